@@ -1,0 +1,24 @@
+//! What host and controller say to each other: one source of truth for both ends.
+//!
+//! Read in this order: [`shot`] (the smallest thing the controller runs, and what its codes mean),
+//! [`message`] (the whole protocol on one screen), [`frame`] (how a message becomes bytes), and
+//! [`hardware`] (the constants of the reference bench that both ends must agree on).
+//!
+//! The format is postcard inside a CRC-32 inside COBS. It is not self-describing: enums only ever grow at
+//! the end, and [`PROTOCOL`] counts every change that an older peer would misread.
+#![no_std]
+
+pub mod frame;
+pub mod hardware;
+pub mod message;
+pub mod shot;
+
+pub use frame::{FrameError, FrameReader, decode, encode};
+pub use message::{FromBench, Packet, ToBench};
+pub use shot::{Contacts, Gain, Input, Method, Rate, Ratio, Settle, Shot, Source, Stop};
+
+/// Version of everything in this crate that an older peer would misread.
+pub const PROTOCOL: u16 = 1;
+
+/// Longest frame on the line in bytes: COBS overhead and the closing zero included. Both ends drop longer ones.
+pub const MAX_FRAME: usize = 256;

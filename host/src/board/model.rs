@@ -1,0 +1,263 @@
+//! A board type after validation: everything later modules may trust.
+
+/// Index of a point in [`Board::points`].
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub struct PointId(pub usize);
+
+/// Index of a segment in [`Board::segments`].
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub struct SegmentId(pub usize);
+
+/// Index of a state in [`Board::states`].
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub struct StateId(pub usize);
+
+/// A board type. Built by [`super::read`] only, so names are unique, ids are in range, the supply path joins up,
+/// and no state closes a loop.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Board {
+    /// Name as written in the file.
+    pub name: String,
+    /// Revision as written in the file.
+    pub revision: String,
+    /// Laminate thickness, mm: the length of a via barrel.
+    pub thickness_mm: f64,
+    /// Copper thickness, µm.
+    pub copper_um: f64,
+    /// Outline seen from the front, mm, in order round the edge.
+    pub outline: Vec<[f64; 2]>,
+    /// The supply this board hangs on.
+    pub supply: Supply,
+    /// States in the order they are walked; at least one. A board that declares none has the single state
+    /// `as placed` with an empty prompt.
+    pub states: Vec<State>,
+    /// Points.
+    pub points: Vec<Point>,
+    /// Segments, in file order.
+    pub segments: Vec<Segment>,
+    /// Insulation to be proven.
+    pub isolation: Vec<Isolation>,
+    /// The file's text, kept for the record.
+    pub source: String,
+    /// SHA-256 of the file's bytes, lower-case hex.
+    pub hash: String,
+}
+
+/// The supply and its budget.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Supply {
+    /// Where the path begins.
+    pub from: PointId,
+    /// Where it ends: one load, or several on branches. Never empty.
+    pub to: Vec<PointId>,
+    /// The other terminal.
+    pub ret: PointId,
+    /// Lowest and highest supply voltage, volt.
+    pub voltage: [f64; 2],
+    /// Current at full load, ampere.
+    pub load_amps: f64,
+    /// Voltage the path may cost at that load, volt.
+    pub max_drop_volts: f64,
+    /// Bulk capacitance between the loads and the return, farad; the plan waits for it.
+    pub bulk_farads: f64,
+}
+
+/// A position the unit is put in.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct State {
+    /// Name.
+    pub name: String,
+    /// What the operator is asked to do; empty where nothing is to be done.
+    pub prompt: String,
+}
+
+/// A place a pin can touch.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Point {
+    /// Name.
+    pub name: String,
+    /// Position seen from the front, mm.
+    pub at: [f64; 2],
+    /// Side.
+    pub side: Side,
+    /// What it is.
+    pub kind: PointKind,
+}
+
+/// Which side of the board.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[allow(missing_docs)]
+pub enum Side {
+    Front,
+    Back,
+    Both,
+}
+
+/// What a point is; only drawings and advice depend on it.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[allow(missing_docs)]
+pub enum PointKind {
+    Terminal,
+    Pad,
+    Via,
+    Leg,
+    Test,
+}
+
+/// One piece of the supply path.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Segment {
+    /// Name.
+    pub name: String,
+    /// Kind, with the geometry or rating it was described by.
+    pub kind: SegmentKind,
+    /// One end.
+    pub from: PointId,
+    /// The other end.
+    pub to: PointId,
+    /// States it conducts in; `None` = always. Only switches have `Some`.
+    pub closed: Option<Vec<StateId>>,
+    /// What a healthy one reads at 20 °C.
+    pub expected: Expected,
+    /// What it is judged by, at 20 °C.
+    pub limits: Limits,
+    /// Least resistance while open, ohm; only switches have one.
+    pub open_min_ohms: Option<f64>,
+}
+
+/// Kinds of segments.
+#[derive(Clone, PartialEq, Debug)]
+#[allow(missing_docs)]
+pub enum SegmentKind {
+    Trace {
+        length_mm: f64,
+        width_mm: f64,
+    },
+    /// Parallel barrels.
+    Via {
+        count: u32,
+        drill_mm: f64,
+        plating_um: f64,
+    },
+    Joint,
+    Fuse {
+        rating_amps: Option<f64>,
+    },
+    Resettable {
+        hold_amps: Option<f64>,
+    },
+    Ferrite,
+    Inductor,
+    Shunt {
+        ohms: f64,
+    },
+    Switch,
+    Connector,
+    Wire {
+        length_mm: f64,
+        awg: u32,
+    },
+}
+
+impl SegmentKind {
+    /// The word used in board files.
+    pub fn word(&self) -> &'static str {
+        match self {
+            Self::Trace { .. } => "trace",
+            Self::Via { .. } => "via",
+            Self::Joint => "joint",
+            Self::Fuse { .. } => "fuse",
+            Self::Resettable { .. } => "resettable",
+            Self::Ferrite => "ferrite",
+            Self::Inductor => "inductor",
+            Self::Shunt { .. } => "shunt",
+            Self::Switch => "switch",
+            Self::Connector => "connector",
+            Self::Wire { .. } => "wire",
+        }
+    }
+
+    /// Copper is referred to 20 °C by its coefficient; everything else is judged as measured.
+    pub fn is_copper(&self) -> bool {
+        matches!(self, Self::Trace { .. } | Self::Via { .. } | Self::Wire { .. })
+    }
+
+    /// Metal pressed on metal: read dry, so that a film is seen before it is punctured.
+    pub fn is_contact(&self) -> bool {
+        matches!(self, Self::Switch | Self::Connector | Self::Joint)
+    }
+}
+
+/// What a healthy segment reads at 20 °C, ohm.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Expected {
+    /// Middle of what is usual.
+    pub typical_ohms: f64,
+    /// Upper end of what a healthy one may read.
+    pub high_ohms: f64,
+}
+
+/// Limits at 20 °C, ohm.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Limits {
+    /// Lower limit.
+    pub min_ohms: Option<f64>,
+    /// Upper limit.
+    pub max_ohms: f64,
+    /// Where the upper limit comes from.
+    pub origin: LimitOrigin,
+}
+
+/// Where a limit comes from.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum LimitOrigin {
+    /// Written in the board file.
+    Stated,
+    /// This segment's share of the supply's drop budget.
+    Derived,
+}
+
+/// Insulation between two points.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Isolation {
+    /// The points.
+    pub between: [PointId; 2],
+    /// Least resistance, ohm.
+    pub min_ohms: f64,
+    /// The state it is judged in.
+    pub state: StateId,
+}
+
+impl Board {
+    /// A point by id.
+    pub fn point(&self, id: PointId) -> &Point {
+        &self.points[id.0]
+    }
+
+    /// A segment by id.
+    pub fn segment(&self, id: SegmentId) -> &Segment {
+        &self.segments[id.0]
+    }
+
+    /// A point by name.
+    pub fn point_named(&self, name: &str) -> Option<PointId> {
+        self.points.iter().position(|p| p.name == name).map(PointId)
+    }
+
+    /// A segment by name.
+    pub fn segment_named(&self, name: &str) -> Option<SegmentId> {
+        self.segments.iter().position(|s| s.name == name).map(SegmentId)
+    }
+
+    /// Ids of all segments, in file order.
+    pub fn segment_ids(&self) -> impl Iterator<Item = SegmentId> + use<> {
+        (0..self.segments.len()).map(SegmentId)
+    }
+}
+
+impl Segment {
+    /// Does it conduct in this state when healthy?
+    pub fn conducts_in(&self, state: StateId) -> bool {
+        self.closed.as_ref().is_none_or(|states| states.contains(&state))
+    }
+}

@@ -1,0 +1,2 @@
+//! Copperwalk.
+fn main() {}

@@ -1,0 +1,1 @@
+//! Acceptance tests of Copperwalk; see the `tests/` folder beside this crate.
