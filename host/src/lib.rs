@@ -3,6 +3,23 @@
 //! Modules stand in the order data flows:
 //! board.toml + fixture.toml → plan → controller → readings → ohms ± u → verdicts → fault → record → report.
 
+pub mod problem;
+pub mod quantity;
+
 pub mod board;
 pub mod fixture;
+pub mod plan;
+
+pub mod link;
+pub mod virtual_bench;
+
+pub mod measure;
+pub mod verdict;
+
+pub mod fault;
 pub mod sweep;
+
+pub mod records;
+pub mod report;
+
+pub mod cli;

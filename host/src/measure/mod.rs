@@ -1,0 +1,1 @@
+//! From raw codes to ohms with an expanded uncertainty.

@@ -1,0 +1,1 @@
+//! A plan: the ordered shots compiled from board and fixture.

@@ -1,0 +1,1 @@
+//! Reports: terminal, JSON, CSV and self-contained HTML pages.

@@ -1,0 +1,1 @@
+//! Guard-banded verdicts.
