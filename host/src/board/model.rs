@@ -1,15 +1,17 @@
 //! A board type after validation: everything later modules may trust.
 
+use serde::{Deserialize, Serialize};
+
 /// Index of a point in [`Board::points`].
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize)]
 pub struct PointId(pub usize);
 
 /// Index of a segment in [`Board::segments`].
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize)]
 pub struct SegmentId(pub usize);
 
 /// Index of a state in [`Board::states`].
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize)]
 pub struct StateId(pub usize);
 
 /// A board type. Built by [`super::read`] only, so names are unique, ids are in range, the supply path joins up,

@@ -3,6 +3,8 @@
 use copperwalk_wire::Shot;
 use serde::{Deserialize, Serialize};
 
+use crate::plan::Role;
+
 /// Everything about one sweep. Owned, serialisable, complete: reports need nothing else.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Sweep {
@@ -239,6 +241,8 @@ pub struct Run {
 /// One shot as it was run.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct RunShot {
+    /// What it was for.
+    pub role: Role,
     /// The shot.
     pub shot: Shot,
     /// Raw codes in the order of the shot's method.
