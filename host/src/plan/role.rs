@@ -1,0 +1,57 @@
+//! What a shot is for. The controller never learns it; the host needs it to read the codes.
+
+use serde::{Deserialize, Serialize};
+
+use crate::board::{PointId, SegmentId};
+
+/// What a shot is for.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub enum Role {
+    /// Is the unit without voltage, and do the supply's contacts touch?
+    Residual,
+    /// Discharge of a charged unit.
+    Bleed,
+    /// Air temperature.
+    Temperature,
+    /// One force bus alone: current means that a relay of the other force bus is welded.
+    ForceGuard,
+    /// A sense bus with none of its relays closed must float: anything else is a welded relay.
+    SenseGuard,
+    /// End to end over one stretch.
+    Whole {
+        /// Forced and sensed at +.
+        from: PointId,
+        /// Forced and sensed at -.
+        to: PointId,
+    },
+    /// One segment, its `from` on sense+ unless `turned`.
+    Segment {
+        /// The segment.
+        segment: SegmentId,
+        /// Sense+ stands at its `to`.
+        turned: bool,
+    },
+    /// Two points next but one to each other, around a pin that does not answer.
+    Bridge {
+        /// The pin's point.
+        around: PointId,
+    },
+    /// Insulation: index into the board's list.
+    Insulation(usize),
+    /// A switch that must read open.
+    OpenSwitch(SegmentId),
+    /// A check standard: index into the fixture's list.
+    Standard(usize),
+    /// Contact proof of one pin on the relay it does not usually take, to tell pin from relay.
+    OtherRelay {
+        /// The pin's point.
+        point: PointId,
+        /// On the + relay.
+        plus: bool,
+    },
+    /// Where does a welded relay sit? The point its bus is compared with.
+    Seek {
+        /// The point.
+        point: PointId,
+    },
+}
