@@ -1,1 +1,3 @@
 //! From raw codes to ohms with an expanded uncertainty.
+
+pub mod noise;
