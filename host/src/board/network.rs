@@ -1,0 +1,177 @@
+//! Segments as a graph: what joins what, in one state or in any of them.
+//!
+//! A board may be walked only if its segments form a forest in every state: where two ways lead between the same
+//! points they share the current, and four-wire readings along either say nothing about it alone.
+
+use std::collections::VecDeque;
+
+use super::{Board, PointId, SegmentId, StateId};
+
+/// Segments as edges between points.
+pub struct Network {
+    points: usize,
+    edges: Vec<Edge>,
+}
+
+/// One segment, reduced to what it joins and when.
+pub struct Edge {
+    /// Its two ends.
+    pub ends: [PointId; 2],
+    /// States it conducts in; `None` = always.
+    pub closed: Option<Vec<StateId>>,
+}
+
+impl Network {
+    /// A network of so many points; edge `i` is segment `i`.
+    pub fn new(points: usize, edges: Vec<Edge>) -> Self {
+        Self { points, edges }
+    }
+
+    /// The network of a finished board.
+    pub fn of(board: &Board) -> Self {
+        let edge = |segment: &super::Segment| Edge {
+            ends: [segment.from, segment.to],
+            closed: segment.closed.clone(),
+        };
+        Self::new(board.points.len(), board.segments.iter().map(edge).collect())
+    }
+
+    fn conducts(&self, segment: usize, state: Option<StateId>) -> bool {
+        match (&self.edges[segment].closed, state) {
+            (Some(closed), Some(state)) => closed.contains(&state),
+            _ => true,
+        }
+    }
+
+    /// Segments that touch a point, whatever the state.
+    pub fn degree(&self, point: PointId) -> usize {
+        self.edges.iter().flat_map(|edge| edge.ends).filter(|end| *end == point).count()
+    }
+
+    /// How every point is reached from `start` in a state (`None`: with every switch closed): the entry of a
+    /// reached point is the segment and the point before it, `start` itself having none.
+    pub fn reach(&self, start: PointId, state: Option<StateId>) -> Reach {
+        let mut beside: Vec<Vec<(SegmentId, PointId)>> = vec![Vec::new(); self.points];
+        for (i, Edge { ends: [a, b], .. }) in self.edges.iter().enumerate() {
+            if self.conducts(i, state) {
+                beside[a.0].push((SegmentId(i), *b));
+                beside[b.0].push((SegmentId(i), *a));
+            }
+        }
+        let mut before = vec![None; self.points];
+        let mut reached = vec![false; self.points];
+        reached[start.0] = true;
+        let mut queue = VecDeque::from([start]);
+        while let Some(point) = queue.pop_front() {
+            for &(segment, next) in &beside[point.0] {
+                if !reached[next.0] {
+                    reached[next.0] = true;
+                    before[next.0] = Some((segment, point));
+                    queue.push_back(next);
+                }
+            }
+        }
+        Reach { before, reached }
+    }
+
+    /// The loops of a state: for every segment that closes one, in file order, all segments in it, in order of the
+    /// way round.
+    pub fn loops(&self, state: StateId) -> Vec<Vec<SegmentId>> {
+        let mut forest = Self::new(self.points, Vec::new());
+        let mut kept: Vec<SegmentId> = Vec::new();
+        let mut groups: Vec<usize> = (0..self.points).collect();
+        let mut found = Vec::new();
+        for (i, Edge { ends: [a, b], .. }) in self.edges.iter().enumerate() {
+            if !self.conducts(i, Some(state)) {
+                continue;
+            }
+            let (group_a, group_b) = (groups[a.0], groups[b.0]);
+            if group_a == group_b {
+                let way = forest.reach(*a, None).path(*b).unwrap_or_default();
+                found.push(way.iter().map(|edge| kept[edge.0]).chain([SegmentId(i)]).collect());
+            } else {
+                groups.iter_mut().filter(|group| **group == group_b).for_each(|group| *group = group_a);
+                forest.edges.push(Edge { ends: [*a, *b], closed: None });
+                kept.push(SegmentId(i));
+            }
+        }
+        found
+    }
+}
+
+/// What is reached from a point, and how.
+pub struct Reach {
+    before: Vec<Option<(SegmentId, PointId)>>,
+    reached: Vec<bool>,
+}
+
+impl Reach {
+    /// Is the point reached?
+    pub fn contains(&self, point: PointId) -> bool {
+        self.reached[point.0]
+    }
+
+    /// The segments from the start to a point, in walking order; `None` if it is not reached.
+    pub fn path(&self, to: PointId) -> Option<Vec<SegmentId>> {
+        if !self.contains(to) {
+            return None;
+        }
+        let mut path = Vec::new();
+        let mut at = to;
+        while let Some((segment, before)) = self.before[at.0] {
+            path.push(segment);
+            at = before;
+        }
+        path.reverse();
+        Some(path)
+    }
+
+    /// Points reached, the start included.
+    pub fn points(&self) -> impl Iterator<Item = PointId> + '_ {
+        (0..self.reached.len()).filter(|i| self.reached[*i]).map(PointId)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn edge(a: usize, b: usize, closed: Option<&[usize]>) -> Edge {
+        Edge {
+            ends: [PointId(a), PointId(b)],
+            closed: closed.map(|states| states.iter().map(|s| StateId(*s)).collect()),
+        }
+    }
+
+    #[test]
+    fn a_path_is_walked_in_order() {
+        let line = Network::new(5, vec![edge(1, 0, None), edge(1, 2, Some(&[1])), edge(2, 3, None)]);
+        assert_eq!(
+            line.reach(PointId(0), None).path(PointId(3)),
+            Some(vec![SegmentId(0), SegmentId(1), SegmentId(2)])
+        );
+        assert_eq!(line.reach(PointId(0), Some(StateId(0))).path(PointId(3)), None);
+        assert!(!line.reach(PointId(0), None).contains(PointId(4)));
+        assert_eq!(line.degree(PointId(1)), 2);
+    }
+
+    #[test]
+    fn a_loop_is_named_whole_and_only_in_its_state() {
+        let ring = Network::new(
+            4,
+            vec![
+                edge(0, 1, None),
+                edge(1, 2, None),
+                edge(2, 3, None),
+                edge(3, 1, Some(&[1])),
+                edge(0, 0, None),
+            ],
+        );
+        assert_eq!(ring.loops(StateId(0)), [vec![SegmentId(4)]]);
+        let in_one = ring.loops(StateId(1));
+        assert_eq!(in_one.len(), 2);
+        assert!(
+            in_one[0].contains(&SegmentId(1)) && in_one[0].contains(&SegmentId(2)) && in_one[0].len() == 3
+        );
+    }
+}

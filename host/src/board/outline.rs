@@ -1,0 +1,81 @@
+//! The board's outline as a polygon: is it one, and is a point on it?
+
+/// Is a point inside the polygon or on its edge? Crossings of a ray to the right, counted even-odd.
+pub fn contains(outline: &[[f64; 2]], point: [f64; 2]) -> bool {
+    let [x, y] = point;
+    let mut inside = false;
+    for ([x0, y0], [x1, y1]) in edges(outline) {
+        if on_edge([x0, y0], [x1, y1], point) {
+            return true;
+        }
+        if (y0 > y) != (y1 > y) && x < (x1 - x0) * (y - y0) / (y1 - y0) + x0 {
+            inside = !inside;
+        }
+    }
+    inside
+}
+
+/// Enclosed area, mm², whichever way round it is drawn.
+pub fn area(outline: &[[f64; 2]]) -> f64 {
+    (edges(outline).map(|([x0, y0], [x1, y1])| x0 * y1 - x1 * y0).sum::<f64>() / 2.0).abs()
+}
+
+/// Two edges that cross each other, by the number of their first corner from 0.
+pub fn crossing(outline: &[[f64; 2]]) -> Option<(usize, usize)> {
+    let all: Vec<_> = edges(outline).collect();
+    let apart = |i: usize, j: usize| j > i + 1 && !(i == 0 && j == all.len() - 1);
+    (0..all.len())
+        .flat_map(|i| (i + 2..all.len()).map(move |j| (i, j)))
+        .find(|&(i, j)| apart(i, j) && cross(all[i], all[j]))
+}
+
+type Edge = ([f64; 2], [f64; 2]);
+
+fn edges(outline: &[[f64; 2]]) -> impl Iterator<Item = Edge> + '_ {
+    outline.iter().copied().zip(outline.iter().copied().cycle().skip(1))
+}
+
+/// Twice the signed area of a triangle: positive when `c` lies left of the way from `a` to `b`.
+fn turn(a: [f64; 2], b: [f64; 2], c: [f64; 2]) -> f64 {
+    (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+}
+
+fn on_edge(a: [f64; 2], b: [f64; 2], p: [f64; 2]) -> bool {
+    const NEAR_MM2: f64 = 1e-9;
+    let within = |k: usize| p[k] >= a[k].min(b[k]) && p[k] <= a[k].max(b[k]);
+    turn(a, b, p).abs() <= NEAR_MM2 && within(0) && within(1)
+}
+
+fn cross((a, b): Edge, (c, d): Edge) -> bool {
+    let straddles = |a, b, c, d| turn(a, b, c) * turn(a, b, d) < 0.0;
+    straddles(a, b, c, d) && straddles(c, d, a, b)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const ELL: [[f64; 2]; 6] = [[0.0, 0.0], [6.0, 0.0], [6.0, 2.0], [2.0, 2.0], [2.0, 6.0], [0.0, 6.0]];
+
+    #[test]
+    fn points_of_an_ell() {
+        for (point, inside) in [
+            ([1.0, 5.0], true),
+            ([5.0, 1.0], true),
+            ([4.0, 4.0], false),
+            ([2.0, 4.0], true),
+            ([6.0, 2.0], true),
+            ([6.1, 2.0], false),
+            ([-0.1, 2.0], false),
+        ] {
+            assert_eq!(contains(&ELL, point), inside, "{point:?}");
+        }
+        assert_eq!(area(&ELL), 20.0);
+        assert_eq!(crossing(&ELL), None);
+    }
+
+    #[test]
+    fn a_bow_tie_crosses_itself() {
+        assert_eq!(crossing(&[[0.0, 0.0], [4.0, 4.0], [4.0, 0.0], [0.0, 4.0]]), Some((0, 2)));
+    }
+}

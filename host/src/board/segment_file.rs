@@ -1,0 +1,224 @@
+//! A `[[segment]]` of a board file: the keys each kind has, what it is expected to read, and whether its stated limits
+//! make sense of that.
+
+use super::expected::{Laminate, expected};
+use super::file::{ISOLATION_MOST_OHMS, Names, Placed};
+use super::{Expected, PointId, SegmentKind, StateId};
+use crate::document::{Item, Table, Told};
+use crate::quantity::{Unit, clip, engineering};
+
+/// An open switch insulates at least this well unless the file says otherwise, ohm.
+const OPEN_MIN_OHMS: f64 = 100e3;
+/// Stated resistances lie between these, ohm: the meter's ranges for segments.
+const STATED_OHMS: [f64; 2] = [1e-6, 1e3];
+
+/// A segment as far as it could be read.
+pub(super) struct SegmentDraft {
+    pub name: Result<Placed<String>, Told>,
+    pub kind: Result<SegmentKind, Told>,
+    pub ends: Result<[PointId; 2], Told>,
+    pub closed: Result<Option<Vec<StateId>>, Told>,
+    pub expected: Result<Expected, Told>,
+    pub min_ohms: Result<Option<f64>, Told>,
+    pub max_ohms: Result<Option<f64>, Told>,
+    pub open_min_ohms: Result<Option<f64>, Told>,
+}
+
+/// Kinds by their words.
+#[derive(Clone, Copy, PartialEq)]
+enum Word {
+    Trace,
+    Via,
+    Joint,
+    Fuse,
+    Resettable,
+    Ferrite,
+    Inductor,
+    Shunt,
+    Switch,
+    Connector,
+    Wire,
+}
+
+/// Each kind's word and the keys it has besides [`COMMON_KEYS`].
+const KINDS: [(&str, Word, &[&str]); 11] = [
+    ("trace", Word::Trace, &["length", "width"]),
+    ("via", Word::Via, &["count", "drill", "plating"]),
+    ("joint", Word::Joint, &[]),
+    ("fuse", Word::Fuse, &["rating"]),
+    ("resettable", Word::Resettable, &["hold"]),
+    ("ferrite", Word::Ferrite, &[]),
+    ("inductor", Word::Inductor, &[]),
+    ("shunt", Word::Shunt, &["value"]),
+    ("switch", Word::Switch, &["closed", "open_min"]),
+    ("connector", Word::Connector, &[]),
+    ("wire", Word::Wire, &["length", "awg"]),
+];
+
+const COMMON_KEYS: [&str; 7] = ["name", "kind", "from", "to", "typical", "min", "max"];
+
+/// Reads one segment.
+///
+/// # Errors
+/// It is not even a table.
+pub(super) fn read(
+    item: &Item<'_>,
+    names: &Names<'_>,
+    laminate: Result<Laminate, Told>,
+) -> Result<SegmentDraft, Told> {
+    let untitled = item.table("a segment", "write it as [[segment]]")?;
+    let name = untitled.must("name", r#"name = "tail trace""#).and_then(|item| {
+        let value = item.name()?.to_owned();
+        Ok(Placed { value, span: item.span })
+    });
+    let title = name.as_ref().map_or("a segment".into(), |name| format!("segment `{}`", clip(&name.value)));
+    let table = item.table(title, "write it as [[segment]]")?;
+
+    let words = KINDS.map(|(name, word, _)| (name, word));
+    let word = table.must("kind", r#"kind = "trace""#).and_then(|item| item.choice(&words));
+    if let Ok(word) = word {
+        let own = KINDS.iter().find(|(_, kind, _)| *kind == word).map_or(&[][..], |(_, _, keys)| keys);
+        table.only(&[&COMMON_KEYS[..], own].concat());
+    }
+    let kind = word.and_then(|word| read_kind(word, &table));
+    let end = |key, example| table.must(key, example).and_then(|item| names.point(&item));
+    let (from, to) = (end("from", r#"from = "cell+""#), end("to", r#"to = "via.a""#));
+    let typical = table.item("typical").map(|item| stated(&item)).transpose();
+    let expected = expect(&kind, laminate, typical);
+    let is_switch = word == Ok(Word::Switch);
+    Ok(SegmentDraft {
+        name,
+        ends: from.and_then(|from| Ok([from, to?])),
+        closed: if is_switch { closed(&table, names).map(Some) } else { word.map(|_| None) },
+        open_min_ohms: if is_switch { open_min(&table).map(Some) } else { word.map(|_| None) },
+        min_ohms: min(&table, &expected),
+        max_ohms: max(&table, &kind, &expected),
+        kind,
+        expected,
+    })
+}
+
+fn stated(item: &Item<'_>) -> Result<f64, Told> {
+    item.quantity(Unit::Ohm, STATED_OHMS[0], STATED_OHMS[1])
+}
+
+fn expect(
+    kind: &Result<SegmentKind, Told>,
+    laminate: Result<Laminate, Told>,
+    typical: Result<Option<f64>, Told>,
+) -> Result<Expected, Told> {
+    let kind = kind.as_ref().map_err(|told| *told)?;
+    Ok(expected(kind, laminate?, typical?))
+}
+
+fn read_kind(word: Word, table: &Table<'_>) -> Result<SegmentKind, Told> {
+    let length = || {
+        let item = table.must("length", r#"length = "18 mm""#)?;
+        item.quantity(Unit::Millimetre, 0.01, 5000.0)
+    };
+    let amps = |key| table.item(key).map(|item| item.quantity(Unit::Ampere, 1e-3, 100.0)).transpose();
+    Ok(match word {
+        Word::Trace => {
+            let length_mm = length();
+            let width = table.must("width", r#"width = "1.2 mm""#);
+            let width_mm = width.and_then(|item| item.quantity(Unit::Millimetre, 0.02, 1000.0));
+            SegmentKind::Trace { length_mm: length_mm?, width_mm: width_mm? }
+        }
+        Word::Via => barrels(table)?,
+        Word::Wire => {
+            let length_mm = length();
+            let awg = table.must("awg", "awg = 26").and_then(|item| item.whole(0, 60));
+            SegmentKind::Wire { length_mm: length_mm?, awg: awg? }
+        }
+        Word::Shunt => {
+            let value = table.must("value", r#"value = "50 mohm""#)?;
+            SegmentKind::Shunt { ohms: value.quantity(Unit::Ohm, 1e-5, 100.0)? }
+        }
+        Word::Fuse => SegmentKind::Fuse { rating_amps: amps("rating")? },
+        Word::Resettable => SegmentKind::Resettable { hold_amps: amps("hold")? },
+        Word::Joint => SegmentKind::Joint,
+        Word::Ferrite => SegmentKind::Ferrite,
+        Word::Inductor => SegmentKind::Inductor,
+        Word::Switch => SegmentKind::Switch,
+        Word::Connector => SegmentKind::Connector,
+    })
+}
+
+fn barrels(table: &Table<'_>) -> Result<SegmentKind, Told> {
+    let count = table.item("count").map_or(Ok(1), |item| item.whole(1, 100));
+    let drill = table
+        .must("drill", r#"drill = "0.3 mm""#)
+        .and_then(|item| item.quantity(Unit::Millimetre, 0.05, 10.0));
+    let plating = table.must("plating", r#"plating = "20 um""#).and_then(|item| {
+        let plating_um = item.quantity(Unit::Micrometre, 1.0, 200.0)?;
+        match drill {
+            Ok(drill_mm) if plating_um * 2e-3 >= drill_mm => Err(item.refuse(
+                format!("plating of {plating_um} µm fills a hole of {drill_mm} mm"),
+                "the plating grows inwards from the drilled wall: less than half the drill",
+            )),
+            _ => Ok(plating_um),
+        }
+    });
+    Ok(SegmentKind::Via { count: count?, drill_mm: drill?, plating_um: plating? })
+}
+
+fn closed(table: &Table<'_>, names: &Names<'_>) -> Result<Vec<StateId>, Told> {
+    let help = r#"closed = ["on"], the states it conducts in"#;
+    let item = table.must("closed", help)?;
+    let states: Vec<_> = item.list(help)?.iter().map(|item| names.state(item)).collect();
+    if states.is_empty() {
+        return Err(item.refuse(format!("{} never closes", table.title), help));
+    }
+    states.into_iter().collect()
+}
+
+fn open_min(table: &Table<'_>) -> Result<f64, Told> {
+    table
+        .item("open_min")
+        .map_or(Ok(OPEN_MIN_OHMS), |item| item.quantity(Unit::Ohm, 1.0, ISOLATION_MOST_OHMS))
+}
+
+/// A lower limit is for what must not be bridged: a fuse, a shunt.
+fn min(table: &Table<'_>, expected: &Result<Expected, Told>) -> Result<Option<f64>, Told> {
+    let Some(item) = table.item("min") else { return Ok(None) };
+    let min = stated(&item)?;
+    if let Some(max) = table.item("max").and_then(|item| item.peek(Unit::Ohm)).filter(|max| min > *max) {
+        let message = format!("`min` of {} is above its `max`, {}", table.title, engineering(max));
+        return Err(item.refuse(message, "write the smaller one as min"));
+    }
+    match expected {
+        Ok(expected) if min > expected.typical_ohms => Err(item.refuse(
+            format!(
+                "`min` of {} is above the {} a healthy one reads",
+                table.title,
+                engineering(expected.typical_ohms)
+            ),
+            "lower it, or state `typical` for this part",
+        )),
+        _ => Ok(Some(min)),
+    }
+}
+
+fn max(
+    table: &Table<'_>,
+    kind: &Result<SegmentKind, Told>,
+    expected: &Result<Expected, Told>,
+) -> Result<Option<f64>, Told> {
+    let Some(item) = table.item("max") else { return Ok(None) };
+    let max = stated(&item)?;
+    let (Ok(kind), Ok(expected)) = (kind, expected) else { return Ok(Some(max)) };
+    let (typical, high) = (engineering(expected.typical_ohms), engineering(expected.high_ohms));
+    let (reason, remedy) = match kind.is_copper() {
+        true => ("its geometry gives", "correct the geometry"),
+        false => ("a healthy one reads", "state `typical` for this part"),
+    };
+    if max < expected.typical_ohms {
+        let message = format!("`max` of {} is below the {typical} {reason}", table.title);
+        return Err(item.refuse(message, format!("allow more than {high}, or {remedy}")));
+    }
+    if max < expected.high_ohms {
+        let message = format!("`max` of {} is below the {high} a healthy one may read", table.title);
+        item.warn(message, format!("allow more, or {remedy}; otherwise good units fail"));
+    }
+    Ok(Some(max))
+}
