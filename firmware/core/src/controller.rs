@@ -1,96 +1,284 @@
-//! The controller as a state machine.
+//! The controller: takes requests, keeps the plan, starts and ends runs.
+//!
+//! Read [`copperwalk_wire::message`] first; what is refused and why is in [`rules`].
 
 use embedded_hal::{
     digital::{InputPin, OutputPin},
     spi::SpiDevice,
 };
+use heapless::Vec;
 
-use crate::time::Instant;
+use copperwalk_wire::{
+    FromBench, PROTOCOL, Packet, Shot, ToBench,
+    hardware::{PLAN_CAPACITY, wait::HEARTBEAT_US},
+    message::{Fault, Identity, Refusal, RunEnd, Status},
+};
 
-/// What the controller works with; it owns them for life, so no output is ever let go.
+use crate::{
+    bench::{Bench, Parts},
+    matrix::Layout,
+    rules,
+    run::{Run, Step, Turn, WATCH_US},
+    session::Session,
+    time::Instant,
+};
+
+/// How often to call when nothing runs. Nothing depends on it.
+const IDLE_US: u32 = 100_000;
+
+/// The plan as far as it has come.
 #[derive(Debug)]
-pub struct Parts<M, A, O, I> {
-    /// The shift-register chain; its chip select is RCK, whose rising edge latches.
-    pub matrix: M,
-    /// The ADC, SPI mode 1.
-    pub adc: A,
-    /// SRCLR of the chain, active low.
-    pub shift_clear: O,
-    /// G of the chain, active low: high opens every relay.
-    pub output_enable: O,
-    /// Load source on while high.
-    pub load_enable: O,
-    /// Dry clamp closed while high.
-    pub dry_clamp: O,
-    /// Isolation clamp closed while high.
-    pub isolation_clamp: O,
-    /// Current through the unit reversed while high.
-    pub reverse: O,
-    /// High while the lid is open or its wire is broken.
-    pub lid: I,
-    /// Data ready of the ADC, active low.
-    pub data_ready: I,
+struct Plan {
+    shots: Vec<Shot, { PLAN_CAPACITY as usize }>,
+    /// How many there will be.
+    announced: u16,
+    /// The host has been told that this one is missing. Once is enough for all the shots already on their way.
+    complained: Option<u16>,
 }
 
-/// The size of the relay matrix.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub struct Layout {
-    /// Force channels, two relays each.
-    pub force_channels: u8,
-    /// Sense channels, two relays each.
-    pub sense_channels: u8,
+impl Plan {
+    const fn new() -> Self {
+        Self { shots: Vec::new(), announced: 0, complained: None }
+    }
+
+    fn announce(&mut self, shots: u16) -> Result<(), Refusal> {
+        if shots > PLAN_CAPACITY {
+            return Err(Refusal::PlanTooLong { capacity: PLAN_CAPACITY });
+        }
+        self.shots.clear();
+        (self.announced, self.complained) = (shots, None);
+        Ok(())
+    }
+
+    fn next_index(&self) -> u16 {
+        self.shots.len() as u16
+    }
+
+    /// Takes a shot in its turn. One that came before, unchanged, is an echo of the line and does no harm.
+    fn take(&mut self, index: u16, shot: Shot, layout: Layout) -> Result<(), Refusal> {
+        let expected = self.next_index();
+        if self.shots.get(usize::from(index)) == Some(&shot) {
+            return Ok(());
+        }
+        if index != expected || index >= self.announced {
+            return match self.complained.replace(expected) {
+                Some(told) if told == expected => Ok(()),
+                _ => Err(Refusal::ShotMissing { expected }),
+            };
+        }
+        if let Err(rule) = rules::check_shot(&shot, layout) {
+            self.complained = Some(expected);
+            return Err(Refusal::Rule { index, rule });
+        }
+        self.shots.push(shot).map_err(|_| Refusal::PlanTooLong { capacity: PLAN_CAPACITY })
+    }
+
+    /// Is it whole, and does it keep the rules?
+    fn check(&self, layout: Layout) -> Result<(), Refusal> {
+        let expected = self.next_index();
+        if expected != self.announced || expected == 0 {
+            return Err(Refusal::ShotMissing { expected });
+        }
+        rules::check_plan(&self.shots, layout).map_err(|(index, rule)| Refusal::Rule { index, rule })
+    }
 }
 
 /// The controller.
 #[derive(Debug)]
 pub struct Controller<M, A, O, I> {
-    parts: Parts<M, A, O, I>,
+    bench: Bench<M, A, O, I>,
+    session: Session,
+    plan: Plan,
+    run: Option<Run>,
+    identity: Identity,
+    /// `Hello` has been said with our protocol.
+    greeted: bool,
+    /// Number of the last `Run` that was accepted, so that its echo does not start another.
+    last_run: Option<u16>,
+    last_heard: Instant,
+    fault: Option<Fault>,
+    watchdog_bit: bool,
 }
 
 impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin> Controller<M, A, O, I> {
-    /// Takes the parts and brings them to the all-open state.
+    /// Takes the parts and brings them to the all-open state. `serial` and `firmware` are for the handshake;
+    /// `watchdog_bit` says that the watchdog caused this start.
     pub fn new(
         parts: Parts<M, A, O, I>,
-        _layout: Layout,
-        _serial: [u8; 8],
-        _firmware: (u8, u8, u8),
-        _watchdog_bit: bool,
-        _now: Instant,
+        layout: Layout,
+        serial: [u8; 8],
+        firmware: (u8, u8, u8),
+        watchdog_bit: bool,
+        now: Instant,
     ) -> Self {
-        let mut controller = Self { parts };
-        controller.fail_safe();
-        controller
+        let mut bench = Bench::new(parts, layout);
+        let fault = bench.all_open().err();
+        Self {
+            bench,
+            session: Session::new(),
+            plan: Plan::new(),
+            run: None,
+            identity: Identity {
+                protocol: PROTOCOL,
+                firmware,
+                serial,
+                force_channels: layout.force_channels,
+                sense_channels: layout.sense_channels,
+                plan_capacity: PLAN_CAPACITY,
+            },
+            greeted: false,
+            last_run: None,
+            last_heard: now,
+            fault,
+            watchdog_bit,
+        }
     }
 
     /// Takes bytes from the host, in any pieces. Call [`poll`](Self::poll) right after.
-    pub fn receive(&mut self, _bytes: &[u8], _now: Instant) {}
+    pub fn receive(&mut self, bytes: &[u8], now: Instant) {
+        for byte in bytes {
+            if let Some(packet) = self.session.receive(*byte) {
+                self.last_heard = now;
+                self.handle(packet, now);
+            }
+        }
+    }
 
-    /// Whether [`receive`](Self::receive) has room for answers to what it would take. While it says no, leave
-    /// the bytes in the line: that holds back a host which asks without reading.
+    /// Whether there is room for the answers to one more USB packet of requests. While there is not, leave the
+    /// bytes in the line: that holds back a host which asks without reading. If it never reads, the heartbeat
+    /// runs out.
     pub fn can_receive(&self) -> bool {
-        true
+        self.session.takes_requests()
     }
 
     /// The line is gone (cable pulled, port closed): stop, open everything, wait for a new `Hello`.
-    pub fn hang_up(&mut self, _now: Instant) {}
+    pub fn hang_up(&mut self, now: Instant) {
+        self.greeted = false;
+        self.session.hang_up();
+        if let Some(mut turn) = self.turn(now) {
+            turn.end(RunEnd::Fault(Fault::Line));
+        }
+    }
 
-    /// Does what is due and returns when to call again at the latest.
+    /// Does what is due and returns when to call again at the latest; sooner does no harm.
     pub fn poll(&mut self, now: Instant) -> Instant {
-        now.plus_us(100)
+        let silent = now.us_since(self.last_heard) > u64::from(HEARTBEAT_US);
+        let Some(mut turn) = self.turn(now) else { return now.plus_us(IDLE_US) };
+        if turn.bench.lid_open() {
+            turn.end(RunEnd::Fault(Fault::Lid));
+        }
+        if silent {
+            turn.end(RunEnd::Fault(Fault::Heartbeat));
+        }
+        loop {
+            match turn.step() {
+                Step::Again => {}
+                Step::Wait(until) => return until.min(now.plus_us(WATCH_US)),
+                Step::Over(why) => {
+                    self.run_over(why);
+                    return now.plus_us(IDLE_US);
+                }
+            }
+        }
     }
 
     /// Bytes for the host, oldest first.
     pub fn outgoing(&self) -> &[u8] {
-        &[]
+        self.session.outgoing()
     }
 
     /// So many of the bytes of [`outgoing`](Self::outgoing) are sent.
-    pub fn sent(&mut self, _count: usize) {}
+    pub fn sent(&mut self, count: usize) {
+        self.session.sent(count);
+    }
 
-    /// Current off and every relay open, now. For panic handlers: it neither waits nor panics.
+    /// Current off and every relay open, now. For panic handlers: it neither waits nor panics, and tries
+    /// everything whatever fails. A run is forgotten without a word.
     pub fn fail_safe(&mut self) {
-        // Keep going whatever fails: each line helps on its own.
-        let _ = self.parts.load_enable.set_low();
-        let _ = self.parts.output_enable.set_high();
+        self.run = None;
+        if let Err(fault) = self.bench.all_open() {
+            self.fault = Some(fault);
+        }
+    }
+
+    /// The run under way, with all it works on.
+    fn turn(&mut self, now: Instant) -> Option<Turn<'_, M, A, O, I>> {
+        let run = self.run.as_mut()?;
+        Some(Turn { run, plan: &self.plan.shots, bench: &mut self.bench, session: &mut self.session, now })
+    }
+
+    fn run_over(&mut self, why: RunEnd) {
+        self.run = None;
+        if let RunEnd::Fault(fault) = why {
+            self.fault = Some(fault);
+        }
+    }
+
+    fn handle(&mut self, Packet { seq, body }: Packet<ToBench>, now: Instant) {
+        let answer = match body {
+            ToBench::Echo { bytes } => Ok(Some(FromBench::Echo { bytes })),
+            ToBench::Hello { protocol } => self.hello(protocol, now).map(Some),
+            _ if !self.greeted => Err(Refusal::NoHello),
+            ToBench::Status => Ok(Some(FromBench::Status(self.status()))),
+            ToBench::Stop => {
+                if let Some(mut turn) = self.turn(now) {
+                    turn.end(RunEnd::Stopped);
+                }
+                Ok(Some(FromBench::Done))
+            }
+            ToBench::Run if self.last_run == Some(seq) => Ok(None),
+            _ if self.run.is_some() => Err(Refusal::Busy),
+            ToBench::Plan { shots } => self.plan.announce(shots).map(|()| Some(FromBench::Done)),
+            ToBench::Shot { index, shot } => self.plan.take(index, shot, self.bench.layout).map(|()| None),
+            ToBench::Run => self.start(seq, now).map(|()| Some(FromBench::Done)),
+        };
+        match answer {
+            Ok(Some(answer)) => self.session.answer(seq, answer),
+            Ok(None) => {}
+            Err(refusal) => self.session.answer(seq, FromBench::Refused(refusal)),
+        }
+    }
+
+    /// A new conversation. The host before may have died in the middle of a run, and the new one must not find
+    /// a controller that is busy for its sake: so everything opens now, not when it is quiet.
+    fn hello(&mut self, protocol: u16, now: Instant) -> Result<FromBench, Refusal> {
+        self.session.restart();
+        if let Some(why) = self.turn(now).map(|mut turn| turn.finish(RunEnd::Stopped)) {
+            self.run_over(why);
+        }
+        // The bit is news to the first host after the restart only.
+        self.watchdog_bit &= !self.greeted;
+        self.greeted = protocol == PROTOCOL;
+        self.last_run = None;
+        self.plan = Plan::new();
+        if self.greeted {
+            Ok(FromBench::Hello(self.identity))
+        } else {
+            Err(Refusal::Protocol { mine: PROTOCOL })
+        }
+    }
+
+    fn start(&mut self, seq: u16, now: Instant) -> Result<(), Refusal> {
+        self.plan.check(self.bench.layout)?;
+        if self.bench.lid_open() {
+            return Err(Refusal::LidOpen);
+        }
+        // Also writes the converter's registers afresh: a run starts from what is known, or not at all.
+        self.fault = self.bench.all_open().err();
+        if let Some(fault) = self.fault {
+            return Err(Refusal::Broken(fault));
+        }
+        self.run = Some(Run::new(seq, now));
+        self.last_run = Some(seq);
+        Ok(())
+    }
+
+    fn status(&mut self) -> Status {
+        Status {
+            running: self.run.is_some(),
+            lid_open: self.bench.lid_open(),
+            fault: self.fault,
+            watchdog_bit: self.watchdog_bit,
+        }
     }
 }

@@ -58,6 +58,9 @@ pub mod wait {
     pub const OPERATE_US: u32 = 1_000;
     /// Excitation or polarity changed until the sense voltage stands still.
     pub const SETTLE_US: u32 = 100;
+    /// The ADC's current source programmed until it flows in full, on top of `SETTLE_US`: up to 200 µs (ADS122U04
+    /// SBAS752B, excitation current sources; the ADS1220's sheet says the same, from memory).
+    pub const IDAC_START_US: u32 = 200;
     /// Without any message from the host for this long the controller opens everything.
     pub const HEARTBEAT_US: u32 = 500_000;
 }

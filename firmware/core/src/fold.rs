@@ -1,0 +1,189 @@
+//! Folding half-cycles into a ratio, and deciding when it is known well enough.
+//!
+//! Three half-cycles of alternating polarity fold as (h1 − 2·h2 + h3)/4. With h1 = v + e0, h2 = −v + e0 + d,
+//! h3 = v + e0 + 2d this gives v: a constant EMF e0 and a drift d per half-cycle both vanish. Sums are kept in
+//! integers and in quarters of a code, so nothing is rounded however many triples there are.
+
+use copperwalk_wire::Stop;
+
+/// Weight of a half-cycle, counted from 0, in quarters of a folded code. Every second triple starts reversed
+/// and so has the opposite sign.
+pub const fn weight(half_cycle: u16) -> i64 {
+    match half_cycle % 6 {
+        0 | 2 => 1,
+        1 => -2,
+        4 => 2,
+        _ => -1,
+    }
+}
+
+/// Codes of a ratio shot, folded and summed.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub struct Folded {
+    half_cycles: u16,
+    /// Sum over the half-cycles of pair A, quarters of a code.
+    a: i64,
+    /// The same of pair B.
+    b: i64,
+}
+
+impl Folded {
+    /// Adds the next half-cycle: one code of pair A, one of pair B.
+    pub const fn add(&mut self, a: i32, b: i32) {
+        let weight = weight(self.half_cycles);
+        self.half_cycles += 1;
+        self.a += weight * a as i64;
+        self.b += weight * b as i64;
+    }
+
+    /// Whole triples so far.
+    pub const fn triples(&self) -> u16 {
+        self.half_cycles / 3
+    }
+
+    /// Mean folded code of pair A, over whole triples.
+    pub fn mean_a(&self) -> f64 {
+        self.a as f64 / (4.0 * f64::from(self.triples()))
+    }
+
+    /// Mean folded code of pair B, over whole triples.
+    pub fn mean_b(&self) -> f64 {
+        self.b as f64 / (4.0 * f64::from(self.triples()))
+    }
+
+    /// Code A over code B, of the means over whole triples; `None` while there is no current.
+    pub fn ratio(&self) -> Option<f64> {
+        (self.b != 0 && self.triples() > 0).then(|| self.a as f64 / self.b as f64)
+    }
+
+    /// Square of the expanded uncertainty of the ratio by the formula at [`Stop`].
+    ///
+    /// The factor 3/8 is the variance of a folded triple: (1² + 2² + 1²)/4².
+    pub fn expanded_variance(&self, stop: &Stop) -> Option<f64> {
+        let ratio = self.ratio()?;
+        let mean_b = self.mean_b();
+        let square = |x: f32| f64::from(x) * f64::from(x);
+        let noise = (square(stop.sigma_a) + ratio * ratio * square(stop.sigma_b)) * 0.375
+            / (f64::from(self.triples()) * mean_b * mean_b);
+        Some(square(stop.k) * (noise + square(stop.rel) * ratio * ratio + square(stop.abs)))
+    }
+
+    /// Is the ratio known as closely as asked, and on one side of each limit for certain?
+    pub fn decided(&self, stop: &Stop) -> bool {
+        let (Some(ratio), Some(variance)) = (self.ratio(), self.expanded_variance(stop)) else {
+            return false;
+        };
+        // Squares are compared, so that no root has to be taken.
+        let clears = |distance: f64| distance >= 0.0 && distance * distance >= variance;
+        let (lo, hi, close) = (f64::from(stop.lo), f64::from(stop.hi), f64::from(stop.close));
+        let inside = clears(ratio - lo) && clears(hi - ratio);
+        let outside = clears(lo - ratio) || clears(ratio - hi);
+        clears(close) && (inside || outside)
+    }
+
+    /// Is the ratio's magnitude above the gate, or is there no current at all?
+    pub fn above_gate(&self, gate: f32) -> bool {
+        self.ratio().is_none_or(|ratio| ratio.abs() > f64::from(gate))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    extern crate std;
+    use std::vec::Vec;
+
+    use super::*;
+
+    fn folded(halves: &[(i32, i32)]) -> Folded {
+        let mut folded = Folded::default();
+        halves.iter().for_each(|&(a, b)| folded.add(a, b));
+        folded
+    }
+
+    /// The printed current-reversal example of a nanovoltmeter manual (p. 5-7): ±1 mA through 0.1 Ω with 10 µV
+    /// of thermal EMF reads +110 µV and −90 µV and gives 0.1 Ω exactly. In units of 10 nV and over 10 Ω of Rm.
+    #[test]
+    fn the_printed_reversal_example_gives_a_tenth_of_an_ohm() {
+        let rm_volts = 1_000_000; // 1 mA × 10 Ω
+        let result = folded(&[(11_000, rm_volts), (-9_000, -rm_volts), (11_000, rm_volts)]);
+        assert_eq!(result.ratio().unwrap() * 10.0, 0.1);
+        assert_eq!(result.mean_a(), 10_000.0);
+    }
+
+    #[test]
+    fn constant_and_drifting_emf_vanish_exactly_in_either_polarity() {
+        let (signal, offset, drift) = (1_000, 777, 13);
+        let halves: Vec<_> = (0..12)
+            .map(|half| {
+                let sign = if half % 2 == 0 { 1 } else { -1 };
+                (sign * signal + offset + drift * half, sign * 4_000 - 50)
+            })
+            .collect();
+        for triples in 1..=4 {
+            let result = folded(&halves[..3 * triples]);
+            assert_eq!(usize::from(result.triples()), triples);
+            assert_eq!((result.mean_a(), result.mean_b()), (1_000.0, 4_000.0));
+            assert_eq!(result.ratio(), Some(0.25));
+        }
+    }
+
+    #[test]
+    fn without_current_nothing_is_decided_and_the_gate_closes() {
+        let stop =
+            Stop { lo: -1.0, hi: 1.0, close: 9.0, sigma_a: 0.0, sigma_b: 0.0, rel: 0.0, abs: 0.0, k: 2.0 };
+        for empty in [folded(&[]), folded(&[(5, 0), (-5, 0), (5, 0)])] {
+            assert_eq!(empty.ratio(), None);
+            assert!(!empty.decided(&stop));
+            assert!(empty.above_gate(1e9));
+        }
+    }
+
+    #[test]
+    fn the_gate_looks_at_the_magnitude() {
+        let negative = folded(&[(-300, 100), (300, -100), (-300, 100)]);
+        assert!(negative.above_gate(2.9));
+        assert!(!negative.above_gate(3.0));
+    }
+
+    #[test]
+    fn a_ratio_is_decided_when_close_and_clear_of_both_limits() {
+        let half = folded(&[(500, 1_000), (-500, -1_000), (500, 1_000)]);
+        let stop =
+            Stop { lo: 0.3, hi: 0.6, close: 0.1, sigma_a: 0.0, sigma_b: 0.0, rel: 0.0, abs: 0.04, k: 2.0 };
+        // U = 0.08 and r = 0.5.
+        for (expected, stop) in [
+            (true, stop),
+            (false, Stop { close: 0.07, ..stop }),
+            (false, Stop { close: -0.1, ..stop }),
+            (false, Stop { hi: 0.55, ..stop }),
+            (false, Stop { lo: 0.45, ..stop }),
+            (false, Stop { hi: 0.45, ..stop }),
+            (true, Stop { hi: 0.4, ..stop }),
+            (true, Stop { lo: 0.6, hi: 0.9, ..stop }),
+            (false, Stop { lo: 0.55, hi: 0.9, ..stop }),
+        ] {
+            assert_eq!(half.decided(&stop), expected, "{stop:?}");
+        }
+    }
+
+    #[test]
+    fn uncertainty_follows_the_stated_formula() {
+        let stop =
+            Stop { lo: 0.0, hi: 1.0, close: 1.0, sigma_a: 3.0, sigma_b: 4.0, rel: 0.01, abs: 0.002, k: 2.0 };
+        let one = folded(&[(500, 1_000), (-500, -1_000), (500, 1_000)]);
+        let noise = (9.0 + 0.25 * 16.0) * 0.375 / 1e6;
+        let expected = 4.0 * (noise + 0.005_f64.powi(2) + 0.002_f64.powi(2));
+        let found = one.expanded_variance(&stop).unwrap();
+        assert!((found / expected - 1.0).abs() < 1e-6, "{found} {expected}");
+    }
+
+    #[test]
+    fn full_scale_codes_do_not_overflow() {
+        let mut folded = Folded::default();
+        for half in 0..3 * 255_u16 {
+            let code = if half % 2 == 0 { i32::MAX } else { i32::MIN };
+            folded.add(code, code);
+        }
+        assert_eq!(folded.ratio(), Some(1.0));
+    }
+}

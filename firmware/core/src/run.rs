@@ -1,0 +1,288 @@
+//! One run of a plan, as a state machine that never waits: each step does what is due and says when the next
+//! thing will be.
+//!
+//! ```text
+//!          ┌────────────── relays stay ─────────────┐
+//! Next ────┴─► Quiet ─► Release ─► Operate ─────────┴─► Sample ◄─► Settle
+//!  ▲                    (break)    (make)                │  ▲
+//!  │                                                     ▼  │
+//!  └────────────────── source off ─────────── shot over ─┤ Convert
+//!                                                        │
+//! any trouble, Stop, end of plan ─► source off ─► Closing ─► all open ─► Ended
+//! ```
+//! Relays move in `Quiet`, `Release` and `Closing` only, and the source is off from before `Quiet` until `Sample`.
+
+use embedded_hal::{
+    digital::{InputPin, OutputPin},
+    spi::SpiDevice,
+};
+use heapless::Vec;
+
+use copperwalk_wire::{
+    FromBench, Method, Shot,
+    hardware::wait::{HEARTBEAT_US, OPERATE_US, QUIET_US, RELEASE_US},
+    message::{CODES_PER_FRAME, Fault, RunEnd, ShotEnd},
+};
+
+use crate::{
+    ads1220::Conversion,
+    bench::Bench,
+    front_end::Excitation,
+    matrix::Image,
+    sampler::{Look, Next, Sampler},
+    session::Session,
+    time::Instant,
+};
+
+/// The lid is looked at this often while a plan runs.
+pub(crate) const WATCH_US: u32 = 100;
+
+/// Where a run stands. Instants say until when a state lasts.
+#[derive(Clone, Copy, PartialEq, Debug)]
+enum Phase {
+    /// Between shots, source off.
+    Next,
+    /// Source off; relays may not move yet.
+    Quiet { until: Instant },
+    /// Relays that go are released; the new ones may not close yet.
+    Release { until: Instant },
+    /// Relays are closing.
+    Operate { until: Instant },
+    /// Ready for the next conversion.
+    Sample,
+    /// The excitation has changed.
+    Settle { until: Instant },
+    /// A conversion is under way.
+    Convert { conversion: Conversion },
+    /// Source off; all relays open next.
+    Closing { why: RunEnd, until: Instant },
+}
+
+/// What a step came to.
+pub(crate) enum Step {
+    /// There may be more to do at once.
+    Again,
+    /// Nothing to do before then.
+    Wait(Instant),
+    /// Over, all open.
+    Over(RunEnd),
+}
+
+/// A run.
+#[derive(Debug)]
+pub(crate) struct Run {
+    /// Number of the `Run` that started it; everything streamed carries it.
+    seq: u16,
+    began: Instant,
+    /// The shot under way; so many are complete.
+    index: u16,
+    closures: u32,
+    shot_began: Instant,
+    sampler: Sampler,
+    /// Codes not yet handed to the line.
+    codes: Vec<i32, CODES_PER_FRAME>,
+    phase: Phase,
+    /// Since when the line has had no room.
+    stalled: Option<Instant>,
+}
+
+impl Run {
+    pub(crate) fn new(seq: u16, now: Instant) -> Self {
+        Self {
+            seq,
+            began: now,
+            index: 0,
+            closures: 0,
+            shot_began: now,
+            sampler: Sampler::new(Method::Bleed { millis: 0 }),
+            codes: Vec::new(),
+            phase: Phase::Next,
+            stalled: None,
+        }
+    }
+
+    fn keep(&mut self, code: i32, session: &mut Session) {
+        self.sampler.take(code);
+        // Never full here: a full one is handed over below.
+        let _ = self.codes.push(code);
+        if self.codes.is_full() {
+            self.flush(session);
+        }
+    }
+
+    /// Hands the codes gathered so far to the line.
+    fn flush(&mut self, session: &mut Session) {
+        if !self.codes.is_empty() {
+            let codes = core::mem::take(&mut self.codes);
+            let first = self.sampler.taken().saturating_sub(codes.len() as u16);
+            session.stream(self.seq, FromBench::Codes { shot: self.index, first, codes });
+        }
+    }
+
+    /// Device time since the run began, µs.
+    fn clock(&self, at: Instant) -> u32 {
+        u32::try_from(at.us_since(self.began)).unwrap_or(u32::MAX)
+    }
+}
+
+/// A run's turn to act: the run with everything it works on.
+#[derive(Debug)]
+pub(crate) struct Turn<'a, M, A, O, I> {
+    pub(crate) run: &'a mut Run,
+    pub(crate) plan: &'a [Shot],
+    pub(crate) bench: &'a mut Bench<M, A, O, I>,
+    pub(crate) session: &'a mut Session,
+    pub(crate) now: Instant,
+}
+
+impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin> Turn<'_, M, A, O, I> {
+    /// Takes the current off at once and lets the relays open as soon as it is quiet. The first reason stands.
+    pub(crate) fn end(&mut self, why: RunEnd) {
+        if matches!(self.run.phase, Phase::Closing { .. }) {
+            return;
+        }
+        // Should this fail, `finish` tries again and reports.
+        let _ = self.bench.quiet();
+        self.run.phase = Phase::Closing { why, until: self.now.plus_us(QUIET_US) };
+    }
+
+    /// Opens everything this instant, says why, and returns it: a failure to open outranks any other reason.
+    pub(crate) fn finish(&mut self, why: RunEnd) -> RunEnd {
+        let why = match (self.bench.all_open(), why) {
+            (Ok(()), _) | (_, RunEnd::Fault(_)) => why,
+            (Err(fault), _) => RunEnd::Fault(fault),
+        };
+        let run = &mut *self.run;
+        run.flush(self.session);
+        let device_us = run.clock(self.now);
+        let ended = FromBench::Ended { why, shots: run.index, closures: run.closures, device_us };
+        self.session.stream(run.seq, ended);
+        why
+    }
+
+    /// Does what is due.
+    pub(crate) fn step(&mut self) -> Step {
+        if let Phase::Closing { why, until } = self.run.phase {
+            return if self.now < until { Step::Wait(until) } else { Step::Over(self.finish(why)) };
+        }
+        match self.advance() {
+            Ok(step) => step,
+            Err(fault) => {
+                self.end(RunEnd::Fault(fault));
+                Step::Again
+            }
+        }
+    }
+
+    fn advance(&mut self) -> Result<Step, Fault> {
+        let Some(shot) = self.plan.get(usize::from(self.run.index)) else {
+            self.end(RunEnd::Complete);
+            return Ok(Step::Again);
+        };
+        let now = self.now;
+        let target =
+            Image::of(&shot.contacts, matches!(shot.method, Method::Bleed { .. }), self.bench.layout);
+        self.run.phase = match self.run.phase {
+            Phase::Quiet { until }
+            | Phase::Release { until }
+            | Phase::Operate { until }
+            | Phase::Settle { until }
+                if now < until =>
+            {
+                return Ok(Step::Wait(until));
+            }
+            Phase::Next => {
+                self.run.shot_began = now;
+                self.run.sampler = Sampler::new(shot.method);
+                if target == *self.bench.matrix.image() {
+                    Phase::Operate { until: now.plus_us(hold_us(shot)) }
+                } else {
+                    Phase::Quiet { until: now.plus_us(QUIET_US) }
+                }
+            }
+            Phase::Quiet { .. } => {
+                let kept = self.bench.matrix.image().kept(&target);
+                if kept == *self.bench.matrix.image() {
+                    Phase::Release { until: now }
+                } else {
+                    self.bench.matrix.set(&kept)?;
+                    Phase::Release { until: now.plus_us(RELEASE_US) }
+                }
+            }
+            Phase::Release { .. } => {
+                let closing = target.closures_after(self.bench.matrix.image());
+                self.run.closures += closing;
+                let operate_us = if closing > 0 {
+                    self.bench.matrix.set(&target)?;
+                    OPERATE_US
+                } else {
+                    0
+                };
+                Phase::Operate { until: now.plus_us(operate_us.saturating_add(hold_us(shot))) }
+            }
+            Phase::Operate { .. } | Phase::Settle { .. } => Phase::Sample,
+            Phase::Sample => return self.sample(shot),
+            Phase::Convert { conversion } => match self.bench.adc.result(&conversion, now)? {
+                None => return Ok(Step::Wait(conversion.ask_at(now))),
+                Some(code) => {
+                    self.run.keep(code, self.session);
+                    Phase::Sample
+                }
+            },
+            closing @ Phase::Closing { .. } => closing,
+        };
+        Ok(Step::Again)
+    }
+
+    /// Prepares and starts the next conversion, or ends the shot.
+    fn sample(&mut self, shot: &Shot) -> Result<Step, Fault> {
+        let now = self.now;
+        if !self.session.takes_codes() {
+            let since = *self.run.stalled.get_or_insert(now);
+            return if now.us_since(since) > u64::from(HEARTBEAT_US) {
+                Err(Fault::Line)
+            } else {
+                Ok(Step::Wait(now.plus_us(WATCH_US)))
+            };
+        }
+        self.run.stalled = None;
+        let look = match self.run.sampler.next() {
+            Next::Convert(look) => look,
+            Next::End(why) => return self.shot_over(why),
+        };
+        let Look { input, gain, rate, burnout, excited, reversed } = look;
+        let wanted = if excited { Excitation { source: shot.source, reversed } } else { Excitation::OFF };
+        let Bench { front_end, adc, .. } = &mut *self.bench;
+        let settle_us = front_end.drive(wanted, adc)?;
+        self.run.phase = if settle_us > 0 {
+            Phase::Settle { until: now.plus_us(settle_us) }
+        } else {
+            adc.configure(adc.registers().looking_at(input, gain, rate, burnout))?;
+            Phase::Convert { conversion: adc.start(rate, now)? }
+        };
+        Ok(Step::Again)
+    }
+
+    fn shot_over(&mut self, why: ShotEnd) -> Result<Step, Fault> {
+        self.bench.quiet()?;
+        let run = &mut *self.run;
+        run.flush(self.session);
+        let (from_us, to_us) = (run.clock(run.shot_began), run.clock(self.now));
+        let codes = run.sampler.taken();
+        self.session.stream(run.seq, FromBench::Shot { shot: run.index, codes, why, from_us, to_us });
+        run.index += 1;
+        run.phase = Phase::Next;
+        if let Some(why) = run.sampler.ends_run() {
+            self.end(why);
+        }
+        Ok(Step::Again)
+    }
+}
+
+/// How long the relays of a shot stay closed before anything else happens, µs.
+fn hold_us(shot: &Shot) -> u32 {
+    match shot.method {
+        Method::Bleed { millis } => u32::from(millis) * 1_000,
+        _ => 0,
+    }
+}
