@@ -273,7 +273,8 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin> Controller<M, A, O, 
         Ok(())
     }
 
-    fn status(&mut self) -> Status {
+    /// How it stands, for the host and for a light on the board.
+    pub fn status(&mut self) -> Status {
         Status {
             running: self.run.is_some(),
             lid_open: self.bench.lid_open(),
