@@ -446,7 +446,7 @@ fn nearest<'a>(word: &str, known: impl Iterator<Item = &'a str>) -> Option<&'a s
 }
 
 /// Letters to insert, drop or change to get from one word to the other (Levenshtein's distance).
-fn letters_apart(a: &str, b: &str) -> usize {
+pub(crate) fn letters_apart(a: &str, b: &str) -> usize {
     let b: Vec<char> = b.chars().collect();
     let mut row: Vec<usize> = (0..=b.len()).collect();
     for (i, letter) in a.chars().enumerate() {

@@ -1,0 +1,62 @@
+-- A record is written once: whoever tries to change or delete one, from any program, is refused.
+
+CREATE TRIGGER board_is_not_changed BEFORE UPDATE ON board
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a board is never changed'); END;
+CREATE TRIGGER board_is_not_deleted BEFORE DELETE ON board
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a board is never deleted'); END;
+CREATE TRIGGER fixture_is_not_changed BEFORE UPDATE ON fixture
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a fixture is never changed'); END;
+CREATE TRIGGER fixture_is_not_deleted BEFORE DELETE ON fixture
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a fixture is never deleted'); END;
+CREATE TRIGGER lot_is_not_changed BEFORE UPDATE ON lot
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a lot is never changed'); END;
+CREATE TRIGGER lot_is_not_deleted BEFORE DELETE ON lot
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a lot is never deleted'); END;
+CREATE TRIGGER unit_is_not_changed BEFORE UPDATE ON unit
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a unit is never changed'); END;
+CREATE TRIGGER unit_is_not_deleted BEFORE DELETE ON unit
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a unit is never deleted'); END;
+CREATE TRIGGER sweep_is_not_changed BEFORE UPDATE ON sweep
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a sweep is never changed'); END;
+CREATE TRIGGER sweep_is_not_deleted BEFORE DELETE ON sweep
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a sweep is never deleted'); END;
+CREATE TRIGGER segment_is_not_changed BEFORE UPDATE ON segment
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a segment is never changed'); END;
+CREATE TRIGGER segment_is_not_deleted BEFORE DELETE ON segment
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a segment is never deleted'); END;
+CREATE TRIGGER isolation_is_not_changed BEFORE UPDATE ON isolation
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a isolation is never changed'); END;
+CREATE TRIGGER isolation_is_not_deleted BEFORE DELETE ON isolation
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a isolation is never deleted'); END;
+CREATE TRIGGER standard_is_not_changed BEFORE UPDATE ON standard
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a standard is never changed'); END;
+CREATE TRIGGER standard_is_not_deleted BEFORE DELETE ON standard
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a standard is never deleted'); END;
+CREATE TRIGGER closure_is_not_changed BEFORE UPDATE ON closure
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a closure is never changed'); END;
+CREATE TRIGGER closure_is_not_deleted BEFORE DELETE ON closure
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a closure is never deleted'); END;
+CREATE TRIGGER fault_is_not_changed BEFORE UPDATE ON fault
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a fault is never changed'); END;
+CREATE TRIGGER fault_is_not_deleted BEFORE DELETE ON fault
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a fault is never deleted'); END;
+CREATE TRIGGER bench_fault_is_not_changed BEFORE UPDATE ON bench_fault
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a bench fault is never changed'); END;
+CREATE TRIGGER bench_fault_is_not_deleted BEFORE DELETE ON bench_fault
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a bench fault is never deleted'); END;
+CREATE TRIGGER sweep_note_is_not_changed BEFORE UPDATE ON sweep_note
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a sweep note is never changed'); END;
+CREATE TRIGGER sweep_note_is_not_deleted BEFORE DELETE ON sweep_note
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a sweep note is never deleted'); END;
+CREATE TRIGGER run_is_not_changed BEFORE UPDATE ON run
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a run is never changed'); END;
+CREATE TRIGGER run_is_not_deleted BEFORE DELETE ON run
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a run is never deleted'); END;
+CREATE TRIGGER note_is_not_changed BEFORE UPDATE ON note
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a note is never changed'); END;
+CREATE TRIGGER note_is_not_deleted BEFORE DELETE ON note
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a note is never deleted'); END;
+CREATE TRIGGER repair_is_not_changed BEFORE UPDATE ON repair
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a repair is never changed'); END;
+CREATE TRIGGER repair_is_not_deleted BEFORE DELETE ON repair
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a repair is never deleted'); END;

@@ -1,0 +1,228 @@
+//! Sweeps as they come from a bench, made up: for tests here, and for the benchmark, which includes this file.
+
+use copperwalk_wire::{Contacts, Gain, Method, Rate, Ratio, Settle, Shot, Source, Stop};
+
+use crate::board::{Board, PointId, SegmentId, State, Supply};
+use crate::fixture::Fixture;
+use crate::plan::Role;
+use crate::sweep::{
+    Advice, Basis, BenchWork, Class, ClosureRow, Fault, IsolationRow, Run, RunShot, SegmentRow, StandardRow,
+    Sweep, Verdict,
+};
+
+/// A fixture of which the store needs the names, texts and hashes only.
+pub fn fixture() -> Fixture {
+    let board = Board {
+        name: "tide gauge head".into(),
+        revision: "B".into(),
+        thickness_mm: 1.6,
+        copper_um: 35.0,
+        outline: Vec::new(),
+        supply: Supply {
+            from: PointId(0),
+            to: vec![PointId(1)],
+            ret: PointId(2),
+            voltage: [2.0, 3.2],
+            load_amps: 0.12,
+            max_drop_volts: 0.15,
+            bulk_farads: 0.0,
+        },
+        states: vec![State { name: "on".into(), prompt: String::new() }],
+        points: Vec::new(),
+        segments: Vec::new(),
+        isolation: Vec::new(),
+        source: "format = 1\n[board]\nname = \"tide gauge head\"\n".into(),
+        hash: "b".repeat(64),
+    };
+    Fixture {
+        name: "tide gauge bed 1".into(),
+        board,
+        force_channels: 16,
+        sense_channels: 48,
+        pins: Vec::new(),
+        standards: Vec::new(),
+        source: "format = 1\n[fixture]\nname = \"tide gauge bed 1\"\n".into(),
+        hash: "f".repeat(64),
+    }
+}
+
+/// Sweep number `number` of a whole job: same number, same sweep. 12 to 35 segments, about 600 raw codes. With
+/// `broken`, that segment is open and what follows is not reached.
+pub fn sweep(serial: &str, lot: Option<&str>, number: u32, broken: Option<usize>) -> Sweep {
+    let mut random = Random(number);
+    let count = 12 + random.below(24) as usize;
+    let segments: Vec<SegmentRow> = (0..count).map(|index| segment(&mut random, index, broken)).collect();
+    let fixture = fixture();
+    Sweep {
+        serial: serial.into(),
+        lot: lot.map(Into::into),
+        basis: Basis {
+            board: fixture.board.name,
+            revision: fixture.board.revision,
+            board_hash: fixture.board.hash,
+            fixture: fixture.name,
+            fixture_hash: fixture.hash,
+            plan_hash: "p".repeat(64),
+        },
+        // From 2024-05-01 on, one a minute.
+        started_us: 1_714_521_600_000_000 + i64::from(number) * 60_000_000,
+        bench_name: format!("virtual, seed {number}"),
+        celsius: Some(23.0 + random.unit()),
+        verdict: if broken.is_some() { Verdict::Fail } else { Verdict::Pass },
+        bench_faults: Vec::new(),
+        isolation: vec![IsolationRow {
+            name: "reg.in~cell-".into(),
+            between: ["reg.in".into(), "cell-".into()],
+            is_switch: false,
+            state: "on".into(),
+            ohms: None,
+            u95_ohms: None,
+            at_least_ohms: Some(180e3),
+            min_ohms: 5e3,
+            verdict: Verdict::Pass,
+            class: Class::Ok,
+            still_charging: false,
+        }],
+        standards: vec![StandardRow {
+            name: "1R".into(),
+            stated_ohms: 1.0,
+            tolerance: 1e-3,
+            ohms: Some(1.0 + 1e-4 * random.unit()),
+            u95_ohms: Some(2e-4),
+            verdict: Verdict::Pass,
+        }],
+        closures: vec![ClosureRow {
+            from: "cell+".into(),
+            to: "reg.in".into(),
+            whole_ohms: 0.1 + random.unit(),
+            sum_ohms: 0.1 + random.unit(),
+            u95_ohms: 1e-3,
+            agrees: true,
+        }],
+        faults: broken.map(|index| fault(&segments, index)).into_iter().collect(),
+        notes: vec!["air 23.4 °C".into()],
+        bench: BenchWork { shots: 46, closures: 61, device_us: 312_450 },
+        runs: runs(&mut random, count),
+        segments,
+    }
+}
+
+fn segment(random: &mut Random, index: usize, broken: Option<usize>) -> SegmentRow {
+    const KINDS: [&str; 6] = ["trace", "via", "ferrite", "fuse", "switch", "joint"];
+    let kind = KINDS[index % KINDS.len()];
+    let ohms = 1e-3 + 20e-3 * random.unit();
+    let (ohms, verdict, class) = match broken {
+        Some(open) if index == open => (None, Verdict::Fail, Class::Open),
+        Some(open) if index > open => (None, Verdict::Unproven, Class::NotReached),
+        _ => (Some(ohms), Verdict::Pass, Class::Ok),
+    };
+    SegmentRow {
+        name: format!("{kind} {index}"),
+        kind: kind.into(),
+        state: "on".into(),
+        ohms,
+        ohms_20c: ohms.map(|ohms| ohms / 1.0118),
+        u95_ohms: ohms.map(|ohms| 20e-6 + 1e-3 * ohms),
+        min_ohms: (kind == "fuse").then_some(5e-4),
+        max_ohms: 25e-3,
+        limit_derived: index.is_multiple_of(2),
+        typical_ohms: 9.8e-3,
+        verdict,
+        class,
+    }
+}
+
+fn fault(segments: &[SegmentRow], index: usize) -> Fault {
+    Fault {
+        place: segments[index].name.clone(),
+        class: Class::Open,
+        probability: 0.97,
+        advice: Advice {
+            cause: "the barrel has cracked away from its pads".into(),
+            repair: "clear the hole and solder a wire through it, both sides".into(),
+            caution: "take the battery out first; wear eye protection and vent the fumes".into(),
+        },
+    }
+}
+
+fn runs(random: &mut Random, segments: usize) -> Vec<Run> {
+    let stop = Stop {
+        lo: -1.0,
+        hi: 2.5e-3,
+        close: 2.5e-4,
+        sigma_a: 2.0,
+        sigma_b: 2.0,
+        rel: 5e-4,
+        abs: 1e-6,
+        k: 2.0,
+    };
+    let ratio = Method::Ratio(Ratio {
+        gain_a: Gain::X128,
+        gain_b: Gain::X2,
+        rate: Rate::Sps1000,
+        proof: true,
+        ends: false,
+        triples_min: 1,
+        triples_max: 16,
+        stop: Some(stop),
+        gate: Some(0.5),
+    });
+    let settle = Method::Settle(Settle {
+        gain_a: Gain::X4,
+        gain_b: Gain::X64,
+        rate: Rate::Sps600,
+        window: 8,
+        windows_max: 50,
+        pass: 500.0,
+        slope: 1e-3,
+        floor: 4.0,
+    });
+    let mut clock = 0;
+    let mut shot = |role, source, method, count: usize| {
+        let from_us = clock;
+        clock += 1_500 + 1_036 * count as u32;
+        let contacts = Contacts {
+            force_plus: Some(random.below(16) as u8),
+            force_minus: Some(random.below(16) as u8),
+            sense_plus: Some(random.below(48) as u8),
+            sense_minus: Some(random.below(48) as u8),
+        };
+        let codes = (0..count).map(|_| random.below(1 << 24) as i32 - (1 << 23)).collect();
+        RunShot { role, shot: Shot { contacts, source, method }, codes, from_us, to_us: clock }
+    };
+    let mut walk = vec![shot(Role::Residual, Source::Off, Method::Residual, 4)];
+    let codes = 480 / segments;
+    let segment = |index| Role::Segment { segment: SegmentId(index), turned: index % 2 == 1 };
+    walk.extend((0..segments).map(|index| shot(segment(index), Source::Load, ratio, codes)));
+    let insulation = vec![
+        shot(Role::Residual, Source::Off, Method::Residual, 4),
+        shot(Role::Insulation(0), Source::Isolation, settle, 112),
+    ];
+    vec![
+        Run { state: "on".into(), purpose: "walk".into(), shots: walk },
+        Run { state: "on".into(), purpose: "isolation".into(), shots: insulation },
+    ]
+}
+
+/// A small generator whose quality does not matter: SplitMix64's output function over a counter.
+struct Random(u32);
+
+impl Random {
+    fn next(&mut self) -> u64 {
+        self.0 = self.0.wrapping_add(0x9e37_79b9);
+        let mut z = u64::from(self.0).wrapping_mul(0x9e37_79b9_7f4a_7c15);
+        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        z ^ (z >> 31)
+    }
+
+    /// 0 to `end` - 1.
+    fn below(&mut self, end: u64) -> u64 {
+        self.next() % end
+    }
+
+    /// 0 to 1.
+    fn unit(&mut self) -> f64 {
+        self.next() as f64 / u64::MAX as f64
+    }
+}

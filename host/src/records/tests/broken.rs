@@ -1,0 +1,196 @@
+//! Files and disks that are not as they should be. Each leaves what was there untouched.
+
+use std::fs;
+use std::path::Path;
+
+use sqlx::Executor;
+use sqlx::sqlite::SqliteConnectOptions;
+
+use super::super::{Error, Records, Store, SweepId, sample};
+use super::fresh;
+
+/// What opening says about a file with these bytes, which must be the same afterwards. Nothing is left beside a file
+/// that is no store.
+fn said_about(bytes: &[u8]) -> Error {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("records.sqlite");
+    fs::write(&path, bytes).unwrap();
+    let error = Records::open(&path).expect_err("this is no record store");
+    assert_eq!(fs::read(&path).unwrap(), bytes, "touched, though: {error}");
+    let files = folder.path().read_dir().unwrap().count();
+    assert!(files == 1 || matches!(error, Error::Damaged { .. }), "left something beside, though: {error}");
+    error
+}
+
+/// The bytes of a closed store with a dozen sweeps.
+fn stored() -> Vec<u8> {
+    let (_folder, records) = fresh();
+    let path = records.path().to_owned();
+    for number in 0..12 {
+        records.store(&sample::sweep("A-1", None, number, None), &sample::fixture()).unwrap();
+    }
+    drop(records);
+    fs::read(path).unwrap()
+}
+
+#[test]
+fn other_files_are_not_taken_for_a_store() {
+    for bytes in [&b"format = 1\n[board]\n"[..], b"x", &[0; 4096], b"SQLite format 3", &[0xff; 100_000]] {
+        let error = said_about(bytes);
+        assert!(matches!(error, Error::NotAStore { .. }), "{error}");
+    }
+    let path = Path::new("/somewhere/board.toml").to_owned();
+    assert_eq!(
+        Error::NotAStore { path, reason: "it does not begin like one".into() }.to_string(),
+        "/somewhere/board.toml is not a record store (it does not begin like one); it was left untouched; name \
+         another file with --records PATH"
+    );
+}
+
+#[test]
+fn another_programs_database_is_left_alone() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("photos.db");
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_time().build().unwrap();
+    runtime.block_on(async {
+        let options = SqliteConnectOptions::new().filename(&path).create_if_missing(true);
+        let pool = sqlx::SqlitePool::connect_with(options).await.unwrap();
+        pool.execute("CREATE TABLE photo (name TEXT)").await.unwrap();
+        pool.close().await;
+    });
+    let error = said_about(&fs::read(path).unwrap());
+    assert!(error.to_string().contains("it is the database of another program"), "{error}");
+}
+
+#[test]
+fn an_empty_file_becomes_a_store() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("records.sqlite");
+    fs::write(&path, b"").unwrap();
+    assert!(Records::open(&path).unwrap().units().unwrap().is_empty());
+}
+
+/// Cut between pages and inside them.
+#[test]
+fn a_truncated_store_is_damaged() {
+    let whole = stored();
+    for length in (100..whole.len()).step_by(3000).chain([whole.len() - 4096, whole.len() - 1]) {
+        let error = said_about(&whole[..length]);
+        assert!(matches!(error, Error::Damaged { .. } | Error::NotAStore { .. }), "{length}: {error}");
+    }
+}
+
+/// Each page in turn. A page may hold nothing that is asked for, but what comes back is right.
+#[test]
+fn an_overwritten_page_never_changes_an_answer() {
+    let whole = stored();
+    let right: Vec<_> = (0..12).map(|number| sample::sweep("A-1", None, number, None)).collect();
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("records.sqlite");
+    let mut errors = 0;
+    for page in 0..whole.len() / 4096 {
+        let mut bytes = whole.clone();
+        bytes[page * 4096..(page + 1) * 4096].fill(0xa5);
+        fs::write(&path, &bytes).unwrap();
+        let answers = Records::open(&path)
+            .and_then(|records| (1..=12).map(|id| records.sweep(SweepId(id))).collect::<Result<Vec<_>, _>>());
+        match answers {
+            Ok(sweeps) => assert!(sweeps == right, "page {page} changed an answer"),
+            Err(Error::Damaged { .. } | Error::NotAStore { .. } | Error::UnknownSweep(_)) => errors += 1,
+            Err(other) => panic!("page {page}: {other}"),
+        }
+        for beside in ["-wal", "-shm"] {
+            let _ = fs::remove_file(folder.path().join(format!("records.sqlite{beside}")));
+        }
+    }
+    assert!(errors > 10, "only {errors} pages mattered");
+}
+
+/// These tests may run as root, whom no permission stops: a folder under a regular file stops everybody.
+#[test]
+fn a_place_that_cannot_be_written_is_named() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("file");
+    fs::write(&file, "x").unwrap();
+    for path in
+        [file.join("records.sqlite"), file.join("deep").join("records.sqlite"), folder.path().to_owned()]
+    {
+        let error = Records::open(&path).expect_err("not writable");
+        assert!(matches!(error, Error::Unwritable { .. }), "{error}");
+        assert!(error.to_string().starts_with(&format!("cannot write records at {}: ", path.display())));
+    }
+}
+
+#[test]
+fn folders_are_made_and_odd_names_are_files() {
+    let folder = tempfile::tempdir().unwrap();
+    for name in ["a/b/c/records.sqlite", ":memory:", "file:x?mode=memory", "100 % ünïcode.sqlite"] {
+        let path = folder.path().join(name);
+        drop(Records::open(&path).unwrap());
+        assert!(path.is_file(), "{name}");
+    }
+}
+
+#[test]
+fn a_newer_layout_is_not_touched() {
+    let (_folder, records) = fresh();
+    let path = records.path().to_owned();
+    let later = "INSERT INTO _sqlx_migrations VALUES (9001, 'later', CURRENT_TIMESTAMP, TRUE, x'00', 0)";
+    records.runtime.block_on(records.store.pool.execute(later)).unwrap();
+    drop(records);
+    let error = said_about(&fs::read(&path).unwrap());
+    assert!(matches!(error, Error::Newer { found: 9001, known: 4, .. }), "{error}");
+    assert!(error.to_string().ends_with(
+        "have layout 9001, this program knows layouts up to 4: use the newer copperwalk that wrote them"
+    ));
+}
+
+#[test]
+fn raw_codes_in_another_layout_are_not_guessed_at() {
+    let (_folder, records) = fresh();
+    let id = records.store(&sample::sweep("A-1", None, 1, None), &sample::fixture()).unwrap();
+    let foreign = "INSERT INTO run VALUES (1, 9, 'on', 'walk', 77, x'00')";
+    records.runtime.block_on(records.store.pool.execute(foreign)).unwrap();
+    assert_eq!(
+        records.sweep(id).unwrap_err().to_string(),
+        "the raw codes of sweep 1 have layout 77, this program reads layout 1: its values and verdicts stand, only \
+         judging it again takes the copperwalk that stored it"
+    );
+    assert_eq!(records.unit("A-1").unwrap().events.len(), 1);
+}
+
+/// A full disk, by SQLite's own limit on the size of the file.
+#[test]
+fn a_full_disk_loses_nothing_and_the_store_goes_on_afterwards() {
+    let (_folder, records) = fresh();
+    let path = records.path().to_owned();
+    drop(records);
+    let pages = fs::metadata(&path).unwrap().len() / 4096;
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_time().build().unwrap();
+    let limit = |pages: u64| SqliteConnectOptions::new().pragma("max_page_count", pages.to_string());
+    let fixture = sample::fixture();
+    let sweep = |number| sample::sweep("A-1", None, number, None);
+    let stored: u32 = runtime.block_on(async {
+        let store = Store::open_with(&path, limit(pages + 40)).await.unwrap();
+        let mut stored = 0;
+        let error = loop {
+            match store.store(&sweep(stored), &fixture).await {
+                Ok(_) => stored += 1,
+                Err(error) => break error,
+            }
+            assert!(stored < 1000, "the limit does not work");
+        };
+        assert!(matches!(error, Error::Full { .. }), "{error}");
+        assert!(error.to_string().contains("nothing was half-written and all earlier records are whole"));
+        // Full a second time: the connection is not left in a broken transaction.
+        assert!(matches!(store.store(&sweep(stored), &fixture).await, Err(Error::Full { .. })));
+        assert_eq!(store.unit("A-1").await.unwrap().events.len() as u32, stored);
+        store.close().await;
+        stored
+    });
+    assert!(stored > 0);
+    let records = Records::open(&path).unwrap();
+    assert_eq!(records.sweep(SweepId(stored.into())).unwrap(), sweep(stored - 1));
+    let next = records.store(&sweep(stored), &fixture).unwrap();
+    assert_eq!(next, SweepId(i64::from(stored) + 1), "no number is lost either");
+}

@@ -1,0 +1,155 @@
+//! What goes in comes out, and stays.
+
+use sqlx::Executor;
+
+use super::super::{Error, Records, SweepId, sample};
+use super::fresh;
+use crate::sweep::{BenchFault, Sweep, Verdict};
+
+/// A sweep with something in every list and in every optional column, or nothing in any.
+fn varied() -> Vec<Sweep> {
+    let mut void = sample::sweep("7/2024 \"B\"", Some("it's a lot; --"), 3, Some(4));
+    void.verdict = Verdict::Void;
+    void.celsius = None;
+    void.bench_faults = vec![BenchFault {
+        part: "pin cell+ (sense channel 0)".into(),
+        what: "does not touch: clean it".into(),
+    }];
+    void.standards[0].ohms = None;
+    void.isolation[0].ohms = Some(f64::MIN_POSITIVE);
+    void.isolation[0].at_least_ohms = Some(f64::INFINITY);
+    void.started_us = i64::MIN;
+    let mut empty = sample::sweep("序号", None, 4, None);
+    for list in [&mut empty.notes, &mut Vec::new()] {
+        list.clear();
+    }
+    empty.segments.clear();
+    empty.isolation.clear();
+    empty.standards.clear();
+    empty.closures.clear();
+    empty.runs.clear();
+    vec![sample::sweep("A-1", Some("May"), 1, None), sample::sweep("A-1", None, 2, Some(0)), void, empty]
+}
+
+#[test]
+fn a_sweep_comes_back_identical() {
+    let (_folder, records) = fresh();
+    for sweep in varied() {
+        let id = records.store(&sweep, &sample::fixture()).unwrap();
+        assert_eq!(records.sweep(id).unwrap(), sweep);
+    }
+}
+
+#[test]
+fn it_is_still_there_when_the_store_is_opened_again() {
+    let (_folder, records) = fresh();
+    let path = records.path().to_owned();
+    let sweeps = varied();
+    let ids: Vec<SweepId> =
+        sweeps.iter().map(|sweep| records.store(sweep, &sample::fixture()).unwrap()).collect();
+    records.note("A-1", 5, "terminal bent").unwrap();
+    let before = records.unit("A-1").unwrap();
+    drop(records);
+    let beside: Vec<_> = path.parent().unwrap().read_dir().unwrap().map(|e| e.unwrap().file_name()).collect();
+    assert_eq!(beside, ["records.sqlite"], "closing leaves one file, which is the whole store");
+
+    let records = Records::open(&path).unwrap();
+    for (id, sweep) in ids.iter().zip(&sweeps) {
+        assert_eq!(&records.sweep(*id).unwrap(), sweep);
+    }
+    assert_eq!(records.unit("A-1").unwrap(), before);
+}
+
+#[test]
+fn the_files_it_was_judged_by_are_kept_with_it() {
+    let (_folder, records) = fresh();
+    let mut fixture = sample::fixture();
+    let first = records.store(&sample::sweep("A-1", None, 1, None), &fixture).unwrap();
+    // The board file changes, the fixture file, which names it by path, does not.
+    fixture.board.hash = "c".repeat(64);
+    fixture.board.source = "format = 1 # new limits\n".into();
+    let mut sweep = sample::sweep("A-1", None, 2, None);
+    sweep.basis.board_hash.clone_from(&fixture.board.hash);
+    let second = records.store(&sweep, &fixture).unwrap();
+
+    let [old, new] = [first, second].map(|id| records.files(id).unwrap());
+    assert_eq!(old.board, sample::fixture().board.source);
+    assert_eq!(new.board, fixture.board.source);
+    assert_eq!((&old.fixture, &new.fixture), (&fixture.source, &fixture.source));
+}
+
+#[test]
+fn a_sweep_judged_by_files_that_were_not_handed_over_is_refused_whole() {
+    let (_folder, records) = fresh();
+    let mut sweep = sample::sweep("A-1", None, 1, None);
+    sweep.basis.board_hash = "0".repeat(64);
+    assert!(matches!(records.store(&sweep, &sample::fixture()), Err(Error::Refused { .. })));
+    assert!(records.units().unwrap().is_empty());
+    // The same connection is fit for work again.
+    records.store(&sample::sweep("A-1", None, 1, None), &sample::fixture()).unwrap();
+}
+
+/// From any program, not only this one.
+#[test]
+fn nothing_is_ever_changed_or_deleted() {
+    let (_folder, records) = fresh();
+    let mut sweep = sample::sweep("A-1", Some("May"), 1, Some(2));
+    sweep.bench_faults = vec![BenchFault { part: "pin".into(), what: "dirty".into() }];
+    let id = records.store(&sweep, &sample::fixture()).unwrap();
+    records.note("A-1", 5, "terminal bent").unwrap();
+    records.repair("A-1", 6, "joint 5", "reflow", "").unwrap();
+    let pool = &records.store.pool;
+    let tables: Vec<String> = records
+        .runtime
+        .block_on(
+            sqlx::query_scalar(
+                "SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE '\\_%' ESCAPE '\\'",
+            )
+            .fetch_all(pool),
+        )
+        .unwrap();
+    assert_eq!(tables.len(), 15, "{tables:?}");
+    for table in tables {
+        let some: String = records
+            .runtime
+            .block_on(
+                sqlx::query_scalar("SELECT name FROM pragma_table_info($1) LIMIT 1")
+                    .bind(&table)
+                    .fetch_one(pool),
+            )
+            .unwrap();
+        for attempt in [format!("UPDATE {table} SET {some} = {some}"), format!("DELETE FROM {table}")] {
+            let refused = records.runtime.block_on(pool.execute(sqlx::AssertSqlSafe(attempt.clone())));
+            let said = refused.expect_err(&attempt).to_string();
+            assert!(said.contains("records are append-only"), "{attempt}: {said}");
+        }
+    }
+    assert_eq!(records.sweep(id).unwrap(), sweep);
+}
+
+#[test]
+fn raw_codes_are_compact() {
+    let (_folder, records) = fresh();
+    let sweep = sample::sweep("A-1", None, 1, None);
+    let codes: usize = sweep.runs.iter().flat_map(|run| &run.shots).map(|shot| shot.codes.len()).sum();
+    assert!((550..650).contains(&codes), "{codes} codes: not the case to look at");
+    records.store(&sweep, &sample::fixture()).unwrap();
+    let bytes: i64 = records
+        .runtime
+        .block_on(sqlx::query_scalar("SELECT sum(length(shots)) FROM run").fetch_one(&records.store.pool))
+        .unwrap();
+    // Full-range codes take four bytes each, a shot with its times about sixty.
+    assert!(bytes < 4 * 650 + 40 * 64, "{bytes} bytes for {codes} codes");
+}
+
+#[test]
+fn serial_numbers_that_could_not_be_asked_for_are_not_kept() {
+    let (_folder, records) = fresh();
+    let fixture = sample::fixture();
+    for serial in ["", " A-1", "A\n1", &"7".repeat(10_000)] {
+        let stored = records.store(&sample::sweep(serial, None, 1, None), &fixture);
+        assert!(matches!(stored, Err(Error::Text(_))), "{serial:?}");
+    }
+    assert!(records.store(&sample::sweep("A-1", Some("\t"), 1, None), &fixture).is_err());
+    assert!(records.units().unwrap().is_empty());
+}
