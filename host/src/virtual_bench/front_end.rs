@@ -1,0 +1,250 @@
+//! The analogue front end between the chips and the relay matrix, as [`copperwalk_wire::hardware`] draws it:
+//! sources with their tolerance and compliance, clamps, reversal switch, measuring resistor, bias, bleed.
+
+use copperwalk_wire::hardware::{
+    BIAS_VOLTS, BURNOUT_AMPS, DRY_CLAMP_OHMS, ISOLATION_CLAMP_OHMS, LOAD_AMPS, LOAD_COMPLIANCE_VOLTS, RM_OHMS,
+    RM_TOLERANCE,
+};
+
+use super::{
+    adc::{Adc, AdcPin},
+    amplifier::AVDD_VOLTS,
+    network::{Branch, GROUND, Network, Node, Sources},
+    rng::Rng,
+};
+
+/// Source node; the ADC's REFP0 pin is tied to it.
+pub const SOURCE: Node = 1;
+/// Rail force+.
+pub const FORCE_PLUS: Node = 2;
+/// Rail force-.
+pub const FORCE_MINUS: Node = 3;
+/// Upper end of Rm, AIN2.
+pub const RM_TOP: Node = 4;
+/// Lower end of Rm, AIN3.
+pub const BIAS: Node = 5;
+/// Rail sense+.
+pub const SENSE_PLUS: Node = 6;
+/// Rail sense-.
+pub const SENSE_MINUS: Node = 7;
+/// ADC input behind sense+'s protection.
+pub const AIN0: Node = 8;
+/// ADC input behind sense-'s protection.
+pub const AIN1: Node = 9;
+/// Nodes of the front end, ground included.
+pub const NODES: usize = 10;
+
+/// Protection between a sense rail and the ADC, ohm: 12 V on a pin then drive less than 10 mA into its diodes.
+pub const SENSE_SERIES_OHMS: f64 = 1e3;
+/// Resistance of the buffer that makes the bias voltage, ohm.
+const BIAS_OHMS: f64 = 0.1;
+/// The ADC's current sources lose their accuracy this far under the supply, volt (from memory).
+const IDAC_HEADROOM_VOLTS: f64 = 0.9;
+/// Tolerance of the ADC's current sources (from memory: 6 % at most, both nearly alike).
+const IDAC_TOLERANCE: f64 = 0.06;
+/// Inner resistance of a source that has reached its compliance, ohm.
+const LIMITED_OHMS: f64 = 0.01;
+
+/// The front end and the levels on its control lines.
+#[derive(Clone, Debug)]
+pub struct FrontEnd {
+    /// Load source on.
+    pub load_enable: bool,
+    /// 18 Ω clamp closed.
+    pub dry_clamp: bool,
+    /// 180 Ω clamp closed.
+    pub isolation_clamp: bool,
+    /// Current through the unit reversed.
+    pub reverse: bool,
+    /// Real measuring resistor, ohm.
+    pub rm_ohms: f64,
+    bias_volts: f64,
+    load_amps: f64,
+    burnout_amps: f64,
+    /// Real over nominal current of the two sources in the ADC.
+    idac: [f64; 2],
+    switch_ohms: [f64; 4],
+}
+
+/// The branches of the front end that hold a voltage.
+#[derive(Clone, Copy, Debug)]
+pub struct Supplies {
+    bias: Branch,
+    /// The source at its compliance: it now holds this voltage, not its current.
+    limit: Option<(Branch, f64)>,
+}
+
+impl FrontEnd {
+    /// A front end as built, its control lines as the pull resistors hold them: the idle clamp closed.
+    pub fn new(rng: &mut Rng) -> Self {
+        let idac = 1.0 + rng.between(-IDAC_TOLERANCE, IDAC_TOLERANCE);
+        Self {
+            load_enable: false,
+            dry_clamp: false,
+            isolation_clamp: true,
+            reverse: false,
+            rm_ohms: RM_OHMS * (1.0 + rng.between(-RM_TOLERANCE, RM_TOLERANCE)),
+            bias_volts: BIAS_VOLTS * (1.0 + rng.between(-0.01, 0.01)),
+            load_amps: LOAD_AMPS * (1.0 + rng.between(-0.03, 0.03)),
+            burnout_amps: BURNOUT_AMPS * (1.0 + rng.between(-0.05, 0.05)),
+            idac: [idac, idac * (1.0 + 0.003 * rng.normal())],
+            switch_ohms: std::array::from_fn(|_| rng.between(0.4, 0.6)),
+        }
+    }
+
+    /// Adds the front end to a network. `limited`: the source has reached its compliance.
+    pub fn connect(&self, network: &mut Network, limited: bool) -> Supplies {
+        let [a, b, c, d] = self.switch_ohms;
+        if self.reverse {
+            network.resistor(SOURCE, FORCE_MINUS, a);
+            network.resistor(FORCE_PLUS, RM_TOP, b);
+        } else {
+            network.resistor(SOURCE, FORCE_PLUS, c);
+            network.resistor(FORCE_MINUS, RM_TOP, d);
+        }
+        network.resistor(RM_TOP, BIAS, self.rm_ohms);
+        if self.dry_clamp {
+            network.resistor(SOURCE, BIAS, DRY_CLAMP_OHMS);
+        }
+        if self.isolation_clamp {
+            network.resistor(SOURCE, BIAS, ISOLATION_CLAMP_OHMS);
+        }
+        network.resistor(SENSE_PLUS, AIN0, SENSE_SERIES_OHMS);
+        network.resistor(SENSE_MINUS, AIN1, SENSE_SERIES_OHMS);
+        let bias = network.resistor(BIAS, GROUND, BIAS_OHMS);
+        let limit = limited.then(|| {
+            let (above, volts) = self.compliance();
+            (network.resistor(SOURCE, above, LIMITED_OHMS), volts)
+        });
+        Supplies { bias, limit }
+    }
+
+    /// Adds what drives the circuit at this moment.
+    pub fn drive(&self, supplies: &Supplies, adc: &Adc, now_us: u64, sources: &mut Sources) {
+        sources.force(supplies.bias, self.bias_volts);
+        match supplies.limit {
+            Some((branch, volts)) => sources.force(branch, volts),
+            None => sources.current(SOURCE, self.excitation_amps(adc, now_us)),
+        }
+        for (pin, amps) in self.idac_amps(adc, now_us).filter(|(pin, _)| *pin != AdcPin::Refp0) {
+            if let Some(node) = node(pin) {
+                sources.current(node, amps);
+            }
+        }
+        if let Some((plus, minus)) = adc.burnout() {
+            for (pin, amps) in [(plus, self.burnout_amps), (minus, -self.burnout_amps)] {
+                if let Some(node) = node(pin) {
+                    sources.current(node, amps);
+                }
+            }
+        }
+    }
+
+    /// Current the sources push into the source node while nothing limits them, ampere.
+    pub fn excitation_amps(&self, adc: &Adc, now_us: u64) -> f64 {
+        let idac: f64 =
+            self.idac_amps(adc, now_us).filter(|(pin, _)| *pin == AdcPin::Refp0).map(|(_, amps)| amps).sum();
+        idac + if self.load_enable { self.load_amps } else { 0.0 }
+    }
+
+    /// Whether the source is now limited by its compliance, given the voltages with `limited` as it was.
+    pub fn is_limited(&self, limited: bool, amps: f64, at: &[f64]) -> bool {
+        let (above, volts) = self.compliance();
+        let over = at[SOURCE] - at[above] - volts;
+        if limited { amps > 0.0 && -over / LIMITED_OHMS < amps } else { over > 0.0 && amps > 0.0 }
+    }
+
+    /// The node above which the source in use cannot lift its own, and by how much, volt.
+    fn compliance(&self) -> (Node, f64) {
+        if self.load_enable { (BIAS, LOAD_COMPLIANCE_VOLTS) } else { (GROUND, AVDD_VOLTS - IDAC_HEADROOM_VOLTS) }
+    }
+
+    fn idac_amps(&self, adc: &Adc, now_us: u64) -> impl Iterator<Item = (AdcPin, f64)> {
+        let [first, second] = adc.excitation(now_us);
+        [(first, self.idac[0]), (second, self.idac[1])]
+            .into_iter()
+            .filter_map(|(source, real)| source.map(|(pin, amps)| (pin, amps * real)))
+    }
+}
+
+/// Voltage at a pin of the ADC.
+pub fn volts(pin: AdcPin, at: &[f64]) -> f64 {
+    match (pin, node(pin)) {
+        (AdcPin::Avdd, _) => AVDD_VOLTS,
+        (AdcPin::Middle, _) => AVDD_VOLTS / 2.0,
+        (_, node) => node.map_or(0.0, |node| at[node]),
+    }
+}
+
+/// The node a pin of the ADC is wired to; `None` for what lies inside the chip.
+fn node(pin: AdcPin) -> Option<Node> {
+    match pin {
+        AdcPin::Ain0 => Some(AIN0),
+        AdcPin::Ain1 => Some(AIN1),
+        AdcPin::Ain2 => Some(RM_TOP),
+        AdcPin::Ain3 => Some(BIAS),
+        AdcPin::Refp0 => Some(SOURCE),
+        AdcPin::Refn0 | AdcPin::Avss => Some(GROUND),
+        AdcPin::Avdd | AdcPin::Middle => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Voltages with this resistance between the force rails, the ADC set up by these registers.
+    fn at(front_end: &FrontEnd, registers: [u8; 4], ohms: f64, limited: bool) -> (Vec<f64>, f64) {
+        let mut adc = Adc::new(&mut Rng::new(1));
+        adc.select();
+        for byte in [0x43].into_iter().chain(registers) {
+            adc.exchange(byte, 1_000);
+        }
+        let mut network = Network::new(NODES);
+        let supplies = front_end.connect(&mut network, limited);
+        network.resistor(FORCE_PLUS, FORCE_MINUS, ohms);
+        let mut sources = Sources::default();
+        front_end.drive(&supplies, &adc, 2_000, &mut sources);
+        (network.factor().solve(&sources), front_end.excitation_amps(&adc, 2_000))
+    }
+
+    const IDAC_ON: [u8; 4] = [0, 0, 0x06, 0xA0];
+
+    /// IEC 60512-2-1 test 2a: at most 20 mV open-circuit in the dry range, whatever the part's tolerance.
+    #[test]
+    fn the_dry_range_stays_under_twenty_millivolts_open() {
+        for seed in 0..50 {
+            let mut front_end = FrontEnd::new(&mut Rng::new(seed));
+            (front_end.dry_clamp, front_end.isolation_clamp) = (true, false);
+            let (open, _) = at(&front_end, IDAC_ON, 1e12, false);
+            let volts = open[FORCE_PLUS] - open[FORCE_MINUS];
+            assert!((16e-3..20e-3).contains(&volts), "{volts}");
+        }
+    }
+
+    #[test]
+    fn reversal_turns_the_unit_and_not_the_measuring_resistor() {
+        let mut front_end = FrontEnd::new(&mut Rng::new(1));
+        (front_end.dry_clamp, front_end.isolation_clamp) = (true, false);
+        let (forward, _) = at(&front_end, IDAC_ON, 1.0, false);
+        front_end.reverse = true;
+        let (reversed, _) = at(&front_end, IDAC_ON, 1.0, false);
+        assert!(forward[FORCE_PLUS] > forward[FORCE_MINUS] && reversed[FORCE_PLUS] < reversed[FORCE_MINUS]);
+        assert!(forward[RM_TOP] > forward[BIAS] && reversed[RM_TOP] > reversed[BIAS]);
+    }
+
+    #[test]
+    fn sources_stop_at_their_compliance() {
+        let mut front_end = FrontEnd::new(&mut Rng::new(1));
+        (front_end.load_enable, front_end.isolation_clamp) = (true, false);
+        let (short, amps) = at(&front_end, [0; 4], 1.0, false);
+        assert!(!front_end.is_limited(false, amps, &short), "1 Ω leaves the source its current");
+        let (open, amps) = at(&front_end, [0; 4], 1e9, false);
+        assert!(front_end.is_limited(false, amps, &open), "an open circuit does not");
+        let (open, amps) = at(&front_end, [0; 4], 1e9, true);
+        assert!(front_end.is_limited(true, amps, &open));
+        assert!((open[SOURCE] - open[BIAS] - LOAD_COMPLIANCE_VOLTS).abs() < 1e-6);
+        let (short, amps) = at(&front_end, [0; 4], 1.0, true);
+        assert!(!front_end.is_limited(true, amps, &short), "and back");
+    }
+}

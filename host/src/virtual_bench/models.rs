@@ -1,0 +1,401 @@
+//! The bench at the level of its chips: what the controller's pins and buses reach.
+//!
+//! Two users drive these models: the controller logic in the same process, and a whole emulated microcontroller in
+//! another one that hands over times, pin changes and bus bytes. So everything here speaks of lines, bytes and
+//! microseconds, and nothing of messages. Time only ever moves in [`Models::advance`]; whatever else is called
+//! happens at that moment.
+
+use std::mem;
+
+use super::{
+    SpecError,
+    adc::{Adc, Conversion, Selected},
+    amplifier::Amplifier,
+    capacitor::Capacitor,
+    chain::Chain,
+    circuit::{Bed, Circuit, FIRST_POINT},
+    front_end::{self, FrontEnd},
+    network::{Network, Sources},
+    relay::Relay,
+    rng::Rng,
+    spec::{self, Fault, Spec},
+    trace::{Change, Trace},
+    unit::{Truth, Unit},
+};
+use crate::{board::StateId, fixture::Fixture};
+
+/// While a capacitor charges from a source, what the source can do is looked at again this often, µs.
+const LOOK_US: u64 = 500;
+/// A capacitor is at rest while it changes by less than this in [`LOOK_US`], volt.
+const REST_VOLTS: f64 = 1e-6;
+
+/// A line the controller drives. Levels as on the wire: see `hardware/pins.toml`.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[allow(missing_docs)]
+pub enum Line {
+    ShiftClear,
+    OutputEnable,
+    LoadEnable,
+    DryClamp,
+    IsolationClamp,
+    Reverse,
+}
+
+/// The models of one bench with one unit on it.
+#[derive(Debug)]
+pub struct Models {
+    now_us: u64,
+    chain: Chain,
+    relays: Vec<Relay>,
+    /// Which contacts are closed now.
+    closed: Vec<bool>,
+    /// Relays whose contact is still to move.
+    moving: Vec<usize>,
+    bed: Bed,
+    front_end: FrontEnd,
+    adc: Adc,
+    amplifier: Amplifier,
+    unit: Unit,
+    capacitors: Vec<Capacitor>,
+    charging: bool,
+    celsius: f64,
+    lid_opens_us: Option<u64>,
+    /// The network as it stands; `None` once something has switched.
+    circuit: Option<Circuit>,
+    /// The source is at its compliance.
+    limited: bool,
+    /// Volt · µs at both inputs so far in this conversion.
+    sampled: [f64; 2],
+    /// Excitation and burn-out as last noted.
+    noted: [bool; 2],
+    trace: Trace,
+}
+
+impl Models {
+    /// Draws a bench and a unit. Both lie open and unpowered until the controller's first word.
+    ///
+    /// # Errors
+    /// A fault that this fixture cannot have.
+    pub fn new(fixture: &Fixture, spec: &Spec) -> Result<Self, SpecError> {
+        let faults: Vec<Fault> =
+            spec.faults.iter().map(|text| spec::parse(text, fixture)).collect::<Result<_, _>>()?;
+        // Each part draws from its own stream, so a fault in one leaves all others as they were.
+        let mut rng = Rng::new(spec.bench_seed ^ 0xBE9C);
+        let mut bed = bed(fixture, &mut rng.fork());
+        let mut relays_rng = rng.fork();
+        let mut relays: Vec<Relay> = (0..=bed.bleed_relay()).map(|_| Relay::new(&mut relays_rng)).collect();
+        let mut lid_opens_us = None;
+        for fault in &faults {
+            match *fault {
+                Fault::Pin(pin, ohms) => bed.pin_ohms[pin] = ohms,
+                Fault::Relay(relay, fault) => relays[relay].fault = Some(fault),
+                Fault::Standard(standard, off) => bed.standards[standard].1 *= 1.0 + off,
+                Fault::Lid(at_us) => lid_opens_us = Some(at_us),
+                Fault::Segment(..) | Fault::Bridge(..) | Fault::Battery(_) | Fault::Charge(_) => {}
+            }
+        }
+        let unit = Unit::new(&fixture.board, &faults, spec.celsius, &mut Rng::new(spec.unit_seed));
+        let capacitors = unit.capacitors(FIRST_POINT);
+        Ok(Self {
+            now_us: 0,
+            chain: Chain::new(relays.len(), &mut rng.fork()),
+            closed: relays.iter().map(|relay| relay.closed(0)).collect(),
+            moving: Vec::new(),
+            relays,
+            bed,
+            front_end: FrontEnd::new(&mut rng.fork()),
+            adc: Adc::new(&mut rng.fork()),
+            amplifier: Amplifier::new(&mut rng.fork()),
+            unit,
+            charging: !capacitors.is_empty(),
+            capacitors,
+            celsius: spec.celsius,
+            lid_opens_us,
+            circuit: None,
+            limited: false,
+            sampled: [0.0; 2],
+            noted: [false; 2],
+            trace: Trace::default(),
+        })
+    }
+
+    /// Model time, µs since power-up.
+    pub fn now_us(&self) -> u64 {
+        self.now_us
+    }
+
+    /// Lets time pass until `to_us`.
+    pub fn advance(&mut self, to_us: u64) {
+        while self.now_us < to_us {
+            let until = self.next_event().map_or(to_us, |at| at.min(to_us));
+            self.elapse(until);
+            self.now_us = until;
+            self.happen();
+        }
+    }
+
+    /// One byte into the relay drivers' shift register.
+    pub fn chain_byte(&mut self, byte: u8) {
+        self.chain.shift(byte);
+    }
+
+    /// RCK rises: what was shifted in reaches the relays.
+    pub fn chain_latch(&mut self) {
+        self.chain.latch();
+        self.drive_relays();
+    }
+
+    /// A line changes its level (or is set to the one it has).
+    pub fn set_line(&mut self, line: Line, high: bool) {
+        let switch = match line {
+            Line::ShiftClear => return self.chain.set_clear(high),
+            Line::OutputEnable => {
+                self.chain.set_output_enable(high);
+                return self.drive_relays();
+            }
+            Line::LoadEnable => &mut self.front_end.load_enable,
+            Line::DryClamp => &mut self.front_end.dry_clamp,
+            Line::IsolationClamp => &mut self.front_end.isolation_clamp,
+            Line::Reverse => &mut self.front_end.reverse,
+        };
+        if mem::replace(switch, high) != high {
+            self.switched();
+            if line == Line::Reverse {
+                self.trace.note(self.now_us, Change::Reverse { on: high });
+            }
+            self.note_currents();
+        }
+    }
+
+    /// The ADC's chip select falls.
+    pub fn adc_select(&mut self) {
+        self.adc.select();
+    }
+
+    /// One byte each way on the ADC's bus.
+    pub fn adc_byte(&mut self, byte: u8) -> u8 {
+        let before = self.adc.conversion();
+        let answer = self.adc.exchange(byte, self.now_us);
+        if self.adc.conversion() != before {
+            self.sampled = [0.0; 2];
+        }
+        self.note_currents();
+        answer
+    }
+
+    /// Level of the ADC's ready line: low while a code waits.
+    pub fn data_ready(&self) -> bool {
+        self.adc.data_ready()
+    }
+
+    /// Level of the lid switch: high while it is open.
+    pub fn lid(&self) -> bool {
+        self.lid_opens_us.is_some_and(|at| at <= self.now_us)
+    }
+
+    /// The operator puts the unit into a state.
+    pub fn place(&mut self, state: StateId) {
+        self.unit.place(state);
+        self.switched();
+        self.trace.note(self.now_us, Change::Placed(state.0));
+    }
+
+    /// The record of changes.
+    pub fn trace(&mut self) -> &mut Trace {
+        &mut self.trace
+    }
+
+    /// What the unit really is.
+    pub fn truth(&self, fixture: &Fixture) -> Truth {
+        self.unit.truth(&fixture.board, self.celsius)
+    }
+
+    /// The real measuring resistor, ohm.
+    pub fn rm_ohms(&self) -> f64 {
+        self.front_end.rm_ohms
+    }
+
+    /// The network as it stands, what drives it, and every node's voltage: for comparing with another solver.
+    pub fn snapshot(&mut self) -> (&Network, Sources, Vec<f64>) {
+        let circuit = self.circuit.take().unwrap_or_else(|| self.assemble());
+        let circuit = self.circuit.insert(circuit);
+        let mut sources = circuit.sources(&self.front_end, &self.relays, &self.adc, self.now_us);
+        let at = circuit.hold(&mut sources, &self.capacitors);
+        (circuit.factored.network(), sources, at)
+    }
+
+    fn drive_relays(&mut self) {
+        for relay in 0..self.relays.len() {
+            let on = self.chain.drives(relay);
+            if on != self.relays[relay].driven() {
+                self.relays[relay].drive(on, self.now_us);
+                self.trace.note(self.now_us, Change::Relay { relay, on });
+                if !self.moving.contains(&relay) {
+                    self.moving.push(relay);
+                }
+            }
+        }
+    }
+
+    fn next_event(&self) -> Option<u64> {
+        let now = self.now_us;
+        let contacts = self.moving.iter().filter_map(|&relay| self.relays[relay].moves_at(now));
+        let conversion = self.adc.conversion().into_iter().flat_map(|c| [c.from_us, c.to_us]);
+        let look = self.is_charging().then_some(now + LOOK_US);
+        contacts
+            .chain(conversion)
+            .chain(self.adc.starts_at(now))
+            .chain(self.unit.changes_at())
+            .chain(look)
+            .filter(|&at| at > now)
+            .min()
+    }
+
+    /// Lets what is due now happen.
+    fn happen(&mut self) {
+        let now = self.now_us;
+        let moved = |relay: &usize| self.relays[*relay].closed(now) != self.closed[*relay];
+        if self.moving.iter().any(moved) {
+            for &relay in &self.moving {
+                self.closed[relay] = self.relays[relay].closed(now);
+            }
+            self.switched();
+        }
+        let relays = &self.relays;
+        self.moving.retain(|&relay| relays[relay].moves_at(now).is_some());
+        if self.unit.change(now) {
+            self.switched();
+        }
+        if let Some(conversion) = self.adc.conversion().filter(|c| c.to_us <= now) {
+            let code = self.code(&conversion);
+            self.adc.finish(code);
+            self.sampled = [0.0; 2];
+        }
+        self.note_currents();
+    }
+
+    fn code(&mut self, conversion: &Conversion) -> i32 {
+        let Conversion { selected, gain, bypass, rate, from_us, to_us } = *conversion;
+        let [plus, minus] = self.sampled.map(|sum| sum / (to_us - from_us).max(1) as f64);
+        match selected {
+            Selected::Pair(..) => self.amplifier.code(plus, minus, gain, bypass, rate),
+            Selected::Quarter(..) => self.amplifier.code((plus - minus) / 4.0, 0.0, gain, true, rate),
+            Selected::Temperature => self.amplifier.temperature(self.celsius),
+        }
+    }
+
+    /// Works out the voltages from now until then, if anything depends on them.
+    fn elapse(&mut self, until_us: u64) {
+        let sampling = self.adc.conversion().filter(|c| c.from_us <= self.now_us && c.selected != Selected::Temperature);
+        let straining = self.excited() && self.unit.has_film();
+        if sampling.is_none() && !straining && !self.has_charge() {
+            return;
+        }
+        let micros = until_us - self.now_us;
+        let middle = self.now_us + micros / 2;
+        let before = self.capacitors.clone();
+        let amps = self.front_end.excitation_amps(&self.adc, self.now_us);
+        let mut at;
+        let mut tries = 2;
+        loop {
+            let circuit = self.circuit.take().unwrap_or_else(|| self.assemble());
+            let sources = circuit.sources(&self.front_end, &self.relays, &self.adc, middle);
+            at = circuit.pass(&sources, micros, &mut self.capacitors);
+            self.circuit = Some(circuit);
+            let limited = self.front_end.is_limited(self.limited, amps, &at);
+            if limited == self.limited || tries == 0 {
+                break;
+            }
+            tries -= 1;
+            self.limited = limited;
+            self.circuit = None;
+            self.capacitors.clone_from(&before);
+        }
+        let fastest = before
+            .iter()
+            .zip(&self.capacitors)
+            .map(|(before, after)| (after.volts - before.volts).abs())
+            .fold(0.0, f64::max);
+        self.charging = fastest > REST_VOLTS * micros as f64 / LOOK_US as f64;
+        if let Some(Selected::Pair(plus, minus) | Selected::Quarter(plus, minus)) = sampling.map(|c| c.selected) {
+            self.sampled[0] += front_end::volts(plus, &at) * micros as f64;
+            self.sampled[1] += front_end::volts(minus, &at) * micros as f64;
+        }
+        if straining && self.unit.strain(&at, FIRST_POINT) {
+            self.switched();
+        }
+    }
+
+    fn assemble(&self) -> Circuit {
+        let Self { front_end, relays, closed, bed, unit, capacitors, limited, .. } = self;
+        Circuit::new(front_end, relays, closed, bed, unit, capacitors, *limited)
+    }
+
+    /// Something switched: the network has to be put together anew.
+    fn switched(&mut self) {
+        self.circuit = None;
+        self.charging = !self.capacitors.is_empty();
+    }
+
+    fn excited(&self) -> bool {
+        self.noted[0] || self.noted[1]
+    }
+
+    fn is_charging(&self) -> bool {
+        self.charging && self.excited()
+    }
+
+    /// Can the charge of a capacitor change?
+    fn has_charge(&self) -> bool {
+        !self.capacitors.is_empty()
+            && (self.excited() || self.unit.has_battery() || self.capacitors.iter().any(|c| c.volts.abs() > REST_VOLTS))
+    }
+
+    fn note_currents(&mut self) {
+        let amps = self.front_end.excitation_amps(&self.adc, self.now_us);
+        let now = [amps > 0.0, self.adc.burnout().is_some()];
+        if mem::replace(&mut self.noted, now) == now {
+            return;
+        }
+        self.charging = !self.capacitors.is_empty();
+        if mem::take(&mut self.limited) {
+            self.switched();
+        }
+        let [on, burnout] = now;
+        self.trace.note(self.now_us, Change::Excitation { on });
+        self.trace.note(self.now_us, Change::Burnout { on: burnout });
+    }
+}
+
+/// The bed of pins for a fixture: pins of 20 to 80 mΩ, standards inside their tolerance.
+fn bed(fixture: &Fixture, rng: &mut Rng) -> Bed {
+    let force_channels = usize::from(fixture.force_channels);
+    let channels = force_channels + usize::from(fixture.sense_channels);
+    let mut touches = vec![None; channels];
+    let mut touch = |force: Option<u8>, sense: Option<u8>, node: usize| {
+        let pins = [force.map(usize::from), sense.map(|channel| force_channels + usize::from(channel))];
+        for pin in pins.into_iter().flatten() {
+            touches[pin] = Some(node);
+        }
+    };
+    for (point, pins) in fixture.pins.iter().enumerate() {
+        touch(pins.force, pins.sense, FIRST_POINT + point);
+    }
+    let first_standard = FIRST_POINT + fixture.board.points.len();
+    let mut standards = Vec::new();
+    for (i, standard) in fixture.standards.iter().enumerate() {
+        let nodes = [first_standard + 2 * i, first_standard + 2 * i + 1];
+        for (end, &node) in nodes.iter().enumerate() {
+            touch(Some(standard.force[end]), Some(standard.sense[end]), node);
+        }
+        let off = rng.between(-standard.tolerance, standard.tolerance);
+        standards.push((nodes, standard.ohms * (1.0 + off)));
+    }
+    Bed {
+        force_channels,
+        pin_ohms: (0..channels).map(|_| rng.between(20e-3, 80e-3)).collect(),
+        touches,
+        nodes: first_standard + 2 * standards.len(),
+        standards,
+    }
+}

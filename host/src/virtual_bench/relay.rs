@@ -1,0 +1,158 @@
+//! A reed relay: when its contact follows its coil, and what a closed contact adds to the circuit.
+//!
+//! Times are those of a small dry reed switch as published (Coto/Comus RI-02 data sheet: operate with bounce 0.30 ms
+//! typical, bounce 0.10 ms typical, release 0.070 ms at most). Contact resistance is kept near 0.1 Ω for all that, a
+//! little under the sheet's typical 0.12 Ω. The reed's own metal against copper makes a thermocouple (about 40 µV/K
+//! for the alloys in use, M. Kidd's table): a cold relay has a few microvolts, and its warming coil adds a few
+//! more over seconds.
+
+use super::rng::Rng;
+
+/// Coil on until the contact first touches, µs.
+const TOUCH_US: u64 = 200;
+/// … until it bounces off …
+const BOUNCE_US: u64 = 240;
+/// … and until it rests.
+const REST_US: u64 = 300;
+/// Coil off until the contact opens, µs.
+const RELEASE_US: u64 = 70;
+
+/// What is wrong with a relay.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum RelayFault {
+    /// The contact is welded shut.
+    Welded,
+    /// The contact never closes: coil or driver is dead.
+    NeverCloses,
+}
+
+/// One relay.
+#[derive(Clone, Debug)]
+pub struct Relay {
+    /// Resistance of the closed contact, ohm.
+    pub ohms: f64,
+    /// What is wrong with it.
+    pub fault: Option<RelayFault>,
+    cold_volts: f64,
+    warm_volts: f64,
+    warming_us: f64,
+    driven: bool,
+    changed_us: u64,
+    /// Was the contact closed when the coil last changed?
+    was_closed: bool,
+    /// How warm the coil had made it at that moment, 0 to 1.
+    was_warm: f64,
+}
+
+impl Relay {
+    /// A healthy relay from the bag.
+    pub fn new(rng: &mut Rng) -> Self {
+        Self {
+            ohms: (0.1 + 0.015 * rng.normal()).max(0.05),
+            fault: None,
+            cold_volts: 3e-6 * rng.normal(),
+            warm_volts: 4e-6 * rng.normal(),
+            warming_us: 1e6 * rng.between(2.0, 8.0),
+            driven: false,
+            changed_us: 0,
+            was_closed: false,
+            was_warm: 0.0,
+        }
+    }
+
+    /// Is the coil driven?
+    pub fn driven(&self) -> bool {
+        self.driven
+    }
+
+    /// Switches the coil.
+    pub fn drive(&mut self, on: bool, now_us: u64) {
+        if on != self.driven {
+            self.was_closed = self.closed(now_us);
+            self.was_warm = self.warmth(now_us);
+            self.driven = on;
+            self.changed_us = now_us;
+        }
+    }
+
+    /// Is the contact closed?
+    pub fn closed(&self, now_us: u64) -> bool {
+        match self.fault {
+            Some(RelayFault::Welded) => return true,
+            Some(RelayFault::NeverCloses) => return false,
+            None => {}
+        }
+        match (self.driven, now_us.saturating_sub(self.changed_us)) {
+            (true, 0..TOUCH_US) => self.was_closed,
+            (true, since) => !(BOUNCE_US..REST_US).contains(&since),
+            (false, since) => self.was_closed && since < RELEASE_US,
+        }
+    }
+
+    /// When the contact next moves, if it is going to.
+    pub fn moves_at(&self, now_us: u64) -> Option<u64> {
+        let steps: &[u64] = if self.driven { &[TOUCH_US, BOUNCE_US, REST_US] } else { &[RELEASE_US] };
+        steps.iter().map(|step| self.changed_us + step).find(|&at| at > now_us)
+    }
+
+    /// Thermal voltage of the closed contact, volt.
+    pub fn thermal_volts(&self, now_us: u64) -> f64 {
+        self.cold_volts + self.warm_volts * self.warmth(now_us)
+    }
+
+    fn warmth(&self, now_us: u64) -> f64 {
+        let goal = f64::from(u8::from(self.driven));
+        let since = now_us.saturating_sub(self.changed_us) as f64;
+        goal + (self.was_warm - goal) * libm::exp(-since / self.warming_us)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use copperwalk_wire::hardware::wait;
+
+    use super::*;
+
+    #[test]
+    fn a_contact_touches_bounces_rests_and_lets_go() {
+        let mut relay = Relay::new(&mut Rng::new(1));
+        relay.drive(true, 1_000);
+        let closed: Vec<u64> = (1_000..1_400).filter(|&t| relay.closed(t)).collect();
+        assert_eq!((closed[0], closed.len()), (1_200, 40 + 100));
+        assert_eq!(relay.moves_at(1_000), Some(1_200));
+        assert_eq!(relay.moves_at(1_240), Some(1_300));
+        assert_eq!(relay.moves_at(1_300), None);
+        relay.drive(false, 2_000);
+        assert!(relay.closed(2_069) && !relay.closed(2_070));
+    }
+
+    #[test]
+    fn the_waits_of_the_controller_cover_the_contact() {
+        assert!(u64::from(wait::OPERATE_US) > REST_US && u64::from(wait::RELEASE_US) > RELEASE_US);
+    }
+
+    #[test]
+    fn broken_relays_do_not_follow_their_coils() {
+        let mut relay = Relay::new(&mut Rng::new(1));
+        relay.fault = Some(RelayFault::Welded);
+        assert!(relay.closed(0));
+        relay.fault = Some(RelayFault::NeverCloses);
+        relay.drive(true, 0);
+        assert!(!relay.closed(1_000_000));
+    }
+
+    #[test]
+    fn the_thermal_voltage_drifts_by_microvolts_over_seconds() {
+        let mut rng = Rng::new(5);
+        let mut drifts: Vec<f64> = (0..200)
+            .map(|_| {
+                let mut relay = Relay::new(&mut rng);
+                relay.drive(true, 0);
+                assert!((relay.thermal_volts(0) - relay.thermal_volts(1_000)).abs() < 20e-9);
+                (relay.thermal_volts(30_000_000) - relay.thermal_volts(0)).abs()
+            })
+            .collect();
+        drifts.sort_by(f64::total_cmp);
+        assert!((1e-6..6e-6).contains(&drifts[100]), "{drifts:?}");
+    }
+}

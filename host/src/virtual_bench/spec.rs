@@ -1,0 +1,213 @@
+//! What the modelled bench and the unit on it are like: seeds, air, and the faults to put in.
+//!
+//! A fault is written `NAME=WHAT`, split at the last `=`:
+//!
+//! ```text
+//! SEGMENT=open                  a crack                     POINT~POINT=2 ohm             a short or a leak
+//! SEGMENT=330 ohm               this much, at 20 °C         POINT:force=5 kohm            a dirty pin; or `open`
+//! SEGMENT=flaky                 good and bad by turns       POINT:sense+=welded           the relay to that rail
+//! SEGMENT=film                  high until 0.25 V broke it  POINT:force-=never closes
+//! SEGMENT=one barrel open       of a via group              STANDARD=+0.5 %               its real value is off
+//! battery=3.0 V                 fitted all the while        charge=5 V                    the bulk capacitors hold it
+//! lid=120 ms                    the lid opens then
+//! ```
+
+use super::relay::RelayFault;
+use crate::{
+    board::{PointId, SegmentId, SegmentKind},
+    fixture::Fixture,
+    quantity::{self, Unit},
+};
+
+/// A unit on a bench, before it is drawn.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Spec {
+    /// Which unit.
+    pub unit_seed: u64,
+    /// Which bench.
+    pub bench_seed: u64,
+    /// Temperature of the air, °C.
+    pub celsius: f64,
+    /// Faults, as written.
+    pub faults: Vec<String>,
+}
+
+impl Spec {
+    /// A good unit on a good bench in air of 23 °C.
+    pub fn new(seed: u64) -> Self {
+        Self { unit_seed: seed, bench_seed: seed, celsius: 23.0, faults: Vec::new() }
+    }
+
+    /// The same with a fault.
+    #[must_use]
+    pub fn fault(mut self, text: impl Into<String>) -> Self {
+        self.faults.push(text.into());
+        self
+    }
+}
+
+/// A fault, understood.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub enum Fault {
+    /// In a segment.
+    Segment(SegmentId, SegmentFault),
+    /// A resistance between two points, ohm.
+    Bridge([PointId; 2], f64),
+    /// A pin with this contact resistance, ohm. Pins count force channels first, then sense channels.
+    Pin(usize, f64),
+    /// In a relay, by its bit.
+    Relay(usize, RelayFault),
+    /// A check standard whose value is off by this fraction.
+    Standard(usize, f64),
+    /// A battery of so many volts across the supply.
+    Battery(f64),
+    /// Bulk capacitors charged to so many volts.
+    Charge(f64),
+    /// The lid opens at this model time, µs.
+    Lid(u64),
+}
+
+/// A fault in a segment.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub enum SegmentFault {
+    /// Broken.
+    Open,
+    /// This resistance at 20 °C, ohm.
+    Ohms(f64),
+    /// Good and bad by turns, every few milliseconds.
+    Flaky,
+    /// Under an insulating film until 0.25 V has stood across it.
+    Film,
+    /// One barrel of a via group is broken.
+    OneBarrelOpen,
+}
+
+/// Why a fault cannot be put in.
+#[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
+#[error("fault `{fault}`: {what}; {help}")]
+pub struct SpecError {
+    /// The fault as written.
+    pub fault: String,
+    /// What is wrong.
+    pub what: String,
+    /// What would be right.
+    pub help: String,
+}
+
+/// Resistance of a pin that does not touch, ohm.
+const PIN_OPEN_OHMS: f64 = 1e12;
+
+/// Understands a fault.
+///
+/// # Errors
+/// An unknown name or fault, a quantity that is none, or a fault this board cannot have.
+pub fn parse(text: &str, fixture: &Fixture) -> Result<Fault, SpecError> {
+    let wrong = |what: String, help: String| SpecError { fault: quantity::clip(text), what, help };
+    let Some((name, what)) = text.rsplit_once('=').map(|(name, what)| (name.trim(), what.trim())) else {
+        return Err(wrong("there is no `=`".into(), "write NAME=WHAT, such as `main fuse=open`".into()));
+    };
+    let board = &fixture.board;
+    let measure = |unit: Unit| {
+        let value = quantity::parse(what, unit).map_err(|e| wrong(e.what, e.help))?;
+        match value >= 0.0 || unit == Unit::Fraction {
+            true => Ok(value),
+            false => Err(wrong(format!("`{what}` is negative"), format!("write {}", unit.example()))),
+        }
+    };
+    let point = |name: &str| {
+        board.point_named(name.trim()).ok_or_else(|| {
+            let known = board.points.iter().map(|p| p.name.as_str());
+            wrong(format!("there is no point `{}`", quantity::clip(name)), suggestion(name, known))
+        })
+    };
+
+    if let Some(id) = board.segment_named(name) {
+        let fault = match what {
+            "open" => SegmentFault::Open,
+            "flaky" => SegmentFault::Flaky,
+            "film" => SegmentFault::Film,
+            "one barrel open" => match board.segment(id).kind {
+                SegmentKind::Via { count: 2.., .. } => SegmentFault::OneBarrelOpen,
+                _ => {
+                    let what = format!("`{name}` is not a group of parallel vias");
+                    return Err(wrong(what, "use `open` or a resistance".into()));
+                }
+            },
+            _ => SegmentFault::Ohms(quantity::parse(what, Unit::Ohm).ok().filter(|ohms| *ohms >= 0.0).ok_or_else(
+                || {
+                    let what = format!("`{}` is no fault of a segment", quantity::clip(what));
+                    wrong(what, "use open, flaky, film, one barrel open, or a resistance such as 330 ohm".into())
+                },
+            )?),
+        };
+        return Ok(Fault::Segment(id, fault));
+    }
+    if let Some((a, b)) = name.split_once('~') {
+        let (a, b) = (point(a)?, point(b)?);
+        if a == b {
+            return Err(wrong("both ends are the same point".into(), "name two points".into()));
+        }
+        return Ok(Fault::Bridge([a, b], measure(Unit::Ohm)?));
+    }
+    if let Some((place, line)) = name.rsplit_once(':') {
+        let place = point(place)?;
+        let pins = fixture.pins(place);
+        let (word, rail) = match line.strip_suffix(['+', '-']) {
+            Some(word) => (word, Some(usize::from(line.ends_with('-')))),
+            None => (line, None),
+        };
+        let pin = match word {
+            "force" => pins.force.map(usize::from),
+            "sense" => pins.sense.map(|channel| usize::from(fixture.force_channels) + usize::from(channel)),
+            _ => {
+                let what = format!("`{}` is neither a pin nor a relay", quantity::clip(line));
+                return Err(wrong(what, "use force or sense, with + or - for the relay to that rail".into()));
+            }
+        };
+        let pin = pin.ok_or_else(|| {
+            let what = format!("point `{}` has no {word} pin", board.point(place).name);
+            wrong(what, "the fixture file says which pins there are".into())
+        })?;
+        return match (rail, what) {
+            (None, "open") => Ok(Fault::Pin(pin, PIN_OPEN_OHMS)),
+            (None, _) => Ok(Fault::Pin(pin, measure(Unit::Ohm)?)),
+            (Some(rail), "welded") => Ok(Fault::Relay(2 * pin + rail, RelayFault::Welded)),
+            (Some(rail), "never closes") => Ok(Fault::Relay(2 * pin + rail, RelayFault::NeverCloses)),
+            (Some(_), _) => {
+                let what = format!("`{}` is no fault of a relay", quantity::clip(what));
+                Err(wrong(what, "use `welded` or `never closes`".into()))
+            }
+        };
+    }
+    if let Some(standard) = fixture.standards.iter().position(|standard| standard.name == name) {
+        return Ok(Fault::Standard(standard, measure(Unit::Fraction)?));
+    }
+    match name {
+        "battery" => Ok(Fault::Battery(measure(Unit::Volt)?)),
+        "charge" if board.supply.bulk_farads > 0.0 => Ok(Fault::Charge(measure(Unit::Volt)?)),
+        "charge" => {
+            Err(wrong("this board has no bulk capacitor".into(), "give the supply a `bulk` capacitance".into()))
+        }
+        "lid" => micros(what).map(Fault::Lid).ok_or_else(|| {
+            wrong(format!("`{}` is no time", quantity::clip(what)), "write \"120 ms\" or \"1.5 s\"".into())
+        }),
+        _ => {
+            let segments = board.segments.iter().map(|segment| segment.name.as_str());
+            let standards = fixture.standards.iter().map(|standard| standard.name.as_str());
+            let known = segments.chain(standards).chain(["battery", "charge", "lid"]);
+            let what = format!("there is no segment or standard `{}`", quantity::clip(name));
+            Err(wrong(what, suggestion(name, known)))
+        }
+    }
+}
+
+/// A time in microseconds.
+fn micros(text: &str) -> Option<u64> {
+    let (number, scale) = match (text.strip_suffix("ms"), text.strip_suffix('s')) {
+        (Some(number), _) => (number, 1e3),
+        (None, Some(number)) => (number, 1e6),
+        (None, None) => return None,
+    };
+    let value: f64 = number.trim().parse().ok()?;
+    (value >= 0.0 && value.is_finite()).then_some((value * scale) as u64)
+}

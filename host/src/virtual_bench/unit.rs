@@ -1,0 +1,304 @@
+//! The unit under the pins: every segment's real resistance, its insulation, its capacitors, and its faults.
+//!
+//! A healthy unit is drawn around what the board file expects, and keeps clear of its limits; a faulty one has
+//! faults put into it. Values are drawn at 20 °C; copper then follows the air.
+
+use super::{
+    capacitor::{Capacitor, SERIES_OHMS},
+    network::{Branch, Network, Node},
+    rng::Rng,
+    spec::{Fault, SegmentFault},
+};
+use crate::board::{Board, Segment, SegmentKind, StateId};
+
+/// Resistance of a break, ohm: a crack in copper on laminate.
+const OPEN_OHMS: f64 = 1e9;
+/// Voltage that breaks a film down, volt.
+const FILM_BREAKS_VOLTS: f64 = 0.25;
+/// Resistance of a contact under a film, ohm.
+const FILM_OHMS: f64 = 330.0;
+/// Mean time a flaky contact stays good, and stays bad, µs.
+const FLAKY_US: f64 = 2_000.0;
+/// Inner resistance of a fitted battery, ohm.
+const BATTERY_OHMS: f64 = 0.3;
+/// Temperature coefficient of annealed copper at 20 °C, per kelvin. Source: IEC 60028.
+const COPPER_PER_KELVIN: f64 = 0.003_93;
+
+/// A unit.
+#[derive(Clone, Debug)]
+pub struct Unit {
+    parts: Vec<Part>,
+    /// Resistances between points that are no segments: insulation, shorts, leaks.
+    between: Vec<([usize; 2], f64)>,
+    capacitors: Vec<([usize; 2], f64)>,
+    battery: Option<([usize; 2], f64)>,
+    charge_volts: f64,
+    state: StateId,
+    chance: Rng,
+}
+
+/// A segment in the flesh.
+#[derive(Clone, Debug)]
+struct Part {
+    ends: [usize; 2],
+    closed: Option<Vec<StateId>>,
+    ohms_20c: f64,
+    /// Real over 20 °C resistance in this air.
+    warm: f64,
+    open_ohms: f64,
+    trouble: Trouble,
+}
+
+/// Faults that are more than another resistance.
+#[derive(Clone, Copy, PartialEq, Debug)]
+enum Trouble {
+    None,
+    /// Good and bad by turns.
+    Flaky { bad_ohms: f64, bad: bool, until_us: u64 },
+    /// An insulating film until it is broken down.
+    Film { broken: bool },
+}
+
+/// What a unit's resistances really are.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Truth {
+    /// Temperature of the air and the unit, °C.
+    pub celsius: f64,
+    /// By segment while it conducts, ohm at 20 °C. A flaky contact counts as good, a film as whole.
+    pub ohms_20c: Vec<f64>,
+    /// The same at the air's temperature.
+    pub ohms: Vec<f64>,
+    /// By entry of the board's isolation list, in its state: everything between the two points, ohm.
+    pub isolation_ohms: Vec<f64>,
+}
+
+impl Unit {
+    /// Draws a unit of this board and puts the faults into it.
+    pub fn new(board: &Board, faults: &[Fault], celsius: f64, rng: &mut Rng) -> Self {
+        let parts = board.segments.iter().map(|segment| part(segment, celsius, rng)).collect();
+        let mut unit = Self {
+            parts,
+            between: insulation(board, rng),
+            capacitors: capacitors(board),
+            battery: None,
+            charge_volts: 0.0,
+            state: StateId(0),
+            chance: rng.fork(),
+        };
+        let rails = [board.supply.from.0, board.supply.ret.0];
+        for fault in faults {
+            match *fault {
+                Fault::Segment(id, fault) => unit.break_part(id.0, board.segment(id), fault),
+                Fault::Bridge([a, b], ohms) => unit.between.push(([a.0, b.0], ohms)),
+                Fault::Battery(volts) => unit.battery = Some((rails, volts)),
+                Fault::Charge(volts) => unit.charge_volts = volts,
+                Fault::Pin(..) | Fault::Relay(..) | Fault::Standard(..) | Fault::Lid(..) => {}
+            }
+        }
+        unit
+    }
+
+    fn break_part(&mut self, index: usize, segment: &Segment, fault: SegmentFault) {
+        let part = &mut self.parts[index];
+        match fault {
+            SegmentFault::Open => (part.ohms_20c, part.warm) = (OPEN_OHMS, 1.0),
+            SegmentFault::Ohms(ohms) => part.ohms_20c = ohms,
+            SegmentFault::Flaky => {
+                let bad_ohms = (20.0 * segment.limits.max_ohms).max(1.0) * self.chance.between(1.0, 3.0);
+                part.trouble = Trouble::Flaky { bad_ohms, bad: false, until_us: 0 };
+            }
+            SegmentFault::Film => part.trouble = Trouble::Film { broken: false },
+            SegmentFault::OneBarrelOpen => {
+                if let SegmentKind::Via { count: count @ 2.., .. } = segment.kind {
+                    part.ohms_20c *= f64::from(count) / f64::from(count - 1);
+                }
+            }
+        }
+    }
+
+    /// Puts the unit into a state. Contacts that move wipe, and their films form anew.
+    pub fn place(&mut self, state: StateId) {
+        self.state = state;
+        for part in &mut self.parts {
+            if let Trouble::Film { broken } = &mut part.trouble {
+                *broken = false;
+            }
+        }
+    }
+
+    /// Adds the unit to a network whose node for point 0 is `first`. Gives the battery's branch and its voltage,
+    /// and the capacitors' branches.
+    pub fn connect(&self, network: &mut Network, first: Node) -> (Option<(Branch, f64)>, Vec<Branch>) {
+        let mut join = |[a, b]: [usize; 2], ohms: f64| network.resistor(first + a, first + b, ohms);
+        for part in &self.parts {
+            join(part.ends, part.ohms_now(self.state));
+        }
+        for &(ends, ohms) in &self.between {
+            join(ends, ohms);
+        }
+        let battery = self.battery.map(|(ends, volts)| (join(ends, BATTERY_OHMS), volts));
+        (battery, self.capacitors.iter().map(|&(ends, _)| join(ends, SERIES_OHMS)).collect())
+    }
+
+    /// The unit's capacitors, charged as they are when it is put down.
+    pub fn capacitors(&self, first: Node) -> Vec<Capacitor> {
+        let capacitor = |&([a, b], farads): &([usize; 2], f64)| Capacitor {
+            between: [first + a, first + b],
+            farads,
+            volts: self.charge_volts,
+        };
+        self.capacitors.iter().map(capacitor).collect()
+    }
+
+    /// Does anything in the unit drive a current by itself, charge apart?
+    pub fn has_battery(&self) -> bool {
+        self.battery.is_some()
+    }
+
+    /// Is there a film that voltage could still break?
+    pub fn has_film(&self) -> bool {
+        self.parts.iter().any(|part| part.trouble == Trouble::Film { broken: false })
+    }
+
+    /// When a contact next changes by itself.
+    pub fn changes_at(&self) -> Option<u64> {
+        self.parts.iter().filter_map(|part| part.turns_at()).min()
+    }
+
+    /// Lets contacts change that are due. Returns whether any did.
+    pub fn change(&mut self, now_us: u64) -> bool {
+        let mut changed = false;
+        for part in &mut self.parts {
+            if let Trouble::Flaky { bad, until_us, .. } = &mut part.trouble
+                && *until_us <= now_us
+            {
+                *bad = !*bad;
+                *until_us = now_us + 1 + self.chance.waiting(FLAKY_US) as u64;
+                changed = true;
+            }
+        }
+        changed
+    }
+
+    /// Breaks films that the node voltages are too much for. Returns whether any broke.
+    pub fn strain(&mut self, at: &[f64], first: Node) -> bool {
+        let mut changed = false;
+        for part in &mut self.parts {
+            let [a, b] = part.ends;
+            if let Trouble::Film { broken: broken @ false } = &mut part.trouble
+                && (at[first + a] - at[first + b]).abs() > FILM_BREAKS_VOLTS
+            {
+                (*broken, changed) = (true, true);
+            }
+        }
+        changed
+    }
+
+    /// What everything really is.
+    pub fn truth(&self, board: &Board, celsius: f64) -> Truth {
+        let closed = |part: &Part| if part.trouble == Trouble::None { part.ohms_20c } else { part.quiet_ohms() };
+        let isolation = board.isolation.iter().map(|entry| {
+            let mut unit = self.clone();
+            unit.place(entry.state);
+            let [a, b] = entry.between.map(|point| point.0);
+            unit.ohms_between(a, b, board.points.len())
+        });
+        Truth {
+            celsius,
+            ohms_20c: self.parts.iter().map(closed).collect(),
+            ohms: self.parts.iter().map(|part| closed(part) * part.warm).collect(),
+            isolation_ohms: isolation.collect(),
+        }
+    }
+
+    fn ohms_between(&self, a: usize, b: usize, points: usize) -> f64 {
+        // Point b becomes ground: its node swaps its place with node 0.
+        let node = |point: usize| if point == b { 0 } else if point == 0 { b } else { point };
+        let mut network = Network::new(points);
+        let parts = self.parts.iter().map(|part| (part.ends, part.ohms_now(self.state)));
+        for ([from, to], ohms) in parts.chain(self.between.iter().copied()) {
+            network.resistor(node(from), node(to), ohms);
+        }
+        let mut sources = super::network::Sources::default();
+        sources.current(node(a), 1.0);
+        network.factor().solve(&sources)[node(a)]
+    }
+}
+
+impl Part {
+    fn ohms_now(&self, state: StateId) -> f64 {
+        match &self.closed {
+            Some(states) if !states.contains(&state) => self.open_ohms,
+            _ => match self.trouble {
+                Trouble::Flaky { bad_ohms, bad: true, .. } => bad_ohms,
+                Trouble::Film { broken: false } => FILM_OHMS,
+                _ => self.ohms_20c * self.warm,
+            },
+        }
+    }
+
+    /// Its resistance while conducting and left alone.
+    fn quiet_ohms(&self) -> f64 {
+        if matches!(self.trouble, Trouble::Film { .. }) { FILM_OHMS } else { self.ohms_20c }
+    }
+
+    fn turns_at(&self) -> Option<u64> {
+        match self.trouble {
+            Trouble::Flaky { until_us, .. } => Some(until_us),
+            _ => None,
+        }
+    }
+}
+
+/// A healthy segment.
+fn part(segment: &Segment, celsius: f64, rng: &mut Rng) -> Part {
+    let (typical, max) = (segment.expected.typical_ohms, segment.limits.max_ohms);
+    let spread = rng.normal();
+    let drawn = match segment.kind {
+        // Etching and plating; a via group stays far from looking like one with a barrel less.
+        _ if segment.kind.is_copper() => typical * (1.0 + (0.04 * spread).clamp(-0.08, 0.08)),
+        SegmentKind::Shunt { ohms } => ohms * (1.0 + (0.003 * spread).clamp(-0.008, 0.008)),
+        // Parts and contacts: what is high for a healthy one lies two standard deviations up.
+        _ => {
+            let two_sigma = libm::log((segment.expected.high_ohms / typical).clamp(1.0, 2.0));
+            typical * libm::exp(two_sigma / 2.0 * spread.clamp(-2.0, 2.0))
+        }
+    };
+    // Clear of the limits, by 15 % of the upper one or of the distance between the two.
+    let margin = 0.15 * (max - segment.limits.min_ohms.unwrap_or(0.0));
+    let low = segment.limits.min_ohms.map_or(0.0, |min| min + margin);
+    let warm = if segment.kind.is_copper() { 1.0 + COPPER_PER_KELVIN * (celsius - 20.0) } else { 1.0 };
+    Part {
+        ends: [segment.from.0, segment.to.0],
+        closed: segment.closed.clone(),
+        ohms_20c: drawn.max(low).min(max - margin),
+        warm,
+        open_ohms: rng.decades(1e9, 1e10),
+        trouble: Trouble::None,
+    }
+}
+
+/// Healthy insulation: 5 to 50 MΩ of laminate and flux, and at least twenty times what is asked.
+fn insulation(board: &Board, rng: &mut Rng) -> Vec<([usize; 2], f64)> {
+    let mut between: Vec<([usize; 2], f64)> = Vec::new();
+    for entry in &board.isolation {
+        let mut ends = entry.between.map(|point| point.0);
+        ends.sort_unstable();
+        let ohms = rng.decades(5e6, 50e6).max(20.0 * entry.min_ohms);
+        match between.iter_mut().find(|(known, _)| *known == ends) {
+            Some((_, known)) => *known = known.max(ohms),
+            None => between.push((ends, ohms)),
+        }
+    }
+    between
+}
+
+/// The bulk capacitance, shared by the loads.
+fn capacitors(board: &Board) -> Vec<([usize; 2], f64)> {
+    let supply = &board.supply;
+    if supply.bulk_farads <= 0.0 {
+        return Vec::new();
+    }
+    let each = supply.bulk_farads / supply.to.len() as f64;
+    supply.to.iter().map(|to| ([to.0, supply.ret.0], each)).collect()
+}
