@@ -422,7 +422,8 @@ pub fn check_name(text: &str) -> Result<&str, (String, String)> {
     Ok(text)
 }
 
-fn suggestion(word: &str, known: &[&str]) -> String {
+/// What to say when a word is none of those known.
+pub fn suggestion(word: &str, known: &[&str]) -> String {
     const SHOWN: usize = 12;
     match nearest(word, known.iter().copied()) {
         Some(near) => format!("did you mean `{near}`?"),

@@ -191,7 +191,8 @@ impl Adc {
             0b0000_0010 | 0b0000_0011 => (self.asleep, self.conversion) = (true, None),
             0b0001_0000..=0b0001_1111 => self.offer(&self.code_bytes()),
             0b0010_0000..=0b0010_1111 => {
-                let asked: Vec<u8> = (first..=first + usize::from(count)).map(|r| self.registers[r & 3]).collect();
+                let asked: Vec<u8> =
+                    (first..=first + usize::from(count)).map(|r| self.registers[r & 3]).collect();
                 self.offer(&asked);
             }
             0b0100_0000..=0b0100_1111 => self.writing = (first, count + 1),

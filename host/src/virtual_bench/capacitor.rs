@@ -62,7 +62,8 @@ impl Relaxation {
         let scale = |i: usize| capacitors[i].farads.sqrt();
         let modes = &self.modes.eigenvectors;
         let start = modes.tr_mul(&DVector::from_fn(n, |i, _| scale(i) * capacitors[i].volts));
-        let push = modes.tr_mul(&DVector::from_fn(n, |i, _| across(base, &capacitors[i]) / SERIES_OHMS / scale(i)));
+        let push =
+            modes.tr_mul(&DVector::from_fn(n, |i, _| across(base, &capacitors[i]) / SERIES_OHMS / scale(i)));
         let (mut end, mut mean) = (start.clone(), start.clone());
         for i in 0..n {
             // Rounding may leave a mode that only leaks with a rate of minus nothing.
@@ -156,6 +157,7 @@ mod tests {
         let mut caps = [capacitor(1, 2, 470e-6, 5.0)];
         let relaxation = Relaxation::new(&network, &[branch], &caps);
         relaxation.pass(3600.0, &mut network.solve(&Sources::default()), &mut caps);
-        assert!((caps[0].volts - 5.0).abs() < 1e-9, "{}", caps[0].volts);
+        // Rounding in the network alone would empty it over years.
+        assert!((caps[0].volts - 5.0).abs() < 1e-6, "{}", caps[0].volts);
     }
 }

@@ -73,7 +73,8 @@ impl Circuit {
         }
         let mut closed_relays = Vec::new();
         for (pin, (&ohms, &touches)) in bed.pin_ohms.iter().zip(&bed.touches).enumerate() {
-            let rails = if pin < bed.force_channels { [FORCE_PLUS, FORCE_MINUS] } else { [SENSE_PLUS, SENSE_MINUS] };
+            let rails =
+                if pin < bed.force_channels { [FORCE_PLUS, FORCE_MINUS] } else { [SENSE_PLUS, SENSE_MINUS] };
             let relay = 2 * pin;
             if !closed[relay] && !closed[relay + 1] {
                 continue;
@@ -97,7 +98,13 @@ impl Circuit {
     }
 
     /// What drives the network at this moment, the capacitors' charges left out.
-    pub fn sources(&self, front_end: &FrontEnd, relays: &[Relay], adc: &super::adc::Adc, now_us: u64) -> Sources {
+    pub fn sources(
+        &self,
+        front_end: &FrontEnd,
+        relays: &[Relay],
+        adc: &super::adc::Adc,
+        now_us: u64,
+    ) -> Sources {
         let mut sources = Sources::default();
         front_end.drive(&self.supplies, adc, now_us, &mut sources);
         for &(branch, relay) in &self.relays {

@@ -2,8 +2,8 @@
 //! sources with their tolerance and compliance, clamps, reversal switch, measuring resistor, bias, bleed.
 
 use copperwalk_wire::hardware::{
-    BIAS_VOLTS, BURNOUT_AMPS, DRY_CLAMP_OHMS, ISOLATION_CLAMP_OHMS, LOAD_AMPS, LOAD_COMPLIANCE_VOLTS, RM_OHMS,
-    RM_TOLERANCE,
+    BIAS_VOLTS, BURNOUT_AMPS, DRY_CLAMP_OHMS, ISOLATION_CLAMP_OHMS, LOAD_AMPS, LOAD_COMPLIANCE_VOLTS,
+    RM_OHMS, RM_TOLERANCE,
 };
 
 use super::{
@@ -156,7 +156,11 @@ impl FrontEnd {
 
     /// The node above which the source in use cannot lift its own, and by how much, volt.
     fn compliance(&self) -> (Node, f64) {
-        if self.load_enable { (BIAS, LOAD_COMPLIANCE_VOLTS) } else { (GROUND, AVDD_VOLTS - IDAC_HEADROOM_VOLTS) }
+        if self.load_enable {
+            (BIAS, LOAD_COMPLIANCE_VOLTS)
+        } else {
+            (GROUND, AVDD_VOLTS - IDAC_HEADROOM_VOLTS)
+        }
     }
 
     fn idac_amps(&self, adc: &Adc, now_us: u64) -> impl Iterator<Item = (AdcPin, f64)> {

@@ -1,1 +1,31 @@
 //! The modelled bench: the real controller logic running against models of its chips, relays, pins and unit.
+//!
+//! Why: a person without hardware can run everything, and every claim about finding faults can be tested against a
+//! unit whose faults are known. Nothing sleeps and nothing is left to the platform: the same seed gives the same
+//! codes, bit for bit.
+//!
+//! Read in this order: [`spec`] (what is put under the pins), [`rng`]; the parts, from the controller outwards:
+//! [`chain`], [`relay`], [`adc`] (its digital side) and [`amplifier`] (its analogue one), [`front_end`], [`unit`];
+//! the physics: [`network`], [`capacitor`], [`circuit`]; and what puts them together: [`models`] (lines, bytes and
+//! time), [`adapters`], [`link`], with [`trace`] as witness.
+
+pub mod adapters;
+pub mod adc;
+pub mod amplifier;
+pub mod capacitor;
+pub mod chain;
+pub mod circuit;
+pub mod front_end;
+pub mod link;
+pub mod models;
+pub mod network;
+pub mod relay;
+pub mod rng;
+pub mod spec;
+pub mod trace;
+pub mod unit;
+
+pub use link::VirtualBench;
+pub use models::{Line, Models};
+pub use spec::{Spec, SpecError};
+pub use unit::Truth;

@@ -286,7 +286,8 @@ impl Models {
 
     /// Works out the voltages from now until then, if anything depends on them.
     fn elapse(&mut self, until_us: u64) {
-        let sampling = self.adc.conversion().filter(|c| c.from_us <= self.now_us && c.selected != Selected::Temperature);
+        let sampling =
+            self.adc.conversion().filter(|c| c.from_us <= self.now_us && c.selected != Selected::Temperature);
         let straining = self.excited() && self.unit.has_film();
         if sampling.is_none() && !straining && !self.has_charge() {
             return;
@@ -317,7 +318,9 @@ impl Models {
             .map(|(before, after)| (after.volts - before.volts).abs())
             .fold(0.0, f64::max);
         self.charging = fastest > REST_VOLTS * micros as f64 / LOOK_US as f64;
-        if let Some(Selected::Pair(plus, minus) | Selected::Quarter(plus, minus)) = sampling.map(|c| c.selected) {
+        if let Some(Selected::Pair(plus, minus) | Selected::Quarter(plus, minus)) =
+            sampling.map(|c| c.selected)
+        {
             self.sampled[0] += front_end::volts(plus, &at) * micros as f64;
             self.sampled[1] += front_end::volts(minus, &at) * micros as f64;
         }
@@ -348,22 +351,28 @@ impl Models {
     /// Can the charge of a capacitor change?
     fn has_charge(&self) -> bool {
         !self.capacitors.is_empty()
-            && (self.excited() || self.unit.has_battery() || self.capacitors.iter().any(|c| c.volts.abs() > REST_VOLTS))
+            && (self.excited()
+                || self.unit.has_battery()
+                || self.capacitors.iter().any(|c| c.volts.abs() > REST_VOLTS))
     }
 
     fn note_currents(&mut self) {
         let amps = self.front_end.excitation_amps(&self.adc, self.now_us);
         let now = [amps > 0.0, self.adc.burnout().is_some()];
-        if mem::replace(&mut self.noted, now) == now {
+        let before = mem::replace(&mut self.noted, now);
+        if before == now {
             return;
         }
         self.charging = !self.capacitors.is_empty();
         if mem::take(&mut self.limited) {
             self.switched();
         }
-        let [on, burnout] = now;
-        self.trace.note(self.now_us, Change::Excitation { on });
-        self.trace.note(self.now_us, Change::Burnout { on: burnout });
+        if before[0] != now[0] {
+            self.trace.note(self.now_us, Change::Excitation { on: now[0] });
+        }
+        if before[1] != now[1] {
+            self.trace.note(self.now_us, Change::Burnout { on: now[1] });
+        }
     }
 }
 

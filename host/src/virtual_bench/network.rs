@@ -277,7 +277,10 @@ mod tests {
             sources.current(pick(n), 1.0);
             let expected = textbook(&network, &sources);
             for (ours, theirs) in network.factor().solve(&sources).iter().zip(expected) {
-                assert!((ours - theirs).abs() <= 1e-9 * theirs.abs().max(1.0), "case {case}: {ours} {theirs}");
+                assert!(
+                    (ours - theirs).abs() <= 1e-9 * theirs.abs().max(1.0),
+                    "case {case}: {ours} {theirs}"
+                );
             }
         }
     }

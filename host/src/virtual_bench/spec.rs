@@ -15,6 +15,7 @@
 use super::relay::RelayFault;
 use crate::{
     board::{PointId, SegmentId, SegmentKind},
+    document::suggestion,
     fixture::Fixture,
     quantity::{self, Unit},
 };
@@ -116,8 +117,8 @@ pub fn parse(text: &str, fixture: &Fixture) -> Result<Fault, SpecError> {
     };
     let point = |name: &str| {
         board.point_named(name.trim()).ok_or_else(|| {
-            let known = board.points.iter().map(|p| p.name.as_str());
-            wrong(format!("there is no point `{}`", quantity::clip(name)), suggestion(name, known))
+            let known: Vec<&str> = board.points.iter().map(|p| p.name.as_str()).collect();
+            wrong(format!("there is no point `{}`", quantity::clip(name)), suggestion(name, &known))
         })
     };
 
@@ -133,12 +134,15 @@ pub fn parse(text: &str, fixture: &Fixture) -> Result<Fault, SpecError> {
                     return Err(wrong(what, "use `open` or a resistance".into()));
                 }
             },
-            _ => SegmentFault::Ohms(quantity::parse(what, Unit::Ohm).ok().filter(|ohms| *ohms >= 0.0).ok_or_else(
-                || {
+            _ => SegmentFault::Ohms(
+                quantity::parse(what, Unit::Ohm).ok().filter(|ohms| *ohms >= 0.0).ok_or_else(|| {
                     let what = format!("`{}` is no fault of a segment", quantity::clip(what));
-                    wrong(what, "use open, flaky, film, one barrel open, or a resistance such as 330 ohm".into())
-                },
-            )?),
+                    wrong(
+                        what,
+                        "use open, flaky, film, one barrel open, or a resistance such as 330 ohm".into(),
+                    )
+                })?,
+            ),
         };
         return Ok(Fault::Segment(id, fault));
     }
@@ -185,18 +189,19 @@ pub fn parse(text: &str, fixture: &Fixture) -> Result<Fault, SpecError> {
     match name {
         "battery" => Ok(Fault::Battery(measure(Unit::Volt)?)),
         "charge" if board.supply.bulk_farads > 0.0 => Ok(Fault::Charge(measure(Unit::Volt)?)),
-        "charge" => {
-            Err(wrong("this board has no bulk capacitor".into(), "give the supply a `bulk` capacitance".into()))
-        }
+        "charge" => Err(wrong(
+            "this board has no bulk capacitor".into(),
+            "give the supply a `bulk` capacitance".into(),
+        )),
         "lid" => micros(what).map(Fault::Lid).ok_or_else(|| {
             wrong(format!("`{}` is no time", quantity::clip(what)), "write \"120 ms\" or \"1.5 s\"".into())
         }),
         _ => {
             let segments = board.segments.iter().map(|segment| segment.name.as_str());
             let standards = fixture.standards.iter().map(|standard| standard.name.as_str());
-            let known = segments.chain(standards).chain(["battery", "charge", "lid"]);
+            let known: Vec<&str> = segments.chain(standards).chain(["battery", "charge", "lid"]).collect();
             let what = format!("there is no segment or standard `{}`", quantity::clip(name));
-            Err(wrong(what, suggestion(name, known)))
+            Err(wrong(what, suggestion(name, &known)))
         }
     }
 }

@@ -9,7 +9,7 @@ use super::{
     rng::Rng,
     spec::{Fault, SegmentFault},
 };
-use crate::board::{Board, Segment, SegmentKind, StateId};
+use crate::board::{Board, Segment, SegmentKind, StateId, expected::ALPHA_COPPER};
 
 /// Resistance of a break, ohm: a crack in copper on laminate.
 const OPEN_OHMS: f64 = 1e9;
@@ -21,8 +21,6 @@ const FILM_OHMS: f64 = 330.0;
 const FLAKY_US: f64 = 2_000.0;
 /// Inner resistance of a fitted battery, ohm.
 const BATTERY_OHMS: f64 = 0.3;
-/// Temperature coefficient of annealed copper at 20 °C, per kelvin. Source: IEC 60028.
-const COPPER_PER_KELVIN: f64 = 0.003_93;
 
 /// A unit.
 #[derive(Clone, Debug)]
@@ -54,9 +52,15 @@ struct Part {
 enum Trouble {
     None,
     /// Good and bad by turns.
-    Flaky { bad_ohms: f64, bad: bool, until_us: u64 },
+    Flaky {
+        bad_ohms: f64,
+        bad: bool,
+        until_us: u64,
+    },
     /// An insulating film until it is broken down.
-    Film { broken: bool },
+    Film {
+        broken: bool,
+    },
 }
 
 /// What a unit's resistances really are.
@@ -196,7 +200,8 @@ impl Unit {
 
     /// What everything really is.
     pub fn truth(&self, board: &Board, celsius: f64) -> Truth {
-        let closed = |part: &Part| if part.trouble == Trouble::None { part.ohms_20c } else { part.quiet_ohms() };
+        let closed =
+            |part: &Part| if part.trouble == Trouble::None { part.ohms_20c } else { part.quiet_ohms() };
         let isolation = board.isolation.iter().map(|entry| {
             let mut unit = self.clone();
             unit.place(entry.state);
@@ -213,7 +218,15 @@ impl Unit {
 
     fn ohms_between(&self, a: usize, b: usize, points: usize) -> f64 {
         // Point b becomes ground: its node swaps its place with node 0.
-        let node = |point: usize| if point == b { 0 } else if point == 0 { b } else { point };
+        let node = |point: usize| {
+            if point == b {
+                0
+            } else if point == 0 {
+                b
+            } else {
+                point
+            }
+        };
         let mut network = Network::new(points);
         let parts = self.parts.iter().map(|part| (part.ends, part.ohms_now(self.state)));
         for ([from, to], ohms) in parts.chain(self.between.iter().copied()) {
@@ -267,7 +280,7 @@ fn part(segment: &Segment, celsius: f64, rng: &mut Rng) -> Part {
     // Clear of the limits, by 15 % of the upper one or of the distance between the two.
     let margin = 0.15 * (max - segment.limits.min_ohms.unwrap_or(0.0));
     let low = segment.limits.min_ohms.map_or(0.0, |min| min + margin);
-    let warm = if segment.kind.is_copper() { 1.0 + COPPER_PER_KELVIN * (celsius - 20.0) } else { 1.0 };
+    let warm = if segment.kind.is_copper() { 1.0 + ALPHA_COPPER * (celsius - 20.0) } else { 1.0 };
     Part {
         ends: [segment.from.0, segment.to.0],
         closed: segment.closed.clone(),
