@@ -45,9 +45,14 @@ impl Plan {
         if shots > PLAN_CAPACITY {
             return Err(Refusal::PlanTooLong { capacity: PLAN_CAPACITY });
         }
-        self.shots.clear();
-        (self.announced, self.complained) = (shots, None);
+        self.forget();
+        self.announced = shots;
         Ok(())
+    }
+
+    fn forget(&mut self) {
+        self.shots.clear();
+        (self.announced, self.complained) = (0, None);
     }
 
     fn next_index(&self) -> u16 {
@@ -250,7 +255,7 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin> Controller<M, A, O, 
         self.watchdog_bit &= !self.greeted;
         self.greeted = protocol == PROTOCOL;
         self.last_run = None;
-        self.plan = Plan::new();
+        self.plan.forget();
         if self.greeted {
             Ok(FromBench::Hello(self.identity))
         } else {

@@ -6,7 +6,7 @@
 //! what time it is. The RP2040 binary and the modelled bench on a PC run exactly this code.
 //!
 //! # Read in this order
-//! The parts: [`matrix`] and [`ads1220`] (the two chips), [`front_end`] (source, clamps, reversal), [`bench`]
+//! The parts: [`matrix`] and [`ads1220`] (the two chips), [`front_end`] (source, clamps, reversal), [`mod@bench`]
 //! (all of it, and the all-open state). What the controller knows: [`rules`] (what it refuses), [`sampler`]
 //! (which conversion comes next in a shot) with [`residual`], [`fold`] and [`settle`] (what the codes mean to
 //! it). What it does: `run` (one run of a plan), `session` (the line to the host), [`controller`] (requests).

@@ -2,11 +2,11 @@
 //! thing will be.
 //!
 //! ```text
-//!          ┌────────────── relays stay ─────────────┐
-//! Next ────┴─► Quiet ─► Release ─► Operate ─────────┴─► Sample ◄─► Settle
-//!  ▲                    (break)    (make)                │  ▲
-//!  │                                                     ▼  │
-//!  └────────────────── source off ─────────── shot over ─┤ Convert
+//! Rest     ┌────────────── relays stay ─────────────┐
+//!  └► Next ┴─► Quiet ─► Release ─► Operate ─────────┴─► Sample ◄─► Settle
+//!     ▲                 (break)    (make)                │  ▲
+//!     │                                                  ▼  │
+//!     └─────────────── source off ─────────── shot over ─┤ Convert
 //!                                                        │
 //! any trouble, Stop, end of plan ─► source off ─► Closing ─► all open ─► Ended
 //! ```
@@ -40,6 +40,8 @@ pub(crate) const WATCH_US: u32 = 100;
 /// Where a run stands. Instants say until when a state lasts.
 #[derive(Clone, Copy, PartialEq, Debug)]
 enum Phase {
+    /// All relays have just been let go; their contacts may still be opening.
+    Rest { until: Instant },
     /// Between shots, source off.
     Next,
     /// Source off; relays may not move yet.
@@ -87,6 +89,7 @@ pub(crate) struct Run {
 }
 
 impl Run {
+    /// Everything has been opened this instant.
     pub(crate) fn new(seq: u16, now: Instant) -> Self {
         Self {
             seq,
@@ -96,7 +99,7 @@ impl Run {
             shot_began: now,
             sampler: Sampler::new(Method::Bleed { millis: 0 }),
             codes: Vec::new(),
-            phase: Phase::Next,
+            phase: Phase::Rest { until: now.plus_us(RELEASE_US) },
             stalled: None,
         }
     }
@@ -183,7 +186,8 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin> Turn<'_, M, A, O, I>
         let target =
             Image::of(&shot.contacts, matches!(shot.method, Method::Bleed { .. }), self.bench.layout);
         self.run.phase = match self.run.phase {
-            Phase::Quiet { until }
+            Phase::Rest { until }
+            | Phase::Quiet { until }
             | Phase::Release { until }
             | Phase::Operate { until }
             | Phase::Settle { until }
@@ -191,6 +195,7 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin> Turn<'_, M, A, O, I>
             {
                 return Ok(Step::Wait(until));
             }
+            Phase::Rest { .. } => Phase::Next,
             Phase::Next => {
                 self.run.shot_began = now;
                 self.run.sampler = Sampler::new(shot.method);
