@@ -1,3 +1,45 @@
 //! From raw codes to ohms with an expanded uncertainty.
+//!
+//! Pure functions over a shot and its codes, so that stored sweeps can be worked out again. Read [`ratio`] first:
+//! it holds R = Rm · V_A / V_B. [`uncertainty`] says how far to trust it, [`insulation`] reads high resistances
+//! past a charging capacitor.
 
+pub mod insulation;
 pub mod noise;
+pub mod ratio;
+pub mod uncertainty;
+
+use copperwalk_wire::{Gain, Shot};
+
+use noise::lsb_volts;
+
+/// A code and whether the ADC was at the end of its range.
+pub fn volts(code: i32, gain: Gain) -> f64 {
+    f64::from(code) * lsb_volts(gain)
+}
+
+/// The ADC's end codes: what is beyond them is unknown.
+pub fn saturated(code: i32) -> bool {
+    code >= 0x7F_FFFF || code <= -0x80_0000
+}
+
+/// Air temperature from the on-chip sensor: 14 bits left-justified in 24, 0.03125 °C a step.
+pub fn celsius(code: i32) -> f64 {
+    f64::from(code >> 10) * 0.03125
+}
+
+/// A shot whose codes are not as many or not of the kind its method gives.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[error("a shot gave {codes} codes, which its method cannot: {method:?}")]
+pub struct Malformed {
+    /// How many codes came.
+    pub codes: usize,
+    /// The method.
+    pub method: copperwalk_wire::Method,
+}
+
+impl Malformed {
+    fn new(shot: &Shot, codes: &[i32]) -> Self {
+        Self { codes: codes.len(), method: shot.method }
+    }
+}

@@ -1,5 +1,76 @@
 //! A plan: the ordered shots compiled from board and fixture.
+//!
+//! Read in this order: [`forest`] (what conducts in a state), [`stretch`] (where the force current runs), [`aim`]
+//! (excitation, range and stop rule of one shot), [`builder`] (shots that move few relays), [`compile`] (the
+//! whole plan), [`figures`] and [`hidden`] (what `copperwalk plan` says about it).
 
+pub mod aim;
+pub mod builder;
+mod compile;
+mod figures;
+pub mod forest;
+mod hidden;
 mod role;
+pub mod stretch;
 
+use copperwalk_wire::Shot;
+
+pub use aim::Sampling;
+pub use compile::{PlanError, compile, expected_ohms, gate_ohms};
+pub use figures::{Figures, closures, figures};
+pub use hidden::{Hidden, hidden};
 pub use role::Role;
+pub use stretch::Stretch;
+
+use crate::board::StateId;
+
+/// A compiled plan.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Plan {
+    /// How long to look.
+    pub sampling: Sampling,
+    /// One stage per state, in the board's order.
+    pub stages: Vec<Stage>,
+    /// SHA-256 over every shot, lower-case hex.
+    pub hash: String,
+}
+
+/// What is done in one state.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Stage {
+    /// The state.
+    pub state: StateId,
+    /// Legs in order. The first is always the residual check.
+    pub legs: Vec<Leg>,
+}
+
+/// Shots that belong together. Where a leg ends early at a gate, the legs after it are run afterwards.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Leg {
+    /// What it is.
+    pub kind: LegKind,
+    /// Its shots.
+    pub shots: Vec<PlannedShot>,
+}
+
+/// Kinds of legs.
+#[derive(Clone, PartialEq, Debug)]
+pub enum LegKind {
+    /// Residual check, temperature.
+    Check,
+    /// Check standards.
+    Standards,
+    /// A stretch from guard to guard.
+    Walk(Stretch),
+    /// Open switches and insulation.
+    Insulation,
+}
+
+/// A shot and what it is for.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct PlannedShot {
+    /// What for.
+    pub role: Role,
+    /// The shot.
+    pub shot: Shot,
+}

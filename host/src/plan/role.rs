@@ -24,11 +24,11 @@ pub enum Role {
         /// Forced and sensed at -.
         to: PointId,
     },
-    /// One segment, its `from` on sense+ unless `turned`.
+    /// One segment, sense+ at its end nearer force+ unless `turned`.
     Segment {
         /// The segment.
         segment: SegmentId,
-        /// Sense+ stands at its `to`.
+        /// Sense+ stands at the end nearer force-, so that the ratio comes out negative.
         turned: bool,
     },
     /// Two points next but one to each other, around a pin that does not answer.

@@ -1,0 +1,88 @@
+//! Insulation from a settle shot: is it at least so many ohms, and, once the capacitor has charged, how many?
+//!
+//! While a bulk capacitor charges, its current adds to the leakage: the unit looks worse than it is. So a reading
+//! that is good enough is good enough at once, but "too low" may be said only of the current that is left when
+//! the charging current is taken off, and that is bounded by how fast the current still falls.
+
+use copperwalk_wire::{Gain, Method, Shot, hardware::RM_OHMS};
+
+use super::{
+    Malformed, noise::noise_volts,
+    uncertainty::relative_standard,
+    volts,
+};
+use crate::plan::aim::charging_seconds;
+
+/// Coverage factor for the bounds.
+const COVERAGE_FACTOR: f64 = 2.0;
+
+/// What a settle shot says.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Insulation {
+    /// At least so insulating, ohm; `None` while the voltage falls, when a charged capacitor feeds the reading.
+    pub at_least_ohms: Option<f64>,
+    /// At most, ohm; `None` where the leakage is not distinguishable from nothing.
+    pub at_most_ohms: Option<f64>,
+    /// Best value, ohm; `None` above the range.
+    pub ohms: Option<f64>,
+    /// A capacitor was still charging when the time was up.
+    pub still_charging: bool,
+    /// Volts of sense+ and sense- alone with the burn-out current.
+    pub proof_volts: [f64; 2],
+}
+
+/// Zero readings at the start of a settle shot.
+const ZEROS: usize = 4;
+
+/// Reads a settle shot behind which `farads` of capacitance may charge.
+pub fn read(shot: &Shot, codes: &[i32], farads: f64) -> Result<Insulation, Malformed> {
+    let malformed = || Malformed::new(shot, codes);
+    let Method::Settle(settle) = shot.method else { return Err(malformed()) };
+    let (proof, rest) = codes.split_first_chunk::<2>().ok_or_else(malformed)?;
+    let (zeros, rest) = rest.split_first_chunk::<ZEROS>().ok_or_else(malformed)?;
+    let size = usize::from(settle.window).max(1);
+    let windows: Vec<[f64; 2]> = rest
+        .chunks_exact(2 * size)
+        .map(|window| {
+            let mean = |at: usize, gain: Gain| {
+                window.iter().skip(at).step_by(2).map(|&code| volts(code, gain)).sum::<f64>() / size as f64
+            };
+            [mean(0, settle.gain_a), mean(1, settle.gain_b)]
+        })
+        .collect();
+    let [.., before, last] = windows.as_slice() else { return Err(malformed()) };
+
+    let zero = zeros.iter().map(|&code| volts(code, settle.gain_b)).sum::<f64>() / ZEROS as f64;
+    let sigma = noise_volts(settle.gain_b, settle.rate);
+    let (unit_volts, drop) = (last[0], last[1] - zero);
+    let noise = COVERAGE_FACTOR * sigma * (1.0 / size as f64 + 1.0 / ZEROS as f64).sqrt();
+    let relative = COVERAGE_FACTOR * relative_standard(false);
+
+    let window_seconds = 2.0 * size as f64 * f64::from(settle.rate.micros()) * 1e-6;
+    let charging = charging_drop(before[1] - last[1], window_seconds, farads);
+    let slope_noise = charging_drop(
+        COVERAGE_FACTOR * sigma * (2.0 / size as f64).sqrt(),
+        window_seconds,
+        farads,
+    );
+    let falling =
+        before[0] - last[0] > 4.0 * noise_volts(settle.gain_a, settle.rate) * (2.0 / size as f64).sqrt();
+
+    let leak = drop - charging;
+    let uncertain = noise.hypot(slope_noise);
+    let ohms_at = |drop: f64| (drop > 0.0).then(|| RM_OHMS * unit_volts.max(0.0) / drop);
+    Ok(Insulation {
+        at_least_ohms: ohms_at(drop.max(0.0) + noise).filter(|_| !falling).map(|r| r * (1.0 - relative)),
+        at_most_ohms: ohms_at(leak - uncertain).map(|r| r * (1.0 + relative)),
+        ohms: ohms_at(leak).filter(|_| leak > uncertain),
+        still_charging: charging > uncertain.max(0.05 * drop.abs()),
+        proof_volts: proof.map(|code| volts(code, Gain::X1)),
+    })
+}
+
+/// Voltage over Rm that a charging current still makes in the last window, if it fell by `fall` in a window:
+/// an exponential that falls by ΔI in a time w carries ΔI / (e^(w/τ) − 1) afterwards.
+fn charging_drop(fall: f64, window_seconds: f64, farads: f64) -> f64 {
+    let tau = charging_seconds(farads);
+    if tau <= 0.0 { 0.0 } else { fall.max(0.0) / ((window_seconds / tau).exp_m1()) }
+}

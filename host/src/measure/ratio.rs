@@ -1,0 +1,163 @@
+//! Resistance from a ratio shot: R = Rm · V_A / V_B, folded over current reversals.
+
+use copperwalk_wire::{Gain, Method, Ratio, Shot, hardware::RM_OHMS};
+use nalgebra::{DMatrix, DVector};
+use statrs::distribution::{ChiSquared, ContinuousCDF};
+
+use super::{
+    Malformed, noise::noise_volts, saturated,
+    uncertainty::{Budget, EMF_STANDARD_VOLTS, GAIN_RATIO_STANDARD, LEAKAGE_OHMS},
+    volts,
+};
+
+/// Spread this improbable under noise alone is a contact that moves.
+const FLICKER_PROBABILITY: f64 = 1e-6;
+/// Spread this improbable means that the noise table is too kind here: the spread itself is used.
+const DISTURBED_PROBABILITY: f64 = 1e-3;
+/// Current below so many standard deviations of its own reading is none.
+const FLOWS_SIGMAS: f64 = 6.0;
+
+/// What a ratio shot says.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Reading {
+    /// Resistance between the sense contacts, ohm. Meaningless unless `flows`.
+    pub ohms: f64,
+    /// Its uncertainty before any temperature part.
+    pub budget: Budget,
+    /// Folded voltage between the sense contacts, volt, positive when it falls from force+ to force-.
+    pub sense_volts: f64,
+    /// Current, ampere.
+    pub amps: f64,
+    /// Is there a current at all?
+    pub flows: bool,
+    /// A code of pair A stood at the end of its range: the resistance is at least `ohms`.
+    pub over_range: bool,
+    /// Lowest and highest resistance of single half-cycles, ohm, when they differ by more than noise can.
+    pub flicker: Option<[f64; 2]>,
+    /// Volts of sense+ and sense- alone with the burn-out current, if the shot proved its contacts.
+    pub proof_volts: Option<[f64; 2]>,
+    /// Drop of the force- contact (forward) and the force+ contact (reversed), volt, if asked for.
+    pub end_volts: Option<[f64; 2]>,
+}
+
+/// Reads a ratio shot. `turned`: sense+ stands nearer force-.
+pub fn read(shot: &Shot, codes: &[i32], turned: bool) -> Result<Reading, Malformed> {
+    let Method::Ratio(ratio) = shot.method else { return Err(Malformed::new(shot, codes)) };
+    let (proof, rest) = split_pair(codes, ratio.proof).ok_or_else(|| Malformed::new(shot, codes))?;
+    let (ends, rest) = split_pair(rest, ratio.ends).ok_or_else(|| Malformed::new(shot, codes))?;
+    // A triple is three half-cycles of two codes; an unfinished one is dropped.
+    let triples = rest.len() / 6;
+    if triples == 0 {
+        return Err(Malformed::new(shot, codes));
+    }
+    let halves: Vec<Half> = rest[..6 * triples]
+        .chunks_exact(2)
+        .zip([1.0, -1.0].into_iter().cycle())
+        .map(|(pair, sign)| Half {
+            sign,
+            sense: volts(pair[0], ratio.gain_a) * if turned { -1.0 } else { 1.0 },
+            drop: volts(pair[1], ratio.gain_b),
+            over: saturated(pair[0]),
+        })
+        .collect();
+
+    let sense_volts = fold(&halves, |half| half.sense);
+    let drop_volts = fold(&halves, |half| half.drop);
+    let (sigma_a, sigma_b) = (noise_volts(ratio.gain_a, ratio.rate), noise_volts(ratio.gain_b, ratio.rate));
+    // The fold (1, −2, 1)/4 has a variance of 6/16 of one code's.
+    let shrink = (0.375 / triples as f64).sqrt();
+    let quotient = sense_volts / drop_volts;
+    let spread = scatter(&halves, sigma_a);
+    let disturbed = if spread.probability < DISTURBED_PROBABILITY { spread.factor.max(1.0) } else { 1.0 };
+    let ohms = RM_OHMS * quotient;
+    let noise = RM_OHMS * shrink * (disturbed * sigma_a).hypot(quotient * sigma_b) / drop_volts.abs();
+    let amps = drop_volts / RM_OHMS;
+    Ok(Reading {
+        ohms,
+        budget: budget(ohms, noise, amps, &ratio),
+        sense_volts,
+        amps,
+        flows: drop_volts.abs() > FLOWS_SIGMAS * shrink * sigma_b,
+        over_range: halves.iter().any(|half| half.over),
+        flicker: (spread.probability < FLICKER_PROBABILITY).then(|| extremes(&halves, spread.offset)),
+        proof_volts: proof.map(|pair| pair.map(|code| volts(code, Gain::X1))),
+        end_volts: ends.map(|pair| pair.map(|code| volts(code, Gain::X16))),
+    })
+}
+
+fn budget(ohms: f64, noise: f64, amps: f64, ratio: &Ratio) -> Budget {
+    let size = ohms.abs();
+    Budget {
+        noise,
+        rm: size * copperwalk_wire::hardware::RM_TOLERANCE,
+        gain: if ratio.gain_a == ratio.gain_b { 0.0 } else { size * GAIN_RATIO_STANDARD },
+        emf: EMF_STANDARD_VOLTS / amps.abs(),
+        leakage: size * size / LEAKAGE_OHMS,
+        temperature: 0.0,
+    }
+}
+
+/// One half-cycle.
+struct Half {
+    /// +1 forward, −1 reversed.
+    sign: f64,
+    /// Pair A, volt.
+    sense: f64,
+    /// Pair B, volt.
+    drop: f64,
+    over: bool,
+}
+
+fn split_pair(codes: &[i32], present: bool) -> Option<(Option<[i32; 2]>, &[i32])> {
+    if !present {
+        return Some((None, codes));
+    }
+    let (pair, rest) = codes.split_first_chunk::<2>()?;
+    Some((Some(*pair), rest))
+}
+
+/// Mean over triples of ±(h1 − 2·h2 + h3)/4: a constant and a linear drift cancel exactly.
+fn fold(halves: &[Half], pick: impl Fn(&Half) -> f64) -> f64 {
+    let triples = halves.chunks_exact(3);
+    let count = triples.len() as f64;
+    triples.map(|h| h[0].sign * (pick(&h[0]) - 2.0 * pick(&h[1]) + pick(&h[2])) / 4.0).sum::<f64>() / count
+}
+
+/// How the half-cycles of pair A scatter about "signal times sign, plus offset, plus drift".
+struct Scatter {
+    /// Probability of at least this spread under noise alone.
+    probability: f64,
+    /// Spread over the expected one.
+    factor: f64,
+    /// Fitted offset in the middle of the shot, volt.
+    offset: f64,
+}
+
+fn scatter(halves: &[Half], sigma: f64) -> Scatter {
+    let quiet = Scatter { probability: 1.0, factor: 1.0, offset: 0.0 };
+    let count = halves.len();
+    let freedom = count.saturating_sub(3);
+    if freedom == 0 {
+        return quiet;
+    }
+    let middle = (count as f64 - 1.0) / 2.0;
+    let design = DMatrix::from_fn(count, 3, |row, column| match column {
+        0 => halves[row].sign,
+        1 => 1.0,
+        _ => row as f64 - middle,
+    });
+    let values = DVector::from_iterator(count, halves.iter().map(|half| half.sense));
+    let normal = design.transpose() * &design;
+    let Some(fit) = normal.cholesky().map(|factor| factor.solve(&(design.transpose() * &values))) else {
+        return quiet;
+    };
+    let chi_square = (values - design * &fit).norm_squared() / (sigma * sigma);
+    let probability = ChiSquared::new(freedom as f64).map_or(1.0, |chi| chi.sf(chi_square));
+    Scatter { probability, factor: (chi_square / freedom as f64).sqrt(), offset: fit[1] }
+}
+
+/// Lowest and highest resistance of single half-cycles, the offset taken off.
+fn extremes(halves: &[Half], offset: f64) -> [f64; 2] {
+    let ohms = |half: &Half| RM_OHMS * ((half.sense - offset) / half.drop).abs();
+    halves.iter().map(ohms).fold([f64::INFINITY, 0.0], |[low, high], r| [low.min(r), high.max(r)])
+}

@@ -1,0 +1,153 @@
+//! How far a resistance is to be trusted: the budget, and the expanded uncertainty at 95 %.
+//!
+//! Evaluated per the GUM (JCGM 100): what scatters is type A, taken from the ADC's noise and checked against the
+//! readings' own spread; the rest is type B. Rm's tolerance is a rectangle and often the largest part, so the usual factor
+//! 2 would claim too much: a rectangle is never outside its own edges. The expanded uncertainty is therefore the
+//! exact 95 % half-width of "normal plus rectangle" (in the spirit of JCGM 101), not k times a sum of squares.
+
+use copperwalk_wire::hardware::RM_TOLERANCE;
+use statrs::distribution::{Continuous, ContinuousCDF, Normal};
+
+/// Temperature coefficient of annealed copper at 20 °C, per kelvin. Source: IEC 60028.
+pub const COPPER_PER_KELVIN: f64 = 0.003_93;
+/// Standard uncertainty of the ratio of two different amplifier gains, relative. ADS1220: gain error 0.01 % a gain
+/// typically (from memory), hence √2 times that.
+pub const GAIN_RATIO_STANDARD: f64 = 1.41e-4;
+/// Standard uncertainty of the unit's temperature, kelvin: the sensor trimmed at one point when the bench is
+/// built, the unit at rest in the same air.
+pub const TEMPERATURE_STANDARD_KELVIN: f64 = 0.1;
+/// What current reversal leaves of thermal EMF, volt (standard). The fold cancels a constant and a linear
+/// drift; of an exponential drift of 5 µV with a time constant of a second, picovolts remain.
+pub const EMF_STANDARD_VOLTS: f64 = 1e-9;
+/// Least insulation between the sense lines, ohm; R / this is the relative error it can cause.
+pub const LEAKAGE_OHMS: f64 = 1e9;
+/// Stated coverage.
+pub const COVERAGE: f64 = 0.95;
+
+/// Contributions to the uncertainty of one resistance, ohm.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Budget {
+    /// Noise of both pairs (standard, type A).
+    pub noise: f64,
+    /// Rm (half width of a rectangle).
+    pub rm: f64,
+    /// Gain ratio (standard).
+    pub gain: f64,
+    /// Thermal EMF left over (standard).
+    pub emf: f64,
+    /// Leakage (standard).
+    pub leakage: f64,
+    /// Temperature, where a value is referred to 20 °C (standard).
+    pub temperature: f64,
+}
+
+impl Budget {
+    /// Everything normal in one standard uncertainty, ohm.
+    pub fn normal(&self) -> f64 {
+        [self.noise, self.gain, self.emf, self.leakage, self.temperature]
+            .iter()
+            .fold(0.0, |sum: f64, part| sum.hypot(*part))
+    }
+
+    /// Combined standard uncertainty, ohm: a rectangle's is its half width over √3.
+    pub fn standard(&self) -> f64 {
+        self.normal().hypot(self.rm / 3.0_f64.sqrt())
+    }
+
+    /// Expanded uncertainty at 95 %, ohm.
+    pub fn expanded(&self) -> f64 {
+        expanded(self.normal(), self.rm)
+    }
+
+    /// The same budget for a value scaled by `factor`, with a temperature part added.
+    pub fn scaled(&self, factor: f64, temperature: f64) -> Self {
+        Self {
+            noise: self.noise * factor,
+            rm: self.rm * factor,
+            gain: self.gain * factor,
+            emf: self.emf * factor,
+            leakage: self.leakage * factor,
+            temperature,
+        }
+    }
+}
+
+/// The relative standard uncertainty that does not shrink with looking longer: what a stop rule must allow for.
+pub fn relative_standard(copper: bool) -> f64 {
+    let temperature = if copper { COPPER_PER_KELVIN * TEMPERATURE_STANDARD_KELVIN } else { 0.0 };
+    (RM_TOLERANCE / 3.0_f64.sqrt()).hypot(GAIN_RATIO_STANDARD).hypot(temperature)
+}
+
+/// Refers copper at `celsius` to 20 °C.
+pub fn copper_to_20c(ohms: f64, celsius: f64) -> f64 {
+    ohms / (1.0 + COPPER_PER_KELVIN * (celsius - 20.0))
+}
+
+/// Half width U with P(|N + R| ≤ U) = 95 %, N normal with standard deviation `normal`, R uniform in ± `rectangle`.
+pub fn expanded(normal: f64, rectangle: f64) -> f64 {
+    // Pure cases have closed forms, and the sum's formula divides by both.
+    const NORMAL_FACTOR: f64 = 1.959_963_984_540_054;
+    if rectangle <= 1e-6 * normal || rectangle <= 0.0 {
+        return NORMAL_FACTOR * normal;
+    }
+    if normal <= 1e-6 * rectangle {
+        return COVERAGE * rectangle;
+    }
+    // G(z) = ∫Φ = zΦ(z) + φ(z); averaging Φ over the rectangle gives the distribution of the sum.
+    let standard = Normal::standard();
+    let integral = |z: f64| z * standard.cdf(z) + standard.pdf(z);
+    let below = |x: f64| {
+        normal / (2.0 * rectangle) * (integral((x + rectangle) / normal) - integral((x - rectangle) / normal))
+    };
+    let (mut low, mut high) = (0.0, rectangle + 3.0 * normal);
+    for _ in 0..60 {
+        let middle = 0.5 * (low + high);
+        if 2.0 * below(middle) - 1.0 < COVERAGE {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    0.5 * (low + high)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_factor_runs_from_the_rectangles_to_the_normals() {
+        // GUM (JCGM 100) G.6.5 and 4.3.7: a rectangle's 95 % half width is 0.95 of its edge, a factor of 1.65.
+        assert!((expanded(0.0, 1.0) - 0.95).abs() < 1e-12);
+        assert!((expanded(0.0, 1.0) / (1.0 / 3.0_f64.sqrt()) - 1.65).abs() < 0.01);
+        assert!((expanded(1.0, 0.0) - 1.959_964).abs() < 1e-6);
+        // In between it lies under the normal factor of the combined standard uncertainty.
+        for (normal, rectangle) in [(1.0, 0.1), (1.0, 1.0), (1.0, 3.0), (0.1, 1.0), (0.01, 1.0)] {
+            let combined = f64::hypot(normal, rectangle / 3.0_f64.sqrt());
+            let factor = expanded(normal, rectangle) / combined;
+            assert!((1.64..=1.961).contains(&factor), "{normal} {rectangle}: {factor}");
+        }
+    }
+
+    #[test]
+    fn the_interval_covers_what_it_says() {
+        // Against a direct sum over a fine grid of the rectangle.
+        let standard = Normal::standard();
+        for (normal, rectangle) in [(1.0, 1.0), (0.3, 1.0), (2.0, 1.0)] {
+            let u = expanded(normal, rectangle);
+            let steps = 20_000;
+            let inside: f64 = (0..steps)
+                .map(|i| rectangle * (2.0 * (f64::from(i) + 0.5) / f64::from(steps) - 1.0))
+                .map(|r| standard.cdf((u - r) / normal) - standard.cdf((-u - r) / normal))
+                .sum::<f64>()
+                / f64::from(steps);
+            assert!((inside - 0.95).abs() < 1e-6, "{inside}");
+        }
+    }
+
+    #[test]
+    fn copper_follows_its_coefficient() {
+        // IEC 60028: R(100 °C)/R(20 °C) = 1 + 0.00393 · 80 = 1.3144.
+        assert!((copper_to_20c(1.3144, 100.0) - 1.0).abs() < 1e-12);
+    }
+}

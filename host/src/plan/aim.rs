@@ -1,0 +1,241 @@
+//! Aiming a shot: excitation, gains, data rate and stop rule, from what is to be measured and its limits.
+
+use copperwalk_wire::{
+    Contacts, Gain, Method, Rate, Ratio, Settle, Shot, Source, Stop,
+    hardware::{
+        DRY_AMPS, DRY_CLAMP_OHMS, ISOLATION_CLAMP_OHMS, LOAD_AMPS, RM_OHMS, VREF_VOLTS,
+    },
+};
+
+use crate::{
+    board::{Limits, Segment},
+    measure::{noise::noise_codes, uncertainty},
+};
+
+/// How long to look.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub enum Sampling {
+    /// Stop as soon as the verdict is clear.
+    #[default]
+    Quick,
+    /// Spend every shot's whole budget.
+    Full,
+}
+
+/// Above this limit a milliampere without clamp reads better than the dry range, ohm.
+const WIDE_ABOVE_OHMS: f64 = 10.0;
+/// Contact limits under this need the slower, quieter rate, ohm.
+const QUIET_BELOW_OHMS: f64 = 20e-3;
+/// Where a segment has no limit worth aiming at (a whole stretch), this much is enough, as a share of the value.
+const WHOLE_CLOSE: f64 = 0.1;
+/// Coverage factor of the controller's stop rule. The host states its own; see `measure::uncertainty`.
+const STOP_COVERAGE: f64 = 2.0;
+
+/// Triples: at least and at most.
+struct Budget {
+    quick: u8,
+    most: u8,
+}
+
+/// Copper and parts under load: two triples show a step between them.
+const LOAD_BUDGET: Budget = Budget { quick: 2, most: 12 };
+/// Contacts are looked at longer, because they are what flickers.
+const DRY_BUDGET: Budget = Budget { quick: 3, most: 12 };
+/// End to end.
+const WHOLE_BUDGET: Budget = Budget { quick: 4, most: 12 };
+
+/// The excitation a segment is normally read with.
+pub fn source_for(segment: &Segment) -> Source {
+    match segment.limits.max_ohms {
+        max if max > WIDE_ABOVE_OHMS => Source::Wide,
+        _ if segment.kind.is_contact() => Source::Dry,
+        _ => Source::Load,
+    }
+}
+
+/// A segment between two sense contacts.
+pub fn segment(segment: &Segment, contacts: Contacts, turned: bool, source: Source, sampling: Sampling) -> Shot {
+    let max = segment.limits.max_ohms;
+    let (gain_a, gain_b, rate, budget) = match source {
+        Source::Load | Source::Off | Source::Isolation => {
+            // Three times the limit stays in range, so that a segment that is merely high gets a value.
+            (gain_for(3.0 * max * LOAD_AMPS), Gain::X2, Rate::Sps1000, LOAD_BUDGET)
+        }
+        Source::Wide => (gain_for(3.0 * max * DRY_AMPS), Gain::X64, Rate::Sps330, DRY_BUDGET),
+        Source::Dry if sampling == Sampling::Full || max < QUIET_BELOW_OHMS => {
+            (Gain::X128, Gain::X128, Rate::Sps330, DRY_BUDGET)
+        }
+        Source::Dry => (Gain::X128, Gain::X128, Rate::Sps1000, DRY_BUDGET),
+    };
+    ratio(contacts, source, Aim { gain_a, gain_b, rate, budget, ends: false, gate: None }, sampling, |scale| {
+        stop_rule(&segment.limits, segment.kind.is_copper(), turned, gain_a, gain_b, rate, scale)
+    })
+}
+
+/// The same segment read dry with a gain that nothing saturates: 19 mV at most stands between the sense pins.
+pub fn look_dry(contacts: Contacts) -> Shot {
+    let aim = Aim {
+        gain_a: Gain::X64,
+        gain_b: Gain::X64,
+        rate: Rate::Sps1000,
+        budget: Budget { quick: DRY_BUDGET.quick, most: DRY_BUDGET.quick },
+        ends: false,
+        gate: None,
+    };
+    ratio(contacts, Source::Dry, aim, Sampling::Full, |_| None)
+}
+
+/// End to end over a stretch, dry, before any load current; a ratio above `gate_ohms` ends the run there.
+pub fn whole(contacts: Contacts, expected_ohms: f64, gate_ohms: f64, sampling: Sampling) -> Shot {
+    let (gain, rate) = (Gain::X64, Rate::Sps1000);
+    let aim = Aim {
+        gain_a: gain,
+        gain_b: gain,
+        rate,
+        budget: WHOLE_BUDGET,
+        ends: true,
+        gate: Some((gate_ohms / RM_OHMS) as f32),
+    };
+    ratio(contacts, Source::Dry, aim, sampling, |scale| {
+        let limits = Limits {
+            min_ohms: None,
+            max_ohms: gate_ohms,
+            origin: crate::board::LimitOrigin::Derived,
+        };
+        let mut stop = stop_rule(&limits, false, false, gain, gain, rate, scale)?;
+        stop.close = (expected_ohms * WHOLE_CLOSE * scale) as f32;
+        Some(stop)
+    })
+}
+
+/// A check standard, under load, to a tenth of its tolerance or the budget.
+pub fn standard(contacts: Contacts, ohms: f64, tolerance: f64, sampling: Sampling) -> Shot {
+    let (gain_a, gain_b, rate) = (gain_for(1.5 * ohms * LOAD_AMPS), Gain::X2, Rate::Sps1000);
+    let aim = Aim { gain_a, gain_b, rate, budget: LOAD_BUDGET, ends: false, gate: None };
+    ratio(contacts, Source::Load, aim, sampling, |scale| {
+        let limits = Limits {
+            min_ohms: Some(ohms * (1.0 - tolerance.max(0.01))),
+            max_ohms: ohms * (1.0 + tolerance.max(0.01)),
+            origin: crate::board::LimitOrigin::Stated,
+        };
+        stop_rule(&limits, false, false, gain_a, gain_b, rate, scale)
+    })
+}
+
+/// Everything about a ratio shot but its stop rule.
+struct Aim {
+    gain_a: Gain,
+    gain_b: Gain,
+    rate: Rate,
+    budget: Budget,
+    ends: bool,
+    gate: Option<f32>,
+}
+
+fn ratio(
+    contacts: Contacts,
+    source: Source,
+    aim: Aim,
+    sampling: Sampling,
+    stop: impl FnOnce(f64) -> Option<Stop>,
+) -> Shot {
+    let stop = match sampling {
+        // Code A over code B per ohm.
+        Sampling::Quick => stop(f64::from(aim.gain_a.factor()) / f64::from(aim.gain_b.factor()) / RM_OHMS),
+        Sampling::Full => None,
+    };
+    let triples_min = if sampling == Sampling::Full { aim.budget.most } else { aim.budget.quick };
+    Shot {
+        contacts,
+        source,
+        method: Method::Ratio(Ratio {
+            gain_a: aim.gain_a,
+            gain_b: aim.gain_b,
+            rate: aim.rate,
+            proof: true,
+            ends: aim.ends,
+            triples_min,
+            triples_max: aim.budget.most,
+            stop,
+            gate: aim.gate,
+        }),
+    }
+}
+
+fn stop_rule(
+    limits: &Limits,
+    copper: bool,
+    turned: bool,
+    gain_a: Gain,
+    gain_b: Gain,
+    rate: Rate,
+    ratio_per_ohm: f64,
+) -> Option<Stop> {
+    let upper = limits.max_ohms * ratio_per_ohm;
+    // No lower limit: anything below zero by as much as the upper limit is noise, not a fault.
+    let lower = limits.min_ohms.map_or(-upper, |min| min * ratio_per_ohm);
+    let (lo, hi) = if turned { (-upper, -lower) } else { (lower, upper) };
+    Some(Stop {
+        lo: lo as f32,
+        hi: hi as f32,
+        close: (upper / 10.0) as f32,
+        sigma_a: noise_codes(gain_a, rate) as f32,
+        sigma_b: noise_codes(gain_b, rate) as f32,
+        rel: uncertainty::relative_standard(copper) as f32,
+        abs: 0.0,
+        k: STOP_COVERAGE as f32,
+    })
+}
+
+/// Insulation of at least `min_ohms`, with a capacitor of `farads` behind it.
+pub fn insulation(contacts: Contacts, min_ohms: f64, farads: f64) -> Shot {
+    let (gain_a, gain_b, rate) = (Gain::X8, Gain::X128, Rate::Sps1000);
+    // Under 20 kΩ the leakage stands far above the noise and short windows do.
+    let window: u8 = if min_ohms <= 20e3 { 4 } else { 8 };
+    let noise = noise_codes(gain_b, rate);
+    let window_noise = noise * (1.0 / f64::from(window) + 1.0 / 4.0).sqrt();
+    let codes_at_min = DRY_AMPS * ISOLATION_CLAMP_OHMS / (ISOLATION_CLAMP_OHMS + RM_OHMS + min_ohms) * RM_OHMS
+        / crate::measure::noise::lsb_volts(gain_b);
+    let relative = STOP_COVERAGE * (window_noise / codes_at_min).hypot(uncertainty::relative_standard(false));
+    let ratio_per_ohm = f64::from(gain_a.factor()) / f64::from(gain_b.factor()) / RM_OHMS;
+
+    let window_seconds = 2.0 * f64::from(window) * f64::from(rate.micros()) * 1e-6;
+    let tau = charging_seconds(farads);
+    // A current that still shrinks by this share of itself in a window carries at most half a per cent of charge.
+    let slope = (0.005 * window_seconds / tau.max(window_seconds)).max(1e-4);
+    let seconds = (14.0 * tau).clamp(0.06, 4.0);
+    Shot {
+        contacts,
+        source: Source::Isolation,
+        method: Method::Settle(Settle {
+            gain_a,
+            gain_b,
+            rate,
+            window,
+            windows_max: (seconds / window_seconds).ceil() as u16 + 2,
+            pass: (min_ohms * (1.0 + relative) * ratio_per_ohm) as f32,
+            slope: slope as f32,
+            floor: (2.0 * window_noise) as f32,
+        }),
+    }
+}
+
+/// Time constant of a bulk capacitor behind the isolation range, second. Electrolytics may hold 20 % more than
+/// they say, and the unit's own path adds a few ohms.
+pub fn charging_seconds(farads: f64) -> f64 {
+    1.25 * farads * (ISOLATION_CLAMP_OHMS + RM_OHMS + 5.0)
+}
+
+/// Current in the dry range through a loop of `ohms` (the unit and its contacts, Rm not counted), ampere.
+pub fn dry_amps(ohms: f64) -> f64 {
+    DRY_AMPS * DRY_CLAMP_OHMS / (DRY_CLAMP_OHMS + RM_OHMS + ohms)
+}
+
+/// The highest gain whose range holds `volts`.
+fn gain_for(volts: f64) -> Gain {
+    Gain::ALL
+        .into_iter()
+        .rev()
+        .find(|gain| volts <= 0.95 * VREF_VOLTS / f64::from(gain.factor()))
+        .unwrap_or(Gain::X1)
+}

@@ -1,0 +1,239 @@
+//! Writes shots one after the other, so that each next one moves as few relays as it can.
+
+use copperwalk_wire::{Contacts, Gain, Input, Method, Rate, Shot, Source};
+
+use super::{
+    PlannedShot, Role,
+    aim::{self, Sampling},
+    stretch::Stretch,
+};
+use crate::{
+    board::PointId,
+    fixture::{Fixture, Standard},
+};
+
+/// Bleeding ends when this much of the time constant has passed: e⁻⁵ of 200 mV is 1.3 mV.
+const BLEED_TIME_CONSTANTS: f64 = 5.0;
+
+/// Collects shots.
+pub struct Builder<'f> {
+    fixture: &'f Fixture,
+    sampling: Sampling,
+    shots: Vec<PlannedShot>,
+    last: Contacts,
+}
+
+impl<'f> Builder<'f> {
+    /// Starts with every relay open.
+    pub fn new(fixture: &'f Fixture, sampling: Sampling) -> Self {
+        Self { fixture, sampling, shots: Vec::new(), last: Contacts::default() }
+    }
+
+    /// The shots so far.
+    pub fn finish(self) -> Vec<PlannedShot> {
+        self.shots
+    }
+
+    /// Takes the shots so far out, keeping the relays where they are.
+    pub fn cut(&mut self) -> Vec<PlannedShot> {
+        std::mem::take(&mut self.shots)
+    }
+
+    /// The next shots begin with every relay open.
+    pub fn release(&mut self) {
+        self.last = Contacts::default();
+    }
+
+    fn push(&mut self, role: Role, shot: Shot) {
+        self.last = shot.contacts;
+        self.shots.push(PlannedShot { role, shot });
+    }
+
+    fn force(&self, plus: PointId, minus: PointId) -> Contacts {
+        Contacts {
+            force_plus: self.fixture.pins(plus).force,
+            force_minus: self.fixture.pins(minus).force,
+            ..Contacts::default()
+        }
+    }
+
+    fn sense(&self, contacts: Contacts, plus: PointId, minus: PointId) -> Contacts {
+        Contacts {
+            sense_plus: self.fixture.pins(plus).sense,
+            sense_minus: self.fixture.pins(minus).sense,
+            ..contacts
+        }
+    }
+
+    /// Forced and sensed at two points.
+    pub fn both(&self, plus: PointId, minus: PointId) -> Contacts {
+        self.sense(self.force(plus, minus), plus, minus)
+    }
+
+    /// Two points sensed in whichever way keeps a closed relay closed. Also: is sense+ at `down`?
+    fn leapfrog(&self, force: Contacts, up: PointId, down: PointId) -> (Contacts, bool) {
+        let straight = self.sense(force, up, down);
+        let turned = self.sense(force, down, up);
+        let keeps = |c: &Contacts| {
+            usize::from(c.sense_plus == self.last.sense_plus)
+                + usize::from(c.sense_minus == self.last.sense_minus)
+        };
+        if keeps(&turned) > keeps(&straight) { (turned, true) } else { (straight, false) }
+    }
+
+    /// No voltage on the unit, contacts of the supply in touch.
+    pub fn residual(&mut self) {
+        let supply = &self.fixture.board.supply;
+        let contacts = self.both(supply.from, supply.ret);
+        self.push(Role::Residual, Shot { contacts, source: Source::Off, method: Method::Residual });
+    }
+
+    /// Discharges whatever stands between two points; `farads` sets the time.
+    pub fn bleed(&mut self, plus: PointId, minus: PointId, farads: f64) {
+        let seconds = BLEED_TIME_CONSTANTS * 1.25 * farads * (copperwalk_wire::hardware::BLEED_OHMS + 5.0);
+        let millis = (seconds * 1e3).ceil().clamp(1.0, 10_000.0) as u16;
+        let contacts = self.both(plus, minus);
+        self.push(Role::Bleed, Shot { contacts, source: Source::Off, method: Method::Bleed { millis } });
+    }
+
+    /// Air temperature, with the relays left as they are.
+    pub fn temperature(&mut self) {
+        let method = look(Input::Temperature, false, false, Gain::X1, 1);
+        self.push(Role::Temperature, Shot { contacts: self.last, source: Source::Off, method });
+    }
+
+    /// A built-in standard.
+    pub fn standard(&mut self, index: usize, standard: &Standard) {
+        let contacts = Contacts {
+            force_plus: Some(standard.force[0]),
+            force_minus: Some(standard.force[1]),
+            sense_plus: Some(standard.sense[0]),
+            sense_minus: Some(standard.sense[1]),
+        };
+        let shot = aim::standard(contacts, standard.ohms, standard.tolerance, self.sampling);
+        self.push(Role::Standard(index), shot);
+    }
+
+    /// Before the first current through a tree of segments: does any relay of force- stick, and do both sense
+    /// buses float?
+    pub fn guard_before(&mut self, stretch: &Stretch) {
+        let both = self.force(stretch.from, stretch.to);
+        self.force_guard(Contacts { force_minus: None, ..both });
+        for input in [Input::PlusAlone, Input::MinusAlone] {
+            let method = look(input, false, true, Gain::X1, 1);
+            self.push(Role::SenseGuard, Shot { contacts: both, source: Source::Off, method });
+        }
+    }
+
+    /// After the last: does any relay of force+ stick?
+    pub fn guard_after(&mut self, stretch: &Stretch) {
+        let both = self.force(stretch.from, stretch.to);
+        self.force_guard(Contacts { force_plus: None, ..both });
+    }
+
+    fn force_guard(&mut self, contacts: Contacts) {
+        let method = look(Input::Current, false, false, Gain::X64, 1);
+        self.push(Role::ForceGuard, Shot { contacts, source: Source::Dry, method });
+    }
+
+    /// End to end.
+    pub fn whole(&mut self, stretch: &Stretch, expected_ohms: f64, gate_ohms: f64) {
+        let contacts = self.both(stretch.from, stretch.to);
+        let shot = aim::whole(contacts, expected_ohms, gate_ohms, self.sampling);
+        self.push(Role::Whole { from: stretch.from, to: stretch.to }, shot);
+    }
+
+    /// Every wanted segment of a stretch, leapfrogging, with the excitation `source` gives (none: left out).
+    pub fn walk(&mut self, stretch: &Stretch, mode: Walk) {
+        let force = self.force(stretch.from, stretch.to);
+        for step in stretch.steps.iter().filter(|step| stretch.wanted.contains(&step.segment)) {
+            let segment = self.fixture.board.segment(step.segment);
+            let (contacts, turned) = self.leapfrog(force, step.from, step.to);
+            let shot = match mode {
+                Walk::Usual => {
+                    aim::segment(segment, contacts, turned, aim::source_for(segment), self.sampling)
+                }
+                Walk::Dry => aim::look_dry(contacts),
+                Walk::Load => aim::segment(segment, contacts, turned, Source::Load, self.sampling),
+            };
+            self.push(Role::Segment { segment: step.segment, turned }, shot);
+        }
+    }
+
+    /// Insulation between two forced points, and the discharge after it.
+    pub fn insulation(&mut self, role: Role, plus: PointId, minus: PointId, min_ohms: f64, farads: f64) {
+        let shot = aim::insulation(self.both(plus, minus), min_ohms, farads);
+        self.push(role, shot);
+        if farads > 0.0 {
+            self.bleed(plus, minus, farads);
+        }
+    }
+
+    /// The two neighbours of a pin that does not answer, read dry past it.
+    pub fn bridge(&mut self, stretch: &Stretch, around: PointId, before: PointId, after: PointId) {
+        let contacts = self.sense(self.force(stretch.from, stretch.to), before, after);
+        self.push(Role::Bridge { around }, aim::look_dry(contacts));
+    }
+
+    /// One sense contact proven on the relay of the given polarity, both ends of the unit tied to the bias node.
+    pub fn prove_sense(&mut self, ends: (PointId, PointId), point: PointId, plus: bool) {
+        let channel = self.fixture.pins(point).sense;
+        let force = self.force(ends.0, ends.1);
+        let (contacts, input) = match plus {
+            true => (Contacts { sense_plus: channel, ..force }, Input::PlusAlone),
+            false => (Contacts { sense_minus: channel, ..force }, Input::MinusAlone),
+        };
+        let method = look(input, false, true, Gain::X1, 1);
+        self.push(Role::OtherRelay { point, plus }, Shot { contacts, source: Source::Off, method });
+    }
+
+    /// Current through a stretch, for a force contact on the relay it does not usually take.
+    pub fn prove_force(&mut self, point: PointId, plus: PointId, minus: PointId) {
+        let contacts = self.force(plus, minus);
+        let method = look(Input::Current, false, false, Gain::X64, 1);
+        self.push(
+            Role::OtherRelay { point, plus: point == plus },
+            Shot { contacts, source: Source::Dry, method },
+        );
+    }
+
+    /// Voltage between a bus with a welded relay and one point after the other, while the stretch carries current.
+    pub fn seek_sense(&mut self, ends: (PointId, PointId), welded_plus: bool, point: PointId) {
+        let channel = self.fixture.pins(point).sense;
+        let force = self.force(ends.0, ends.1);
+        let contacts = match welded_plus {
+            true => Contacts { sense_minus: channel, ..force },
+            false => Contacts { sense_plus: channel, ..force },
+        };
+        let method = look(Input::Sense, false, false, Gain::X64, 4);
+        self.push(Role::Seek { point }, Shot { contacts, source: Source::Load, method });
+    }
+
+    /// Voltage between a forced end and one force point after the other, to find where a welded force relay
+    /// lets the current in.
+    pub fn seek_force(&mut self, welded_plus: bool, end: PointId, point: PointId) {
+        let channel = self.fixture.pins(end).force;
+        let force = match welded_plus {
+            true => Contacts { force_minus: channel, ..Contacts::default() },
+            false => Contacts { force_plus: channel, ..Contacts::default() },
+        };
+        let contacts = self.sense(force, point, end);
+        let method = look(Input::Sense, false, false, Gain::X64, 4);
+        self.push(Role::Seek { point }, Shot { contacts, source: Source::Load, method });
+    }
+}
+
+/// How a stretch is walked.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Walk {
+    /// Each segment with the excitation its kind asks for.
+    Usual,
+    /// Everything dry, with a gain that nothing saturates: the first look at a path that is not as it should be.
+    Dry,
+    /// Everything under load.
+    Load,
+}
+
+fn look(input: Input, reversed: bool, burnout: bool, gain: Gain, count: u8) -> Method {
+    Method::Look { input, reversed, burnout, gain, rate: Rate::Sps1000, count }
+}

@@ -1,0 +1,262 @@
+//! Compiles board and fixture into a plan. Deterministic: the same files give the same shots and the same hash.
+
+use std::collections::BTreeSet;
+
+use sha2::{Digest, Sha256};
+
+use super::{
+    Leg, LegKind, Plan, Role, Sampling, Stage,
+    builder::{Builder, Walk},
+    forest::Forest,
+    stretch::{Stretch, cover},
+};
+use crate::{
+    board::{Board, PointId, SegmentId, StateId},
+    fixture::Fixture,
+};
+
+/// Above this a path is not worth load current before somebody has looked at it, ohm.
+const GATE_CEILING_OHMS: f64 = 12.0;
+
+/// What no plan can be made for. Fixture files are checked for all of it; a plan says it again rather than skip.
+#[derive(Debug, PartialEq, Eq, thiserror::Error)]
+pub enum PlanError {
+    /// A supply terminal without both pins.
+    #[error("the supply terminal \"{0}\" needs a force pin and a sense pin for the residual-voltage check")]
+    Terminal(String),
+    /// No force pins on both sides.
+    #[error("no pair of force pins reaches \"{segment}\" in state \"{state}\": give a point beyond it a force pin")]
+    Unreached {
+        /// Segment.
+        segment: String,
+        /// State.
+        state: String,
+    },
+    /// Insulation between points that conduct, or that no forced point reaches.
+    #[error("insulation \"{between}\" cannot be read in state \"{state}\": {why}")]
+    Insulation {
+        /// `a~b`, or a switch.
+        between: String,
+        /// State.
+        state: String,
+        /// Why.
+        why: &'static str,
+    },
+    /// More shots in one state than the controller holds.
+    #[error("state \"{state}\" needs {shots} shots; the controller holds {capacity}")]
+    TooLong {
+        /// State.
+        state: String,
+        /// Shots.
+        shots: usize,
+        /// Capacity.
+        capacity: u16,
+    },
+}
+
+/// Compiles the plan.
+pub fn compile(fixture: &Fixture, sampling: Sampling) -> Result<Plan, PlanError> {
+    let board = &fixture.board;
+    for point in [board.supply.from, board.supply.ret] {
+        let pins = fixture.pins(point);
+        if pins.force.is_none() || pins.sense.is_none() {
+            return Err(PlanError::Terminal(board.point(point).name.clone()));
+        }
+    }
+    let mut unassigned = measured_somewhere(board);
+    let mut per_state: Vec<BTreeSet<SegmentId>> = vec![BTreeSet::new(); board.states.len()];
+    // Richest state first: there the longest stretches are; a switch is read in every state it closes in.
+    for state in richest_first(board) {
+        let forest = Forest::new(board, state, &[]);
+        let wanted: BTreeSet<_> = board
+            .segment_ids()
+            .filter(|&id| match &board.segment(id).closed {
+                Some(states) => states.contains(&state),
+                None => unassigned.contains(&id),
+            })
+            .collect();
+        let (_, unreached) = cover(&forest, fixture, &wanted);
+        for id in wanted.difference(&unreached) {
+            unassigned.remove(id);
+            per_state[state.0].insert(*id);
+        }
+    }
+    if let Some(&id) = unassigned.first() {
+        let segment = board.segment(id);
+        let state = board.states.iter().enumerate().find(|(at, _)| segment.conducts_in(StateId(*at)));
+        return Err(PlanError::Unreached {
+            segment: segment.name.clone(),
+            state: state.map(|(_, state)| state.name.clone()).unwrap_or_default(),
+        });
+    }
+    let stages = per_state
+        .iter()
+        .enumerate()
+        .map(|(at, wanted)| stage(fixture, sampling, StateId(at), wanted))
+        .collect::<Result<Vec<_>, _>>()?;
+    Ok(Plan { sampling, hash: hash(&stages), stages })
+}
+
+/// Every segment that conducts in some state.
+fn measured_somewhere(board: &Board) -> BTreeSet<SegmentId> {
+    board.segment_ids().filter(|&id| board.segment(id).closed.as_ref().is_none_or(|s| !s.is_empty())).collect()
+}
+
+fn richest_first(board: &Board) -> Vec<StateId> {
+    let mut states: Vec<_> = (0..board.states.len()).map(StateId).collect();
+    let conducting = |state: StateId| board.segments.iter().filter(|s| s.conducts_in(state)).count();
+    states.sort_by_key(|&state| std::cmp::Reverse(conducting(state)));
+    states
+}
+
+fn stage(
+    fixture: &Fixture,
+    sampling: Sampling,
+    state: StateId,
+    wanted: &BTreeSet<SegmentId>,
+) -> Result<Stage, PlanError> {
+    let board = &fixture.board;
+    let forest = Forest::new(board, state, &[]);
+    let mut builder = Builder::new(fixture, sampling);
+    let mut legs = Vec::new();
+
+    builder.residual();
+    if state.0 == 0 {
+        builder.temperature();
+    }
+    legs.push(Leg { kind: LegKind::Check, shots: builder.cut() });
+
+    if state.0 == 0 && !fixture.standards.is_empty() {
+        for (index, standard) in fixture.standards.iter().enumerate() {
+            builder.standard(index, standard);
+        }
+        legs.push(Leg { kind: LegKind::Standards, shots: builder.cut() });
+    }
+
+    let (stretches, _) = cover(&forest, fixture, wanted);
+    let mut guarded: BTreeSet<PointId> = BTreeSet::new();
+    for stretch in stretches {
+        let fresh = guarded.insert(root_of(&forest, stretch.from));
+        walk_leg(&mut builder, board, &stretch, fresh);
+        legs.push(Leg { kind: LegKind::Walk(stretch), shots: builder.cut() });
+    }
+
+    open_switches(&mut builder, fixture, &forest, state)?;
+    insulation(&mut builder, fixture, &forest, state)?;
+    let shots = builder.cut();
+    if !shots.is_empty() {
+        legs.push(Leg { kind: LegKind::Insulation, shots });
+    }
+
+    let count: usize = legs.iter().map(|leg| leg.shots.len()).sum();
+    let capacity = copperwalk_wire::hardware::PLAN_CAPACITY;
+    if count > usize::from(capacity) {
+        let state = board.states[state.0].name.clone();
+        return Err(PlanError::TooLong { state, shots: count, capacity });
+    }
+    Ok(Stage { state, legs })
+}
+
+/// A tree is named by its lowest point.
+fn root_of(forest: &Forest, point: PointId) -> PointId {
+    forest.tree(point).into_iter().min().unwrap_or(point)
+}
+
+/// Guards (once per tree of segments), the end-to-end reading, the walk.
+fn walk_leg(builder: &mut Builder<'_>, board: &Board, stretch: &Stretch, guarded: bool) {
+    if guarded {
+        builder.guard_before(stretch);
+    }
+    builder.whole(stretch, expected_ohms(board, stretch), gate_ohms(board, stretch));
+    builder.walk(stretch, Walk::Usual);
+    if guarded {
+        builder.guard_after(stretch);
+    }
+}
+
+/// What a healthy stretch reads end to end, ohm.
+pub fn expected_ohms(board: &Board, stretch: &Stretch) -> f64 {
+    stretch.steps.iter().map(|step| board.segment(step.segment).expected.typical_ohms).sum()
+}
+
+/// Above this end-to-end value, ohm, no load current flows before a dry look at every segment: load could puncture
+/// the very film that is the fault. Low enough that one failing contact among typical ones is seen; spread
+/// of healthy parts stays below.
+pub fn gate_ohms(board: &Board, stretch: &Stretch) -> f64 {
+    let margins = || {
+        stretch.steps.iter().map(|step| board.segment(step.segment)).map(|segment| {
+            (segment.kind.is_contact(), (segment.limits.max_ohms - segment.expected.typical_ohms).max(0.0))
+        })
+    };
+    let contact = margins().filter(|(contact, _)| *contact).map(|(_, margin)| margin).reduce(f64::min);
+    let half: f64 = 0.5 * margins().map(|(_, margin)| margin).sum::<f64>();
+    (expected_ohms(board, stretch) + contact.map_or(half, |contact| contact.max(half))).min(GATE_CEILING_OHMS)
+}
+
+/// A switch must read open in every state that does not close it.
+fn open_switches(
+    builder: &mut Builder<'_>,
+    fixture: &Fixture,
+    forest: &Forest,
+    state: StateId,
+) -> Result<(), PlanError> {
+    let board = &fixture.board;
+    for id in board.segment_ids() {
+        let segment = board.segment(id);
+        let (false, Some(min_ohms)) = (segment.conducts_in(state), segment.open_min_ohms) else { continue };
+        let ends = insulated_ends(fixture, forest, segment.from, segment.to).map_err(|why| {
+            let state = board.states[state.0].name.clone();
+            PlanError::Insulation { between: segment.name.clone(), state, why }
+        })?;
+        builder.insulation(Role::OpenSwitch(id), ends.0, ends.1, min_ohms, 0.0);
+    }
+    Ok(())
+}
+
+fn insulation(
+    builder: &mut Builder<'_>,
+    fixture: &Fixture,
+    forest: &Forest,
+    state: StateId,
+) -> Result<(), PlanError> {
+    let board = &fixture.board;
+    for (index, item) in board.isolation.iter().enumerate().filter(|(_, item)| item.state == state) {
+        let [a, b] = item.between;
+        let ends = insulated_ends(fixture, forest, a, b).map_err(|why| PlanError::Insulation {
+            between: format!("{}~{}", board.point(a).name, board.point(b).name),
+            state: board.states[state.0].name.clone(),
+            why,
+        })?;
+        builder.insulation(Role::Insulation(index), ends.0, ends.1, item.min_ohms, board.supply.bulk_farads);
+    }
+    Ok(())
+}
+
+/// The nearest points with both pins that stand for `a` and `b` in this state.
+fn insulated_ends(
+    fixture: &Fixture,
+    forest: &Forest,
+    a: PointId,
+    b: PointId,
+) -> Result<(PointId, PointId), &'static str> {
+    let tree = forest.tree(a);
+    if tree.contains(&b) {
+        return Err("a conducting path joins the two points");
+    }
+    let nearest = |tree: Vec<PointId>| {
+        tree.into_iter().find(|&p| fixture.pins(p).force.is_some() && fixture.pins(p).sense.is_some())
+    };
+    match (nearest(tree), nearest(forest.tree(b))) {
+        (Some(a), Some(b)) => Ok((a, b)),
+        _ => Err("one of the two sides has no point with a force pin and a sense pin"),
+    }
+}
+
+fn hash(stages: &[Stage]) -> String {
+    let mut hasher = Sha256::new();
+    for stage in stages {
+        // The debug form spells out every field; two plans that differ anywhere differ there.
+        hasher.update(format!("{stage:?}"));
+    }
+    hasher.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
+}
