@@ -1,9 +1,13 @@
 //! The line to a controller: messages in, messages out. Who is at the other end, the modelled bench or a
 //! microcontroller, does not matter to anything above.
 
+pub mod client;
+
 use std::time::Duration;
 
 use copperwalk_wire::{FromBench, Packet, ToBench};
+
+use crate::board::StateId;
 
 /// A line to a controller.
 pub trait Link {
@@ -29,4 +33,10 @@ pub enum LinkError {
     /// A message does not fit a frame.
     #[error("a message does not fit a frame: {0:?}")]
     Frame(copperwalk_wire::FrameError),
+}
+
+/// A bench with an operator beside it, or one that moves the unit's switches by itself.
+pub trait Bench: Link {
+    /// Puts the unit into a state and returns when it is there.
+    fn place(&mut self, state: StateId, prompt: &str) -> Result<(), LinkError>;
 }

@@ -6,11 +6,7 @@
 
 use copperwalk_wire::{Gain, Method, Shot, hardware::RM_OHMS};
 
-use super::{
-    Malformed, noise::noise_volts,
-    uncertainty::relative_standard,
-    volts,
-};
+use super::{Malformed, noise::noise_volts, uncertainty::relative_standard, volts};
 use crate::plan::aim::charging_seconds;
 
 /// Coverage factor for the bounds.
@@ -60,11 +56,8 @@ pub fn read(shot: &Shot, codes: &[i32], farads: f64) -> Result<Insulation, Malfo
 
     let window_seconds = 2.0 * size as f64 * f64::from(settle.rate.micros()) * 1e-6;
     let charging = charging_drop(before[1] - last[1], window_seconds, farads);
-    let slope_noise = charging_drop(
-        COVERAGE_FACTOR * sigma * (2.0 / size as f64).sqrt(),
-        window_seconds,
-        farads,
-    );
+    let slope_noise =
+        charging_drop(COVERAGE_FACTOR * sigma * (2.0 / size as f64).sqrt(), window_seconds, farads);
     let falling =
         before[0] - last[0] > 4.0 * noise_volts(settle.gain_a, settle.rate) * (2.0 / size as f64).sqrt();
 

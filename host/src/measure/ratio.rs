@@ -5,7 +5,9 @@ use nalgebra::{DMatrix, DVector};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
 use super::{
-    Malformed, noise::noise_volts, saturated,
+    Malformed,
+    noise::noise_volts,
+    saturated,
     uncertainty::{Budget, EMF_STANDARD_VOLTS, GAIN_RATIO_STANDARD, LEAKAGE_OHMS},
     volts,
 };

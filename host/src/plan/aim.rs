@@ -2,9 +2,7 @@
 
 use copperwalk_wire::{
     Contacts, Gain, Method, Rate, Ratio, Settle, Shot, Source, Stop,
-    hardware::{
-        DRY_AMPS, DRY_CLAMP_OHMS, ISOLATION_CLAMP_OHMS, LOAD_AMPS, RM_OHMS, VREF_VOLTS,
-    },
+    hardware::{DRY_AMPS, DRY_CLAMP_OHMS, ISOLATION_CLAMP_OHMS, LOAD_AMPS, RM_OHMS, VREF_VOLTS},
 };
 
 use crate::{
@@ -54,7 +52,13 @@ pub fn source_for(segment: &Segment) -> Source {
 }
 
 /// A segment between two sense contacts.
-pub fn segment(segment: &Segment, contacts: Contacts, turned: bool, source: Source, sampling: Sampling) -> Shot {
+pub fn segment(
+    segment: &Segment,
+    contacts: Contacts,
+    turned: bool,
+    source: Source,
+    sampling: Sampling,
+) -> Shot {
     let max = segment.limits.max_ohms;
     let (gain_a, gain_b, rate, budget) = match source {
         Source::Load | Source::Off | Source::Isolation => {
@@ -67,9 +71,13 @@ pub fn segment(segment: &Segment, contacts: Contacts, turned: bool, source: Sour
         }
         Source::Dry => (Gain::X128, Gain::X128, Rate::Sps1000, DRY_BUDGET),
     };
-    ratio(contacts, source, Aim { gain_a, gain_b, rate, budget, ends: false, gate: None }, sampling, |scale| {
-        stop_rule(&segment.limits, segment.kind.is_copper(), turned, gain_a, gain_b, rate, scale)
-    })
+    ratio(
+        contacts,
+        source,
+        Aim { gain_a, gain_b, rate, budget, ends: false, gate: None },
+        sampling,
+        |scale| stop_rule(&segment.limits, segment.kind.is_copper(), turned, gain_a, gain_b, rate, scale),
+    )
 }
 
 /// The same segment read dry with a gain that nothing saturates: 19 mV at most stands between the sense pins.
@@ -97,11 +105,8 @@ pub fn whole(contacts: Contacts, expected_ohms: f64, gate_ohms: f64, sampling: S
         gate: Some((gate_ohms / RM_OHMS) as f32),
     };
     ratio(contacts, Source::Dry, aim, sampling, |scale| {
-        let limits = Limits {
-            min_ohms: None,
-            max_ohms: gate_ohms,
-            origin: crate::board::LimitOrigin::Derived,
-        };
+        let limits =
+            Limits { min_ohms: None, max_ohms: gate_ohms, origin: crate::board::LimitOrigin::Derived };
         let mut stop = stop_rule(&limits, false, false, gain, gain, rate, scale)?;
         stop.close = (expected_ohms * WHOLE_CLOSE * scale) as f32;
         Some(stop)
@@ -194,7 +199,8 @@ pub fn insulation(contacts: Contacts, min_ohms: f64, farads: f64) -> Shot {
     let window: u8 = if min_ohms <= 20e3 { 4 } else { 8 };
     let noise = noise_codes(gain_b, rate);
     let window_noise = noise * (1.0 / f64::from(window) + 1.0 / 4.0).sqrt();
-    let codes_at_min = DRY_AMPS * ISOLATION_CLAMP_OHMS / (ISOLATION_CLAMP_OHMS + RM_OHMS + min_ohms) * RM_OHMS
+    let codes_at_min = DRY_AMPS * ISOLATION_CLAMP_OHMS / (ISOLATION_CLAMP_OHMS + RM_OHMS + min_ohms)
+        * RM_OHMS
         / crate::measure::noise::lsb_volts(gain_b);
     let relative = STOP_COVERAGE * (window_noise / codes_at_min).hypot(uncertainty::relative_standard(false));
     let ratio_per_ohm = f64::from(gain_a.factor()) / f64::from(gain_b.factor()) / RM_OHMS;

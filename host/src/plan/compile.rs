@@ -25,7 +25,9 @@ pub enum PlanError {
     #[error("the supply terminal \"{0}\" needs a force pin and a sense pin for the residual-voltage check")]
     Terminal(String),
     /// No force pins on both sides.
-    #[error("no pair of force pins reaches \"{segment}\" in state \"{state}\": give a point beyond it a force pin")]
+    #[error(
+        "no pair of force pins reaches \"{segment}\" in state \"{state}\": give a point beyond it a force pin"
+    )]
     Unreached {
         /// Segment.
         segment: String,
@@ -99,7 +101,10 @@ pub fn compile(fixture: &Fixture, sampling: Sampling) -> Result<Plan, PlanError>
 
 /// Every segment that conducts in some state.
 fn measured_somewhere(board: &Board) -> BTreeSet<SegmentId> {
-    board.segment_ids().filter(|&id| board.segment(id).closed.as_ref().is_none_or(|s| !s.is_empty())).collect()
+    board
+        .segment_ids()
+        .filter(|&id| board.segment(id).closed.as_ref().is_none_or(|s| !s.is_empty()))
+        .collect()
 }
 
 fn richest_first(board: &Board) -> Vec<StateId> {

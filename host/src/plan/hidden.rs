@@ -2,11 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use super::{
-    LegKind, Plan,
-    forest::Forest,
-    stretch::cover,
-};
+use super::{LegKind, Plan, forest::Forest, stretch::cover};
 use crate::{board::SegmentId, fixture::Fixture};
 
 /// One segment, and what its being open would leave unmeasured.
