@@ -39,11 +39,6 @@ impl<'f> Builder<'f> {
         std::mem::take(&mut self.shots)
     }
 
-    /// The next shots begin with every relay open.
-    pub fn release(&mut self) {
-        self.last = Contacts::default();
-    }
-
     fn push(&mut self, role: Role, shot: Shot) {
         self.last = shot.contacts;
         self.shots.push(PlannedShot { role, shot });
@@ -197,29 +192,41 @@ impl<'f> Builder<'f> {
         );
     }
 
-    /// Voltage between a bus with a welded relay and one point after the other, while the stretch carries current.
-    pub fn seek_sense(&mut self, ends: (PointId, PointId), welded_plus: bool, point: PointId) {
-        let channel = self.fixture.pins(point).sense;
+    /// Voltage between a sense bus with a welded relay and one point of the path after the other, while load
+    /// current flows, in both polarities.
+    pub fn seek_sense(&mut self, ends: (PointId, PointId), welded_plus: bool, points: &[PointId]) {
         let force = self.force(ends.0, ends.1);
-        let contacts = match welded_plus {
-            true => Contacts { sense_minus: channel, ..force },
-            false => Contacts { sense_plus: channel, ..force },
-        };
-        let method = look(Input::Sense, false, false, Gain::X64, 4);
-        self.push(Role::Seek { point }, Shot { contacts, source: Source::Load, method });
+        for &point in points.iter().filter(|&&p| self.fixture.pins(p).sense.is_some()) {
+            let channel = self.fixture.pins(point).sense;
+            let contacts = match welded_plus {
+                true => Contacts { sense_minus: channel, ..force },
+                false => Contacts { sense_plus: channel, ..force },
+            };
+            self.seek(point, contacts);
+        }
     }
 
     /// Voltage between a forced end and one force point after the other, to find where a welded force relay
     /// lets the current in.
-    pub fn seek_force(&mut self, welded_plus: bool, end: PointId, point: PointId) {
+    pub fn seek_force(&mut self, welded_plus: bool, end: PointId, points: &[PointId]) {
         let channel = self.fixture.pins(end).force;
         let force = match welded_plus {
             true => Contacts { force_minus: channel, ..Contacts::default() },
             false => Contacts { force_plus: channel, ..Contacts::default() },
         };
-        let contacts = self.sense(force, point, end);
-        let method = look(Input::Sense, false, false, Gain::X64, 4);
-        self.push(Role::Seek { point }, Shot { contacts, source: Source::Load, method });
+        for &point in points {
+            let pins = self.fixture.pins(point);
+            if point != end && pins.force.is_some() && pins.sense.is_some() {
+                self.seek(point, self.sense(force, point, end));
+            }
+        }
+    }
+
+    fn seek(&mut self, point: PointId, contacts: Contacts) {
+        for reversed in [false, true] {
+            let method = look(Input::Sense, reversed, false, Gain::X64, 4);
+            self.push(Role::Seek { point }, Shot { contacts, source: Source::Load, method });
+        }
     }
 }
 

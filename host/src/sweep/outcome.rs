@@ -1,6 +1,6 @@
 //! What one sweep gave: plain data that the record store keeps and every report is made from.
 
-use copperwalk_wire::Shot;
+use copperwalk_wire::{Shot, message::RunEnd};
 use serde::{Deserialize, Serialize};
 
 use crate::plan::Role;
@@ -227,13 +227,36 @@ pub struct BenchWork {
     pub device_us: u64,
 }
 
+/// Why a run was made.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub enum Purpose {
+    /// The plan as compiled, or what is left of it after a gate.
+    Plan,
+    /// To discharge the unit.
+    Bleed,
+    /// Every segment of a stretch dry, because its end-to-end reading was not as expected.
+    DryLook,
+    /// The stretch's segments under load, after the dry look.
+    LoadLook,
+    /// Past a pin that does not answer.
+    Bridge,
+    /// Between force pins on one side of an open.
+    Reforce,
+    /// The whole budget for what was left undecided.
+    LongLook,
+    /// Which pin or relay of the bench is at fault.
+    Diagnosis,
+}
+
 /// One run of the controller.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Run {
     /// State of the unit during the run.
     pub state: String,
-    /// Why it was made: `walk`, `follow-up` …
-    pub purpose: String,
+    /// Why it was made.
+    pub purpose: Purpose,
+    /// Why it ended.
+    pub end: RunEnd,
     /// Shots with their codes, as far as they were run.
     pub shots: Vec<RunShot>,
 }

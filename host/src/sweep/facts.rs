@@ -1,0 +1,271 @@
+//! What the codes of one run say, shot by shot, before anything is concluded from them.
+
+use copperwalk_wire::{
+    Contacts, Gain, Input, Method, Source,
+    hardware::{BIAS_VOLTS, PROOF_VOLTS},
+};
+
+use super::outcome::{Purpose, Run};
+use crate::{
+    board::{PointId, SegmentId, StateId},
+    fixture::Fixture,
+    measure::{
+        self, Malformed,
+        insulation::{self, Insulation},
+        ratio::{self, Reading},
+    },
+    plan::Role,
+};
+
+/// A sense bus with a contact to the unit stays this close to the bias node under the burn-out current; one that
+/// floats goes to the supply rail, volt.
+const FLOATS_VOLTS: f64 = 0.5;
+/// A current in the dry range that is no current, ampere: ten times the noise of one look.
+const NO_CURRENT_AMPS: f64 = 2e-6;
+
+/// Everything one run said.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Facts {
+    /// State of the unit.
+    pub state: StateId,
+    /// Why the run was made.
+    pub purpose: Purpose,
+    /// Voltage on the unit before anything was excited, volt.
+    pub residual_volts: Option<f64>,
+    /// Air temperature.
+    pub celsius: Option<f64>,
+    /// Contact proofs of sense pins.
+    pub proofs: Vec<Proof>,
+    /// Force contacts as seen by end-to-end shots.
+    pub forces: Vec<ForceContact>,
+    /// Relays that stick, as far as the guards see: which bus.
+    pub welded: Vec<(Bus, Contacts)>,
+    /// End-to-end readings.
+    pub wholes: Vec<Whole>,
+    /// Segments, in walking order.
+    pub segments: Vec<SegmentFact>,
+    /// Readings past a pin.
+    pub bridges: Vec<(PointId, Reading)>,
+    /// Insulations: index, reading.
+    pub insulations: Vec<(usize, Insulation)>,
+    /// Open switches.
+    pub switches: Vec<(SegmentId, Insulation)>,
+    /// Standards: index, reading.
+    pub standards: Vec<(usize, Reading)>,
+    /// Single contacts on the relay they do not usually take: point, + relay, does it answer?
+    pub others: Vec<(PointId, bool, bool)>,
+    /// Points compared with a welded bus: point, volt.
+    pub seeks: Vec<(PointId, f64)>,
+}
+
+/// A matrix bus.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[allow(missing_docs)]
+pub enum Bus { ForcePlus, ForceMinus, SensePlus, SenseMinus }
+
+/// One sense contact, proven or not.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Proof {
+    /// Sense channel.
+    pub channel: u8,
+    /// On the + relay?
+    pub plus: bool,
+    /// Touches?
+    pub good: bool,
+    /// The relays of its shot.
+    pub contacts: Contacts,
+}
+
+/// The two force contacts of an end-to-end shot.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct ForceContact {
+    /// The point.
+    pub point: PointId,
+    /// The other end of its stretch.
+    pub other: PointId,
+    /// On the + relay?
+    pub plus: bool,
+    /// Resistance of pin, relay and switch, ohm; `None` when no current came through.
+    pub ohms: Option<f64>,
+    /// With no current: did the unit stand at the source's end, so that this contact is the missing one?
+    pub missing: bool,
+}
+
+/// End to end.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Whole {
+    /// Forced and sensed at +.
+    pub from: PointId,
+    /// Forced and sensed at -.
+    pub to: PointId,
+    /// The reading.
+    pub reading: Reading,
+}
+
+/// One segment read once.
+#[derive(Clone, PartialEq, Debug)]
+pub struct SegmentFact {
+    /// The segment.
+    pub segment: SegmentId,
+    /// Its end nearer force+, then the other.
+    pub ends: [PointId; 2],
+    /// Do the two sense contacts touch?
+    pub proven: [bool; 2],
+    /// Excitation.
+    pub source: Source,
+    /// The reading.
+    pub reading: Reading,
+}
+
+impl Facts {
+    /// Reads every shot of a run.
+    pub fn of(fixture: &Fixture, state: StateId, run: &Run) -> Result<Self, Malformed> {
+        let mut facts = Self {
+            state,
+            purpose: run.purpose,
+            residual_volts: None,
+            celsius: None,
+            proofs: Vec::new(),
+            forces: Vec::new(),
+            welded: Vec::new(),
+            wholes: Vec::new(),
+            segments: Vec::new(),
+            bridges: Vec::new(),
+            insulations: Vec::new(),
+            switches: Vec::new(),
+            standards: Vec::new(),
+            others: Vec::new(),
+            seeks: Vec::new(),
+        };
+        let mut bias = BIAS_VOLTS;
+        for ran in &run.shots {
+            let (shot, codes) = (&ran.shot, ran.codes.as_slice());
+            let contacts = shot.contacts;
+            let code = codes.first().copied();
+            match ran.role {
+                Role::Bleed => {}
+                Role::Residual => {
+                    let &[zero, plus, minus, across] = codes else { continue };
+                    bias = measure::volts(zero, Gain::X1);
+                    facts.prove(contacts, [plus, minus].map(|c| measure::volts(c, Gain::X1)), bias);
+                    facts.residual_volts = Some(measure::volts(across, Gain::X1));
+                }
+                Role::Temperature => facts.celsius = code.map(measure::celsius),
+                Role::ForceGuard => {
+                    let Method::Look { gain, .. } = shot.method else { continue };
+                    let amps = code.map_or(0.0, |c| measure::volts(c, gain))
+                        / copperwalk_wire::hardware::RM_OHMS;
+                    if amps.abs() > NO_CURRENT_AMPS {
+                        let bus = match contacts.force_plus {
+                            Some(_) => Bus::ForceMinus,
+                            None => Bus::ForcePlus,
+                        };
+                        facts.welded.push((bus, contacts));
+                    }
+                }
+                Role::SenseGuard => {
+                    let Method::Look { input, gain, .. } = shot.method else { continue };
+                    let floats = code.is_some_and(|c| measure::volts(c, gain) > bias + FLOATS_VOLTS);
+                    if !floats {
+                        let bus = match input {
+                            Input::PlusAlone => Bus::SensePlus,
+                            _ => Bus::SenseMinus,
+                        };
+                        facts.welded.push((bus, contacts));
+                    }
+                }
+                Role::Whole { from, to } => {
+                    let reading = ratio::read(shot, codes, false)?;
+                    facts.prove_reading(contacts, &reading, bias);
+                    facts.force_contacts(from, to, &reading);
+                    facts.wholes.push(Whole { from, to, reading });
+                }
+                Role::Segment { segment, turned } => {
+                    let reading = ratio::read(shot, codes, turned)?;
+                    let proven = facts.prove_reading(contacts, &reading, bias);
+                    let point = |channel: Option<u8>| channel.and_then(|c| fixture.sense_point(c));
+                    let (Some(plus), Some(minus)) =
+                        (point(contacts.sense_plus), point(contacts.sense_minus))
+                    else {
+                        continue;
+                    };
+                    let (mut ends, mut proven) = ([plus, minus], proven);
+                    if turned {
+                        ends.reverse();
+                        proven.reverse();
+                    }
+                    facts.segments.push(SegmentFact { segment, ends, proven, source: shot.source, reading });
+                }
+                Role::Bridge { around } => {
+                    let reading = ratio::read(shot, codes, false)?;
+                    facts.prove_reading(contacts, &reading, bias);
+                    facts.bridges.push((around, reading));
+                }
+                Role::Insulation(index) => {
+                    let farads = fixture.board.supply.bulk_farads;
+                    let reading = insulation::read(shot, codes, farads)?;
+                    facts.prove(contacts, reading.proof_volts, bias);
+                    facts.insulations.push((index, reading));
+                }
+                Role::OpenSwitch(id) => {
+                    let reading = insulation::read(shot, codes, 0.0)?;
+                    facts.prove(contacts, reading.proof_volts, bias);
+                    facts.switches.push((id, reading));
+                }
+                Role::Standard(index) => {
+                    let reading = ratio::read(shot, codes, false)?;
+                    facts.prove_reading(contacts, &reading, bias);
+                    facts.standards.push((index, reading));
+                }
+                Role::OtherRelay { point, plus } => {
+                    let Method::Look { input, gain, .. } = shot.method else { continue };
+                    let value = code.map_or(f64::INFINITY, |c| measure::volts(c, gain));
+                    let answers = match input {
+                        Input::Current => {
+                            value.abs() > NO_CURRENT_AMPS * copperwalk_wire::hardware::RM_OHMS
+                        }
+                        _ => value - bias < PROOF_VOLTS,
+                    };
+                    facts.others.push((point, plus, answers));
+                }
+                Role::Seek { point } => {
+                    let Method::Look { gain, reversed, .. } = shot.method else { continue };
+                    let mean = codes.iter().map(|&c| measure::volts(c, gain)).sum::<f64>()
+                        / codes.len().max(1) as f64;
+                    // Forward and reversed come as a pair; half their difference is free of offset and EMF.
+                    match facts.seeks.last_mut() {
+                        Some((last, volts)) if reversed && *last == point => *volts = (*volts - mean) / 2.0,
+                        _ => facts.seeks.push((point, mean)),
+                    }
+                }
+            }
+        }
+        Ok(facts)
+    }
+
+    fn prove_reading(&mut self, contacts: Contacts, reading: &Reading, bias: f64) -> [bool; 2] {
+        reading.proof_volts.map_or([true; 2], |volts| self.prove(contacts, volts, bias))
+    }
+
+    /// Judges both sense contacts by how far the burn-out current lifts them above the bias node.
+    fn prove(&mut self, contacts: Contacts, volts: [f64; 2], bias: f64) -> [bool; 2] {
+        let good = volts.map(|v| (v - bias).abs() < PROOF_VOLTS);
+        for (plus, channel) in [(true, contacts.sense_plus), (false, contacts.sense_minus)] {
+            if let Some(channel) = channel {
+                self.proofs.push(Proof { channel, plus, good: good[usize::from(!plus)], contacts });
+            }
+        }
+        good
+    }
+
+    fn force_contacts(&mut self, from: PointId, to: PointId, reading: &Reading) {
+        /// Without current, a unit that hangs on the source's side stands 18 mV above Rm.
+        const HANGS_VOLTS: f64 = 5e-3;
+        let Some([minus, plus]) = reading.end_volts else { return };
+        for (point, other, is_plus, drop) in [(to, from, false, minus), (from, to, true, plus)] {
+            let ohms = reading.flows.then(|| (drop / reading.amps).abs());
+            let missing = !reading.flows && drop.abs() > HANGS_VOLTS;
+            self.forces.push(ForceContact { point, other, plus: is_plus, ohms, missing });
+        }
+    }
+}
