@@ -10,7 +10,8 @@ use crate::{
 const SOLDER: &str = "Battery out first. Wear eye protection and draw the fumes away.";
 const HEAT: &str = "Battery out first. Do not reflow near a lithium cell or a plastic switch body without a shield; \
                     wear eye protection and draw the fumes away.";
-const CLEANER: &str = "Battery out first. Contact cleaner is flammable: no iron nearby, and let it dry before power.";
+const CLEANER: &str =
+    "Battery out first. Contact cleaner is flammable: no iron nearby, and let it dry before power.";
 
 /// Advice on a segment.
 pub fn for_segment(board: &Board, id: SegmentId, class: Class) -> Advice {
@@ -54,17 +55,25 @@ fn usual(
 ) -> (String, String, String) {
     let open = class == Class::Open;
     let cause = match kind {
-        SegmentKind::Trace { .. } if open => "a broken trace: corrosion under the mask, a scratch, or a crack at a bend",
+        SegmentKind::Trace { .. } if open => {
+            "a broken trace: corrosion under the mask, a scratch, or a crack at a bend"
+        }
         SegmentKind::Trace { .. } => "a trace eaten thin by corrosion, or cracked part of the way across",
-        SegmentKind::Via { .. } if open => "the barrels are cracked or corroded through, often where liquid stood",
+        SegmentKind::Via { .. } if open => {
+            "the barrels are cracked or corroded through, often where liquid stood"
+        }
         SegmentKind::Via { .. } => "barrels cracked part of the way round, or thinned by corrosion",
         SegmentKind::Joint if open => "the joint has let go: a cracked or dry solder joint, or a lifted pad",
         SegmentKind::Joint => "a poor joint: cracked, dry, or with flux between the faces",
         SegmentKind::Fuse { .. } if open => "the fuse is blown; something behind it may have drawn too much",
         SegmentKind::Fuse { .. } => "an aged fuse, or one of a lower rating",
         SegmentKind::Resettable { .. } if open => "the resettable fuse is cracked or has burnt out",
-        SegmentKind::Resettable { .. } => "the resettable fuse has tripped lately or often and did not come back to its value",
-        SegmentKind::Ferrite if open => "the bead is cracked, usually by bending the board or by too much current",
+        SegmentKind::Resettable { .. } => {
+            "the resettable fuse has tripped lately or often and did not come back to its value"
+        }
+        SegmentKind::Ferrite if open => {
+            "the bead is cracked, usually by bending the board or by too much current"
+        }
         SegmentKind::Ferrite => "a bead of the wrong type, or one end poorly soldered",
         SegmentKind::Inductor if open => "the winding is broken, usually at the lead-out",
         SegmentKind::Inductor => "wrong part, or one end poorly soldered",
@@ -90,12 +99,7 @@ fn usual(
 
 /// The repair that fits the kind.
 fn mend(segment: &Segment, from: &Point, to: &Point) -> String {
-    let around = format!(
-        "run an insulated wire from {} to {}{}",
-        from.name,
-        to.name,
-        sides(from, to)
-    );
+    let around = format!("run an insulated wire from {} to {}{}", from.name, to.name, sides(from, to));
     match &segment.kind {
         SegmentKind::Trace { width_mm, .. } => format!(
             "scrape and bridge the break, or {around}; use wire with at least the copper of a {width_mm} mm trace, keep it off \
@@ -156,7 +160,9 @@ fn moving_contact(segment: &Segment) -> (String, String, String) {
 /// Says when a wire has to change sides.
 fn sides(from: &Point, to: &Point) -> &'static str {
     match (from.side, to.side) {
-        (Side::Front, Side::Back) | (Side::Back, Side::Front) => " (it changes sides: lead it round through an unused hole)",
+        (Side::Front, Side::Back) | (Side::Back, Side::Front) => {
+            " (it changes sides: lead it round through an unused hole)"
+        }
         _ => "",
     }
 }

@@ -1,5 +1,6 @@
 //! Resistance from a ratio shot: R = Rm · V_A / V_B, folded over current reversals.
 
+use copperwalk_core::fold::Folded;
 use copperwalk_wire::{Gain, Method, Ratio, Shot, hardware::RM_OHMS};
 use nalgebra::{DMatrix, DVector};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
@@ -63,8 +64,11 @@ pub fn read(shot: &Shot, codes: &[i32], turned: bool) -> Result<Reading, Malform
         })
         .collect();
 
-    let sense_volts = fold(&halves, |half| half.sense);
-    let drop_volts = fold(&halves, |half| half.drop);
+    // The very sums the controller decided by.
+    let mut folded = Folded::default();
+    rest[..6 * triples].chunks_exact(2).for_each(|pair| folded.add(pair[0], pair[1]));
+    let sense_volts = folded.mean_a() * lsb_volts(ratio.gain_a) * if turned { -1.0 } else { 1.0 };
+    let drop_volts = folded.mean_b() * lsb_volts(ratio.gain_b);
     let (sigma_a, sigma_b) = (noise_volts(ratio.gain_a, ratio.rate), noise_volts(ratio.gain_b, ratio.rate));
     // The fold (1, −2, 1)/4 has a variance of 6/16 of one code's.
     let shrink = (0.375 / triples as f64).sqrt();
@@ -116,13 +120,6 @@ fn split_pair(codes: &[i32], present: bool) -> Option<(Option<[i32; 2]>, &[i32])
     }
     let (pair, rest) = codes.split_first_chunk::<2>()?;
     Some((Some(*pair), rest))
-}
-
-/// Mean over triples of ±(h1 − 2·h2 + h3)/4: a constant and a linear drift cancel exactly.
-fn fold(halves: &[Half], pick: impl Fn(&Half) -> f64) -> f64 {
-    let triples = halves.chunks_exact(3);
-    let count = triples.len() as f64;
-    triples.map(|h| h[0].sign * (pick(&h[0]) - 2.0 * pick(&h[1]) + pick(&h[2])) / 4.0).sum::<f64>() / count
 }
 
 /// How the half-cycles of pair A scatter about "signal times sign, plus offset, plus drift".

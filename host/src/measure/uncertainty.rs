@@ -8,8 +8,8 @@
 use copperwalk_wire::hardware::RM_TOLERANCE;
 use statrs::distribution::{Continuous, ContinuousCDF, Normal};
 
-/// Temperature coefficient of annealed copper at 20 °C, per kelvin. Source: IEC 60028.
-pub const COPPER_PER_KELVIN: f64 = 0.003_93;
+use crate::board::expected::ALPHA_COPPER;
+
 /// Standard uncertainty of the ratio of two different amplifier gains, relative. ADS1220: gain error 0.01 % a gain
 /// typically (from memory), hence √2 times that.
 pub const GAIN_RATIO_STANDARD: f64 = 1.41e-4;
@@ -74,13 +74,8 @@ impl Budget {
 
 /// The relative standard uncertainty that does not shrink with looking longer: what a stop rule must allow for.
 pub fn relative_standard(copper: bool) -> f64 {
-    let temperature = if copper { COPPER_PER_KELVIN * TEMPERATURE_STANDARD_KELVIN } else { 0.0 };
+    let temperature = if copper { ALPHA_COPPER * TEMPERATURE_STANDARD_KELVIN } else { 0.0 };
     (RM_TOLERANCE / 3.0_f64.sqrt()).hypot(GAIN_RATIO_STANDARD).hypot(temperature)
-}
-
-/// Refers copper at `celsius` to 20 °C.
-pub fn copper_to_20c(ohms: f64, celsius: f64) -> f64 {
-    ohms / (1.0 + COPPER_PER_KELVIN * (celsius - 20.0))
 }
 
 /// Half width U with P(|N + R| ≤ U) = 95 %, N normal with standard deviation `normal`, R uniform in ± `rectangle`.
@@ -143,11 +138,5 @@ mod tests {
                 / f64::from(steps);
             assert!((inside - 0.95).abs() < 1e-6, "{inside}");
         }
-    }
-
-    #[test]
-    fn copper_follows_its_coefficient() {
-        // IEC 60028: R(100 °C)/R(20 °C) = 1 + 0.00393 · 80 = 1.3144.
-        assert!((copper_to_20c(1.3144, 100.0) - 1.0).abs() < 1e-12);
     }
 }

@@ -17,7 +17,9 @@ use copperwalk_wire::{
 };
 
 use super::{
-    diagnose, facts::Facts, judge, locate,
+    diagnose,
+    facts::Facts,
+    judge, locate,
     outcome::{BenchFault, BenchWork, Purpose, Run, RunShot, Sweep},
 };
 use crate::{
@@ -95,7 +97,13 @@ pub fn sweep(
         }
     }
     let Conductor { bench, runs, facts, work, bench_faults, .. } = conductor;
-    Ok(judge::sweep(fixture, plan, subject, bench.name(), judge::Material { runs, facts, work, bench_faults }))
+    Ok(judge::sweep(
+        fixture,
+        plan,
+        subject,
+        bench.name(),
+        judge::Material { runs, facts, work, bench_faults },
+    ))
 }
 
 struct Conductor<'a> {

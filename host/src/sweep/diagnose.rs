@@ -85,8 +85,7 @@ pub fn supply_questions(fixture: &Fixture, facts: &Facts) -> Vec<Question> {
             let (point, other) =
                 if proof.plus { (supply.from, supply.ret) } else { (supply.ret, supply.from) };
             let forest = Forest::new(&fixture.board, facts.state, &[]);
-            let neighbour =
-                forest.tree(point).into_iter().skip(1).find(|&p| fixture.pins(p).force.is_some());
+            let neighbour = forest.tree(point).into_iter().skip(1).find(|&p| fixture.pins(p).force.is_some());
             Question::Terminal { point, other, plus: proof.plus, neighbour }
         })
         .collect()
@@ -143,11 +142,9 @@ fn welded(fixture: &Fixture, known: &[&Facts]) -> Vec<Question> {
             (Bus::ForcePlus, _, Some(end)) | (Bus::ForceMinus, Some(end), _) => {
                 Question::WeldedForce { plus: *bus == Bus::ForcePlus, end, points: forest.tree(end) }
             }
-            (Bus::SensePlus | Bus::SenseMinus, Some(a), Some(b)) => Question::WeldedSense {
-                plus: *bus == Bus::SensePlus,
-                ends: (a, b),
-                points: forest.tree(a),
-            },
+            (Bus::SensePlus | Bus::SenseMinus, Some(a), Some(b)) => {
+                Question::WeldedSense { plus: *bus == Bus::SensePlus, ends: (a, b), points: forest.tree(a) }
+            }
             _ => continue,
         };
         asked.push(*bus);
@@ -317,7 +314,8 @@ fn pin_name(board: &Board, point: PointId, kind: &str, channel: Option<u8>) -> S
 fn dirty_pin(board: &Board, point: PointId, kind: &str, channel: Option<u8>) -> BenchFault {
     BenchFault {
         part: pin_name(board, point, kind, channel),
-        what: "does not touch: clean the pin and the pad, check that the board sits flat, and sweep again".into(),
+        what: "does not touch: clean the pin and the pad, check that the board sits flat, and sweep again"
+            .into(),
     }
 }
 
@@ -331,7 +329,8 @@ fn relay_name(board: &Board, point: Option<PointId>, kind: &str, plus: bool, cha
 fn never_closes(board: &Board, point: PointId, kind: &str, plus: bool, channel: Option<u8>) -> BenchFault {
     BenchFault {
         part: relay_name(board, Some(point), kind, plus, channel),
-        what: "never closes, while the pin answers on its other relay: replace the relay or its driver".into(),
+        what: "never closes, while the pin answers on its other relay: replace the relay or its driver"
+            .into(),
     }
 }
 

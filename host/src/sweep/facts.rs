@@ -61,7 +61,12 @@ pub struct Facts {
 /// A matrix bus.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 #[allow(missing_docs)]
-pub enum Bus { ForcePlus, ForceMinus, SensePlus, SenseMinus }
+pub enum Bus {
+    ForcePlus,
+    ForceMinus,
+    SensePlus,
+    SenseMinus,
+}
 
 /// One sense contact, proven or not.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -153,8 +158,8 @@ impl Facts {
                 Role::Temperature => facts.celsius = code.map(measure::celsius),
                 Role::ForceGuard => {
                     let Method::Look { gain, .. } = shot.method else { continue };
-                    let amps = code.map_or(0.0, |c| measure::volts(c, gain))
-                        / copperwalk_wire::hardware::RM_OHMS;
+                    let amps =
+                        code.map_or(0.0, |c| measure::volts(c, gain)) / copperwalk_wire::hardware::RM_OHMS;
                     if amps.abs() > NO_CURRENT_AMPS {
                         let bus = match contacts.force_plus {
                             Some(_) => Bus::ForceMinus,
@@ -184,8 +189,7 @@ impl Facts {
                     let reading = ratio::read(shot, codes, turned)?;
                     let proven = facts.prove_reading(contacts, &reading, bias);
                     let point = |channel: Option<u8>| channel.and_then(|c| fixture.sense_point(c));
-                    let (Some(plus), Some(minus)) =
-                        (point(contacts.sense_plus), point(contacts.sense_minus))
+                    let (Some(plus), Some(minus)) = (point(contacts.sense_plus), point(contacts.sense_minus))
                     else {
                         continue;
                     };
@@ -221,9 +225,7 @@ impl Facts {
                     let Method::Look { input, gain, .. } = shot.method else { continue };
                     let value = code.map_or(f64::INFINITY, |c| measure::volts(c, gain));
                     let answers = match input {
-                        Input::Current => {
-                            value.abs() > NO_CURRENT_AMPS * copperwalk_wire::hardware::RM_OHMS
-                        }
+                        Input::Current => value.abs() > NO_CURRENT_AMPS * copperwalk_wire::hardware::RM_OHMS,
                         _ => value - bias < PROOF_VOLTS,
                     };
                     facts.others.push((point, plus, answers));

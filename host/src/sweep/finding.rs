@@ -8,10 +8,13 @@ use super::{
     outcome::{Class, Verdict},
 };
 use crate::{
-    board::{Board, Segment, SegmentId, SegmentKind, StateId},
+    board::{
+        Board, Segment, SegmentId, SegmentKind, StateId,
+        expected::{ALPHA_COPPER, to_20c},
+    },
     measure::{
         ratio::Reading,
-        uncertainty::{Budget, COPPER_PER_KELVIN, TEMPERATURE_STANDARD_KELVIN, copper_to_20c},
+        uncertainty::{Budget, TEMPERATURE_STANDARD_KELVIN},
     },
     verdict,
 };
@@ -54,9 +57,9 @@ pub struct Value {
 impl Value {
     fn new(segment: &Segment, reading: &Reading, celsius: f64) -> Self {
         let ohms = reading.ohms;
-        let ohms_20c = if segment.kind.is_copper() { copper_to_20c(ohms, celsius) } else { ohms };
+        let ohms_20c = if segment.kind.is_copper() { to_20c(ohms, celsius) } else { ohms };
         let temperature = if segment.kind.is_copper() {
-            ohms_20c.abs() * COPPER_PER_KELVIN * TEMPERATURE_STANDARD_KELVIN
+            ohms_20c.abs() * ALPHA_COPPER * TEMPERATURE_STANDARD_KELVIN
         } else {
             0.0
         };
@@ -74,7 +77,8 @@ impl Value {
 /// Finds out about one segment from everything read in a state.
 pub fn find(board: &Board, id: SegmentId, state: StateId, known: &[&Facts], celsius: f64) -> Finding {
     let segment = board.segment(id);
-    let finding = |value, verdict, class, located| Finding { segment: id, state, value, verdict, class, located };
+    let finding =
+        |value, verdict, class, located| Finding { segment: id, state, value, verdict, class, located };
     if let Some((_, probability)) = locate::opens(known).into_iter().find(|(open, _)| *open == id) {
         return finding(None, Verdict::Fail, Class::Open, Some(probability));
     }
@@ -129,11 +133,15 @@ fn authoritative(
 }
 
 /// The worst value of a contact that moved while it was read.
-fn flicker(segment: &Segment, readings: &[&SegmentFact], value: impl Fn(&SegmentFact) -> Value) -> Option<Value> {
+fn flicker(
+    segment: &Segment,
+    readings: &[&SegmentFact],
+    value: impl Fn(&SegmentFact) -> Value,
+) -> Option<Value> {
     let moved = |fact: &&&SegmentFact| {
-        fact.reading
-            .flicker
-            .is_some_and(|[low, high]| high - low > FLICKER_SHARE * segment.limits.max_ohms && high > 2.0 * low)
+        fact.reading.flicker.is_some_and(|[low, high]| {
+            high - low > FLICKER_SHARE * segment.limits.max_ohms && high > 2.0 * low
+        })
     };
     readings.iter().find(moved).map(|fact| value(fact))
 }
@@ -149,9 +157,8 @@ fn classify(
         Verdict::Fail if segment.limits.min_ohms.is_some_and(|min| value.ohms_20c < min) => Class::Low,
         Verdict::Fail if value.ohms_20c > OPEN_OHMS => Class::Open,
         Verdict::Fail => {
-            let passes_under_load = readings
-                .iter()
-                .any(|fact| fact.source == Source::Load && judged(fact).1 == Verdict::Pass);
+            let passes_under_load =
+                readings.iter().any(|fact| fact.source == Source::Load && judged(fact).1 == Verdict::Pass);
             if segment.kind.is_contact() && passes_under_load { Class::Film } else { Class::High }
         }
         _ if barrel_lost(segment, value) => Class::RedundancyLost,
@@ -163,5 +170,6 @@ fn classify(
 fn barrel_lost(segment: &Segment, value: &Value) -> bool {
     let SegmentKind::Via { count, .. } = segment.kind else { return false };
     let all = f64::from(count);
-    count > 1 && value.ohms_20c - value.expanded() > segment.expected.typical_ohms * (all / (all - 1.0)).sqrt()
+    count > 1
+        && value.ohms_20c - value.expanded() > segment.expected.typical_ohms * (all / (all - 1.0)).sqrt()
 }

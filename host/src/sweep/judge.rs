@@ -39,7 +39,13 @@ pub struct Material {
 }
 
 /// Judges a whole sweep.
-pub fn sweep(fixture: &Fixture, plan: &Plan, subject: Subject, bench_name: String, material: Material) -> Sweep {
+pub fn sweep(
+    fixture: &Fixture,
+    plan: &Plan,
+    subject: Subject,
+    bench_name: String,
+    material: Material,
+) -> Sweep {
     let board = &fixture.board;
     let Material { runs, facts, work, bench_faults } = material;
     let celsius = facts.iter().find_map(|facts| facts.celsius);
@@ -116,10 +122,8 @@ pub fn undecided(fixture: &Fixture, plan: &Plan, state: StateId, facts: &[Facts]
     let board = &fixture.board;
     let known: Vec<&Facts> = in_state(facts, state).collect();
     let celsius = facts.iter().find_map(|facts| facts.celsius).unwrap_or(ROOM_CELSIUS);
-    let findings: Vec<Finding> = walked(plan, state)
-        .into_iter()
-        .map(|id| finding::find(board, id, state, &known, celsius))
-        .collect();
+    let findings: Vec<Finding> =
+        walked(plan, state).into_iter().map(|id| finding::find(board, id, state, &known, celsius)).collect();
     let mut wanted: BTreeSet<SegmentId> = findings
         .iter()
         .filter(|finding| finding.verdict == Verdict::Unproven && finding.value.is_some())
@@ -190,7 +194,9 @@ fn insulation_rows(fixture: &Fixture, plan: &Plan, facts: &[Facts]) -> Vec<Isola
     let mut rows = Vec::new();
     for stage in &plan.stages {
         for (id, segment) in board.segment_ids().map(|id| (id, board.segment(id))) {
-            let (false, Some(min)) = (segment.conducts_in(stage.state), segment.open_min_ohms) else { continue };
+            let (false, Some(min)) = (segment.conducts_in(stage.state), segment.open_min_ohms) else {
+                continue;
+            };
             let reading = in_state(facts, stage.state)
                 .flat_map(|facts| &facts.switches)
                 .find(|(switch, _)| *switch == id);
