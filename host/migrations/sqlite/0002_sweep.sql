@@ -121,7 +121,8 @@ CREATE TABLE run (
     sweep_id BIGINT NOT NULL REFERENCES sweep,
     line     BIGINT NOT NULL,
     state    TEXT   NOT NULL,               -- state of the unit during the run
-    purpose  TEXT   NOT NULL,               -- walk, follow-up …
+    purpose  TEXT   NOT NULL,               -- plan, dry_look, reforce …
+    ended    TEXT   NOT NULL,               -- why the controller ended it, JSON: "Complete", {"Fault":"Lid"} …
     layout   BIGINT NOT NULL,               -- of the bytes below: LAYOUT in host/src/records/raw.rs
     shots    BLOB   NOT NULL,               -- every shot with what it was for, its raw codes and its times
     PRIMARY KEY (sweep_id, line)

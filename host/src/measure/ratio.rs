@@ -7,7 +7,7 @@ use statrs::distribution::{ChiSquared, ContinuousCDF};
 
 use super::{
     Malformed,
-    noise::noise_volts,
+    noise::{lsb_volts, noise_volts},
     saturated,
     uncertainty::{Budget, EMF_STANDARD_VOLTS, GAIN_RATIO_STANDARD, LEAKAGE_OHMS},
     volts,

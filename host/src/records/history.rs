@@ -78,11 +78,13 @@ impl Store {
         if run.layout != raw::LAYOUT {
             return Err(Error::RawLayout { sweep, found: run.layout, known: raw::LAYOUT });
         }
-        let shots = raw::unpack(&run.shots).map_err(|error| Error::Damaged {
+        let damaged = |what: &str, error: &dyn std::error::Error| Error::Damaged {
             path: self.path.clone(),
-            reason: format!("raw codes of sweep {sweep}: {error}"),
-        })?;
-        Ok(Run { state: run.state, purpose: run.purpose, shots })
+            reason: format!("{what} of sweep {sweep}: {error}"),
+        };
+        let shots = raw::unpack(&run.shots).map_err(|error| damaged("raw codes", &error))?;
+        let end = serde_json::from_str(&run.ended).map_err(|error| damaged("end of a run", &error))?;
+        Ok(Run { state: run.state, purpose: run.purpose, end, shots })
     }
 }
 

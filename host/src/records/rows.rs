@@ -8,7 +8,8 @@ use sqlx::{Row, Sqlite};
 
 use super::raw;
 use crate::sweep::{
-    Advice, BenchFault, Class, ClosureRow, Fault, IsolationRow, Run, SegmentRow, StandardRow, Verdict,
+    Advice, BenchFault, Class, ClosureRow, Fault, IsolationRow, Purpose, Run, SegmentRow, StandardRow,
+    Verdict,
 };
 
 /// The database behind the store. Everything that names it stands in this module, `open.rs` and `write.rs`.
@@ -231,7 +232,9 @@ impl Line for String {
 /// A run whose shots are still packed: only [`super::Store::sweep`] unpacks them.
 pub(super) struct PackedRun {
     pub state: String,
-    pub purpose: String,
+    pub purpose: Purpose,
+    /// Why it ended, in JSON: most ends are a word, a fault carries which.
+    pub ended: String,
     pub layout: i64,
     pub shots: Vec<u8>,
 }
@@ -240,7 +243,8 @@ impl PackedRun {
     pub fn of(run: &Run) -> Result<Self, sqlx::Error> {
         Ok(Self {
             state: run.state.clone(),
-            purpose: run.purpose.clone(),
+            purpose: run.purpose,
+            ended: serde_json::to_string(&run.end).map_err(|error| sqlx::Error::Encode(error.into()))?,
             layout: raw::LAYOUT,
             shots: raw::pack(&run.shots).map_err(|error| sqlx::Error::Encode(error.into()))?,
         })
@@ -248,16 +252,22 @@ impl PackedRun {
 }
 
 impl Line for PackedRun {
-    table!("run", "state, purpose, layout, shots", "$3, $4, $5, $6");
+    table!("run", "state, purpose, ended, layout, shots", "$3, $4, $5, $6, $7");
 
     fn bind<'q>(&'q self, query: Query<'q>) -> Query<'q> {
-        query.bind(&self.state).bind(&self.purpose).bind(self.layout).bind(&self.shots)
+        query
+            .bind(&self.state)
+            .bind(self.purpose.word())
+            .bind(&self.ended)
+            .bind(self.layout)
+            .bind(&self.shots)
     }
 
     fn read(row: &SqliteRow) -> Result<Self, sqlx::Error> {
         Ok(Self {
             state: row.try_get("state")?,
-            purpose: row.try_get("purpose")?,
+            purpose: word(row, "purpose")?,
+            ended: row.try_get("ended")?,
             layout: row.try_get("layout")?,
             shots: row.try_get("shots")?,
         })

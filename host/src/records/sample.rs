@@ -6,9 +6,10 @@ use crate::board::{Board, PointId, SegmentId, State, Supply};
 use crate::fixture::Fixture;
 use crate::plan::Role;
 use crate::sweep::{
-    Advice, Basis, BenchWork, Class, ClosureRow, Fault, IsolationRow, Run, RunShot, SegmentRow, StandardRow,
-    Sweep, Verdict,
+    Advice, Basis, BenchWork, Class, ClosureRow, Fault, IsolationRow, Purpose, Run, RunShot, SegmentRow,
+    StandardRow, Sweep, Verdict,
 };
+use copperwalk_wire::message::{self, RunEnd};
 
 /// A fixture of which the store needs the names, texts and hashes only.
 pub fn fixture() -> Fixture {
@@ -199,8 +200,13 @@ fn runs(random: &mut Random, segments: usize) -> Vec<Run> {
         shot(Role::Insulation(0), Source::Isolation, settle, 112),
     ];
     vec![
-        Run { state: "on".into(), purpose: "walk".into(), shots: walk },
-        Run { state: "on".into(), purpose: "isolation".into(), shots: insulation },
+        Run { state: "on".into(), purpose: Purpose::Plan, end: RunEnd::Complete, shots: walk },
+        Run {
+            state: "on".into(),
+            purpose: Purpose::LongLook,
+            end: RunEnd::Fault(message::Fault::Lid),
+            shots: insulation,
+        },
     ]
 }
 

@@ -229,6 +229,7 @@ pub struct BenchWork {
 
 /// Why a run was made.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Purpose {
     /// The plan as compiled, or what is left of it after a gate.
     Plan,
@@ -246,6 +247,22 @@ pub enum Purpose {
     LongLook,
     /// Which pin or relay of the bench is at fault.
     Diagnosis,
+}
+
+impl Purpose {
+    /// The word kept in records.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Plan => "plan",
+            Self::Bleed => "bleed",
+            Self::DryLook => "dry_look",
+            Self::LoadLook => "load_look",
+            Self::Bridge => "bridge",
+            Self::Reforce => "reforce",
+            Self::LongLook => "long_look",
+            Self::Diagnosis => "diagnosis",
+        }
+    }
 }
 
 /// One run of the controller.
