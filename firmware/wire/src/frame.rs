@@ -14,6 +14,9 @@ static CRC: Crc<u32> = Crc::<u32>::new(&CRC_32_ISO_HDLC);
 /// Longest packed message before COBS: one byte of overhead (MAX_FRAME ≤ 256) and the closing zero.
 const MAX_PACKED: usize = MAX_FRAME - 2;
 
+/// Longest frame without its closing zero.
+const MAX_STUFFED: usize = MAX_FRAME - 1;
+
 /// Why bytes are not a frame.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum FrameError {
@@ -42,18 +45,21 @@ pub fn encode<'b, T: Serialize>(
 /// Unpacks one frame, given without its closing zero.
 pub fn decode<T: DeserializeOwned>(frame: &[u8]) -> Result<T, FrameError> {
     let mut packed = [0; MAX_FRAME];
-    if frame.len() > MAX_FRAME {
+    if frame.len() > MAX_STUFFED {
         return Err(FrameError::TooLong);
     }
     let length = cobs::decode(frame, &mut packed).map_err(|_| FrameError::Stuffing)?;
     let packed = packed.get(..length).ok_or(FrameError::Stuffing)?;
-    postcard::from_bytes_crc32(packed, CRC.digest()).map_err(|_| FrameError::Content)
+    match postcard::take_from_bytes_crc32(packed, CRC.digest()) {
+        Ok((message, [])) => Ok(message),
+        _ => Err(FrameError::Content),
+    }
 }
 
 /// Collects bytes until a frame is whole.
 #[derive(Debug)]
 pub struct FrameReader {
-    bytes: [u8; MAX_FRAME],
+    bytes: [u8; MAX_STUFFED],
     length: usize,
     /// The frame under way is already longer than allowed; wait for its end.
     overlong: bool,
@@ -62,7 +68,7 @@ pub struct FrameReader {
 impl FrameReader {
     /// A reader at the start of a frame.
     pub const fn new() -> Self {
-        Self { bytes: [0; MAX_FRAME], length: 0, overlong: false }
+        Self { bytes: [0; MAX_STUFFED], length: 0, overlong: false }
     }
 
     /// Takes one byte. `None`: not all here yet.

@@ -35,11 +35,14 @@ pub enum ToBench {
     Status,
     /// Forget the plan and make room for `shots`. Answer: `Done` or `Refused`.
     Plan { shots: u16 },
-    /// One shot of the plan. Answer: none when it fits (flow: `Run` checks that all have come), else `Refused`.
+    /// One shot of the plan, in order. Answer: none when it fits (flow: `Run` checks that all have come), else
+    /// `Refused`: once for the first that does not, not for those already on their way behind it. A shot that
+    /// repeats an earlier one unchanged is an echo of the line and passed over.
     Shot { index: u16, shot: Shot },
-    /// Run the whole plan. Answer: `Done`, the stream, `Ended`; or `Refused`.
+    /// Run the whole plan. Answer: `Done`, the stream, `Ended`; or `Refused`. A `Run` under the number of the last
+    /// one is an echo of the line and passed over.
     Run,
-    /// Open everything now. Answer: `Done` (and `Ended` for a running plan).
+    /// Open everything now. Answer: `Done`, with the current off; and for a running plan `Ended`, with all open.
     Stop,
     /// Line test. Answer: the same bytes.
     Echo { bytes: Vec<u8, ECHO_BYTES> },
@@ -85,7 +88,7 @@ pub struct Status {
     pub lid_open: bool,
     /// Why the last run ended badly, or what is wrong now.
     pub fault: Option<Fault>,
-    /// The controller restarted by its watchdog since the last `Hello`.
+    /// The watchdog restarted the controller, and this is the first `Hello` since.
     pub watchdog_bit: bool,
 }
 
