@@ -27,7 +27,8 @@ pub struct Told(());
 
 /// A file being read, and what was found wrong in it so far.
 pub struct Sheet {
-    source: Arc<SourceText>,
+    text: String,
+    shown: Arc<SourceText>,
     problems: RefCell<Vec<Problem>>,
 }
 
@@ -35,7 +36,8 @@ impl Sheet {
     /// A text that is already in memory.
     pub fn new(name: &str, text: &str) -> Self {
         Self {
-            source: Arc::new(SourceText { name: name.to_owned(), text: text.to_owned() }),
+            text: text.to_owned(),
+            shown: Arc::new(SourceText::new(name, text)),
             problems: RefCell::default(),
         }
     }
@@ -81,12 +83,12 @@ impl Sheet {
 
     /// The file's text.
     pub fn text(&self) -> &str {
-        &self.source.text
+        &self.text
     }
 
     /// SHA-256 of the file's bytes, lower-case hex: what a record names the file by.
     pub fn hash(&self) -> String {
-        sha2::Sha256::digest(self.source.text.as_bytes()).iter().map(|byte| format!("{byte:02x}")).collect()
+        sha2::Sha256::digest(self.text.as_bytes()).iter().map(|byte| format!("{byte:02x}")).collect()
     }
 
     /// Notes an error.
@@ -106,7 +108,7 @@ impl Sheet {
 
     fn note(&self, grade: Grade, span: Option<Range<usize>>, message: String, help: String) -> Told {
         self.problems.borrow_mut().push(Problem {
-            file: Arc::clone(&self.source),
+            file: Arc::clone(&self.shown),
             span,
             grade,
             message,
@@ -138,16 +140,16 @@ impl Sheet {
     /// # Errors
     /// The text is empty or not TOML.
     pub fn document(&self) -> Result<Spanned<DeTable<'_>>, Told> {
-        if self.source.text.trim().is_empty() {
+        if self.text.trim().is_empty() {
             return Err(self.refuse(
                 None,
-                format!("{} is empty", self.source.name),
+                format!("{} is empty", self.shown.name()),
                 "start with `format = 1`",
             ));
         }
-        let (document, errors) = DeTable::parse_recoverable(&self.source.text);
+        let (document, errors) = DeTable::parse_recoverable(&self.text);
         let told = errors.iter().map(|error| {
-            let message = format!("this is not TOML: {}", clip(error.message()));
+            let message = format!("this is not TOML: {}", error.message());
             self.refuse(error.span().or(Some(0..0)), message, "see https://toml.io for the notation")
         });
         told.last().map_or(Ok(document), Err)

@@ -8,6 +8,7 @@ pub mod problem;
 pub mod quantity;
 
 pub mod board;
+pub mod check;
 pub mod fixture;
 pub mod plan;
 

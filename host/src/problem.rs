@@ -10,13 +10,11 @@ use std::sync::Arc;
 
 use miette::{Diagnostic, GraphicalReportHandler, GraphicalTheme, LabeledSpan, MietteSpanContents, Severity};
 
-/// A file as it was read.
+/// A file as it is shown: byte for byte where it was, but without characters that would move a terminal's cursor.
 #[derive(PartialEq, Eq, Debug)]
 pub struct SourceText {
-    /// Name as it was given.
-    pub name: String,
-    /// Text; empty when it could not be read.
-    pub text: String,
+    name: String,
+    text: String,
 }
 
 /// How bad it is.
@@ -73,7 +71,7 @@ impl Diagnostic for Problem {
     }
 
     fn help<'a>(&'a self) -> Option<Box<dyn fmt::Display + 'a>> {
-        (!self.help.is_empty()).then(|| Box::new(&self.help) as Box<dyn fmt::Display>)
+        Some(Box::new(&self.help))
     }
 
     fn source_code(&self) -> Option<&dyn miette::SourceCode> {
@@ -81,17 +79,34 @@ impl Diagnostic for Problem {
     }
 
     fn labels(&self) -> Option<Box<dyn Iterator<Item = LabeledSpan> + '_>> {
-        let span = self.file.on_one_line(self.span.clone()?);
+        let span = self.file.on_one_line(self.span.as_ref()?);
         Some(Box::new(std::iter::once(LabeledSpan::new(None, span.start, span.len()))))
     }
 }
 
 impl SourceText {
+    /// A file by its name and its text; the text is empty when it could not be read.
+    pub fn new(name: &str, text: &str) -> Self {
+        // Replacements are as long as what they replace, so that spans keep their places: control characters have one
+        // byte below U+0080 and two above.
+        let tame = |letter: char| match letter {
+            '\n' | '\t' => letter,
+            _ if !letter.is_control() => letter,
+            _ if letter.len_utf8() == 1 => ' ',
+            _ => '\u{00BF}',
+        };
+        Self { name: name.chars().map(tame).collect(), text: text.chars().map(tame).collect() }
+    }
+
+    /// Name as it was given.
+    pub fn name(&self) -> &str {
+        &self.name
+    }
+
     /// The part of a span that stands on its first line and is short enough to show.
-    fn on_one_line(&self, span: Range<usize>) -> Range<usize> {
+    fn on_one_line(&self, span: &Range<usize>) -> Range<usize> {
         let start = span.start.min(self.text.len());
-        let window = self.window(start);
-        start..span.end.clamp(start, window.end.max(start))
+        start..span.end.clamp(start, self.window(start).end.max(start))
     }
 
     /// The line around a byte, cut to what fits a terminal: a file may be one line of a megabyte.
@@ -135,7 +150,14 @@ impl miette::SourceCode for SourceText {
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Problems(pub Vec<Problem>);
 
+/// Problems shown at most: whoever has more is reading the wrong file.
+const MOST_SHOWN: usize = 50;
+
 impl Problems {
+    fn left_out(&self) -> usize {
+        self.0.len().saturating_sub(MOST_SHOWN)
+    }
+
     /// Is a file unusable?
     pub fn any_error(&self) -> bool {
         self.0.iter().any(|problem| problem.grade == Grade::Error)
@@ -145,15 +167,15 @@ impl Problems {
 /// One line per problem: `board.toml:12: what is wrong; what would be right`.
 impl fmt::Display for Problems {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for (i, problem) in self.0.iter().enumerate() {
+        for (i, problem) in self.0.iter().take(MOST_SHOWN).enumerate() {
             let newline = if i == 0 { "" } else { "\n" };
             let line = problem.line().map_or(String::new(), |line| format!(":{line}"));
-            write!(f, "{newline}{}{line}: {}", problem.file.name, problem.message)?;
-            if !problem.help.is_empty() {
-                write!(f, "; {}", problem.help)?;
-            }
+            write!(f, "{newline}{}{line}: {}; {}", problem.file.name, problem.message, problem.help)?;
         }
-        Ok(())
+        match self.left_out() {
+            0 => Ok(()),
+            more => write!(f, "\n… and {more} more"),
+        }
     }
 }
 
@@ -169,11 +191,17 @@ pub fn render(problems: &Problems, width: usize, colour: bool) -> String {
         .without_syntax_highlighting()
         .with_links(false);
     let mut shown = String::new();
-    for problem in &problems.0 {
+    for problem in problems.0.iter().take(MOST_SHOWN) {
+        if !shown.is_empty() {
+            shown.push('\n');
+        }
         // Writing to a string fails only if a diagnostic's own source does; then the plain line still says it.
         if handler.render_report(&mut shown, problem).is_err() {
             let _ = writeln!(shown, "{}: {}", problem.file.name, problem.message);
         }
+    }
+    if problems.left_out() > 0 {
+        let _ = writeln!(shown, "\n  … and {} more", problems.left_out());
     }
     shown
 }

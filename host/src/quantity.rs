@@ -38,27 +38,25 @@ enum Dimension {
     Relative,
 }
 
-/// Every accepted spelling. `u` stands for µ (U+00B5, also written U+03BC), `ohm` for Ω (U+03A9, also U+2126).
+/// Every accepted spelling, once the signs are written as letters: µ as `u`, Ω as `ohm`.
 #[rustfmt::skip]
 const SPELLINGS: &[Spelling] = {
     use Dimension::{Capacitance, Current, Length, Relative, Resistance, Voltage};
     &[
-        Spelling("uohm", Resistance, 1.0, -6), Spelling("µΩ", Resistance, 1.0, -6),
-        Spelling("mohm", Resistance, 1.0, -3), Spelling("mΩ", Resistance, 1.0, -3),
-        Spelling("ohm",  Resistance, 1.0,  0), Spelling("Ω",  Resistance, 1.0,  0),
-        Spelling("kohm", Resistance, 1.0,  3), Spelling("kΩ", Resistance, 1.0,  3),
-        Spelling("Mohm", Resistance, 1.0,  6), Spelling("MΩ", Resistance, 1.0,  6),
-        Spelling("um",   Length,     1.0, -6), Spelling("µm", Length,     1.0, -6),
-        Spelling("mm",   Length,     1.0, -3), Spelling("cm", Length,     1.0, -2),
-        Spelling("m",    Length,     1.0,  0), Spelling("mil", Length,   25.4, -6),
-        Spelling("uA",   Current,    1.0, -6), Spelling("µA", Current,    1.0, -6),
-        Spelling("mA",   Current,    1.0, -3), Spelling("A",  Current,    1.0,  0),
-        Spelling("uV",   Voltage,    1.0, -6), Spelling("µV", Voltage,    1.0, -6),
-        Spelling("mV",   Voltage,    1.0, -3), Spelling("V",  Voltage,    1.0,  0),
+        Spelling("uohm", Resistance, 1.0, -6), Spelling("mohm", Resistance, 1.0, -3),
+        Spelling("ohm",  Resistance, 1.0,  0), Spelling("kohm", Resistance, 1.0,  3),
+        Spelling("Mohm", Resistance, 1.0,  6),
+        Spelling("um",   Length,     1.0, -6), Spelling("mm",   Length,     1.0, -3),
+        Spelling("cm",   Length,     1.0, -2), Spelling("m",    Length,     1.0,  0),
+        Spelling("mil",  Length,    25.4, -6),
+        Spelling("uA",   Current,    1.0, -6), Spelling("mA",   Current,    1.0, -3),
+        Spelling("A",    Current,    1.0,  0),
+        Spelling("uV",   Voltage,    1.0, -6), Spelling("mV",   Voltage,    1.0, -3),
+        Spelling("V",    Voltage,    1.0,  0),
         Spelling("pF",   Capacitance, 1.0, -12), Spelling("nF", Capacitance, 1.0, -9),
-        Spelling("uF",   Capacitance, 1.0,  -6), Spelling("µF", Capacitance, 1.0, -6),
-        Spelling("mF",   Capacitance, 1.0,  -3), Spelling("F",  Capacitance, 1.0,  0),
-        Spelling("%",    Relative,   1.0, -2), Spelling("ppm", Relative,  1.0, -6),
+        Spelling("uF",   Capacitance, 1.0,  -6), Spelling("mF", Capacitance, 1.0, -3),
+        Spelling("F",    Capacitance, 1.0,   0),
+        Spelling("%",    Relative,   1.0, -2), Spelling("ppm",  Relative,   1.0, -6),
     ]
 };
 
@@ -136,18 +134,19 @@ pub fn parse(text: &str, unit: Unit) -> Result<f64, QuantityError> {
     let wrong = |what: String| QuantityError { what, help: format!("write {}", unit.example()) };
     let text = text.trim();
     let (number, spelling) = text.split_at(number_length(text));
-    let spelling: String = spelling.trim().chars().map(usual_letter).collect();
+    let written = spelling.trim();
+    let spelling = in_letters(written);
     if number.parse::<f64>().is_err() {
         return Err(wrong(format!("`{}` does not begin with a number", clip(text))));
     }
-    if spelling.starts_with(',') {
+    if written.starts_with(',') {
         return Err(wrong(format!("`{}` has a comma; the decimal point is wanted", clip(text))));
     }
-    if spelling.is_empty() {
+    if written.is_empty() {
         return Err(wrong(format!("`{}` has no unit; this is a {dimension}", clip(text))));
     }
     let Some(Spelling(_, found, factor, power)) = SPELLINGS.iter().find(|s| s.0 == spelling) else {
-        return Err(wrong(format!("`{}` is not a unit known here", clip(&spelling))));
+        return Err(wrong(format!("`{}` is not a unit known here", clip(written))));
     };
     if *found != dimension {
         return Err(wrong(format!("`{}` is a {found}; a {dimension} belongs here", clip(text))));
@@ -174,22 +173,18 @@ fn number_length(text: &str) -> usize {
     (0..bytes.len()).find(|&i| !is_number(i)).unwrap_or(bytes.len())
 }
 
-/// The two code points of µ and of Ω look alike on paper.
-fn usual_letter(letter: char) -> char {
-    match letter {
-        '\u{03BC}' => '\u{00B5}',
-        '\u{2126}' => '\u{03A9}',
-        other => other,
-    }
+/// A unit without its signs; µ and Ω have two code points each that look alike.
+fn in_letters(unit: &str) -> String {
+    unit.replace(['\u{00B5}', '\u{03BC}'], "u").replace(['\u{03A9}', '\u{2126}'], "ohm")
 }
 
-/// The beginning of a text, for messages: a name of 10,000 characters helps nobody.
+/// The beginning of a text, for messages: a name of 10,000 characters helps nobody, and a control character may
+/// move the cursor of the terminal it is shown on.
 pub fn clip(text: &str) -> String {
     const LONGEST: usize = 60;
-    match text.char_indices().nth(LONGEST) {
-        Some((end, _)) => format!("{}…", &text[..end]),
-        None => text.to_owned(),
-    }
+    let shown: String =
+        text.chars().take(LONGEST).map(|c| if c.is_control() { '\u{FFFD}' } else { c }).collect();
+    if text.chars().nth(LONGEST).is_some() { shown + "…" } else { shown }
 }
 
 /// A resistance for people, three significant digits: `1.57 mΩ`, `330 Ω`, `5.00 kΩ`.
@@ -302,6 +297,7 @@ mod tests {
             ("25 mohm", Unit::Ohm, 0.025),
             ("25 mΩ", Unit::Ohm, 0.025),
             ("25 m\u{2126}", Unit::Ohm, 0.025),
+            ("25 µohm", Unit::Ohm, 25e-6),
             ("2 kohm", Unit::Ohm, 2000.0),
             ("1.5ohm", Unit::Ohm, 1.5),
             ("1e-3 ohm", Unit::Ohm, 0.001),

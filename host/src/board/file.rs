@@ -39,10 +39,10 @@ pub(super) struct Draft {
 
 /// `[board]`.
 pub(super) struct Heading {
-    pub name: String,
-    pub revision: String,
-    pub laminate: Laminate,
-    pub outline: Vec<[f64; 2]>,
+    pub name: Result<String, Told>,
+    pub revision: Result<String, Told>,
+    pub laminate: Result<Laminate, Told>,
+    pub outline: Result<Vec<[f64; 2]>, Told>,
 }
 
 /// `[supply]`.
@@ -100,7 +100,7 @@ pub(super) fn read(sheet: &Sheet) -> Result<Draft, Told> {
     root.format(FORMAT)?;
     root.only(&["format", "board", "supply", "states", "points", "segment", "isolation"]);
 
-    let heading = part(&root, "board").and_then(|table| heading(&table));
+    let heading = part(&root, "board").map(|table| heading(&table));
     let states = states(&root);
     let points = part(&root, "points").map(|table| table.items());
     let segments = root.tables("segment");
@@ -121,8 +121,8 @@ pub(super) fn read(sheet: &Sheet) -> Result<Draft, Told> {
         points: points.iter().map(|(name, ..)| *name).collect(),
         states: state_names.map_err(|told| *told),
     };
-    let laminate = heading.as_ref().map(|heading| heading.laminate).map_err(|told| *told);
-    let edge = heading.as_ref().map_or(&[][..], |heading| &heading.outline);
+    let laminate = heading.as_ref().map_err(|told| *told).and_then(|heading| heading.laminate);
+    let edge = heading.as_ref().ok().and_then(|heading| heading.outline.as_deref().ok());
     Ok(Draft {
         supply: part(&root, "supply").map(|table| supply(&table, &names)),
         points: points.into_iter().map(|(name, span, item)| point(sheet, name, span, &item, edge)).collect(),
@@ -139,7 +139,7 @@ fn part<'d>(root: &Table<'d>, key: &'static str) -> Result<Table<'d>, Told> {
     root.must(key, &format!("the table `{header}`"))?.table(header, "write it as a table")
 }
 
-fn heading(table: &Table<'_>) -> Result<Heading, Told> {
+fn heading(table: &Table<'_>) -> Heading {
     table.only(&["name", "revision", "thickness", "copper", "outline"]);
     let name = table.must("name", r#"name = "…""#).and_then(|item| item.name());
     let revision = table.must("revision", r#"revision = "A""#).and_then(|item| item.name());
@@ -152,12 +152,12 @@ fn heading(table: &Table<'_>) -> Result<Heading, Told> {
     let outline = table
         .must("outline", "outline = [[0, 0], [64, 0], [64, 40], [0, 40]]")
         .and_then(|item| read_outline(&item));
-    Ok(Heading {
-        name: name?.to_owned(),
-        revision: revision?.to_owned(),
-        laminate: Laminate { thickness_mm: thickness?, copper_um: copper? },
-        outline: outline?,
-    })
+    Heading {
+        name: name.map(str::to_owned),
+        revision: revision.map(str::to_owned),
+        laminate: thickness.and_then(|thickness_mm| Ok(Laminate { thickness_mm, copper_um: copper? })),
+        outline,
+    }
 }
 
 fn read_outline(item: &Item<'_>) -> Result<Vec<[f64; 2]>, Told> {
@@ -210,7 +210,13 @@ fn states(root: &Table<'_>) -> Result<Vec<State>, Told> {
     states.into_iter().collect()
 }
 
-fn point(sheet: &Sheet, name: &str, span: Range<usize>, item: &Item<'_>, edge: &[[f64; 2]]) -> PointDraft {
+fn point(
+    sheet: &Sheet,
+    name: &str,
+    span: Range<usize>,
+    item: &Item<'_>,
+    edge: Option<&[[f64; 2]]>,
+) -> PointDraft {
     let read = || {
         let table = item.table(
             format!("point `{}`", clip(name)),
@@ -221,9 +227,10 @@ fn point(sheet: &Sheet, name: &str, span: Range<usize>, item: &Item<'_>, edge: &
             .map_err(|(what, help)| sheet.refuse(Some(span.clone()), format!("the point {what}"), help));
         let at = table.must("at", "at = [x, y] in mm").and_then(|item| {
             let at = place(&item, "write [x, y] in mm, such as [6.0, 31.0]")?;
-            match edge.is_empty() || outline::contains(edge, at) {
-                true => Ok(at),
-                false => Err(item.refuse(
+            match edge {
+                None => Ok(at),
+                Some(edge) if outline::contains(edge, at) => Ok(at),
+                Some(_) => Err(item.refuse(
                     format!("point `{}` lies outside the outline", clip(name)),
                     "coordinates are millimetres, seen from the front, in the frame the outline is drawn in",
                 )),
@@ -255,10 +262,11 @@ fn supply(table: &Table<'_>, names: &Names<'_>) -> SupplyDraft {
         false => Ok(vec![placed(item)?]),
         true => {
             let loads = item.list(point_list)?;
-            if loads.is_empty() {
-                return Err(item.refuse("`to` of [supply] names no point", point_list));
+            let loads: Vec<_> = loads.into_iter().map(placed).collect();
+            match loads.is_empty() {
+                true => Err(item.refuse("`to` of [supply] names no point", point_list)),
+                false => loads.into_iter().collect(),
             }
-            loads.into_iter().map(placed).collect::<Vec<_>>().into_iter().collect()
         }
     });
     let voltage = table.must("voltage", r#"voltage = ["2.0 V", "3.2 V"]"#).and_then(|item| {
@@ -294,8 +302,13 @@ fn isolation(item: &Item<'_>, names: &Names<'_>) -> Result<IsolationDraft, Told>
     let pair_help = r#"between = ["reg.in", "cell-"]"#;
     let between = table.must("between", pair_help).and_then(|item| {
         let [a, b] = item.pair(pair_help)?;
-        let (a, b) = (names.point(&a), names.point(&b));
-        Ok([a?, b?])
+        let (first, second) = (names.point(&a), names.point(&b));
+        match (first?, second?) {
+            (first, second) if first == second => {
+                Err(b.refuse("an insulation lies between two points", pair_help))
+            }
+            between => Ok(between.into()),
+        }
     });
     let only_one_state = names.states.as_ref().is_ok_and(|states| states.len() == 1);
     let state = match table.item("state") {

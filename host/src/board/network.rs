@@ -14,7 +14,10 @@ pub struct Network {
 }
 
 /// One segment, reduced to what it joins and when.
+#[derive(Clone)]
 pub struct Edge {
+    /// The segment.
+    pub segment: SegmentId,
     /// Its two ends.
     pub ends: [PointId; 2],
     /// States it conducts in; `None` = always.
@@ -22,25 +25,27 @@ pub struct Edge {
 }
 
 impl Network {
-    /// A network of so many points; edge `i` is segment `i`.
+    /// A network of so many points.
     pub fn new(points: usize, edges: Vec<Edge>) -> Self {
         Self { points, edges }
     }
 
     /// The network of a finished board.
     pub fn of(board: &Board) -> Self {
-        let edge = |segment: &super::Segment| Edge {
+        let edge = |(i, segment): (usize, &super::Segment)| Edge {
+            segment: SegmentId(i),
             ends: [segment.from, segment.to],
             closed: segment.closed.clone(),
         };
-        Self::new(board.points.len(), board.segments.iter().map(edge).collect())
+        Self::new(board.points.len(), board.segments.iter().enumerate().map(edge).collect())
     }
 
-    fn conducts(&self, segment: usize, state: Option<StateId>) -> bool {
-        match (&self.edges[segment].closed, state) {
+    /// The segments that conduct in a state; with `None`, every switch is closed.
+    fn conducting(&self, state: Option<StateId>) -> impl Iterator<Item = &Edge> {
+        self.edges.iter().filter(move |edge| match (&edge.closed, state) {
             (Some(closed), Some(state)) => closed.contains(&state),
             _ => true,
-        }
+        })
     }
 
     /// Segments that touch a point, whatever the state.
@@ -52,11 +57,9 @@ impl Network {
     /// reached point is the segment and the point before it, `start` itself having none.
     pub fn reach(&self, start: PointId, state: Option<StateId>) -> Reach {
         let mut beside: Vec<Vec<(SegmentId, PointId)>> = vec![Vec::new(); self.points];
-        for (i, Edge { ends: [a, b], .. }) in self.edges.iter().enumerate() {
-            if self.conducts(i, state) {
-                beside[a.0].push((SegmentId(i), *b));
-                beside[b.0].push((SegmentId(i), *a));
-            }
+        for Edge { segment, ends: [a, b], .. } in self.conducting(state) {
+            beside[a.0].push((*segment, *b));
+            beside[b.0].push((*segment, *a));
         }
         let mut before = vec![None; self.points];
         let mut reached = vec![false; self.points];
@@ -78,21 +81,18 @@ impl Network {
     /// way round.
     pub fn loops(&self, state: StateId) -> Vec<Vec<SegmentId>> {
         let mut forest = Self::new(self.points, Vec::new());
-        let mut kept: Vec<SegmentId> = Vec::new();
-        let mut groups: Vec<usize> = (0..self.points).collect();
+        let mut trees: Vec<usize> = (0..self.points).collect();
         let mut found = Vec::new();
-        for (i, Edge { ends: [a, b], .. }) in self.edges.iter().enumerate() {
-            if !self.conducts(i, Some(state)) {
-                continue;
-            }
-            let (group_a, group_b) = (groups[a.0], groups[b.0]);
-            if group_a == group_b {
-                let way = forest.reach(*a, None).path(*b).unwrap_or_default();
-                found.push(way.iter().map(|edge| kept[edge.0]).chain([SegmentId(i)]).collect());
+        for edge in self.conducting(Some(state)) {
+            let [a, b] = edge.ends;
+            let (tree_a, tree_b) = (trees[a.0], trees[b.0]);
+            if tree_a == tree_b {
+                let mut round = forest.reach(a, None).path(b).unwrap_or_default();
+                round.push(edge.segment);
+                found.push(round);
             } else {
-                groups.iter_mut().filter(|group| **group == group_b).for_each(|group| *group = group_a);
-                forest.edges.push(Edge { ends: [*a, *b], closed: None });
-                kept.push(SegmentId(i));
+                trees.iter_mut().filter(|tree| **tree == tree_b).for_each(|tree| *tree = tree_a);
+                forest.edges.push(edge.clone());
             }
         }
         found
@@ -136,16 +136,19 @@ impl Reach {
 mod tests {
     use super::*;
 
-    fn edge(a: usize, b: usize, closed: Option<&[usize]>) -> Edge {
-        Edge {
-            ends: [PointId(a), PointId(b)],
-            closed: closed.map(|states| states.iter().map(|s| StateId(*s)).collect()),
-        }
+    /// Segments by their ends, in order, and the states they conduct in.
+    fn network(points: usize, edges: &[(usize, usize, Option<&[usize]>)]) -> Network {
+        let edge = |(i, (a, b, closed)): (usize, &(usize, usize, Option<&[usize]>))| Edge {
+            segment: SegmentId(i),
+            ends: [PointId(*a), PointId(*b)],
+            closed: closed.map(|states| states.iter().map(|state| StateId(*state)).collect()),
+        };
+        Network::new(points, edges.iter().enumerate().map(edge).collect())
     }
 
     #[test]
     fn a_path_is_walked_in_order() {
-        let line = Network::new(5, vec![edge(1, 0, None), edge(1, 2, Some(&[1])), edge(2, 3, None)]);
+        let line = network(5, &[(1, 0, None), (1, 2, Some(&[1])), (2, 3, None)]);
         assert_eq!(
             line.reach(PointId(0), None).path(PointId(3)),
             Some(vec![SegmentId(0), SegmentId(1), SegmentId(2)])
@@ -157,21 +160,9 @@ mod tests {
 
     #[test]
     fn a_loop_is_named_whole_and_only_in_its_state() {
-        let ring = Network::new(
-            4,
-            vec![
-                edge(0, 1, None),
-                edge(1, 2, None),
-                edge(2, 3, None),
-                edge(3, 1, Some(&[1])),
-                edge(0, 0, None),
-            ],
-        );
+        let ring = network(4, &[(0, 1, None), (1, 2, None), (2, 3, None), (3, 1, Some(&[1])), (0, 0, None)]);
         assert_eq!(ring.loops(StateId(0)), [vec![SegmentId(4)]]);
         let in_one = ring.loops(StateId(1));
-        assert_eq!(in_one.len(), 2);
-        assert!(
-            in_one[0].contains(&SegmentId(1)) && in_one[0].contains(&SegmentId(2)) && in_one[0].len() == 3
-        );
+        assert_eq!(in_one, [[2, 1, 3].map(SegmentId).to_vec(), vec![SegmentId(4)]]);
     }
 }

@@ -7,10 +7,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::expected::ipc2221_amps;
 use super::file::{Draft, Placed, SupplyDraft};
 use super::limits::{self, Claim};
-use super::network::{Edge, Network};
+use super::network::{Edge, Network, Reach};
 use super::segment_file::SegmentDraft;
 use super::{
-    Board, Isolation, LimitOrigin, Limits, PointId, Segment, SegmentId, SegmentKind, StateId, Supply,
+    Board, Isolation, LimitOrigin, Limits, PointId, Segment, SegmentId, SegmentKind, Side, StateId, Supply,
 };
 use crate::document::{Sheet, Told};
 use crate::quantity::{clip, si};
@@ -20,27 +20,28 @@ use crate::quantity::{clip, si};
 /// # Errors
 /// Anything was wrong in the file, here or before.
 pub(super) fn judge(sheet: &Sheet, draft: Draft) -> Result<Board, Told> {
+    let (network, complete) = network(&draft);
     unique_names(sheet, &draft);
-    let network = network(&draft);
-    if let Ok(network) = &network {
-        no_loops(sheet, &draft, network);
-        isolation_is_apart(sheet, &draft, network);
-        if let Ok(supply) = &draft.supply {
-            joined_up(sheet, &draft, supply, network);
-        }
+    no_loops(sheet, &draft, &network);
+    isolation_is_apart(sheet, &draft, &network);
+    if let (true, Ok(supply)) = (complete, &draft.supply) {
+        joined_up(sheet, &draft, supply, &network);
     }
-    traces_carry_the_load(sheet, &draft);
+    traces_are_believable(sheet, &draft);
     sheet.sound()?;
-    assemble(sheet, draft, &network?)
+    assemble(sheet, draft, &network)
 }
 
-/// The segments as a graph, if every one of them says what it joins and when.
-fn network(draft: &Draft) -> Result<Network, Told> {
-    let edges = draft.segments.iter().map(|segment| {
-        let segment = segment.as_ref().map_err(|told| *told)?;
-        Ok(Edge { ends: segment.ends?, closed: segment.closed.clone()? })
-    });
-    Ok(Network::new(draft.points.len(), edges.collect::<Result<_, _>>()?))
+/// The segments that say what they join and when, and whether these are all. A loop among some is a loop among all; a
+/// gap is not.
+fn network(draft: &Draft) -> (Network, bool) {
+    let edges: Vec<_> = segments(draft)
+        .filter_map(|(id, segment)| {
+            Some(Edge { segment: id, ends: segment.ends.ok()?, closed: segment.closed.clone().ok()? })
+        })
+        .collect();
+    let complete = edges.len() == draft.segments.len();
+    (Network::new(draft.points.len(), edges), complete)
 }
 
 /// Segments with their ids.
@@ -106,74 +107,85 @@ fn shorten(names: &[&str]) -> String {
     }
 }
 
-/// Supply, loads and return; nothing that hangs in the air.
+/// Supply and loads joined, supply and return apart, and nothing that hangs in the air.
 fn joined_up(sheet: &Sheet, draft: &Draft, supply: &SupplyDraft, network: &Network) {
     let (Ok(from), Ok(ret)) = (&supply.from, &supply.ret) else { return };
     let (out, back) = (network.reach(from.value, None), network.reach(ret.value, None));
     if out.contains(ret.value) {
-        let message = format!(
-            "segments join `{}` to `{}`: that shorts the supply",
-            point_name(draft, from.value),
-            point_name(draft, ret.value)
-        );
+        let (from, ret_name) = (point_name(draft, from.value), point_name(draft, ret.value));
+        let message = format!("segments join `{from}` to `{ret_name}`: that shorts the supply");
         sheet.refuse(
             Some(ret.span.clone()),
             message,
             "the load itself is no segment; end the path before it",
         );
     }
-    let states = draft.states.as_ref().map_or(0, Vec::len);
-    for load in supply.to.iter().flatten() {
-        let name = point_name(draft, load.value);
-        if load.value == from.value {
-            let message = format!("the path to `{name}` has no length");
-            sheet.refuse(Some(load.span.clone()), message, "name the point where the load begins");
-        } else if !out.contains(load.value) {
-            let message = format!("no segments join `{}` to `{name}`", point_name(draft, from.value));
-            let gap = format!("the path from the supply reaches {}", reached_ends(draft, network, &out));
-            sheet.refuse(Some(load.span.clone()), message, gap);
-        } else if !(0..states)
-            .any(|state| network.reach(from.value, Some(StateId(state))).contains(load.value))
-        {
-            let message = format!("no state joins `{}` to `{name}`", point_name(draft, from.value));
-            sheet.refuse(
-                Some(load.span.clone()),
-                message,
-                "add a state in which all switches on the way are closed",
-            );
-        }
-    }
+    loads_are_reached(sheet, draft, supply, from.value, network);
+
+    let mut strays: Vec<(Reach, Vec<&Placed<String>>)> = Vec::new();
     for (id, segment) in segments(draft) {
-        let (Ok([a, _]), Some(name)) = (segment.ends, named(draft, id)) else { continue };
-        if !out.contains(a) && !back.contains(a) {
-            let message = format!("segment `{}` joins neither the supply nor the return", name.value);
-            sheet.refuse(Some(name.span.clone()), message, "add the segments between, or leave it out");
+        let (Ok([end, _]), Some(name)) = (segment.ends, named(draft, id)) else { continue };
+        if out.contains(end) || back.contains(end) {
+            continue;
+        }
+        match strays.iter_mut().find(|(reach, _)| reach.contains(end)) {
+            Some((_, names)) => names.push(name),
+            None => strays.push((network.reach(end, None), vec![name])),
         }
     }
-    let isolated: BTreeSet<_> = isolation_points(draft).collect();
+    for (_, names) in strays {
+        let list: Vec<_> = names.iter().map(|name| name.value.as_str()).collect();
+        let message = format!("joined to neither the supply nor the return: {}", shorten(&list));
+        let first = names.first().map(|name| name.span.clone());
+        sheet.refuse(first, message, "add the segment that is missing between, or leave these out");
+    }
+
+    let ends = [from.value, ret.value];
+    let isolated: BTreeSet<_> =
+        draft.isolation.iter().flatten().filter_map(|isolation| isolation.between.ok()).flatten().collect();
     for (i, point) in draft.points.iter().enumerate() {
         let id = PointId(i);
-        let used = network.degree(id) > 0 || isolated.contains(&id) || id == from.value || id == ret.value;
-        if !used {
+        let used = network.degree(id) > 0 || isolated.contains(&id) || ends.contains(&id);
+        if !used && point.point.is_ok() {
             let message = format!("point `{}` is touched by nothing", point_name(draft, id));
             sheet.refuse(Some(point.name.span.clone()), message, "join it with a segment, or leave it out");
         }
     }
 }
 
-fn isolation_points(draft: &Draft) -> impl Iterator<Item = PointId> {
-    draft.isolation.iter().flatten().filter_map(|isolation| isolation.between.ok()).flatten()
-}
-
-/// The ends of what is reached, other than the start: where a gap may be.
-fn reached_ends(draft: &Draft, network: &Network, reach: &super::network::Reach) -> String {
-    let ends: Vec<_> = reach
-        .points()
-        .filter(|point| network.degree(*point) < 2)
-        .map(|point| point_name(draft, point))
+fn loads_are_reached(sheet: &Sheet, draft: &Draft, supply: &SupplyDraft, from: PointId, network: &Network) {
+    let out = network.reach(from, None);
+    let start = point_name(draft, from);
+    let in_states: Vec<_> = (0..draft.states.as_ref().map_or(0, Vec::len))
+        .map(|state| network.reach(from, Some(StateId(state))))
         .collect();
-    let ends: Vec<_> = ends.iter().map(String::as_str).collect();
-    shorten(&ends)
+    let mut seen = BTreeSet::new();
+    for load in supply.to.iter().flatten() {
+        let name = point_name(draft, load.value);
+        let (message, help) = match () {
+            () if !seen.insert(load.value) => {
+                (format!("the load `{name}` is named twice"), "name each load once".into())
+            }
+            () if load.value == from => {
+                (format!("the path to `{name}` has no length"), "name the point where the load begins".into())
+            }
+            () if !out.contains(load.value) => {
+                let ends = out.points().filter(|point| *point != from && network.degree(*point) == 1);
+                let ends: Vec<_> = ends.map(|point| point_name(draft, point)).collect();
+                let ends: Vec<_> = ends.iter().map(String::as_str).collect();
+                let reached = if ends.is_empty() { start.clone() } else { shorten(&ends) };
+                let help =
+                    format!("add the segment that is missing; the path from the supply ends at {reached}");
+                (format!("no segments join `{start}` to `{name}`"), help)
+            }
+            () if !in_states.iter().any(|reach| reach.contains(load.value)) => (
+                format!("no state joins `{start}` to `{name}`"),
+                "add a state in which all switches on the way are closed".into(),
+            ),
+            () => continue,
+        };
+        sheet.refuse(Some(load.span.clone()), message, help);
+    }
 }
 
 fn isolation_is_apart(sheet: &Sheet, draft: &Draft, network: &Network) {
@@ -190,29 +202,49 @@ fn isolation_is_apart(sheet: &Sheet, draft: &Draft, network: &Network) {
     }
 }
 
-/// A trace that warms by more than 10 K at full load is drawn too thin, or described wrong (IPC-2221).
-fn traces_carry_the_load(sheet: &Sheet, draft: &Draft) {
+/// A trace is no shorter than the straight way between its ends, stays on its side, and carries the load.
+fn traces_are_believable(sheet: &Sheet, draft: &Draft) {
+    /// Points are measured off a drawing.
+    const PLACING_MM: f64 = 0.5;
+    /// Rise of a trace's temperature at full load that needs no thought.
     const RISE_KELVIN: f64 = 10.0;
-    let (Ok(heading), Ok(Ok(load))) = (&draft.heading, draft.supply.as_ref().map(|supply| supply.load_amps))
-    else {
-        return;
-    };
+    let load = draft.supply.as_ref().ok().and_then(|supply| supply.load_amps.ok());
+    let copper = draft
+        .heading
+        .as_ref()
+        .ok()
+        .and_then(|heading| heading.laminate.ok())
+        .map(|laminate| laminate.copper_um);
     for (id, segment) in segments(draft) {
-        let (Ok(SegmentKind::Trace { width_mm, .. }), Some(name)) = (&segment.kind, named(draft, id)) else {
+        let (Ok(SegmentKind::Trace { length_mm, width_mm }), Some(name)) = (&segment.kind, named(draft, id))
+        else {
             continue;
         };
-        let carried = ipc2221_amps(*width_mm, heading.laminate.copper_um, RISE_KELVIN);
-        if carried < load {
-            sheet.warn(
-                Some(name.span.clone()),
-                format!(
-                    "segment `{}` carries {} at 10 K rise (IPC-2221); the load is {}",
-                    name.value,
-                    si(carried, 3, "A"),
-                    si(load, 3, "A")
-                ),
-                "check its width, or the load",
-            );
+        let warn = |message: String, help: &str| {
+            sheet.warn(Some(name.span.clone()), format!("segment `{}` {message}", clip(&name.value)), help);
+        };
+        let ends = segment.ends.map(|ends| ends.map(|end| draft.points[end.0].point.as_ref()));
+        if let Ok([Ok(from), Ok(to)]) = ends {
+            let straight = (from.at[0] - to.at[0]).hypot(from.at[1] - to.at[1]);
+            if length_mm + PLACING_MM < straight {
+                let message = format!("is {length_mm} mm long, but its ends lie {straight:.1} mm apart");
+                warn(message, "check its length, or the places of its points");
+            }
+            if let (Side::Front, Side::Back) | (Side::Back, Side::Front) = (from.side, to.side) {
+                warn(
+                    "leads from one side to the other".into(),
+                    "put a via between, or name the sides of its points",
+                );
+            }
+        }
+        if let (Some(load), Some(copper)) = (load, copper) {
+            let carried = ipc2221_amps(*width_mm, copper, RISE_KELVIN);
+            if carried < load {
+                let (carried, load) = (si(carried, 3, "A"), si(load, 3, "A"));
+                let message =
+                    format!("carries {carried} at a rise of {RISE_KELVIN} K (IPC-2221); the load is {load}");
+                warn(message, "check its width, or the load");
+            }
         }
     }
 }
@@ -220,6 +252,7 @@ fn traces_carry_the_load(sheet: &Sheet, draft: &Draft) {
 /// Everything is there: derives the limits and puts the board together.
 fn assemble(sheet: &Sheet, draft: Draft, network: &Network) -> Result<Board, Told> {
     let (heading, supply_draft) = (draft.heading?, draft.supply?);
+    let laminate = heading.laminate?;
     let max_drop = supply_draft.max_drop_volts?;
     let supply = Supply {
         from: supply_draft.from?.value,
@@ -236,16 +269,13 @@ fn assemble(sheet: &Sheet, draft: Draft, network: &Network) -> Result<Board, Tol
         .map(|segment| Ok(Claim { high_ohms: segment.expected?.high_ohms, stated_ohms: segment.max_ohms? }));
     let claims = claims.collect::<Result<Vec<_>, Told>>()?;
     let points = draft.points.into_iter().map(|point| point.point).collect::<Result<Vec<_>, _>>()?;
-    let maxima = limits::derive(&claims, network, &supply).map_err(|overdrawn| {
-        let told = overdrawn.into_iter().map(|loss| {
-            let message = format!("on the way to `{}` {}", points[loss.load.0].name, loss.message);
-            sheet.refuse(
-                Some(max_drop.span.clone()),
-                message,
-                "raise max_drop, lower load or the stated limits",
-            )
-        });
-        told.last().unwrap_or_else(|| sheet.refuse(None, "the budget cannot be kept", ""))
+    let maxima = limits::derive(&claims, network, &supply, |load, why| {
+        let message = format!("on the way to `{}` {why}", points[load.0].name);
+        sheet.refuse(
+            Some(max_drop.span.clone()),
+            message,
+            "raise max_drop, or lower load or the stated limits",
+        )
     })?;
     let segments = segments.into_iter().zip(maxima).map(|(segment, max_ohms)| {
         let [from, to] = segment.ends?;
@@ -266,11 +296,11 @@ fn assemble(sheet: &Sheet, draft: Draft, network: &Network) -> Result<Board, Tol
         Ok(Isolation { between: isolation.between?, min_ohms: isolation.min_ohms?, state: isolation.state? })
     });
     Ok(Board {
-        name: heading.name,
-        revision: heading.revision,
-        thickness_mm: heading.laminate.thickness_mm,
-        copper_um: heading.laminate.copper_um,
-        outline: heading.outline,
+        name: heading.name?,
+        revision: heading.revision?,
+        thickness_mm: laminate.thickness_mm,
+        copper_um: laminate.copper_um,
+        outline: heading.outline?,
         supply,
         states: draft.states?,
         points,
