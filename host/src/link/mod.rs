@@ -2,6 +2,8 @@
 //! microcontroller, does not matter to anything above.
 
 pub mod client;
+pub mod discover;
+pub mod serial;
 
 use std::time::Duration;
 

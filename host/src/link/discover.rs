@@ -1,0 +1,132 @@
+//! Which controllers are plugged in, and how they stand.
+//!
+//! A controller is known by the numbers of its USB device; its serial number is that of its flash chip, on the bus as in its
+//! answer to `Hello`. Asking one that another program works with is not possible (the port is taken) and not
+//! wanted: a `Hello` stops what runs.
+
+use std::{fs, path::Path};
+
+use copperwalk_wire::message::{Fault, Identity, Status};
+use tokio_serial::{SerialPortInfo, SerialPortType, UsbPortInfo, available_ports};
+
+use super::{
+    client::{ClientError, greet, status},
+    serial::SerialLink,
+};
+
+/// USB vendor and product of the firmware: a test number of pid.codes, shared by anything that is not sold.
+/// So a device that bears it may be something else; only its `Hello` tells.
+pub const USB_ID: (u16, u16) = (0x1209, 0x0001);
+
+/// A controller, or what looked like one.
+#[derive(Debug)]
+pub struct Attached {
+    /// The port, as `--port` takes it.
+    pub port: String,
+    /// The serial number on the bus.
+    pub usb_serial: Option<String>,
+    /// What it says of itself, or why it does not.
+    pub answer: Result<(Identity, Status), ClientError>,
+}
+
+/// Asks every controller that is plugged in.
+pub fn attached() -> Vec<Attached> {
+    usb_ports()
+        .map(|(port, usb)| Attached { answer: ask(&port), usb_serial: usb.serial_number, port })
+        .collect()
+}
+
+/// Asks whoever is at `port`.
+///
+/// # Errors
+/// If the port cannot be opened, nobody answers, or not in our language.
+pub fn ask(port: &str) -> Result<(Identity, Status), ClientError> {
+    let mut link = SerialLink::open(port)?;
+    Ok((greet(&mut link)?, status(&mut link)?))
+}
+
+/// The serial number of a controller as people see it: sixteen hexadecimal digits.
+pub fn serial_text(serial: [u8; 8]) -> String {
+    format!("{:016X}", u64::from_be_bytes(serial))
+}
+
+/// How a controller stands, in words.
+pub fn status_words(status: &Status) -> String {
+    let mut words = vec![];
+    if status.lid_open {
+        words.push("lid open");
+    }
+    if status.running {
+        words.push("running a plan");
+    }
+    if let Some(fault) = status.fault {
+        words.push(fault_words(fault));
+    }
+    if status.watchdog_bit {
+        words.push("was restarted by its watchdog");
+    }
+    if words.is_empty() { "ready".into() } else { words.join(", ") }
+}
+
+/// What broke, in words.
+pub const fn fault_words(fault: Fault) -> &'static str {
+    match fault {
+        Fault::Lid => "the lid was opened in a run",
+        Fault::Heartbeat => "the host fell silent in a run",
+        Fault::AdcTimeout => "the converter does not get ready (DRDY wire?)",
+        Fault::AdcRegisters => "the converter does not answer (its supply or SPI wires?)",
+        Fault::Matrix => "the relay drivers cannot be written",
+        Fault::Line => "the line to the host broke in a run",
+    }
+}
+
+/// The serial number on the bus of the USB device behind a port, if it is one. The port may be given by an alias.
+pub(super) fn usb_serial(port: &str) -> Option<String> {
+    let real = |name: &str| fs::canonicalize(name).unwrap_or_else(|_| name.into());
+    usb_ports().find(|(name, _)| real(name) == real(port))?.1.serial_number
+}
+
+/// The port under which a controller is to be found now.
+pub(super) fn port_of(serial: &str) -> Option<String> {
+    Some(usb_ports().find(|(_, usb)| usb.serial_number.as_deref() == Some(serial))?.0)
+}
+
+/// Ports of USB devices with our numbers, by name.
+fn usb_ports() -> impl Iterator<Item = (String, UsbPortInfo)> {
+    // Without this folder (a container) the listing would panic.
+    let listable = !cfg!(target_os = "linux") || Path::new("/sys/class/tty").is_dir();
+    let mut ports = if listable { available_ports().unwrap_or_default() } else { vec![] };
+    ports.sort_by(|one, other| one.port_name.cmp(&other.port_name));
+    ports.into_iter().filter_map(|SerialPortInfo { port_name, port_type }| match port_type {
+        SerialPortType::UsbPort(usb) if (usb.vid, usb.pid) == USB_ID => Some((port_name, usb)),
+        _ => None,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_status_is_told_in_words() {
+        let ready = Status { running: false, lid_open: false, fault: None, watchdog_bit: false };
+        assert_eq!(status_words(&ready), "ready");
+        let bad = Status { lid_open: true, fault: Some(Fault::Heartbeat), watchdog_bit: true, ..ready };
+        assert_eq!(
+            status_words(&bad),
+            "lid open, the host fell silent in a run, was restarted by its watchdog"
+        );
+    }
+
+    #[test]
+    fn the_serial_number_reads_as_on_the_bus() {
+        assert_eq!(serial_text([0xE6, 0x60, 0xC0, 0xD1, 0xCE, 0x5E, 0xED, 0x01]), "E660C0D1CE5EED01");
+    }
+
+    #[test]
+    fn a_port_that_is_not_there_is_told_with_the_remedy() {
+        let error = ask("/dev/no-such-controller").unwrap_err().to_string();
+        assert!(error.contains("/dev/no-such-controller: there is no such port"), "{error}");
+        assert!(error.contains("copperwalk bench"), "{error}");
+    }
+}
