@@ -108,9 +108,10 @@ export class Chip {
     };
   }
 
-  /** Runs until device time `until`, nanoseconds. */
+  /** Runs until device time `until`, nanoseconds, or until somebody sets `stop`. */
   run(until) {
-    while (this.now < until) {
+    this.stop = false;
+    while (this.now < until && !this.stop) {
       const { clock, mcu } = this;
       const { core } = mcu;
       if (!core.waiting) {

@@ -56,7 +56,10 @@ const plug = { in: false, open: false, reading: true };
 
 function connect() {
   host = new Host(chip.mcu, {
-    heard: (bytes) => wire.say('u', bytes),
+    heard: (bytes) => {
+      wire.say('u', bytes);
+      chip.stop = true; // the parent may want to answer at once
+    },
     found: ({ device, configuration, serial }) =>
       wire.say('c', Buffer.concat([Buffer.from([device.length]), device, configuration, Buffer.from(serial)])),
   });

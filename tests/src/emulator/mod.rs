@@ -11,5 +11,10 @@
     reason = "test equipment: a failed expectation is the message"
 )]
 
+pub mod bench;
+pub mod cable;
 pub mod firmware;
+pub mod pins;
 pub mod process;
+pub mod talk;
+pub mod trace;

@@ -105,10 +105,10 @@ impl Process {
         Self { child, commands, events, alive }
     }
 
-    /// Lets the firmware run until `until`, nanoseconds.
-    pub fn run(&mut self, until: u64, around: &mut impl Around) {
+    /// Lets the firmware run until `until`, nanoseconds, or until the host hears something. Returns when that was.
+    pub fn run(&mut self, until: u64, around: &mut impl Around) -> u64 {
         self.command(b'R', &until.to_le_bytes());
-        self.listen(around);
+        self.listen(around).0
     }
 
     /// Bytes from the host to the serial port.
@@ -151,7 +151,7 @@ impl Process {
     /// Deepest the firmware's stack has been since power-up, bytes.
     pub fn stack_used(&mut self, around: &mut impl Around) -> u32 {
         self.command(b'S', &[]);
-        let payload = self.listen(around);
+        let (_, payload) = self.listen(around);
         u32::from_le_bytes(payload.try_into().expect("four bytes"))
     }
 
@@ -170,8 +170,8 @@ impl Process {
         bytes
     }
 
-    /// Handles events until the command is done; returns what the last one carried.
-    fn listen(&mut self, around: &mut impl Around) -> Vec<u8> {
+    /// Handles events until the command is done; returns when that was and what the last one carried.
+    fn listen(&mut self, around: &mut impl Around) -> (u64, Vec<u8>) {
         self.commands.flush().expect("the emulator is alive");
         loop {
             let _ = self.alive.send(());
@@ -218,7 +218,7 @@ impl Process {
                     );
                 }
                 (b'!', text) => panic!("at {at} ns: {}", String::from_utf8_lossy(text)),
-                (b'd', _) => return payload,
+                (b'd', _) => return (at, payload),
                 (kind, payload) => panic!("the emulator said {:?} {payload:?}", char::from(kind)),
             }
         }

@@ -1,0 +1,230 @@
+//! The emulated controller's USB port as a serial device, in real time, for programs that know nothing of emulators.
+//!
+//! A thread runs the bench in step with the wall clock and carries bytes between its USB port and a pseudo-terminal. A
+//! program that opens or closes the terminal raises or drops DTR, as an operating system does for a USB serial port. A
+//! machine too slow to keep step lets device time fall behind, never run ahead: every deadline of the host holds.
+
+use std::{
+    fmt,
+    os::{fd::OwnedFd, unix::fs::symlink},
+    path::{Path, PathBuf},
+    sync::mpsc::{Receiver, Sender, TryRecvError, channel},
+    thread::{self, JoinHandle},
+    time::{Duration, Instant},
+};
+
+use rustix::{
+    event::{PollFd, PollFlags, Timespec, poll},
+    fs::{OFlags, fcntl_setfl, rename},
+    io::Errno,
+    pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt},
+    termios::{OptionalActions, tcgetattr, tcsetattr},
+};
+use tempfile::TempDir;
+
+use super::bench::EmulatedBench;
+
+/// Device time per step, µs: how late a byte from the host may reach the controller.
+const STEP_US: u64 = 500;
+/// Device time may lag the wall clock so far before it gives up catching up.
+const LAG: Duration = Duration::from_millis(50);
+
+/// Something to do between two steps.
+type Order = Box<dyn FnOnce(&mut Wire) + Send>;
+
+/// A cable between an emulated controller and a serial device. Dropping it powers the controller down.
+pub struct Cable {
+    folder: TempDir,
+    orders: Option<Sender<Order>>,
+    thread: Option<JoinHandle<()>>,
+}
+
+/// The two ends of the cable.
+struct Wire {
+    bench: EmulatedBench,
+    /// The host's end; `None` while the cable is pulled.
+    terminal: Option<OwnedFd>,
+    link: PathBuf,
+    /// A program has the port open.
+    open: bool,
+    /// What the terminal has not taken yet.
+    waiting: Vec<u8>,
+}
+
+impl Cable {
+    /// Plugs a running bench into a new serial device.
+    ///
+    /// # Panics
+    /// If the operating system has no pseudo-terminal to give.
+    pub fn new(bench: EmulatedBench) -> Self {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let (orders, inbox) = channel();
+        let mut wire = Wire {
+            bench,
+            terminal: None,
+            link: folder.path().join("controller"),
+            open: true,
+            waiting: Vec::new(),
+        };
+        wire.plug();
+        let thread = thread::Builder::new().name("cable".into()).spawn(move || wire.carry(&inbox));
+        Self { folder, orders: Some(orders), thread: Some(thread.expect("a thread")) }
+    }
+
+    /// The serial device.
+    pub fn port(&self) -> PathBuf {
+        self.folder.path().join("controller")
+    }
+
+    /// Does something with the bench between two steps and returns what came of it.
+    ///
+    /// # Panics
+    /// If the bench's thread has panicked; its own message is above.
+    pub fn with<R: Send + 'static>(&self, act: impl FnOnce(&mut EmulatedBench) -> R + Send + 'static) -> R {
+        self.order(|wire| act(&mut wire.bench))
+    }
+
+    /// Pulls the cable: the device vanishes under whoever has it open.
+    pub fn pull(&self) {
+        self.order(Wire::pull);
+    }
+
+    /// Plugs it in again; a new device appears in the old place.
+    pub fn plug(&self) {
+        self.order(|wire| {
+            wire.bench.plug(true);
+            wire.plug();
+        });
+    }
+
+    fn order<R: Send + 'static>(&self, act: impl FnOnce(&mut Wire) -> R + Send + 'static) -> R {
+        let (tell, told) = channel();
+        let order: Order = Box::new(move |wire| drop(tell.send(act(wire))));
+        self.orders.as_ref().and_then(|orders| orders.send(order).ok()).expect("the bench runs");
+        told.recv().expect("the bench runs")
+    }
+}
+
+impl fmt::Debug for Cable {
+    fn fmt(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
+        formatter.debug_struct("Cable").field("port", &self.port()).finish_non_exhaustive()
+    }
+}
+
+impl Drop for Cable {
+    fn drop(&mut self) {
+        self.orders = None;
+        let outcome = self.thread.take().map(JoinHandle::join);
+        if !thread::panicking() {
+            outcome.expect("joined once").expect("the bench's thread did not panic");
+        }
+    }
+}
+
+impl Wire {
+    /// Until nobody gives orders any more.
+    fn carry(&mut self, orders: &Receiver<Order>) {
+        let mut start = Instant::now();
+        let mut start_us = self.bench.now_us();
+        loop {
+            match orders.try_recv() {
+                Ok(order) => {
+                    order(self);
+                    continue;
+                }
+                Err(TryRecvError::Disconnected) => return,
+                Err(TryRecvError::Empty) => {}
+            }
+            let elapsed = start.elapsed();
+            let device = Duration::from_micros(self.bench.now_us() - start_us);
+            if device >= elapsed {
+                self.wait(device - elapsed);
+            } else if elapsed - device > LAG {
+                (start, start_us) = (Instant::now(), self.bench.now_us());
+            }
+            self.watch_opening();
+            self.carry_out();
+            let heard = self.bench.step_raw(self.bench.now_us() + STEP_US);
+            self.waiting.extend(heard);
+            self.carry_in();
+        }
+    }
+
+    fn plug(&mut self) {
+        let terminal = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY).expect("a pseudo-terminal");
+        grantpt(&terminal).expect("grantpt");
+        unlockpt(&terminal).expect("unlockpt");
+        let name = ptsname(&terminal, Vec::new()).expect("ptsname");
+        let mut modes = tcgetattr(&terminal).expect("tcgetattr");
+        modes.make_raw();
+        tcsetattr(&terminal, OptionalActions::Now, &modes).expect("tcsetattr");
+        fcntl_setfl(&terminal, OFlags::NONBLOCK).expect("fcntl");
+        // A terminal that nobody has opened yet looks open; opened and closed once, it tells.
+        let device = Path::new(name.to_str().expect("a path")).to_owned();
+        drop(std::fs::OpenOptions::new().read(true).write(true).open(&device));
+        let fresh = self.link.with_extension("new");
+        symlink(&device, &fresh).expect("symlink");
+        rename(&fresh, &self.link).expect("rename");
+        self.terminal = Some(terminal);
+    }
+
+    fn pull(&mut self) {
+        let _ = std::fs::remove_file(&self.link);
+        self.terminal = None;
+        self.waiting.clear();
+        self.open = false;
+        self.bench.plug(false);
+    }
+
+    /// Waits for the wall clock, or for bytes from the host.
+    fn wait(&self, pause: Duration) {
+        match &self.terminal {
+            // A closed port hangs up all the time and would never wait.
+            Some(terminal) if self.open => {
+                let timeout = Timespec { tv_sec: 0, tv_nsec: i64::from(pause.subsec_nanos()) };
+                let _ = poll(&mut [PollFd::new(terminal, PollFlags::IN)], Some(&timeout));
+            }
+            _ => thread::sleep(pause),
+        }
+    }
+
+    /// Tells the device when a program opens or closes the port.
+    fn watch_opening(&mut self) {
+        let Some(terminal) = &self.terminal else { return };
+        let mut state = [PollFd::new(terminal, PollFlags::empty())];
+        let _ = poll(&mut state, Some(&Timespec { tv_sec: 0, tv_nsec: 0 }));
+        let open = !state[0].revents().contains(PollFlags::HUP);
+        if open != self.open {
+            self.open = open;
+            self.waiting.clear();
+            self.bench.open(open);
+        }
+    }
+
+    /// From the program to the controller.
+    fn carry_out(&mut self) {
+        let Some(terminal) = &self.terminal else { return };
+        let mut bytes = [0; 4096];
+        // Nothing there, or nobody: both come back as an error.
+        while let Ok(count) = rustix::io::read(terminal, &mut bytes) {
+            if count == 0 {
+                break;
+            }
+            self.bench.send_raw(&bytes[..count]);
+        }
+    }
+
+    /// From the controller to the program.
+    fn carry_in(&mut self) {
+        let Some(terminal) = &self.terminal else { return };
+        while !self.waiting.is_empty() {
+            match rustix::io::write(terminal, &self.waiting) {
+                Ok(taken) => drop(self.waiting.drain(..taken)),
+                Err(Errno::AGAIN) => break,
+                Err(_) => self.waiting.clear(),
+            }
+        }
+        // A program that does not read holds the controller back.
+        self.bench.reading(self.waiting.is_empty());
+    }
+}

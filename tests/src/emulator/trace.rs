@@ -1,0 +1,62 @@
+//! What the relays and the current did, and what must never be seen there.
+
+use std::collections::BTreeSet;
+
+use copperwalk::virtual_bench::trace::{Change, Event};
+
+/// Everything is open and dark from this moment on, µs; `None` while a relay is driven or current flows.
+pub fn dark_since(events: &[Event]) -> Option<u64> {
+    let mut driven = BTreeSet::new();
+    let (mut excited, mut burning) = (false, false);
+    let mut since = Some(0);
+    for Event { at_us, what } in events {
+        match *what {
+            Change::Relay { relay, on } => {
+                if on {
+                    driven.insert(relay);
+                } else {
+                    driven.remove(&relay);
+                }
+            }
+            Change::Excitation { on } => excited = on,
+            Change::Burnout { on } => burning = on,
+            Change::Reverse { .. } | Change::Placed(_) => {}
+        }
+        since = (driven.is_empty() && !excited && !burning).then(|| since.unwrap_or(*at_us));
+    }
+    since
+}
+
+/// Relays driven at the end of the trace.
+pub fn driven(events: &[Event]) -> BTreeSet<usize> {
+    let mut driven = BTreeSet::new();
+    for event in events {
+        match event.what {
+            Change::Relay { relay, on: true } => drop(driven.insert(relay)),
+            Change::Relay { relay, on: false } => drop(driven.remove(&relay)),
+            _ => {}
+        }
+    }
+    driven
+}
+
+/// Every change of a relay's coil happened while no current was driven into the unit. Returns how many there were.
+///
+/// # Panics
+/// If one did not.
+pub fn assert_cold_switching(events: &[Event]) -> usize {
+    let (mut excited, mut burning) = (false, false);
+    let mut changes = 0;
+    for Event { at_us, what } in events {
+        match *what {
+            Change::Excitation { on } => excited = on,
+            Change::Burnout { on } => burning = on,
+            Change::Relay { relay, on } => {
+                changes += 1;
+                assert!(!excited && !burning, "at {at_us} µs relay {relay} turns {on} under current");
+            }
+            Change::Reverse { .. } | Change::Placed(_) => {}
+        }
+    }
+    changes
+}

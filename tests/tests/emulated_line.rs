@@ -1,0 +1,77 @@
+//! The line to the real firmware: descriptors, handshake, echo, and whatever else can come down a wire.
+#![allow(clippy::expect_used, reason = "a failed expectation is the message")]
+
+use std::time::{Duration, Instant};
+
+use copperwalk::{
+    link::{
+        Link,
+        client::{greet, status},
+    },
+    virtual_bench::Spec,
+};
+use copperwalk_tests::{boards::example, emulator::bench::EmulatedBench};
+use copperwalk_wire::{FromBench, MAX_FRAME, PROTOCOL, Packet, ToBench, encode, message::ECHO_BYTES};
+
+fn bench() -> EmulatedBench {
+    EmulatedBench::start(&example("tide-gauge-head"), &Spec::new(7))
+}
+
+fn frame(seq: u16, body: ToBench) -> Vec<u8> {
+    let mut buffer = [0; MAX_FRAME];
+    encode(&Packet { seq, body }, &mut buffer).expect("it fits").to_vec()
+}
+
+#[test]
+fn the_controller_introduces_itself() {
+    let mut bench = bench();
+    let identity = greet(&mut bench).unwrap();
+    assert_eq!(identity.protocol, PROTOCOL);
+    assert_eq!((identity.force_channels, identity.sense_channels), (16, 48));
+    assert!(identity.plan_capacity >= 512);
+    // The same number on the bus and in the answer, read from the (stand-in) flash chip.
+    let usb = bench.around.usb.clone().unwrap();
+    assert_eq!(usb.serial, "E660C0D1CE5EED01");
+    assert_eq!(identity.serial, 0xE660_C0D1_CE5E_ED01_u64.to_be_bytes());
+    let status = status(&mut bench).unwrap();
+    assert!(
+        !status.running && !status.lid_open && status.fault.is_none() && !status.watchdog_bit,
+        "{status:?}"
+    );
+}
+
+/// 1 MiB there and back in frames of the greatest length, sent without waiting for answers.
+#[test]
+fn a_mebibyte_comes_back_whole() {
+    const TOTAL: usize = 1 << 20;
+    let mut bench = bench();
+    let start_us = bench.now_us();
+    let wall = Instant::now();
+    let payload = |number: u16| -> [u8; ECHO_BYTES] {
+        // Every byte value, zeros and runs included; each frame differs.
+        std::array::from_fn(|index| (index as u16).wrapping_mul(number | 1).wrapping_add(number >> 3) as u8)
+    };
+    let frames = u16::try_from(TOTAL.div_ceil(ECHO_BYTES)).unwrap();
+    let mut next = 0;
+    for number in 0..frames {
+        // A few frames ahead: the operating system's buffer, not a flood.
+        while next < frames && next < number + 16 {
+            bench.send_raw(&frame(next, ToBench::Echo { bytes: payload(next).into_iter().collect() }));
+            next += 1;
+        }
+        let packet = bench.receive(Duration::from_secs(1)).unwrap();
+        assert_eq!(packet.seq, number);
+        assert_eq!(
+            packet.body,
+            FromBench::Echo { bytes: payload(number).into_iter().collect() },
+            "frame {number}"
+        );
+    }
+    let micros = bench.now_us() - start_us;
+    println!(
+        "echo: {TOTAL} bytes each way in {:.3} s of device time ({:.0} KB/s), {:.1} s of wall time",
+        micros as f64 * 1e-6,
+        TOTAL as f64 / micros as f64 * 1e3,
+        wall.elapsed().as_secs_f64()
+    );
+}
