@@ -226,11 +226,11 @@ pub struct Stop {
 /// Insulation sampling. Source must be [`Source::Isolation`].
 ///
 /// Codes: `PlusAlone` and `MinusAlone` with burn-out (source off, gain 1, 1000 SPS); `Zero` at `gain_b`, four
-/// times; then, source on, forward, pairs of pair A at `gain_a` and pair B at `gain_b`. After every window of `window` pairs the
-/// controller compares the means with those of the window before: while a bulk capacitor charges, the unit
-/// looks *worse* than it is, so a window whose A/B (zero subtracted from B) is at least `pass` with A not falling
-/// (by more than `floor`) ends the shot; so does a current that stands still (B changed by at most `slope` of itself plus `floor`
-/// codes). Otherwise it goes on to `windows_max` windows.
+/// times; then, source on, forward, pairs of pair A at `gain_a` and pair B at `gain_b`. After every window of
+/// `window` pairs the controller compares the means with those of the window before: while a bulk capacitor
+/// charges, the unit looks *worse* than it is, so a window whose A/B (zero subtracted from B) is at least `pass`
+/// with A not falling (by more than `floor`) ends the shot; so does a current that stands still (B changed by at
+/// most `slope` of itself plus `floor` codes). Otherwise it goes on to `windows_max` windows.
 #[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Settle {
     /// Gain for pair A.

@@ -9,7 +9,7 @@ use std::{cell::RefCell, convert::Infallible, rc::Rc};
 use copperwalk_core::{Controller, Instant, Layout, Parts};
 use copperwalk_wire::{
     FrameReader, FromBench, MAX_FRAME, PROTOCOL, Packet, Shot, ToBench, encode,
-    hardware::{BIAS_VOLTS, VREF_VOLTS},
+    hardware::{BIAS_VOLTS, VREF_VOLTS, wait},
 };
 use embedded_hal::{
     digital::{self, InputPin, OutputPin},
@@ -17,10 +17,11 @@ use embedded_hal::{
 };
 
 pub const LAYOUT: Layout = Layout { force_channels: 4, sense_channels: 12 };
-/// Longest release of the reed switch as published: 70 µs.
-const RELEASE_US: u64 = 70;
+/// A contact may conduct for so long after its coil is off. Published for the reed switch: 70 µs at most; the
+/// controller promises to wait longer, and is held to that.
+const RELEASE_US: u64 = wait::RELEASE_US as u64;
 /// Current off before a relay may move, as the controller promises.
-const QUIET_US: u64 = 100;
+const QUIET_US: u64 = wait::QUIET_US as u64;
 
 /// What goes wrong on purpose.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
@@ -57,6 +58,8 @@ pub struct World {
     reversed: bool,
     /// Since when no current flows.
     quiet_since: u64,
+    /// Nothing may be converted under current before then.
+    settled_at: u64,
     // The converter.
     registers: [u8; 4],
     ready_at: Option<u64>,
@@ -97,6 +100,7 @@ impl World {
             isolation_clamp: false,
             reversed: false,
             quiet_since: 0,
+            settled_at: 0,
             registers: [0; 4],
             ready_at: None,
             unread: true,
@@ -122,20 +126,29 @@ impl World {
 
     /// Does any current reach the unit's side? Burn-out currents count.
     pub fn current(&self) -> bool {
-        let idac = self.registers[2] & 7 != 0 && self.registers[3] >> 5 == 5;
-        self.load || idac || self.registers[1] & 1 == 1
+        self.load || self.idac() || self.registers[1] & 1 == 1
+    }
+
+    /// The ADC's own source is programmed and routed to the source node.
+    fn idac(&self) -> bool {
+        self.registers[2] & 7 != 0 && self.registers[3] >> 5 == 5
     }
 
     pub fn safe(&self) -> bool {
-        self.closed().is_empty() && !self.current() && !self.enabled
+        let idle = self.isolation_clamp && !self.dry_clamp && !self.reversed;
+        self.closed().is_empty() && !self.current() && !self.enabled && idle
     }
 
     /// Does something to the front end or the converter and watches the current.
     fn source_change(&mut self, change: impl FnOnce(&mut Self)) {
-        let before = self.current();
+        let (before, idac, reversed) = (self.current(), self.idac(), self.reversed);
         change(self);
         if before && !self.current() {
             self.quiet_since = self.now;
+        }
+        if (self.load || self.idac()) && (!before || reversed != self.reversed) {
+            let start = if self.idac() && !idac { wait::IDAC_START_US } else { 0 };
+            self.settled_at = self.now + u64::from(wait::SETTLE_US + start);
         }
     }
 
@@ -171,7 +184,7 @@ impl World {
     }
 
     fn convert(&mut self) {
-        let [zero, one, two, three] = self.registers;
+        let [zero, one, two, _] = self.registers;
         self.conversions.push(self.registers);
         let rate = one >> 5;
         // Periods of 4.096 MHz per single-shot conversion, normal mode.
@@ -182,7 +195,9 @@ impl World {
         self.ready_at = Some(self.now + clocks.div_ceil(4) * 1_000 / 1_024 + self.adc_extra_us);
         self.unread = false;
         let burnout = one & 1 == 1;
-        let excited = self.load || (two & 7 == 6 && three >> 5 == 5);
+        let excited = self.load || self.idac();
+        assert!(!excited || self.now >= self.settled_at, "{} µs: not settled", self.now);
+        assert!(two & 7 == 0 || two & 7 == 6, "1000 µA or nothing");
         let sign = if self.reversed { -1 } else { 1 };
         let alone = |touches: bool| if burnout && !touches { code(3.3) } else { code(BIAS_VOLTS + 1e-4) };
         self.result = match (zero >> 4, excited) {
@@ -276,7 +291,7 @@ impl Pin {
             Wire::LoadEnable => world.source_change(|world| world.load = high),
             Wire::DryClamp => world.dry_clamp = high,
             Wire::IsolationClamp => world.isolation_clamp = high,
-            Wire::Reverse => world.reversed = high,
+            Wire::Reverse => world.source_change(|world| world.reversed = high),
         }
         Ok(())
     }

@@ -300,7 +300,7 @@ fn every_fault_ends_all_open_and_is_named() {
 #[test]
 fn a_host_that_does_not_read_stalls_sampling_and_then_breaks_the_line() {
     let mut setup = Setup::greeted();
-    setup.load(&vec![look(ENDS, Source::Off, Input::Sense, 255); 12]);
+    setup.load(&[look(ENDS, Source::Off, Input::Sense, 255); 12]);
     setup.say(ToBench::Run);
     setup.reads = false;
     // Its heartbeat goes on, so only the stall can end it.
@@ -309,17 +309,20 @@ fn a_host_that_does_not_read_stalls_sampling_and_then_breaks_the_line() {
     setup.reads = true;
     assert_eq!(why(setup.finish()), RunEnd::Fault(Fault::Line));
 
-    // A host that only dawdles loses nothing.
+    // A host that only dawdles loses nothing, though sampling has to wait for it time and again.
     let mut setup = Setup::greeted();
-    setup.load(&vec![look(ENDS, Source::Off, Input::Sense, 255); 12]);
+    setup.world.borrow_mut().residual_volts = 2.0;
+    setup.load(&[look(ENDS, Source::Off, Input::Sense, 255); 12]);
     setup.say(ToBench::Run);
+    let began = setup.now();
     for _ in 0..12 {
         setup.reads = false;
-        setup.pass(1_000_000);
+        setup.pass(1_100_000);
         setup.reads = true;
         setup.pass(1);
     }
     assert_eq!(why(setup.finish()), RunEnd::Complete);
+    assert!(setup.now() - began > 4_000_000, "it never had to wait");
     (0..12).for_each(|shot| assert_eq!(setup.codes(shot).len(), 255));
 }
 
