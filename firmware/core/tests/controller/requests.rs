@@ -1,7 +1,8 @@
 //! What is answered, and what is refused.
 
+use copperwalk_core::Instant;
 use copperwalk_wire::{
-    FromBench, Input, PROTOCOL, Source, ToBench,
+    FrameReader, FromBench, Input, PROTOCOL, Packet, Source, ToBench,
     hardware::PLAN_CAPACITY,
     message::{Fault, Identity, Refusal, Rule, RunEnd, Status},
 };
@@ -89,6 +90,8 @@ fn a_plan_must_fit_be_whole_and_keep_the_rules() {
         setup.ask(ToBench::Shot { index: 2, shot: bad }),
         refused(Refusal::Rule { index: 2, rule: Rule::ChannelRange })
     );
+    // Those already on their way behind it are not complained of one by one.
+    assert_eq!(setup.ask(ToBench::Shot { index: 3, shot: excited }), None);
     assert_eq!(setup.ask(ToBench::Shot { index: 2, shot: RESIDUAL }), None);
     // More than announced.
     assert_eq!(
@@ -190,4 +193,26 @@ fn a_host_that_asks_without_reading_is_held_back_and_loses_nothing() {
     setup.pass(1);
     assert!(asked > 20, "{asked}");
     assert_eq!(setup.heard.len(), usize::from(asked));
+}
+
+#[test]
+fn after_a_torn_line_the_next_host_starts_on_a_clean_frame() {
+    let mut setup = Setup::greeted();
+    setup.reads = false;
+    for _ in 0..10 {
+        setup.say(ToBench::Echo { bytes: [7; 100].into() });
+    }
+    // The cable goes in the middle of a frame each way.
+    setup.controller.sent(50);
+    setup.say_bytes(&[5, 1, 2]);
+    let now = setup.now();
+    setup.controller.hang_up(Instant(now));
+    setup.reads = true;
+    let answer = setup.say(ToBench::Hello { protocol: PROTOCOL });
+    let bytes = setup.controller.outgoing().to_vec();
+    let mut reader = FrameReader::new();
+    let frames: Vec<_> = bytes.iter().filter_map(|byte| reader.push::<Packet<FromBench>>(*byte)).collect();
+    let [Ok(packet)] = &frames[..] else { panic!("{frames:?}") };
+    assert_eq!(packet.seq, answer);
+    assert!(matches!(packet.body, FromBench::Hello(_)));
 }
