@@ -56,13 +56,13 @@ mod tests {
 
     #[test]
     fn thresholds_are_those_of_the_reference_bench() {
-        // 15 mV and 50 mV in steps of 0.244140625 µV.
-        assert_eq!((PROOF, RESIDUAL), (61_440, 204_800));
+        // 25 mV and 50 mV in steps of 0.244140625 µV.
+        assert_eq!((PROOF, RESIDUAL), (102_400, 204_800));
         assert_eq!(check(1.0, 1.0, 0.0), Residual::Dead);
-        assert_eq!(check(1.0149, 1.0149, 0.0499), Residual::Dead);
+        assert_eq!(check(1.0249, 1.0249, 0.0499), Residual::Dead);
         assert_eq!(check(1.0, 1.0, -0.0501), Residual::Alive);
-        assert_eq!(check(1.0151, 1.0, 0.0), Residual::Unproven);
-        assert_eq!(check(1.0, 1.0151, 0.0), Residual::Unproven);
+        assert_eq!(check(1.0251, 1.0, 0.0), Residual::Unproven);
+        assert_eq!(check(1.0, 1.0251, 0.0), Residual::Unproven);
     }
 
     /// A source in the unit drives current through clamp and Rm; the pins move as that divider says.

@@ -3,7 +3,7 @@
 
 use copperwalk_wire::hardware::{
     BIAS_VOLTS, BURNOUT_AMPS, DRY_CLAMP_OHMS, ISOLATION_CLAMP_OHMS, LOAD_AMPS, LOAD_COMPLIANCE_VOLTS,
-    RM_OHMS, RM_TOLERANCE,
+    RM_OHMS, RM_TOLERANCE, SENSE_SERIES_OHMS,
 };
 
 use super::{
@@ -34,8 +34,6 @@ pub const AIN1: Node = 9;
 /// Nodes of the front end, ground included.
 pub const NODES: usize = 10;
 
-/// Protection between a sense rail and the ADC, ohm: 12 V on a pin then drive less than 10 mA into its diodes.
-pub const SENSE_SERIES_OHMS: f64 = 1e3;
 /// Resistance of the buffer that makes the bias voltage, ohm.
 const BIAS_OHMS: f64 = 0.1;
 /// The ADC's current sources lose their accuracy this far under the supply, volt (from memory).
