@@ -149,7 +149,7 @@ const ASK_US: u32 = 5;
 impl Conversion {
     /// When it is worth asking again.
     pub fn ask_at(&self, now: Instant) -> Instant {
-        self.since.plus_us(self.length_us / 100 * EARLIEST_PERCENT).max(now.plus_us(ASK_US))
+        self.since.plus_us(self.length_us * EARLIEST_PERCENT / 100).max(now.plus_us(ASK_US))
     }
 }
 
@@ -359,8 +359,8 @@ mod tests {
         let conversion = adc.start(Rate::Sps1000, Instant(1_000)).unwrap();
         // 4242 periods of 4.096 MHz.
         assert_eq!(conversion, Conversion { since: Instant(1_000), length_us: 1_036 });
-        assert_eq!(conversion.ask_at(Instant(1_000)), Instant(1_970));
-        assert_eq!(conversion.ask_at(Instant(2_000)), Instant(2_005));
+        assert_eq!(conversion.ask_at(Instant(1_000)), Instant(2_004));
+        assert_eq!(conversion.ask_at(Instant(2_010)), Instant(2_015));
         assert_eq!(adc.result(&conversion, Instant(2_000)), Ok(None));
         assert_eq!(adc.result(&conversion, Instant(2_036)), Ok(Some(-2)));
         finish(adc);

@@ -220,6 +220,8 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin> Controller<M, A, O, 
     }
 
     fn handle(&mut self, Packet { seq, body }: Packet<ToBench>, now: Instant) {
+        // Numbers come round again: half a turn later it is a new one.
+        self.last_run = self.last_run.filter(|run| seq.wrapping_sub(*run) < 1 << 15);
         let answer = match body {
             ToBench::Echo { bytes } => Ok(Some(FromBench::Echo { bytes })),
             ToBench::Hello { protocol } => self.hello(protocol, now).map(Some),

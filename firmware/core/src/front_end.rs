@@ -14,7 +14,7 @@ use copperwalk_wire::{
     message::Fault,
 };
 
-use crate::ads1220::{Ads1220, Registers};
+use crate::ads1220::Ads1220;
 
 /// What the unit is driven with.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -84,8 +84,7 @@ impl<O: OutputPin> FrontEnd<O> {
                 Source::Off => {}
                 Source::Load => pin(self.load_enable.set_high())?,
                 Source::Dry | Source::Wide | Source::Isolation => {
-                    let excited: Registers = adc.registers().with_current();
-                    adc.configure(excited)?;
+                    adc.configure(adc.registers().with_current())?;
                     settle_us += IDAC_START_US;
                 }
             }
@@ -110,5 +109,136 @@ impl<O: OutputPin> FrontEnd<O> {
                 open.and(pin(self.isolation_clamp.set_low()))
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    extern crate std;
+    use core::{cell::RefCell, convert::Infallible};
+    use std::{rc::Rc, vec::Vec};
+
+    use embedded_hal::{
+        digital,
+        spi::{self, Operation},
+    };
+
+    use super::*;
+
+    /// What was done, in order: a pin's name and level, or the registers after a write.
+    #[derive(Clone, Copy, PartialEq, Eq, Debug)]
+    enum Did {
+        Pin(&'static str, bool),
+        Wrote([u8; 4]),
+    }
+    type Log = Rc<RefCell<Vec<Did>>>;
+
+    struct Pin(Log, &'static str);
+    impl digital::ErrorType for Pin {
+        type Error = Infallible;
+    }
+    impl OutputPin for Pin {
+        fn set_low(&mut self) -> Result<(), Infallible> {
+            self.0.borrow_mut().push(Did::Pin(self.1, false));
+            Ok(())
+        }
+        fn set_high(&mut self) -> Result<(), Infallible> {
+            self.0.borrow_mut().push(Did::Pin(self.1, true));
+            Ok(())
+        }
+    }
+    impl InputPin for Pin {
+        fn is_high(&mut self) -> Result<bool, Infallible> {
+            Ok(true)
+        }
+        fn is_low(&mut self) -> Result<bool, Infallible> {
+            Ok(false)
+        }
+    }
+
+    /// The converter's registers and nothing else.
+    struct Adc(Log, [u8; 4]);
+    impl spi::ErrorType for Adc {
+        type Error = Infallible;
+    }
+    impl SpiDevice for Adc {
+        fn transaction(&mut self, operations: &mut [Operation<'_, u8>]) -> Result<(), Infallible> {
+            for operation in operations {
+                match operation {
+                    Operation::Write(frame) => {
+                        let first = usize::from(frame[0] >> 2 & 3);
+                        self.1[first..first + frame.len() - 1].copy_from_slice(&frame[1..]);
+                        self.0.borrow_mut().push(Did::Wrote(self.1));
+                    }
+                    Operation::TransferInPlace(frame) => frame[1..].copy_from_slice(&self.1),
+                    other => panic!("{other:?}"),
+                }
+            }
+            Ok(())
+        }
+    }
+
+    fn setup() -> (FrontEnd<Pin>, Ads1220<Adc, Pin>, Log) {
+        let log = Log::default();
+        let pin = |name| Pin(log.clone(), name);
+        let mut front_end = FrontEnd::new(pin("load"), pin("dry"), pin("isolation"), pin("reverse"));
+        let mut adc = Ads1220::new(Adc(log.clone(), [0xAA; 4]), pin("ready"));
+        front_end.off(&mut adc).unwrap();
+        log.take();
+        (front_end, adc, log)
+    }
+
+    const OFF: [u8; 4] = [0xE0, 0, 0, 0];
+    /// 1000 µA, to REFP0.
+    const CURRENT: [u8; 4] = [0xE0, 0, 0x06, 0xA0];
+
+    #[test]
+    fn each_source_has_its_clamp_and_comes_on_last() {
+        use Did::{Pin, Wrote};
+        let cases: [(Source, u32, &[Did]); 4] = [
+            (Source::Dry, 300, &[Pin("dry", true), Pin("isolation", false), Wrote(CURRENT)]),
+            (Source::Wide, 300, &[Pin("dry", false), Pin("isolation", false), Wrote(CURRENT)]),
+            (Source::Isolation, 300, &[Pin("isolation", true), Pin("dry", false), Wrote(CURRENT)]),
+            (Source::Load, 100, &[Pin("dry", false), Pin("isolation", false), Pin("load", true)]),
+        ];
+        for (source, settle_us, expected) in cases {
+            let (mut front_end, mut adc, log) = setup();
+            let forward = Excitation { source, reversed: false };
+            assert_eq!(front_end.drive(forward, &mut adc), Ok(settle_us));
+            assert_eq!(log.take(), [&[Pin("reverse", false)], expected].concat(), "{source:?}");
+            // Already so: nothing moves and nothing is waited for.
+            assert_eq!(front_end.drive(forward, &mut adc), Ok(0));
+            assert!(log.borrow().is_empty());
+            // Round it goes, under current.
+            assert_eq!(front_end.drive(Excitation { source, reversed: true }, &mut adc), Ok(100));
+            assert_eq!(log.take(), [Pin("reverse", true)]);
+        }
+    }
+
+    #[test]
+    fn off_takes_the_sources_off_before_it_moves_a_clamp() {
+        let (mut front_end, mut adc, log) = setup();
+        front_end.drive(Excitation { source: Source::Dry, reversed: true }, &mut adc).unwrap();
+        log.take();
+        front_end.off(&mut adc).unwrap();
+        let expected = [
+            Did::Pin("load", false),
+            Did::Wrote(OFF),
+            Did::Pin("isolation", true),
+            Did::Pin("dry", false),
+            Did::Pin("reverse", false),
+        ];
+        assert_eq!(log.take(), expected);
+    }
+
+    #[test]
+    fn from_one_source_to_another_there_is_a_moment_without() {
+        let (mut front_end, mut adc, log) = setup();
+        front_end.drive(Excitation { source: Source::Load, reversed: false }, &mut adc).unwrap();
+        log.take();
+        front_end.drive(Excitation { source: Source::Dry, reversed: false }, &mut adc).unwrap();
+        let did = log.take();
+        assert_eq!(did.first(), Some(&Did::Pin("load", false)));
+        assert_eq!(did.last(), Some(&Did::Wrote(CURRENT)));
     }
 }
