@@ -1,0 +1,288 @@
+//! CSV: one row per segment or insulation, for spreadsheets and statistics.
+//!
+//! Values are bare ohms with a decimal point, so that any program reads them; a cell without a number is empty. A
+//! text that a spreadsheet would take for a formula gets a leading apostrophe: a serial number may not run code.
+
+use std::io::Write;
+
+use super::{figures, words};
+use crate::records::summary::{Event, LotSummary, UnitHistory};
+use crate::sweep::{Basis, Class, IsolationRow, SegmentRow, Sweep, Verdict};
+
+const SWEEP_HEADER: [&str; 18] = [
+    "serial",
+    "lot",
+    "board",
+    "revision",
+    "sweep",
+    "started",
+    "unit_verdict",
+    "row",
+    "name",
+    "kind",
+    "state",
+    "ohms",
+    "ohms_20c",
+    "u95_ohms",
+    "min_ohms",
+    "max_ohms",
+    "verdict",
+    "class",
+];
+
+const LOT_HEADER: [&str; 12] = [
+    "lot",
+    "serial",
+    "board",
+    "revision",
+    "first_verdict",
+    "verdict",
+    "won_back",
+    "fault",
+    "class",
+    "sweeps",
+    "repairs",
+    "last_swept",
+];
+
+/// One sweep.
+///
+/// # Errors
+/// What `out` refuses to take.
+pub fn sweep(sweep: &Sweep, out: impl Write) -> ::csv::Result<()> {
+    let mut table = Table::new(out, &SWEEP_HEADER)?;
+    table.sweep(&Head {
+        serial: &sweep.serial,
+        lot: sweep.lot.as_deref(),
+        basis: &sweep.basis,
+        id: String::new(),
+        started_us: sweep.started_us,
+        verdict: sweep.verdict,
+        segments: &sweep.segments,
+        isolation: &sweep.isolation,
+    })?;
+    table.finish()
+}
+
+/// Every sweep of a unit, in order, in the same columns as [`sweep`].
+///
+/// # Errors
+/// What `out` refuses to take.
+pub fn unit(unit: &UnitHistory, out: impl Write) -> ::csv::Result<()> {
+    let mut table = Table::new(out, &SWEEP_HEADER)?;
+    for event in &unit.events {
+        let Event::Sweep(past) = event else { continue };
+        table.sweep(&Head {
+            serial: &unit.serial,
+            lot: past.lot.as_deref(),
+            basis: &past.basis,
+            id: past.id.to_string(),
+            started_us: past.started_us,
+            verdict: past.verdict,
+            segments: &past.segments,
+            isolation: &past.isolation,
+        })?;
+    }
+    table.finish()
+}
+
+/// One row per unit of a lot.
+///
+/// # Errors
+/// What `out` refuses to take.
+pub fn lot(lot: &LotSummary, out: impl Write) -> ::csv::Result<()> {
+    let mut table = Table::new(out, &LOT_HEADER)?;
+    for unit in &lot.units {
+        let (place, class) = match &unit.fault {
+            Some(fault) => (fault.place.as_str(), class(fault.class)),
+            None => ("", ""),
+        };
+        table.row([
+            text(&lot.lot),
+            text(&unit.serial),
+            text(&unit.board),
+            text(&unit.revision),
+            words::verdict(unit.first).to_owned(),
+            words::verdict(unit.now).to_owned(),
+            if unit.won_back() { "yes" } else { "no" }.to_owned(),
+            text(place),
+            class.to_owned(),
+            unit.sweeps.to_string(),
+            unit.repairs.to_string(),
+            figures::time(unit.last_us),
+        ])?;
+    }
+    table.finish()
+}
+
+/// What every row of a sweep repeats, and its rows.
+struct Head<'a> {
+    serial: &'a str,
+    lot: Option<&'a str>,
+    basis: &'a Basis,
+    id: String,
+    started_us: i64,
+    verdict: Verdict,
+    segments: &'a [SegmentRow],
+    isolation: &'a [IsolationRow],
+}
+
+struct Table<W: Write>(::csv::Writer<W>);
+
+impl<W: Write> Table<W> {
+    fn new(out: W, header: &[&str]) -> ::csv::Result<Self> {
+        let mut writer = ::csv::Writer::from_writer(out);
+        writer.write_record(header)?;
+        Ok(Self(writer))
+    }
+
+    fn row<const N: usize>(&mut self, cells: [String; N]) -> ::csv::Result<()> {
+        self.0.write_record(cells)
+    }
+
+    fn sweep(&mut self, head: &Head<'_>) -> ::csv::Result<()> {
+        for row in head.segments {
+            let numbers = [row.ohms, row.ohms_20c, row.u95_ohms, row.min_ohms, Some(row.max_ohms)];
+            self.reading(
+                head,
+                ["segment", &row.name, &row.kind, &row.state],
+                numbers,
+                row.verdict,
+                row.class,
+            )?;
+        }
+        for row in head.isolation {
+            let kind = if row.is_switch { "open switch" } else { "insulation" };
+            // Of an insulation a lower bound is proven where no value is; it stands for the value then.
+            let ohms = row.ohms.or(row.at_least_ohms);
+            let numbers = [ohms, None, row.u95_ohms, Some(row.min_ohms), None];
+            self.reading(head, ["isolation", &row.name, kind, &row.state], numbers, row.verdict, row.class)?;
+        }
+        Ok(())
+    }
+
+    fn reading(
+        &mut self,
+        head: &Head<'_>,
+        [row, name, kind, state]: [&str; 4],
+        numbers: [Option<f64>; 5],
+        verdict: Verdict,
+        of_class: Class,
+    ) -> ::csv::Result<()> {
+        let [ohms, ohms_20c, u95, min, max] = numbers.map(number);
+        self.row([
+            text(head.serial),
+            text(head.lot.unwrap_or_default()),
+            text(&head.basis.board),
+            text(&head.basis.revision),
+            head.id.clone(),
+            figures::time(head.started_us),
+            words::verdict(head.verdict).to_owned(),
+            row.to_owned(),
+            text(name),
+            kind.to_owned(),
+            text(state),
+            ohms,
+            ohms_20c,
+            u95,
+            min,
+            max,
+            words::verdict(verdict).to_owned(),
+            class(of_class).to_owned(),
+        ])
+    }
+
+    fn finish(mut self) -> ::csv::Result<()> {
+        Ok(self.0.flush()?)
+    }
+}
+
+/// The class by its JSON name, so that the two files can be joined.
+fn class(class: Class) -> &'static str {
+    match class {
+        Class::RedundancyLost => "redundancy_lost",
+        Class::NotReached => "not_reached",
+        other => words::class(other),
+    }
+}
+
+fn number(value: Option<f64>) -> String {
+    value.filter(|value| value.is_finite()).map(|value| value.to_string()).unwrap_or_default()
+}
+
+/// Text no spreadsheet takes for a formula: those begin with one of these characters (list from memory of the
+/// common guidance on CSV injection; the tab and the line breaks are skipped by some programs to find one behind).
+fn text(text: &str) -> String {
+    match text.starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', '－', '＠']) {
+        true => format!("'{text}"),
+        false => text.to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::sample;
+
+    fn rows(write: impl FnOnce(&mut Vec<u8>) -> ::csv::Result<()>) -> Vec<::csv::StringRecord> {
+        let mut bytes = Vec::new();
+        write(&mut bytes).unwrap();
+        ::csv::Reader::from_reader(bytes.as_slice()).records().map(|row| row.unwrap()).collect()
+    }
+
+    #[test]
+    fn a_sweep_gives_one_row_per_segment_and_insulation() {
+        let of = sample::several();
+        let rows = rows(|out| sweep(&of, out));
+        assert_eq!(rows.len(), of.segments.len() + of.isolation.len());
+        let switch = rows.iter().find(|row| &row[8] == "power switch" && &row[7] == "segment").unwrap();
+        assert_eq!((&switch[11], &switch[15], &switch[16], &switch[17]), ("331", "1", "fail", "high"));
+        let bead = rows.iter().find(|row| &row[8] == "bead").unwrap();
+        assert_eq!((&bead[11], &bead[17]), ("", "not_reached"));
+    }
+
+    #[test]
+    fn a_unit_gives_every_sweep_and_a_lot_every_unit() {
+        let history = sample::history();
+        let of_unit = rows(|out| unit(&history, out));
+        assert_eq!(of_unit.iter().filter(|row| &row[8] == "fuse").count(), 3);
+        assert_eq!(&of_unit[0][4], "1");
+        let summary = sample::lot();
+        let of_lot = rows(|out| lot(&summary, out));
+        assert_eq!(of_lot.len(), summary.units.len());
+        assert_eq!((&of_lot[1][7], &of_lot[2][6]), ("via pair", "yes"));
+    }
+
+    #[test]
+    fn no_text_can_become_a_formula_and_every_text_survives() {
+        let (of, _) = sample::nasty();
+        let rows = rows(|out| sweep(&of, out));
+        assert_eq!(&rows[0][0], sample::NASTY);
+        assert_eq!(&rows[0][1], "'=HYPERLINK(\"x\")");
+        for bad in ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1", "＝1"] {
+            assert!(text(bad).starts_with('\''));
+        }
+    }
+
+    #[test]
+    fn a_number_is_bare_ohms_or_nothing() {
+        assert_eq!(number(Some(0.000_31)), "0.00031");
+        assert_eq!(number(Some(-2e-6)), "-0.000002");
+        assert_eq!(number(Some(f64::NAN)), "");
+        assert_eq!(number(None), "");
+    }
+
+    #[test]
+    fn a_closed_pipe_is_an_error_not_a_panic() {
+        struct Closed;
+        impl Write for Closed {
+            fn write(&mut self, _: &[u8]) -> std::io::Result<usize> {
+                Err(std::io::ErrorKind::BrokenPipe.into())
+            }
+            fn flush(&mut self) -> std::io::Result<()> {
+                Ok(())
+            }
+        }
+        assert!(sweep(&sample::good(), Closed).is_err());
+    }
+}

@@ -1,0 +1,197 @@
+//! The page of one lot.
+
+use std::cmp::Reverse;
+
+use maud::{Markup, html};
+
+use super::gauge::unit;
+use super::mark::{self, Sign};
+use super::page::{facts, head, page, part, patterns, scroller};
+use crate::records::summary::{Counts, LotSummary, ParetoRow, Place, UnitState};
+use crate::report::{figures, words};
+use crate::sweep::Verdict;
+
+/// The page of one lot. `link` gives the address of a unit's page, if it has one.
+pub fn lot(lot: &LotSummary, link: impl Fn(&str) -> Option<String>) -> String {
+    let body = html! {
+        (patterns())
+        header {
+            (head("lot report", &lot.lot))
+            (facts(&[
+                ("Units", Some(lot.units.len().to_string())),
+                ("Sweeps", Some(lot.sweeps.to_string())),
+                ("First sweep", Some(figures::time(lot.first_us))),
+                ("Last sweep", Some(figures::time(lot.last_us))),
+            ]))
+        }
+        (part("Yield", &yields(lot)))
+        @if !lot.pareto.is_empty() { (part("Where units failed", &pareto(&lot.pareto))) }
+        (part("Repair first", &first(lot, &link)))
+        (part("Every unit", &units(&lot.units, &link)))
+    };
+    page("lot report", &lot.lot, &body)
+}
+
+fn yields(lot: &LotSummary) -> Markup {
+    html! {
+        div class="yields" {
+            @for (name, counts) in [("As they came", lot.first), ("As they are now", lot.now)] {
+                div {
+                    p class="big" { (figures::share(counts.passed())) }
+                    p { (name) }
+                    (bar(name, counts))
+                    ul class="counts" {
+                        @for (verdict, of) in words::COUNTED {
+                            @if of(counts) > 0 { li { (mark::verdict(verdict)) " " (of(counts)) } }
+                        }
+                    }
+                }
+            }
+        }
+        p { (words::lot_remarks(lot)) }
+        p class="small" { "Yield is the share of units proven good among those about which something is known." }
+    }
+}
+
+/// The units of a lot as one bar.
+fn bar(name: &str, counts: Counts) -> Markup {
+    let total = f64::from(counts.total().max(1));
+    let parts: Vec<(Verdict, f64)> = words::COUNTED
+        .iter()
+        .map(|(verdict, of)| (*verdict, f64::from(of(counts)) / total * 300.0))
+        .collect();
+    html! {
+        svg class="bar" viewBox="0 0 300 14" preserveAspectRatio="none" role="img" aria-label=(name) {
+            @for (i, (verdict, width)) in parts.iter().enumerate() {
+                @if *width > 0.0 {
+                    @let x: f64 = parts[..i].iter().map(|(_, width)| width).sum();
+                    rect class=(Sign::Verdict(*verdict).class()) x=(unit(x)) width=(unit(*width)) height="14" {}
+                }
+            }
+        }
+    }
+}
+
+fn pareto(rows: &[ParetoRow]) -> Markup {
+    let most = f64::from(rows.iter().map(|row| row.units).max().unwrap_or(1).max(1));
+    let all = f64::from(rows.iter().map(|row| row.units).sum::<u32>().max(1));
+    let table = html! {
+        table class="pareto" {
+            thead {
+                tr {
+                    th scope="col" { "Place" }
+                    th scope="col" class="wide" { "Units" }
+                    th scope="col" class="figure" { "Units" }
+                    th scope="col" class="figure" { "Still" }
+                    th scope="col" class="figure" { "Up to here" }
+                    th scope="col" { "Board" }
+                }
+            }
+            tbody {
+                @for (i, row) in rows.iter().enumerate() {
+                    @let (whole, still) = (f64::from(row.units) / most * 200.0, f64::from(row.still) / most * 200.0);
+                    @let so_far: u32 = rows[..=i].iter().map(|row| row.units).sum();
+                    tr {
+                        th scope="row" { (row.place) span class="kind" { (words::class(row.class)) } }
+                        td class="wide" {
+                            svg class="bar" viewBox="0 0 200 14" preserveAspectRatio="none" aria-hidden="true" {
+                                rect class="done" width=(unit(whole)) height="14" {}
+                                rect class="still" width=(unit(still)) height="14" {}
+                            }
+                        }
+                        td class="figure" { (row.units) }
+                        td class="figure" { (row.still) }
+                        td class="figure" { (figures::share(Some(f64::from(so_far) / all))) }
+                        td { (row.board) }
+                    }
+                }
+            }
+        }
+    };
+    html! {
+        (scroller("Where units failed", &table))
+        p class="small" { "Full bars: units that fail there still. Hatched: repaired since." }
+    }
+}
+
+/// Units that wait for the same repair, the largest group first: the iron is set up once.
+fn first(lot: &LotSummary, link: &impl Fn(&str) -> Option<String>) -> Markup {
+    let mut groups: Vec<(&str, &Place, Vec<&UnitState>)> = Vec::new();
+    for unit in lot.units.iter().filter(|unit| matches!(unit.now, Verdict::Fail | Verdict::Unproven)) {
+        let Some(place) = &unit.fault else { continue };
+        match groups.iter_mut().find(|(board, known, _)| *board == unit.board && *known == place) {
+            Some((.., units)) => units.push(unit),
+            None => groups.push((&unit.board, place, vec![unit])),
+        }
+    }
+    groups.sort_by_key(|(.., units)| Reverse(units.len()));
+    let again: Vec<&UnitState> = lot
+        .units
+        .iter()
+        .filter(|unit| unit.now == Verdict::Void || (unit.now != Verdict::Pass && unit.fault.is_none()))
+        .collect();
+    html! {
+        @if groups.is_empty() { p { "No unit waits for a repair." } }
+        ol class="groups" {
+            @for (board, place, units) in &groups {
+                li {
+                    b { (place.place) } " " (words::class(place.class)) " on " (board) ", " (words::counted(units.len(), "unit", "units"))
+                    ": " (names(units, link))
+                }
+            }
+        }
+        @if !again.is_empty() { p { "To be swept again: " (names(&again, link)) } }
+    }
+}
+
+fn names(units: &[&UnitState], link: &impl Fn(&str) -> Option<String>) -> Markup {
+    html! {
+        @for (i, unit) in units.iter().enumerate() {
+            @if i > 0 { ", " }
+            (name(&unit.serial, link))
+        }
+    }
+}
+
+fn name(serial: &str, link: &impl Fn(&str) -> Option<String>) -> Markup {
+    html! {
+        @match link(serial) {
+            Some(address) => { a href=(address) { (serial) } }
+            None => { (serial) }
+        }
+    }
+}
+
+fn units(units: &[UnitState], link: &impl Fn(&str) -> Option<String>) -> Markup {
+    let table = html! {
+        table {
+            thead {
+                tr {
+                    th scope="col" { "Unit" }
+                    th scope="col" { "Now" }
+                    th scope="col" { "Where" }
+                    th scope="col" { "Came in" }
+                    th scope="col" class="figure" { "Sweeps" }
+                    th scope="col" class="figure" { "Repairs" }
+                    th scope="col" { "Board" }
+                    th scope="col" { "Last swept" }
+                }
+            }
+            tbody {
+                @for unit in units {
+                    tr class=(Sign::Verdict(unit.now).class()) {
+                        th scope="row" { (name(&unit.serial, link)) }
+                        td { (mark::verdict(unit.now)) @if unit.won_back() { " " span class="won" { "won back" } } }
+                        td { @if let Some(fault) = &unit.fault { (fault.place) " " (words::class(fault.class)) } }
+                        td { (mark::verdict(unit.first)) }
+                        td class="figure" { (unit.sweeps) }
+                        td class="figure" { (unit.repairs) }
+                        td { (unit.board) " " (unit.revision) }
+                        td { (figures::day(unit.last_us)) }
+                    }
+                }
+            }
+        }
+    };
+    scroller("Every unit", &table)
+}

@@ -1,0 +1,271 @@
+//! The page of one sweep.
+
+use copperwalk_wire::hardware::{DRY_AMPS, LOAD_AMPS, RM_OHMS};
+use maud::{Markup, html};
+
+use super::drawing;
+use super::mark::{self, Sign};
+use super::page::{facts, head, page, part, patterns, scroller};
+use super::strip::{self, fault_sign};
+use crate::board::Board;
+use crate::report::caution::CAUTIONS;
+use crate::report::{figures, words};
+use crate::sweep::{BenchFault, IsolationRow, SegmentRow, Sweep, Verdict};
+
+/// The page of one sweep, drawn on the board it was judged by.
+pub fn sweep(sweep: &Sweep, board: &Board) -> String {
+    let void = sweep.verdict == Verdict::Void;
+    let body = html! {
+        (patterns())
+        header {
+            (head("sweep report", &sweep.serial))
+            (finding(sweep.verdict, &words::headline(&sweep.into())))
+            (facts(&[
+                ("Board", Some(format!("{}, revision {}", sweep.basis.board, sweep.basis.revision))),
+                ("Lot", sweep.lot.clone()),
+                ("Swept", Some(figures::time(sweep.started_us))),
+                ("Bench", Some(sweep.bench_name.clone())),
+                ("Air", sweep.celsius.map(|celsius| format!("{celsius:.1}\u{a0}°C"))),
+            ]))
+        }
+        @if void { (part("The bench", &bench_faults(&sweep.bench_faults))) }
+        @if !void && !sweep.faults.is_empty() { (part("What to do", &advice(sweep))) }
+        @if !sweep.notes.is_empty() {
+            (part("Notes", &html! { ul { @for note in &sweep.notes { li { (note) } } } }))
+        }
+        (part("Supply path", &html! {
+            @if void { p { "Readings of a void sweep help to find what is wrong with the bench. They prove nothing about the unit." } }
+            (strip::path(sweep, board))
+            p class="small" {
+                "Each scale runs from zero; the upper limit is the tall line, what is beyond the limits is hatched, the \
+                 whisker is the expanded uncertainty. An arrow stands for more than the scale holds."
+            }
+        }))
+        (part("Board", &drawing::board(sweep, board)))
+        (part("Readings", &html! {
+            (segments(&sweep.segments, board))
+            @if !sweep.isolation.is_empty() { (isolation(&sweep.isolation)) }
+        }))
+        (part("Checks", &checks(sweep)))
+        (part("Cautions", &cautions()))
+        (part("Method", &method()))
+        (part("Judged by", &basis(sweep)))
+    };
+    page("sweep report", &sweep.serial, &body)
+}
+
+/// The verdict, large: shape, word, and what it comes to.
+pub fn finding(verdict: Verdict, headline: &str) -> Markup {
+    let sign = Sign::Verdict(verdict);
+    html! {
+        div class={ "finding " (sign.class()) } {
+            (sign.icon())
+            p class="word" { (words::verdict(verdict)) }
+            p class="headline" { (headline) }
+        }
+    }
+}
+
+fn bench_faults(faults: &[BenchFault]) -> Markup {
+    html! {
+        @for fault in faults {
+            div class="fault void" {
+                h3 { (Sign::Verdict(Verdict::Void).icon()) (fault.part) }
+                p { (words::sentence(&fault.what)) }
+            }
+        }
+        p { "Put the bench right and sweep the unit again. Nothing in this sweep counts for or against it." }
+    }
+}
+
+fn advice(sweep: &Sweep) -> Markup {
+    html! {
+        @for fault in &sweep.faults {
+            @let sign = fault_sign(sweep, fault);
+            div class={ "fault " (sign.class()) } {
+                h3 {
+                    (sign.icon()) (words::finding(fault))
+                    span class="probability" { (words::probability(fault.probability)) " probable" }
+                }
+                dl {
+                    @for (name, text) in [
+                        ("Cause", &fault.advice.cause),
+                        ("Repair", &fault.advice.repair),
+                        ("Take care", &fault.advice.caution),
+                    ] {
+                        @if !text.trim().is_empty() { dt { (name) } dd { (words::sentence(text)) } }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn segments(rows: &[SegmentRow], board: &Board) -> Markup {
+    let number = |name: &str| board.segment_named(name).map(|id| (id.0 + 1).to_string()).unwrap_or_default();
+    let table = html! {
+        table {
+            caption { "Segments, at 20 °C" }
+            thead {
+                tr {
+                    th scope="col" class="figure" { "No." }
+                    th scope="col" { "Segment" }
+                    th scope="col" { "Verdict" }
+                    th scope="col" class="figure" { "Reading ± U" }
+                    th scope="col" class="figure" { "Limit" }
+                    th scope="col" class="figure" { "Healthy" }
+                    th scope="col" { "State" }
+                    th scope="col" { "Kind" }
+                    th scope="col" { "Class" }
+                }
+            }
+            tbody {
+                @for row in rows {
+                    tr class=(Sign::Verdict(row.verdict).class()) {
+                        td class="figure" { (number(&row.name)) }
+                        th scope="row" { (row.name) }
+                        td { (mark::verdict(row.verdict)) }
+                        td class="figure" { (figures::segment(row)) }
+                        td class="figure" { (figures::segment_limit(row)) @if row.limit_derived { "*" } }
+                        td class="figure" { "about " (figures::roughly(row.typical_ohms)) }
+                        td { (row.state) }
+                        td { (row.kind) }
+                        td { (words::class(row.class)) }
+                    }
+                }
+            }
+        }
+    };
+    html! {
+        (scroller("Segments", &table))
+        @if rows.iter().any(|row| row.limit_derived) {
+            p class="small" { "* No limit was stated: this is the segment's share of the supply's drop budget." }
+        }
+    }
+}
+
+fn isolation(rows: &[IsolationRow]) -> Markup {
+    let table = html! {
+        table {
+            caption { "What must not conduct" }
+            thead {
+                tr {
+                    th scope="col" { "Between" }
+                    th scope="col" { "Verdict" }
+                    th scope="col" class="figure" { "Reading ± U" }
+                    th scope="col" class="figure" { "Limit" }
+                    th scope="col" { "State" }
+                    th scope="col" { "Class" }
+                }
+            }
+            tbody {
+                @for row in rows {
+                    tr class=(Sign::Verdict(row.verdict).class()) {
+                        th scope="row" { (row.name) @if row.is_switch { " (open)" } }
+                        td { (mark::verdict(row.verdict)) }
+                        td class="figure" { (figures::isolation(row)) }
+                        td class="figure" { (figures::isolation_limit(row)) }
+                        td { (row.state) }
+                        td { (words::class(row.class)) }
+                    }
+                }
+            }
+        }
+    };
+    scroller("What must not conduct", &table)
+}
+
+/// What proves the bench: standards, closure, and the raw material.
+fn checks(sweep: &Sweep) -> Markup {
+    let runs = html! {
+        table {
+            caption { "Raw readings kept with the record" }
+            thead {
+                tr {
+                    th scope="col" { "Run" }
+                    th scope="col" { "State" }
+                    th scope="col" class="figure" { "Shots" }
+                    th scope="col" class="figure" { "Codes" }
+                    th scope="col" class="figure" { "Device time" }
+                }
+            }
+            tbody {
+                @for run in &sweep.runs {
+                    @let codes: usize = run.shots.iter().map(|shot| shot.codes.len()).sum();
+                    @let micros = run.shots.last().map_or(0, |shot| shot.to_us);
+                    tr {
+                        th scope="row" { (run.purpose) }
+                        td { (run.state) }
+                        td class="figure" { (run.shots.len()) }
+                        td class="figure" { (codes) }
+                        td class="figure" { (figures::duration(micros.into())) }
+                    }
+                }
+            }
+        }
+    };
+    html! {
+        ul class="checks" {
+            @for row in &sweep.standards {
+                li {
+                    (mark::verdict(row.verdict)) " Check standard " b { (row.name) } ": " (figures::standard(row))
+                    ", stated " (figures::stated(row.stated_ohms)) " within " (figures::percent(row.tolerance)) "."
+                }
+            }
+            @for row in &sweep.closures {
+                @let verdict = if row.agrees { Verdict::Pass } else { Verdict::Unproven };
+                li { (mark::verdict(verdict)) " Series " (figures::closure(row)) "." }
+            }
+            li { "The bench ran " (figures::work(&sweep.bench)) "." }
+        }
+        @if !sweep.runs.is_empty() { (scroller("Raw readings", &runs)) }
+    }
+}
+
+fn cautions() -> Markup {
+    html! { ul class="cautions" { @for caution in &CAUTIONS { li { (caution.full) } } } }
+}
+
+fn method() -> Markup {
+    let milliamps = |amps: f64| format!("{}\u{a0}mA", amps * 1e3);
+    html! {
+        p {
+            b { "How it is measured. " }
+            "Four-wire: current flows through one pair of pins, voltage is read across another, so pins, relays and \
+             leads drop out. The reading is the ratio of the unit's voltage to the voltage over a "
+            (figures::stated(RM_OHMS)) " resistor that carries the same current, so the meter's reference cancels. \
+             Current is reversed and reversed again, which removes thermal voltages, steady or drifting. Contacts are \
+             read with about " (milliamps(DRY_AMPS)) " and at most 20\u{a0}mV, so that a film shows before it is broken \
+             down; copper and fuses with " (milliamps(LOAD_AMPS)) ". Insulation sees less than 200\u{a0}mV."
+        }
+        p {
+            b { "What ± means. " }
+            "U is the expanded uncertainty at 95\u{a0}%, worked out after the Guide to the Expression of Uncertainty in \
+             Measurement (JCGM\u{a0}100) from noise, the measuring resistor, gain, thermal voltages, leakage and \
+             temperature. Copper is referred to 20\u{a0}°C with the coefficient of IEC\u{a0}60028; everything else is \
+             judged as measured."
+        }
+        p {
+            b { "What a verdict means. " }
+            b { "Pass" } ": the reading with all of U is inside the limits. " b { "Fail" } ": it is outside with all of \
+             U. " b { "Unproven" } ": U straddles the limit, or the segment could not be reached. " b { "Void" } ": the \
+             bench was at fault, and nothing is said about the unit. What is not proven is never passed."
+        }
+    }
+}
+
+fn basis(sweep: &Sweep) -> Markup {
+    let basis = &sweep.basis;
+    html! {
+        dl class="hashes" {
+            @for (what, name, hash) in [
+                ("Board file", basis.board.as_str(), &basis.board_hash),
+                ("Fixture file", basis.fixture.as_str(), &basis.fixture_hash),
+                ("Plan", "compiled from both", &basis.plan_hash),
+            ] {
+                div { dt { (what) span { (name) } } dd { code { (hash) } } }
+            }
+        }
+        p class="small" { "SHA-256. The same three hashes mean the same limits, pins and shots." }
+    }
+}

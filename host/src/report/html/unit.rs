@@ -1,0 +1,119 @@
+//! The page of one unit: what happened to it, and how it read before and after.
+
+use maud::{Markup, html};
+
+use super::mark::{self, Sign};
+use super::page::{facts, head, page, part, patterns, scroller};
+use super::sweep::finding;
+use crate::records::summary::{Event, PastSweep, UnitHistory};
+use crate::report::{figures, trend, words};
+use crate::sweep::Verdict;
+
+/// The page of one unit. `link` gives the address of a sweep's page, if it has one.
+pub fn unit(unit: &UnitHistory, link: impl Fn(&PastSweep) -> Option<String>) -> String {
+    let judged = unit.events.iter().rev().find_map(|event| match event {
+        Event::Sweep(past) if past.verdict != Verdict::Void => Some(past.as_ref()),
+        _ => None,
+    });
+    let body = html! {
+        (patterns())
+        header {
+            (head("unit report", &unit.serial))
+            (finding(judged.map_or(Verdict::Void, |past| past.verdict), &words::life(unit)))
+            (facts(&[
+                ("Lot", unit.lot.clone()),
+                ("Board", judged.map(|past| format!("{}, revision {}", past.basis.board, past.basis.revision))),
+            ]))
+        }
+        (part("History", &history(unit, &link)))
+        (part("Before and after", &before_and_after(unit)))
+    };
+    page("unit report", &unit.serial, &body)
+}
+
+fn history(unit: &UnitHistory, link: &impl Fn(&PastSweep) -> Option<String>) -> Markup {
+    html! {
+        ol class="history" {
+            @for event in &unit.events {
+                @match event {
+                    Event::Sweep(past) => {
+                        li class=(Sign::Verdict(past.verdict).class()) {
+                            time { (figures::day(past.started_us)) } " "
+                            (mark::verdict(past.verdict)) " "
+                            @match link(past) {
+                                Some(address) => { a href=(address) { "sweep " (past.id) } }
+                                None => { "sweep " (past.id) }
+                            }
+                            ": " (words::headline(&past.as_ref().into()))
+                            @for fault in &past.bench_faults { " " (fault.part) ": " (words::sentence(&fault.what)) }
+                        }
+                    }
+                    Event::Note(note) => { li { time { (figures::day(note.at_us)) } " " b { "Note" } ": " (note.text) } }
+                    Event::Repair(repair) => {
+                        li class="repair" { time { (figures::day(repair.at_us)) } " " b { "Repair" } ": " (words::repair(repair)) }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn before_and_after(unit: &UnitHistory) -> Markup {
+    let row =
+        |name: String, state: &str, limit: String, before: (String, Verdict), after: (String, Verdict)| {
+            html! {
+                tr class=(Sign::Verdict(after.1).class()) {
+                    th scope="row" { (name) }
+                    td class="figure" { (before.0) }
+                    td { (mark::verdict(before.1)) }
+                    td class="figure" { (after.0) }
+                    td { (mark::verdict(after.1)) }
+                    td class="figure" { (limit) }
+                    td { (state) }
+                }
+            }
+        };
+    let table = html! {
+        table {
+            thead {
+                tr {
+                    th scope="col" { "Segment" }
+                    th scope="col" class="figure" { "Before" }
+                    th scope="col" { "Verdict" }
+                    th scope="col" class="figure" { "Now" }
+                    th scope="col" { "Verdict" }
+                    th scope="col" class="figure" { "Limit" }
+                    th scope="col" { "State" }
+                }
+            }
+            tbody {
+                @for trend in trend::segments(unit) {
+                    @if let (Some(before), Some(after)) = (trend.before(), trend.after()) {
+                        (row(
+                            after.name.clone(),
+                            &after.state,
+                            figures::segment_limit(after),
+                            (figures::segment(before), before.verdict),
+                            (figures::segment(after), after.verdict),
+                        ))
+                    }
+                }
+                @for trend in trend::isolation(unit) {
+                    @if let (Some(before), Some(after)) = (trend.before(), trend.after()) {
+                        (row(
+                            if after.is_switch { format!("{} (open)", after.name) } else { after.name.clone() },
+                            &after.state,
+                            figures::isolation_limit(after),
+                            (figures::isolation(before), before.verdict),
+                            (figures::isolation(after), after.verdict),
+                        ))
+                    }
+                }
+            }
+        }
+    };
+    html! {
+        (scroller("Before and after", &table))
+        p class="small" { "Segments at 20 °C. Void sweeps are left out: they say nothing about the unit." }
+    }
+}

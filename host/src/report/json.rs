@@ -1,0 +1,157 @@
+//! JSON: one object per sweep with fixed names, for scripts and other programs.
+//!
+//! The object carries no clock time, so that the same unit on the same virtual bench gives the same bytes. A number
+//! that is not finite is written as `null` (JSON has no other word for it; `serde_json` does so by itself), and a
+//! reader takes `null` for "no number". New keys may come; those here keep their names and meanings.
+
+use serde::Serialize;
+
+use super::words;
+use crate::sweep::{
+    Basis, BenchFault, Class, ClosureRow, IsolationRow, SegmentRow, StandardRow, Sweep, Verdict,
+};
+
+/// What `sweep --json` prints.
+#[derive(Serialize)]
+struct SweepObject<'a> {
+    serial: &'a str,
+    lot: Option<&'a str>,
+    board: &'a str,
+    revision: &'a str,
+    verdict: Verdict,
+    segments: &'a [SegmentRow],
+    isolation: &'a [IsolationRow],
+    faults: Vec<FaultObject<'a>>,
+    bench: Bench<'a>,
+    bench_faults: &'a [BenchFault],
+    notes: &'a [String],
+    standards: &'a [StandardRow],
+    closures: &'a [ClosureRow],
+    basis: &'a Basis,
+}
+
+#[derive(Serialize)]
+struct FaultObject<'a> {
+    r#where: &'a str,
+    class: Class,
+    probability: f64,
+    advice: String,
+}
+
+#[derive(Serialize)]
+struct Bench<'a> {
+    name: &'a str,
+    celsius: Option<f64>,
+    shots: u32,
+    closures: u32,
+    device_ms: f64,
+}
+
+/// One sweep.
+///
+/// # Errors
+/// None in practice: every part is plain data with names for keys. The serialiser's type wants one.
+pub fn sweep(sweep: &Sweep) -> serde_json::Result<String> {
+    let faults = sweep.faults.iter().map(|fault| FaultObject {
+        r#where: &fault.place,
+        class: fault.class,
+        probability: fault.probability,
+        advice: words::advice(&fault.advice),
+    });
+    object(&SweepObject {
+        serial: &sweep.serial,
+        lot: sweep.lot.as_deref(),
+        board: &sweep.basis.board,
+        revision: &sweep.basis.revision,
+        verdict: sweep.verdict,
+        segments: &sweep.segments,
+        isolation: &sweep.isolation,
+        faults: faults.collect(),
+        bench: Bench {
+            name: &sweep.bench_name,
+            celsius: sweep.celsius,
+            shots: sweep.bench.shots,
+            closures: sweep.bench.closures,
+            device_ms: sweep.bench.device_us as f64 / 1e3,
+        },
+        bench_faults: &sweep.bench_faults,
+        notes: &sweep.notes,
+        standards: &sweep.standards,
+        closures: &sweep.closures,
+        basis: &sweep.basis,
+    })
+}
+
+/// Anything that serialises to an object, laid out for reading: the summaries of the record store go through here
+/// as they are.
+///
+/// # Errors
+/// The value's own, if it has any.
+pub fn object(value: &impl Serialize) -> serde_json::Result<String> {
+    serde_json::to_string_pretty(value)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::sample;
+    use serde_json::Value;
+
+    fn read(of: &Sweep) -> Value {
+        serde_json::from_str(&sweep(of).unwrap()).unwrap()
+    }
+
+    fn has(value: &Value, keys: &[&str]) {
+        for key in keys {
+            assert!(value.get(key).is_some(), "`{key}` is missing in {value}");
+        }
+    }
+
+    #[test]
+    fn the_promised_keys_are_there() {
+        let of = sample::several();
+        let value = read(&of);
+        has(&value, &["serial", "board", "revision", "verdict", "segments", "isolation", "faults", "bench"]);
+        for row in value["segments"].as_array().unwrap() {
+            has(
+                row,
+                &[
+                    "name", "state", "ohms", "ohms_20c", "u95_ohms", "min_ohms", "max_ohms", "verdict",
+                    "class",
+                ],
+            );
+        }
+        has(&value["faults"][0], &["where", "class", "probability", "advice"]);
+        has(&value["bench"], &["shots", "closures", "device_ms"]);
+        assert_eq!(value["verdict"], "fail");
+        assert_eq!(value["segments"].as_array().unwrap().len(), of.segments.len());
+        assert_eq!(value["segments"][1]["class"], "redundancy_lost");
+        assert_eq!(value["segments"][9]["ohms"], Value::Null);
+        assert_eq!(value["faults"][1]["where"], "reg.in~cell-");
+        assert_eq!(value["bench"]["device_ms"], 412.386);
+        let advice = value["faults"][0]["advice"].as_str().unwrap();
+        assert!(advice.contains("for years. Work it twenty times"), "{advice}");
+    }
+
+    #[test]
+    fn the_start_of_the_sweep_does_not_change_the_bytes() {
+        let later = Sweep { started_us: 1, ..sample::several() };
+        assert_eq!(sweep(&later).unwrap(), sweep(&sample::several()).unwrap());
+    }
+
+    #[test]
+    fn what_is_not_finite_becomes_null() {
+        let mut of = sample::good();
+        of.segments[0].ohms = Some(f64::NAN);
+        of.segments[0].max_ohms = f64::INFINITY;
+        let value = read(&of);
+        assert_eq!(value["segments"][0]["ohms"], Value::Null);
+        assert_eq!(value["segments"][0]["max_ohms"], Value::Null);
+    }
+
+    #[test]
+    fn nasty_names_survive_the_way_there_and_back() {
+        let (of, _) = sample::nasty();
+        assert_eq!(read(&of)["serial"], sample::NASTY);
+    }
+}

@@ -1,0 +1,124 @@
+//! One lot on a terminal.
+
+use super::layout::{Cell, Column, paragraph, table};
+use super::{Screen, heading, title};
+use crate::records::summary::LotSummary;
+use crate::report::{figures, words};
+use crate::sweep::Verdict;
+
+/// Columns of the longest bar.
+const BAR: u32 = 20;
+
+/// One lot: counts, yield, where units failed, and every unit.
+pub fn lot(lot: &LotSummary, screen: Screen) -> String {
+    let mut out = String::new();
+    let units = words::counted(lot.units.len(), "unit", "units");
+    let sweeps = words::counted(lot.sweeps as usize, "sweep", "sweeps");
+    title(&mut out, &format!("lot {} · {units}, {sweeps}", lot.lot), screen);
+    out.push('\n');
+    counts(&mut out, lot, screen);
+    pareto(&mut out, lot, screen);
+    every_unit(&mut out, lot, screen);
+    out
+}
+
+/// The board's name, or nothing where every unit of the lot is the same board: a column of nothing is left out.
+fn board_column<'a>(lot: &LotSummary, board: &'a str) -> &'a str {
+    let mixed = lot.units.iter().any(|unit| unit.board != board);
+    if mixed { board } else { "" }
+}
+
+fn counts(out: &mut String, lot: &LotSummary, screen: Screen) {
+    const COLUMNS: [Column; 3] =
+        [Column::word("units"), Column::figure("as they came"), Column::figure("as they are now")];
+    let mut rows: Vec<_> = words::COUNTED
+        .iter()
+        .filter(|(verdict, of)| *verdict != Verdict::Void || of(lot.first) > 0)
+        .map(|(verdict, of)| {
+            [Cell::verdict(*verdict), of(lot.first).to_string().into(), of(lot.now).to_string().into()]
+        })
+        .collect();
+    rows.push([
+        "yield".into(),
+        figures::share(lot.first.passed()).into(),
+        figures::share(lot.now.passed()).into(),
+    ]);
+    table(out, screen, &COLUMNS, &rows);
+    paragraph(out, "", &words::lot_remarks(lot), screen.width);
+}
+
+fn pareto(out: &mut String, lot: &LotSummary, screen: Screen) {
+    const COLUMNS: [Column; 5] = [
+        Column::name("where units failed"),
+        Column::name("board"),
+        Column::word("class"),
+        Column::figure("units"),
+        Column::word("█ open, ░ repaired"),
+    ];
+    let Some(most) = lot.pareto.iter().map(|row| row.units).max() else { return };
+    out.push('\n');
+    let rows: Vec<_> = lot
+        .pareto
+        .iter()
+        .map(|row| {
+            let length = |units: u32| (units * BAR).div_ceil(most.max(1)) as usize;
+            let (whole, open) = (length(row.units), length(row.still));
+            [
+                (&row.place).into(),
+                board_column(lot, &row.board).into(),
+                words::class(row.class).into(),
+                row.units.to_string().into(),
+                format!("{}{}", "█".repeat(open), "░".repeat(whole.saturating_sub(open))).into(),
+            ]
+        })
+        .collect();
+    table(out, screen, &COLUMNS, &rows);
+}
+
+fn every_unit(out: &mut String, lot: &LotSummary, screen: Screen) {
+    const COLUMNS: [Column; 6] = [
+        Column::name("unit"),
+        Column::name("board"),
+        Column::word("came in"),
+        Column::word("now"),
+        Column::name("where"),
+        Column::word("class"),
+    ];
+    let rows: Vec<_> = lot
+        .units
+        .iter()
+        .map(|unit| {
+            let (place, class) = match &unit.fault {
+                Some(fault) => (fault.place.as_str(), words::class(fault.class)),
+                None => ("", ""),
+            };
+            [
+                (&unit.serial).into(),
+                board_column(lot, &unit.board).into(),
+                Cell::verdict(unit.first),
+                Cell::verdict(unit.now),
+                place.into(),
+                class.into(),
+            ]
+        })
+        .collect();
+    heading(out, "Every unit", screen);
+    table(out, screen, &COLUMNS, &rows);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::sample;
+
+    #[test]
+    fn a_lot_shows_yield_and_where_units_failed() {
+        let text = lot(&sample::lot(), Screen::PLAIN);
+        let yields = text.lines().find(|line| line.starts_with("yield")).unwrap();
+        assert!(yields.contains("14 %") && yields.contains("43 %"), "{yields}");
+        assert!(text.contains("2 units won back by repair"), "{text}");
+        let bars: Vec<usize> =
+            text.lines().map(|l| l.matches(['█', '░']).count()).filter(|n| *n > 2).collect();
+        assert_eq!(bars, [20, 7, 7]);
+    }
+}

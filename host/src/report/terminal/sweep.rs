@@ -1,0 +1,158 @@
+//! One sweep on a terminal.
+
+use super::layout::{Cell, Column, paragraph, table};
+use super::{Screen, heading, title, verdict};
+use crate::report::{caution, figures, words};
+use crate::sweep::{BenchFault, Fault, IsolationRow, SegmentRow, Sweep, Verdict};
+
+/// One sweep: verdict, segments, insulation, faults with what to do, notes, and what the bench did.
+pub fn sweep(sweep: &Sweep, screen: Screen) -> String {
+    let mut out = String::new();
+    let basis = &sweep.basis;
+    let lot = sweep.lot.as_ref().map(|lot| format!(" · lot {lot}")).unwrap_or_default();
+    title(&mut out, &format!("{} · {}, revision {}{lot}", sweep.serial, basis.board, basis.revision), screen);
+    let word = verdict(sweep.verdict);
+    let mut headline = String::new();
+    paragraph(&mut headline, &format!("{word}  "), &words::headline(&sweep.into()), screen.width);
+    out.push_str(&headline.replacen(&word, &screen.tint(sweep.verdict, &word), 1));
+
+    if sweep.verdict == Verdict::Void {
+        bench_faults(&mut out, &sweep.bench_faults, screen);
+        heading(
+            &mut out,
+            "Readings: a help to find the bench fault; they prove nothing about the unit",
+            screen,
+        );
+    } else {
+        out.push('\n');
+    }
+    segments(&mut out, &sweep.segments, screen);
+    isolation(&mut out, &sweep.isolation, screen);
+    if sweep.verdict != Verdict::Void {
+        faults(&mut out, &sweep.faults, screen);
+    }
+    notes(&mut out, &sweep.notes, screen);
+    bench(&mut out, sweep, screen);
+    out
+}
+
+fn bench_faults(out: &mut String, faults: &[BenchFault], screen: Screen) {
+    heading(out, "What is wrong with the bench", screen);
+    for fault in faults {
+        paragraph(out, "  • ", &format!("{}: {}", fault.part, words::sentence(&fault.what)), screen.width);
+    }
+}
+
+fn segments(out: &mut String, rows: &[SegmentRow], screen: Screen) {
+    const COLUMNS: [Column; 6] = [
+        Column::name("segment"),
+        Column::name("state"),
+        Column::figure("at 20 °C"),
+        Column::figure("limit"),
+        Column::word("verdict"),
+        Column::name("class"),
+    ];
+    let derived = rows.iter().any(|row| row.limit_derived);
+    let cells: Vec<_> = rows
+        .iter()
+        .map(|row| {
+            let star = match (derived, row.limit_derived) {
+                (false, _) => "",
+                (true, false) => "\u{a0}", // keeps the figures above each other
+                (true, true) => "*",
+            };
+            [
+                (&row.name).into(),
+                (&row.state).into(),
+                figures::segment(row).into(),
+                format!("{}{star}", figures::segment_limit(row)).into(),
+                Cell::verdict(row.verdict),
+                words::class(row.class).into(),
+            ]
+        })
+        .collect();
+    table(out, screen, &COLUMNS, &cells);
+    if derived {
+        paragraph(out, "* ", "not stated: this segment's share of the supply's drop budget", screen.width);
+    }
+}
+
+fn isolation(out: &mut String, rows: &[IsolationRow], screen: Screen) {
+    const COLUMNS: [Column; 6] = [
+        Column::name("must not conduct"),
+        Column::name("state"),
+        Column::figure("reading"),
+        Column::figure("limit"),
+        Column::word("verdict"),
+        Column::word("class"),
+    ];
+    if rows.is_empty() {
+        return;
+    }
+    out.push('\n');
+    let cells: Vec<_> = rows
+        .iter()
+        .map(|row| {
+            let name = if row.is_switch { format!("{} (open)", row.name) } else { row.name.clone() };
+            [
+                name.into(),
+                (&row.state).into(),
+                figures::isolation(row).into(),
+                figures::isolation_limit(row).into(),
+                Cell::verdict(row.verdict),
+                words::class(row.class).into(),
+            ]
+        })
+        .collect();
+    table(out, screen, &COLUMNS, &cells);
+}
+
+fn faults(out: &mut String, faults: &[Fault], screen: Screen) {
+    if faults.is_empty() {
+        return;
+    }
+    heading(out, "What to do, most probable first", screen);
+    for (i, fault) in faults.iter().enumerate() {
+        let finding = format!("{} ({})", words::finding(fault), words::probability(fault.probability));
+        paragraph(out, &format!("{:>2}. ", i + 1), &finding, screen.width);
+        let advice = &fault.advice;
+        for (label, text) in
+            [("cause  ", &advice.cause), ("repair ", &advice.repair), ("caution", &advice.caution)]
+        {
+            paragraph(out, &format!("    {label}  "), &words::sentence(text), screen.width);
+        }
+    }
+    out.push('\n');
+    paragraph(out, "", &caution::short(), screen.width);
+}
+
+fn notes(out: &mut String, notes: &[String], screen: Screen) {
+    if notes.is_empty() {
+        return;
+    }
+    heading(out, "Notes", screen);
+    for note in notes {
+        paragraph(out, "  • ", note, screen.width);
+    }
+}
+
+fn bench(out: &mut String, sweep: &Sweep, screen: Screen) {
+    out.push('\n');
+    for row in &sweep.closures {
+        paragraph(out, "series    ", &figures::closure(row), screen.width);
+    }
+    for row in &sweep.standards {
+        let text = format!(
+            "{}: {}, stated {} within {}, {}",
+            row.name,
+            figures::standard(row),
+            figures::stated(row.stated_ohms),
+            figures::percent(row.tolerance),
+            verdict(row.verdict),
+        );
+        paragraph(out, "standard  ", &text, screen.width);
+    }
+    let air = sweep.celsius.map(|celsius| format!(", air {celsius:.1} °C")).unwrap_or_default();
+    let text = format!("{}{air}; {}", sweep.bench_name, figures::work(&sweep.bench));
+    paragraph(out, "bench     ", &text, screen.width);
+}

@@ -1,0 +1,121 @@
+//! One unit on a terminal: what happened to it, and how it read before and after.
+
+use super::layout::{Cell, Column, paragraph, table};
+use super::{Screen, heading, title};
+use crate::records::summary::{Event, UnitHistory};
+use crate::report::{figures, trend, words};
+
+/// One unit: its history, then each segment as it came in and as it is now.
+pub fn unit(unit: &UnitHistory, screen: Screen) -> String {
+    let mut out = String::new();
+    let lot = unit.lot.as_ref().map(|lot| format!(" · lot {lot}")).unwrap_or_default();
+    title(&mut out, &format!("{}{lot}", unit.serial), screen);
+    paragraph(&mut out, "", &words::life(unit), screen.width);
+    out.push('\n');
+    events(&mut out, unit, screen);
+    segments(&mut out, unit, screen);
+    isolation(&mut out, unit, screen);
+    out
+}
+
+fn events(out: &mut String, unit: &UnitHistory, screen: Screen) {
+    for event in &unit.events {
+        match event {
+            Event::Sweep(past) => {
+                let what = match past.bench_faults.first() {
+                    Some(fault) => format!("The bench was at fault: {}.", fault.part),
+                    None => words::headline(&past.as_ref().into()),
+                };
+                let word = super::verdict(past.verdict);
+                let mut lines = String::new();
+                let lead = format!("{}  {word:<10}  ", figures::day(past.started_us));
+                paragraph(&mut lines, &lead, &what, screen.width);
+                out.push_str(&lines.replacen(&word, &screen.tint(past.verdict, &word), 1));
+            }
+            Event::Note(note) => {
+                paragraph(
+                    out,
+                    &format!("{}  note        ", figures::day(note.at_us)),
+                    &note.text,
+                    screen.width,
+                );
+            }
+            Event::Repair(repair) => {
+                let text = words::repair(repair);
+                paragraph(out, &format!("{}  repair      ", figures::day(repair.at_us)), &text, screen.width);
+            }
+        }
+    }
+}
+
+fn segments(out: &mut String, unit: &UnitHistory, screen: Screen) {
+    const COLUMNS: [Column; 5] = [
+        Column::name("segment"),
+        Column::name("state"),
+        Column::figure("first"),
+        Column::figure("latest"),
+        Column::word("verdict now"),
+    ];
+    let rows: Vec<_> = trend::segments(unit)
+        .iter()
+        .filter_map(|trend| Some((trend.before()?, trend.after()?)))
+        .map(|(before, after)| {
+            [
+                (&after.name).into(),
+                (&after.state).into(),
+                figures::segment(before).into(),
+                figures::segment(after).into(),
+                Cell::verdict(after.verdict),
+            ]
+        })
+        .collect();
+    if !rows.is_empty() {
+        heading(out, "First and latest reading, segments at 20 °C", screen);
+        table(out, screen, &COLUMNS, &rows);
+    }
+}
+
+fn isolation(out: &mut String, unit: &UnitHistory, screen: Screen) {
+    const COLUMNS: [Column; 5] = [
+        Column::name("must not conduct"),
+        Column::name("state"),
+        Column::figure("first"),
+        Column::figure("latest"),
+        Column::word("verdict now"),
+    ];
+    let rows: Vec<_> = trend::isolation(unit)
+        .iter()
+        .filter_map(|trend| Some((trend.before()?, trend.after()?)))
+        .map(|(before, after)| {
+            [
+                (&after.name).into(),
+                (&after.state).into(),
+                figures::isolation(before).into(),
+                figures::isolation(after).into(),
+                Cell::verdict(after.verdict),
+            ]
+        })
+        .collect();
+    if !rows.is_empty() {
+        out.push('\n');
+        table(out, screen, &COLUMNS, &rows);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::sample;
+
+    #[test]
+    fn a_unit_shows_what_was_done_and_what_it_changed() {
+        let text = unit(&sample::history(), Screen::PLAIN);
+        let switch =
+            text.lines().find(|line| line.starts_with("power switch") && line.contains("on")).unwrap();
+        let (before, now) = (switch.find("331.00").unwrap(), switch.find("30.900").unwrap());
+        assert!(before < now, "{switch}");
+        assert!(text.contains("The bench was at fault: pin fuse.in"), "{text}");
+        assert!(text.contains("repair      power switch: clean; worked it twenty times"), "{text}");
+        assert!(text.contains("failed when it came in and passes now"), "{text}");
+    }
+}

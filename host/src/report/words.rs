@@ -1,0 +1,261 @@
+//! How verdicts, classes and findings are said, in every report alike.
+
+use crate::records::summary::{Counts, Event, LotSummary, PastSweep, Repair, UnitHistory};
+use crate::sweep::{Advice, Class, Fault, IsolationRow, SegmentRow, Sweep, Verdict};
+
+/// The word for a verdict.
+pub fn verdict(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Pass => "pass",
+        Verdict::Fail => "fail",
+        Verdict::Unproven => "unproven",
+        Verdict::Void => "void",
+    }
+}
+
+/// The shape for a verdict in text: one column wide in any font that has it, and told apart without colour.
+pub fn mark(verdict: Verdict) -> char {
+    match verdict {
+        Verdict::Pass => '✓',
+        Verdict::Fail => '✗',
+        Verdict::Unproven => '?',
+        Verdict::Void => '⊘',
+    }
+}
+
+/// The word for a class, as a person reads it.
+pub fn class(class: Class) -> &'static str {
+    match class {
+        Class::Ok => "ok",
+        Class::Open => "open",
+        Class::High => "high",
+        Class::Low => "low",
+        Class::Flaky => "flaky",
+        Class::Shorted => "shorted",
+        Class::Leaky => "leaky",
+        Class::Film => "film",
+        Class::RedundancyLost => "redundancy lost",
+        Class::NotReached => "not reached",
+    }
+}
+
+/// What a class says about a place: `via pair` + `is open`.
+fn says(class: Class) -> &'static str {
+    match class {
+        Class::Ok => "is good",
+        Class::Open => "is open",
+        Class::High => "reads high",
+        Class::Low => "reads low",
+        Class::Flaky => "comes and goes",
+        Class::Shorted => "is shorted",
+        Class::Leaky => "leaks",
+        Class::Film => "has a film on its contact",
+        Class::RedundancyLost => "has lost one of its parallel barrels",
+        Class::NotReached => "could not be reached",
+    }
+}
+
+/// A fault in one clause: `via pair is open`.
+pub fn finding(fault: &Fault) -> String {
+    format!("{} {}", fault.place, says(fault.class))
+}
+
+/// A probability as a person reads it. Never `0 %` or `100 %`: a measurement does not give certainty.
+pub fn probability(probability: f64) -> String {
+    match probability * 100.0 {
+        percent if percent > 99.0 => "over 99\u{a0}%".to_owned(),
+        percent if percent >= 1.0 => format!("{percent:.0}\u{a0}%"),
+        _ => "under 1\u{a0}%".to_owned(),
+    }
+}
+
+/// What a headline is made from, of a sweep or of what the record store keeps of one.
+pub struct Outcome<'a> {
+    verdict: Verdict,
+    faults: &'a [Fault],
+    verdicts: Vec<Verdict>,
+}
+
+impl<'a> From<&'a Sweep> for Outcome<'a> {
+    fn from(sweep: &'a Sweep) -> Self {
+        let verdicts = rows(&sweep.segments, &sweep.isolation);
+        Self { verdict: sweep.verdict, faults: &sweep.faults, verdicts }
+    }
+}
+
+impl<'a> From<&'a PastSweep> for Outcome<'a> {
+    fn from(sweep: &'a PastSweep) -> Self {
+        let verdicts = rows(&sweep.segments, &sweep.isolation);
+        Self { verdict: sweep.verdict, faults: &sweep.faults, verdicts }
+    }
+}
+
+fn rows(segments: &[SegmentRow], isolation: &[IsolationRow]) -> Vec<Verdict> {
+    segments.iter().map(|row| row.verdict).chain(isolation.iter().map(|row| row.verdict)).collect()
+}
+
+/// What a sweep comes to, in a sentence or two.
+pub fn headline(outcome: &Outcome<'_>) -> String {
+    let readings = |counts: fn(Verdict) -> bool| {
+        let count = outcome.verdicts.iter().filter(|verdict| counts(**verdict)).count();
+        counted(count, "reading is", "readings are")
+    };
+    let doubtful = || readings(|verdict| verdict != Verdict::Pass);
+    match (outcome.verdict, outcome.faults) {
+        (Verdict::Void, _) => "The bench was at fault, so nothing is booked against the unit.".to_owned(),
+        (Verdict::Pass, []) => "Every segment is proven inside its limits.".to_owned(),
+        (Verdict::Pass, faults) => format!("Inside its limits, with a remark: {}.", findings(faults)),
+        (Verdict::Fail, []) => {
+            format!("{} outside the limits.", readings(|verdict| verdict == Verdict::Fail))
+        }
+        (Verdict::Fail, faults) => sentence(&findings(faults)),
+        (Verdict::Unproven, []) => format!("Nothing is proven bad, but {} not proven good.", doubtful()),
+        (Verdict::Unproven, faults) => {
+            format!("{} not proven good. Most likely: {}.", doubtful(), findings(faults))
+        }
+    }
+}
+
+/// The first findings, the rest counted.
+fn findings(faults: &[Fault]) -> String {
+    const NAMED: usize = 3;
+    let mut named: Vec<String> = faults.iter().take(NAMED).map(finding).collect();
+    if faults.len() > NAMED {
+        named.push(format!("{} more below", faults.len() - NAMED));
+    }
+    named.join("; ")
+}
+
+/// Advice as running text: cause, repair and caution, each a sentence.
+pub fn advice(advice: &Advice) -> String {
+    [&advice.cause, &advice.repair, &advice.caution]
+        .into_iter()
+        .filter(|part| !part.trim().is_empty())
+        .map(|part| sentence(part))
+        .collect::<Vec<_>>()
+        .join(" ")
+}
+
+/// The text with a full stop, unless it ends like a sentence already. Names keep their case.
+pub fn sentence(text: &str) -> String {
+    let text = text.trim();
+    match text.chars().last() {
+        None => String::new(),
+        Some('.' | '!' | '?' | '…') => text.to_owned(),
+        Some(_) => format!("{text}."),
+    }
+}
+
+/// A repair: where, what, and more about it.
+pub fn repair(repair: &Repair) -> String {
+    match repair.text.is_empty() {
+        true => format!("{}: {}", repair.place, repair.action),
+        false => format!("{}: {}; {}", repair.place, repair.action, repair.text),
+    }
+}
+
+/// How a unit came in and how it stands, in a sentence. Void sweeps say nothing about a unit.
+pub fn life(unit: &UnitHistory) -> String {
+    let (mut sweeps, mut repairs, mut verdicts) = (0, 0, Vec::new());
+    for event in &unit.events {
+        match event {
+            Event::Sweep(past) => {
+                sweeps += 1;
+                verdicts.extend((past.verdict != Verdict::Void).then_some(past.verdict));
+            }
+            Event::Repair(_) => repairs += 1,
+            Event::Note(_) => {}
+        }
+    }
+    let came = |verdict| match verdict {
+        Verdict::Pass => "passed",
+        Verdict::Fail => "failed",
+        Verdict::Unproven | Verdict::Void => "was unproven",
+    };
+    let stands = |verdict| match verdict {
+        Verdict::Pass => "passes now",
+        Verdict::Fail => "fails now",
+        Verdict::Unproven | Verdict::Void => "is unproven now",
+    };
+    let story = match verdicts.as_slice() {
+        [] => "nothing is known about it yet: every sweep was void".to_owned(),
+        [only] => format!("it {}", came(*only)),
+        [first, .., last] => format!("it {} when it came in and {}", came(*first), stands(*last)),
+    };
+    let work = [counted(sweeps, "sweep", "sweeps"), counted(repairs, "repair", "repairs")].join(", ");
+    format!("{work}: {story}.")
+}
+
+/// Every verdict with its count, in the order reports list them.
+pub const COUNTED: [(Verdict, fn(Counts) -> u32); 4] = [
+    (Verdict::Pass, |counts| counts.pass),
+    (Verdict::Fail, |counts| counts.fail),
+    (Verdict::Unproven, |counts| counts.unproven),
+    (Verdict::Void, |counts| counts.void),
+];
+
+/// What the figures of a lot do not say by themselves.
+pub fn lot_remarks(lot: &LotSummary) -> String {
+    let mut remarks = Vec::new();
+    match lot.won_back().count() {
+        0 => {}
+        won => remarks.push(format!("{} won back by repair.", counted(won, "unit", "units"))),
+    }
+    if lot.void_sweeps > 0 {
+        let void = counted(lot.void_sweeps as usize, "sweep was", "sweeps were");
+        remarks.push(format!("{void} void: the bench was at fault, and no unit is charged with it."));
+    }
+    remarks.join(" ")
+}
+
+/// `1 reading is`, `3 readings are`.
+pub fn counted(count: usize, one: &str, many: &str) -> String {
+    format!("{count} {}", if count == 1 { one } else { many })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::sample;
+    use unicode_width::UnicodeWidthChar;
+
+    const VERDICTS: [Verdict; 4] = [Verdict::Pass, Verdict::Fail, Verdict::Unproven, Verdict::Void];
+
+    #[test]
+    fn every_verdict_has_its_own_word_and_its_own_shape_one_column_wide() {
+        for a in VERDICTS {
+            assert_eq!(mark(a).width(), Some(1));
+            for b in VERDICTS.into_iter().filter(|b| *b != a) {
+                assert_ne!(mark(a), mark(b));
+                assert_ne!(verdict(a), verdict(b));
+            }
+        }
+    }
+
+    #[test]
+    fn no_probability_is_given_as_certain() {
+        assert_eq!(probability(1.0), "over 99\u{a0}%");
+        assert_eq!(probability(0.97), "97\u{a0}%");
+        assert_eq!(probability(0.994), "over 99\u{a0}%");
+        assert_eq!(probability(0.0), "under 1\u{a0}%");
+        assert_eq!(probability(f64::NAN), "under 1\u{a0}%");
+    }
+
+    #[test]
+    fn advice_reads_as_sentences() {
+        let text = Advice {
+            cause: "The barrel cracked".to_owned(),
+            repair: "Put a wire through it. ".to_owned(),
+            caution: String::new(),
+        };
+        assert_eq!(advice(&text), "The barrel cracked. Put a wire through it.");
+    }
+
+    #[test]
+    fn a_headline_names_the_fault_and_a_void_sweep_blames_the_bench() {
+        assert_eq!(headline(&(&sample::open_via()).into()), "via pair is open.");
+        assert_eq!(headline(&(&sample::good()).into()), "Every segment is proven inside its limits.");
+        assert!(headline(&(&sample::void()).into()).contains("nothing is booked against the unit"));
+        assert!(headline(&(&sample::unproven()).into()).contains("not proven good"));
+    }
+}
