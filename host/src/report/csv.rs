@@ -236,21 +236,21 @@ mod tests {
         let rows = rows(|out| sweep(&of, out));
         assert_eq!(rows.len(), of.segments.len() + of.isolation.len());
         let switch = rows.iter().find(|row| &row[8] == "power switch" && &row[7] == "segment").unwrap();
-        assert_eq!((&switch[11], &switch[15], &switch[16], &switch[17]), ("331", "1", "fail", "high"));
-        let bead = rows.iter().find(|row| &row[8] == "bead").unwrap();
-        assert_eq!((&bead[11], &bead[17]), ("", "not_reached"));
+        assert_eq!((&switch[11], &switch[15], &switch[16], &switch[17]), ("331", "0.3", "fail", "high"));
+        let ferrite = rows.iter().find(|row| &row[8] == "input ferrite").unwrap();
+        assert_eq!((&ferrite[11], &ferrite[17]), ("", "not_reached"));
     }
 
     #[test]
     fn a_unit_gives_every_sweep_and_a_lot_every_unit() {
         let history = sample::history();
         let of_unit = rows(|out| unit(&history, out));
-        assert_eq!(of_unit.iter().filter(|row| &row[8] == "fuse").count(), 3);
+        assert_eq!(of_unit.iter().filter(|row| &row[8] == "cell fuse").count(), 3);
         assert_eq!(&of_unit[0][4], "1");
         let summary = sample::lot();
         let of_lot = rows(|out| lot(&summary, out));
         assert_eq!(of_lot.len(), summary.units.len());
-        assert_eq!((&of_lot[1][7], &of_lot[2][6]), ("via pair", "yes"));
+        assert_eq!((&of_lot[1][7], &of_lot[2][6]), ("via pair 1", "yes"));
     }
 
     #[test]

@@ -125,8 +125,8 @@ mod tests {
         has(&value["bench"], &["shots", "closures", "device_ms"]);
         assert_eq!(value["verdict"], "fail");
         assert_eq!(value["segments"].as_array().unwrap().len(), of.segments.len());
-        assert_eq!(value["segments"][1]["class"], "redundancy_lost");
-        assert_eq!(value["segments"][9]["ohms"], Value::Null);
+        assert_eq!(value["segments"][2]["class"], "redundancy_lost");
+        assert_eq!(value["segments"][11]["ohms"], Value::Null);
         assert_eq!(value["faults"][1]["where"], "reg.in~cell-");
         assert_eq!(value["bench"]["device_ms"], 412.386);
         let advice = value["faults"][0]["advice"].as_str().unwrap();

@@ -1,11 +1,8 @@
-//! An invented board and invented sweeps of it, for the tests of every report. Nothing here was measured.
+//! Invented sweeps of the example boards, for the tests of every report. Nothing here was measured.
 
-use copperwalk_wire::{Contacts, Gain, Input, Method, Shot, Source};
+use copperwalk_wire::{Contacts, Gain, Input, Method, Rate, Shot, Source};
 
-use crate::board::{
-    Board, Expected, Isolation, LimitOrigin, Limits, Point, PointId, PointKind, Segment, SegmentKind, Side,
-    State, StateId, Supply,
-};
+use crate::board::{self, Board, LimitOrigin, Segment};
 use crate::plan::Role;
 use crate::records::summary::{
     Counts, Event, LotSummary, Note, ParetoRow, PastSweep, Place, Repair, SweepId, UnitHistory, UnitState,
@@ -18,116 +15,50 @@ use crate::sweep::{
 /// A serial number nobody should be able to do harm with.
 pub const NASTY: &str = "<script>alert('x')</script>\"&/../\u{1b}[31m\u{202e}日本語";
 
-/// A tide gauge head with a lamp branch: both sides, vias, a switch, two loads.
+/// The example in which current goes one way.
 pub fn board() -> Board {
-    use PointKind::{Leg, Pad, Terminal, Via};
-    use Side::{Back, Both, Front};
-    let points: [(&str, [f64; 2], Side, PointKind); 13] = [
-        ("cell+", [6.0, 31.0], Back, Terminal),
-        ("cell-", [6.0, 9.0], Back, Terminal),
-        ("via.a", [16.0, 31.0], Both, Via),
-        ("via.b", [16.0, 31.0], Both, Via),
-        ("fuse.in", [22.0, 31.0], Front, Pad),
-        ("fuse.out", [28.0, 31.0], Front, Pad),
-        ("sw.in", [36.0, 34.0], Both, Leg),
-        ("sw.out", [42.0, 34.0], Both, Leg),
-        ("rail", [42.0, 24.0], Front, Pad),
-        ("reg.in", [54.0, 24.0], Front, Pad),
-        ("bead.in", [42.0, 14.0], Front, Pad),
-        ("bead.out", [48.0, 14.0], Front, Pad),
-        ("lamp+", [59.0, 6.0], Back, Terminal),
-    ];
-    let trace = |length_mm, width_mm| SegmentKind::Trace { length_mm, width_mm };
-    let segments: [(&str, SegmentKind, &str, &str, f64, f64); 11] = [
-        ("tail trace", trace(10.0, 1.2), "cell+", "via.a", 4.1e-3, 20e-3),
-        (
-            "via pair",
-            SegmentKind::Via { count: 2, drill_mm: 0.3, plating_um: 20.0 },
-            "via.a",
-            "via.b",
-            0.69e-3,
-            2.5e-3,
-        ),
-        ("fuse feed", trace(6.0, 1.0), "via.b", "fuse.in", 2.9e-3, 15e-3),
-        ("fuse", SegmentKind::Fuse { rating_amps: Some(0.5) }, "fuse.in", "fuse.out", 0.21, 0.4),
-        ("switch feed", trace(8.6, 1.0), "fuse.out", "sw.in", 4.2e-3, 15e-3),
-        ("power switch", SegmentKind::Switch, "sw.in", "sw.out", 0.03, 1.0),
-        ("rail drop", trace(10.0, 1.5), "sw.out", "rail", 3.3e-3, 15e-3),
-        ("regulator feed", trace(12.0, 1.0), "rail", "reg.in", 5.9e-3, 20e-3),
-        ("lamp feed", trace(10.0, 0.6), "rail", "bead.in", 8.2e-3, 25e-3),
-        ("bead", SegmentKind::Ferrite, "bead.in", "bead.out", 0.06, 0.15),
-        ("lamp wire", SegmentKind::Wire { length_mm: 60.0, awg: 28 }, "bead.out", "lamp+", 12.8e-3, 40e-3),
-    ];
-    let id = |name: &str| PointId(points.iter().position(|p| p.0 == name).unwrap());
-    Board {
-        name: "tide gauge head (invented)".to_owned(),
-        revision: "B".to_owned(),
-        thickness_mm: 1.6,
-        copper_um: 35.0,
-        outline: vec![[0.0, 0.0], [64.0, 0.0], [64.0, 34.0], [58.0, 40.0], [0.0, 40.0]],
-        supply: Supply {
-            from: id("cell+"),
-            to: vec![id("reg.in"), id("lamp+")],
-            ret: id("cell-"),
-            voltage: [2.0, 3.2],
-            load_amps: 0.12,
-            max_drop_volts: 0.15,
-            bulk_farads: 47e-6,
-        },
-        states: ["off", "on"]
-            .map(|name| State { name: name.to_owned(), prompt: format!("Slide the power switch to {name}") })
-            .to_vec(),
-        points: points
-            .iter()
-            .map(|(name, at, side, kind)| Point {
-                name: (*name).to_owned(),
-                at: *at,
-                side: *side,
-                kind: *kind,
-            })
-            .collect(),
-        segments: segments
-            .iter()
-            .map(|(name, kind, from, to, typical_ohms, max_ohms)| Segment {
-                name: (*name).to_owned(),
-                kind: kind.clone(),
-                from: id(from),
-                to: id(to),
-                closed: (*kind == SegmentKind::Switch).then(|| vec![StateId(1)]),
-                expected: Expected { typical_ohms: *typical_ohms, high_ohms: typical_ohms * 1.4 },
-                limits: Limits {
-                    min_ohms: matches!(kind, SegmentKind::Fuse { .. }).then_some(0.1),
-                    max_ohms: *max_ohms,
-                    origin: match kind {
-                        SegmentKind::Trace { .. } => LimitOrigin::Derived,
-                        _ => LimitOrigin::Stated,
-                    },
-                },
-                open_min_ohms: (*kind == SegmentKind::Switch).then_some(100e3),
-            })
-            .collect(),
-        isolation: vec![Isolation { between: [id("reg.in"), id("cell-")], min_ohms: 5e3, state: StateId(1) }],
-        source: String::new(),
-        hash: "3f1c".repeat(16),
-    }
+    board::parse("board.toml", include_str!("../../../fixtures/tide-gauge-head/board.toml")).unwrap()
+}
+
+/// The example with two loads and a return that branches.
+pub fn branching_board() -> Board {
+    board::parse("board.toml", include_str!("../../../fixtures/greenhouse-valve-driver/board.toml")).unwrap()
+}
+
+/// The example with a shunt in its return and an outline that is no rectangle.
+pub fn small_board() -> Board {
+    board::parse("board.toml", include_str!("../../../fixtures/trail-counter/board.toml")).unwrap()
 }
 
 /// A unit without a fault.
 pub fn good() -> Sweep {
-    let board = board();
-    let isolation = |name: &str, between: [&str; 2], is_switch, state: &str, min_ohms| IsolationRow {
-        name: name.to_owned(),
-        between: between.map(str::to_owned),
-        is_switch,
-        state: state.to_owned(),
-        ohms: None,
-        u95_ohms: None,
-        at_least_ohms: Some(212_000.0),
-        min_ohms,
-        verdict: Verdict::Pass,
-        class: Class::Ok,
-        still_charging: false,
-    };
+    good_on(&board())
+}
+
+/// A unit of any board without a fault.
+pub fn good_on(board: &Board) -> Sweep {
+    let isolation =
+        |name: String, ends: [board::PointId; 2], is_switch, state: board::StateId, min_ohms| IsolationRow {
+            name,
+            between: ends.map(|end| board.point(end).name.clone()),
+            is_switch,
+            state: board.states[state.0].name.clone(),
+            ohms: None,
+            u95_ohms: None,
+            at_least_ohms: Some(212_000.0),
+            min_ohms,
+            verdict: Verdict::Pass,
+            class: Class::Ok,
+            still_charging: false,
+        };
+    let switches = board.segments.iter().filter_map(|segment| {
+        let min_ohms = segment.open_min_ohms?;
+        Some(isolation(segment.name.clone(), [segment.from, segment.to], true, board::StateId(0), min_ohms))
+    });
+    let insulation = board.isolation.iter().map(|row| {
+        let [a, b] = row.between.map(|end| &board.point(end).name);
+        isolation(format!("{a}~{b}"), row.between, false, row.state, row.min_ohms)
+    });
     Sweep {
         serial: "TG-0042".to_owned(),
         lot: Some("spring clear-out".to_owned()),
@@ -135,7 +66,7 @@ pub fn good() -> Sweep {
             board: board.name.clone(),
             revision: board.revision.clone(),
             board_hash: board.hash.clone(),
-            fixture: "tide gauge bed 1".to_owned(),
+            fixture: "bed 1".to_owned(),
             fixture_hash: "a07e".repeat(16),
             plan_hash: "5bd2".repeat(16),
         },
@@ -144,11 +75,8 @@ pub fn good() -> Sweep {
         celsius: Some(23.1),
         verdict: Verdict::Pass,
         bench_faults: vec![],
-        segments: board.segments.iter().map(healthy).collect(),
-        isolation: vec![
-            isolation("power switch", ["sw.in", "sw.out"], true, "off", 100e3),
-            isolation("reg.in~cell-", ["reg.in", "cell-"], false, "on", 5e3),
-        ],
+        segments: board.segments.iter().map(|segment| healthy(board, segment)).collect(),
+        isolation: switches.chain(insulation).collect(),
         standards: vec![StandardRow {
             name: "1R".to_owned(),
             stated_ohms: 1.0,
@@ -172,13 +100,13 @@ pub fn good() -> Sweep {
     }
 }
 
-fn healthy(segment: &Segment) -> SegmentRow {
+fn healthy(board: &Board, segment: &Segment) -> SegmentRow {
     let typical = segment.expected.typical_ohms;
     let warm = if segment.kind.is_copper() { 1.0122 } else { 1.0 };
     SegmentRow {
         name: segment.name.clone(),
         kind: segment.kind.word().to_owned(),
-        state: "on".to_owned(),
+        state: board.states.last().unwrap().name.clone(),
         ohms: Some(typical * 1.03 * warm),
         ohms_20c: Some(typical * 1.03),
         u95_ohms: Some(20e-6 + typical * 0.0021),
@@ -207,7 +135,7 @@ fn run(state: &str) -> Run {
                 reversed: false,
                 burnout: false,
                 gain: Gain::X16,
-                rate: copperwalk_wire::Rate::Sps1000,
+                rate: Rate::Sps1000,
                 count: 4,
             },
         },
@@ -243,9 +171,9 @@ fn fault(place: &str, class: Class, probability: f64, advice: [&str; 3]) -> Faul
 pub fn open_via() -> Sweep {
     let mut sweep = good();
     sweep.verdict = Verdict::Fail;
-    set(&mut sweep, "via pair", None, Verdict::Fail, Class::Open);
+    set(&mut sweep, "via pair 1", None, Verdict::Fail, Class::Open);
     sweep.faults = vec![fault(
-        "via pair",
+        "via pair 1",
         Class::Open,
         0.993,
         [
@@ -254,7 +182,7 @@ pub fn open_via() -> Sweep {
             "Do not drill an inner-layer board: the barrel may join planes you cannot see",
         ],
     )];
-    sweep.notes = vec!["One closure could not be made: the series is broken at via pair.".to_owned()];
+    sweep.notes = vec!["One closure could not be made: the series is broken at via pair 1.".to_owned()];
     sweep.closures.clear();
     sweep
 }
@@ -264,11 +192,11 @@ pub fn several() -> Sweep {
     let mut sweep = good();
     sweep.serial = "TG-0057".to_owned();
     sweep.verdict = Verdict::Fail;
-    set(&mut sweep, "via pair", Some(1.42e-3), Verdict::Pass, Class::RedundancyLost);
+    set(&mut sweep, "via pair 1", Some(1.42e-3), Verdict::Pass, Class::RedundancyLost);
     set(&mut sweep, "power switch", Some(331.0), Verdict::Fail, Class::High);
-    set(&mut sweep, "bead", None, Verdict::Unproven, Class::NotReached);
-    set(&mut sweep, "lamp wire", Some(0.0403), Verdict::Unproven, Class::Flaky);
-    let row = &mut sweep.isolation[1];
+    set(&mut sweep, "input ferrite", None, Verdict::Unproven, Class::NotReached);
+    set(&mut sweep, "cross trace", Some(0.0115), Verdict::Unproven, Class::Flaky);
+    let row = &mut sweep.isolation[2];
     (row.ohms, row.u95_ohms, row.at_least_ohms) = (Some(1830.0), Some(24.0), Some(1806.0));
     (row.verdict, row.class) = (Verdict::Fail, Class::Leaky);
     sweep.faults = vec![
@@ -278,7 +206,7 @@ pub fn several() -> Sweep {
             0.97,
             [
                 "Oxide or dust on a slide contact that was not moved for years",
-                "Work it twenty times, then a drop of contact cleaner; replace it if it stays above 1 Ω",
+                "Work it twenty times, then a drop of contact cleaner; replace it if it stays above 300 mΩ",
                 "Let the cleaner dry before any voltage returns",
             ],
         ),
@@ -293,7 +221,7 @@ pub fn several() -> Sweep {
             ],
         ),
         fault(
-            "via pair",
+            "via pair 1",
             Class::RedundancyLost,
             0.88,
             [
@@ -306,12 +234,47 @@ pub fn several() -> Sweep {
     sweep
 }
 
+/// A branch of the big board is dead, and what lies behind it could not be reached.
+pub fn branch_dead() -> Sweep {
+    let mut sweep = good_on(&branching_board());
+    sweep.serial = "GV-0007".to_owned();
+    sweep.verdict = Verdict::Fail;
+    set(&mut sweep, "radio fuse", None, Verdict::Fail, Class::Open);
+    for name in ["radio via pair 1", "radio back trace"] {
+        set(&mut sweep, name, None, Verdict::Unproven, Class::NotReached);
+    }
+    set(&mut sweep, "valve via pair 2", Some(1.37e-3), Verdict::Pass, Class::RedundancyLost);
+    sweep.faults = vec![
+        fault(
+            "radio fuse",
+            Class::Open,
+            0.995,
+            [
+                "A blown fuse: something behind it drew too much, once or still",
+                "Look for the short behind it first; then replace the fuse by one of the same rating and speed",
+                "Never bridge it: the next fault would burn the copper",
+            ],
+        ),
+        fault(
+            "valve via pair 2",
+            Class::RedundancyLost,
+            0.9,
+            [
+                "One of two barrels no longer conducts",
+                "Put a wire through the dead barrel while the board is open",
+                "The other one carries the load: no hurry, but do not forget it",
+            ],
+        ),
+    ];
+    sweep
+}
+
 /// Nothing proven bad, one reading too close to its limit.
 pub fn unproven() -> Sweep {
     let mut sweep = good();
     sweep.serial = "TG-0061".to_owned();
     sweep.verdict = Verdict::Unproven;
-    set(&mut sweep, "bead", Some(0.1499), Verdict::Unproven, Class::Ok);
+    set(&mut sweep, "input ferrite", Some(0.1999), Verdict::Unproven, Class::Ok);
     sweep
 }
 
@@ -321,11 +284,11 @@ pub fn void() -> Sweep {
     sweep.serial = "TG-0063".to_owned();
     sweep.verdict = Verdict::Void;
     sweep.bench_faults = vec![BenchFault {
-        part: "pin fuse.in (sense channel 4)".to_owned(),
+        part: "pin fuse.out (sense channel 4)".to_owned(),
         what: "it does not touch: clean or replace the pin, look for flux on the pad, then sweep again"
             .to_owned(),
     }];
-    for name in ["fuse feed", "fuse"] {
+    for name in ["cell fuse", "switch feed"] {
         set(&mut sweep, name, None, Verdict::Void, Class::NotReached);
     }
     sweep
@@ -338,13 +301,13 @@ pub fn nasty() -> (Sweep, Board) {
     sweep.serial = NASTY.to_owned();
     sweep.lot = Some("=HYPERLINK(\"x\")".to_owned());
     sweep.notes = vec![NASTY.to_owned(), "a".repeat(300)];
-    board.segments[3].name = "fuse with a name that goes on and on & <b>never</b> \"ends\"".to_owned();
-    sweep.segments[3].name = board.segments[3].name.clone();
-    board.segments[5].name = "電源スイッチのとても長い名前がここにあります".to_owned();
-    sweep.segments[5].name = board.segments[5].name.clone();
-    sweep.faults[0].place = board.segments[5].name.clone();
-    board.segments[6].name = "Unbrechbar".repeat(9);
+    board.segments[4].name = "fuse with a name that goes on and on & <b>never</b> \"ends\"".to_owned();
+    sweep.segments[4].name = board.segments[4].name.clone();
+    board.segments[6].name = "電源スイッチのとても長い名前がここにあります".to_owned();
     sweep.segments[6].name = board.segments[6].name.clone();
+    sweep.faults[0].place = board.segments[6].name.clone();
+    board.segments[7].name = "Unbrechbar".repeat(9);
+    sweep.segments[7].name = board.segments[7].name.clone();
     sweep.segments[2].state = "position with a long name".to_owned();
     (sweep, board)
 }
@@ -402,7 +365,7 @@ pub fn lot() -> LotSummary {
     use Verdict::{Fail, Pass, Unproven, Void};
     let unit = |number: i64, first, now, fault: Option<(&str, Class)>| UnitState {
         serial: format!("TG-{:04}", 40 + number),
-        board: "tide gauge head (invented)".to_owned(),
+        board: "tide gauge head".to_owned(),
         revision: "B".to_owned(),
         sweeps: if first == now { 1 } else { 2 },
         repairs: u32::from(first != now),
@@ -414,9 +377,9 @@ pub fn lot() -> LotSummary {
     };
     let units = vec![
         unit(1, Pass, Pass, None),
-        unit(2, Fail, Fail, Some(("via pair", Class::Open))),
+        unit(2, Fail, Fail, Some(("via pair 1", Class::Open))),
         unit(3, Fail, Pass, None),
-        unit(4, Fail, Fail, Some(("via pair", Class::Open))),
+        unit(4, Fail, Fail, Some(("via pair 1", Class::Open))),
         unit(5, Unproven, Unproven, Some(("power switch", Class::Flaky))),
         unit(6, Fail, Pass, None),
         unit(7, Fail, Fail, Some(("reg.in~cell-", Class::Leaky))),
@@ -428,7 +391,7 @@ pub fn lot() -> LotSummary {
         counts
     };
     let row = |place: &str, class, units, still| ParetoRow {
-        board: "tide gauge head (invented)".to_owned(),
+        board: "tide gauge head".to_owned(),
         place: place.to_owned(),
         class,
         units,
@@ -443,7 +406,7 @@ pub fn lot() -> LotSummary {
         first: count(|unit| unit.first),
         now: count(|unit| unit.now),
         pareto: vec![
-            row("via pair", Class::Open, 3, 2),
+            row("via pair 1", Class::Open, 3, 2),
             row("power switch", Class::High, 1, 0),
             row("reg.in~cell-", Class::Leaky, 1, 1),
         ],
@@ -459,17 +422,18 @@ fn write_samples() {
     let folder = std::path::PathBuf::from(std::env::var("REPORT_SAMPLES").unwrap());
     let write = |name: &str, text: String| std::fs::write(folder.join(name), text).unwrap();
     let screen = Screen::PLAIN;
-    for (name, of) in [
-        ("good", good()),
-        ("open", open_via()),
-        ("several", several()),
-        ("unproven", unproven()),
-        ("void", void()),
-        ("nasty", nasty().0),
+    for (name, of, drawn_on) in [
+        ("good", good(), board()),
+        ("open", open_via(), board()),
+        ("several", several(), board()),
+        ("unproven", unproven(), board()),
+        ("void", void(), board()),
+        ("nasty", nasty().0, nasty().1),
+        ("branch", branch_dead(), branching_board()),
+        ("small", good_on(&small_board()), small_board()),
     ] {
         write(&format!("{name}.txt"), sweep_text(&of, screen));
         write(&format!("{name}.json"), super::json::sweep(&of).unwrap());
-        let drawn_on = if name == "nasty" { nasty().1 } else { board() };
         write(&format!("{name}.html"), super::html::sweep(&of, &drawn_on));
     }
     write("unit.txt", unit_text(&history(), screen));

@@ -156,17 +156,8 @@ pub fn repair(repair: &Repair) -> String {
 
 /// How a unit came in and how it stands, in a sentence. Void sweeps say nothing about a unit.
 pub fn life(unit: &UnitHistory) -> String {
-    let (mut sweeps, mut repairs, mut verdicts) = (0, 0, Vec::new());
-    for event in &unit.events {
-        match event {
-            Event::Sweep(past) => {
-                sweeps += 1;
-                verdicts.extend((past.verdict != Verdict::Void).then_some(past.verdict));
-            }
-            Event::Repair(_) => repairs += 1,
-            Event::Note(_) => {}
-        }
-    }
+    let repairs = unit.events.iter().filter(|event| matches!(event, Event::Repair(_))).count();
+    let verdicts: Vec<Verdict> = unit.judged().map(|sweep| sweep.verdict).collect();
     let came = |verdict| match verdict {
         Verdict::Pass => "passed",
         Verdict::Fail => "failed",
@@ -182,7 +173,8 @@ pub fn life(unit: &UnitHistory) -> String {
         [only] => format!("it {}", came(*only)),
         [first, .., last] => format!("it {} when it came in and {}", came(*first), stands(*last)),
     };
-    let work = [counted(sweeps, "sweep", "sweeps"), counted(repairs, "repair", "repairs")].join(", ");
+    let work =
+        [counted(unit.sweeps().count(), "sweep", "sweeps"), counted(repairs, "repair", "repairs")].join(", ");
     format!("{work}: {story}.")
 }
 
@@ -253,7 +245,7 @@ mod tests {
 
     #[test]
     fn a_headline_names_the_fault_and_a_void_sweep_blames_the_bench() {
-        assert_eq!(headline(&(&sample::open_via()).into()), "via pair is open.");
+        assert_eq!(headline(&(&sample::open_via()).into()), "via pair 1 is open.");
         assert_eq!(headline(&(&sample::good()).into()), "Every segment is proven inside its limits.");
         assert!(headline(&(&sample::void()).into()).contains("nothing is booked against the unit"));
         assert!(headline(&(&sample::unproven()).into()).contains("not proven good"));

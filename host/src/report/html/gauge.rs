@@ -7,8 +7,8 @@ use crate::report::figures;
 use crate::sweep::{Class, SegmentRow, Verdict};
 
 /// Where zero, the upper limit and the end of the scale stand, in units of the drawing.
-const ZERO: f64 = 8.0;
-const LIMIT: f64 = 106.0;
+const ZERO: f64 = 2.0;
+const LIMIT: f64 = 102.0;
 const END: f64 = 150.0;
 
 /// Height of the axis.
@@ -43,7 +43,7 @@ fn reading(row: &SegmentRow, ohms: f64, sign: Sign) -> Markup {
         return off_scale(sign);
     }
     let u95 = row.u95_ohms.filter(|u95| u95.is_finite()).unwrap_or(0.0);
-    let (from, to) = (x(row, ohms - u95).max(2.0), x(row, ohms + u95).min(158.0));
+    let (from, to) = (x(row, ohms - u95).max(0.5), x(row, ohms + u95).min(158.0));
     html! {
         // A whisker shorter than the mark would hide behind it.
         @if to - from > 1.0 {
@@ -52,7 +52,7 @@ fn reading(row: &SegmentRow, ohms: f64, sign: Sign) -> Markup {
                 "M" (unit(from)) " 13V21M" (unit(to)) " 13V21"
             } {}
         }
-        (point(x(row, ohms).clamp(2.0, END), row.verdict))
+        (point(x(row, ohms).clamp(ZERO, END), row.verdict))
     }
 }
 
@@ -107,8 +107,8 @@ mod tests {
     #[test]
     fn half_the_limit_stands_in_the_middle_between_zero_and_limit() {
         let text = gauge(&row(10e-3, Verdict::Pass)).into_string();
-        assert!(text.contains("translate(57 17)"), "{text}");
-        assert!(text.contains("M52.1 17H61.9"), "{text}");
+        assert!(text.contains("translate(52 17)"), "{text}");
+        assert!(text.contains("M47 17H57"), "{text}");
     }
 
     #[test]

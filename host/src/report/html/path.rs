@@ -73,12 +73,17 @@ mod tests {
 
     #[test]
     fn branches_are_strips_that_begin_at_the_branch_point() {
+        let strips = names(&sample::branching_board());
+        let shape: Vec<_> = strips.iter().map(|(from, steps)| (from.as_str(), steps.len())).collect();
+        assert_eq!(shape, [("in+", 10), ("node", 10), ("node", 10), ("in-", 3), ("gv.b", 1), ("gv.b", 1)]);
+        assert_eq!(strips[2].1[0], "radio feed");
+    }
+
+    #[test]
+    fn a_path_without_branches_is_one_strip() {
         let strips = names(&sample::board());
-        assert_eq!(strips.len(), 3);
-        assert_eq!((strips[0].0.as_str(), strips[0].1.len()), ("cell+", 7));
-        assert_eq!(strips[1], ("rail".to_owned(), vec!["regulator feed".to_owned()]));
-        assert_eq!(strips[2].0, "rail");
-        assert_eq!(strips[2].1, ["lamp feed", "bead", "lamp wire"]);
+        assert_eq!(strips.len(), 1);
+        assert_eq!((strips[0].0.as_str(), strips[0].1.len()), ("cell+", 12));
     }
 
     #[test]

@@ -18,14 +18,13 @@ pub fn path(sweep: &Sweep, board: &Board) -> Markup {
             @let branch = i > 0 && strips[..i].iter().any(|earlier| touches(earlier, strip.from));
             @let end = strip.steps.last().map_or(strip.from, |(_, to)| *to);
             h3 {
-                @if branch { "Branch from " } @else { "From " }
+                @if branch { "Branch from " } @else if strip.from == board.supply.ret { "Return from " } @else { "From " }
                 b { (board.point(strip.from).name) } " to " b { (board.point(end).name) }
             }
             ol class={ "strip" @if branch { " branch" } } {
-                @for (from, (segment, _)) in froms(strip).zip(&strip.steps) {
-                    (cell(sweep, board, *segment, from))
+                @for (from, (segment, to)) in froms(strip).zip(&strip.steps) {
+                    (cell(sweep, board, *segment, from, (*to == end).then_some(end)))
                 }
-                li class="end" { (node(board, end)) }
             }
         }
     }
@@ -40,16 +39,24 @@ fn touches(strip: &Strip, point: PointId) -> bool {
     strip.from == point || strip.steps.iter().any(|(_, to)| *to == point)
 }
 
-/// One segment: the point it starts from, its symbol on the copper, its name, and each state's reading.
-fn cell(sweep: &Sweep, board: &Board, id: SegmentId, from: PointId) -> Markup {
+/// One segment: the point it starts from, its symbol on the copper, its name, and each state's reading. The last one
+/// of a strip shows its end, too.
+fn cell(sweep: &Sweep, board: &Board, id: SegmentId, from: PointId, end: Option<PointId>) -> Markup {
     let segment = board.segment(id);
     let fault = fault_of(sweep, &segment.name);
     let rows: Vec<_> = sweep.segments.iter().filter(|row| row.name == segment.name).collect();
     let broken = fault.is_some_and(|fault| fault.class == Class::Open);
     let sign = fault.map(|fault| fault_sign(sweep, fault));
+    let doubt = rows.iter().map(|row| row.verdict).find(|verdict| *verdict != Verdict::Pass);
+    let frame = match (sign, doubt) {
+        (Some(sign), _) => format!("cell faulty {}", sign.class()),
+        (None, Some(verdict)) => format!("cell doubtful {}", Sign::Verdict(verdict).class()),
+        (None, None) => "cell".to_owned(),
+    };
     html! {
-        li class={ "cell" @if let Some(sign) = sign { " faulty " (sign.class()) } } {
-            (node(board, from))
+        li class=(frame) {
+            (node(board, from, "node"))
+            @if let Some(end) = end { (node(board, end, "node to")) }
             svg class="symbol" viewBox="-28 -12 56 24" aria-hidden="true" { (symbol(&segment.kind, broken)) }
             p class="name" { span class="number" { (id.0 + 1) } " " (segment.name) }
             p class="kind" { (segment.kind.word()) }
@@ -62,8 +69,8 @@ fn cell(sweep: &Sweep, board: &Board, id: SegmentId, from: PointId) -> Markup {
                     p class="value" { (figures::segment(row)) }
                     p class="small" {
                         (figures::segment_limit(row))
-                        @if row.limit_derived { " (share)" }
-                        @if board.states.len() > 1 { " · " (row.state) }
+                        @if row.limit_derived { "*" }
+                        @if rows.len() > 1 { " · " (row.state) }
                     }
                     (mark::verdict(row.verdict))
                 }
@@ -73,14 +80,11 @@ fn cell(sweep: &Sweep, board: &Board, id: SegmentId, from: PointId) -> Markup {
     }
 }
 
-fn node(board: &Board, point: PointId) -> Markup {
+/// A point on the copper. The supply's ends and loads are square.
+fn node(board: &Board, point: PointId, class: &str) -> Markup {
     let supply = &board.supply;
-    let role = match point {
-        _ if point == supply.from || point == supply.ret => " terminal",
-        _ if supply.to.contains(&point) => " load",
-        _ => "",
-    };
-    html! { span class={ "node" (role) } { (board.point(point).name) } }
+    let square = point == supply.from || point == supply.ret || supply.to.contains(&point);
+    html! { span class={ (class) @if square { " square" } } { span { (board.point(point).name) } } }
 }
 
 /// The most probable fault booked on a place. A void sweep books none.

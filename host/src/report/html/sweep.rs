@@ -12,6 +12,9 @@ use crate::report::caution::CAUTIONS;
 use crate::report::{figures, words};
 use crate::sweep::{BenchFault, IsolationRow, SegmentRow, Sweep, Verdict};
 
+/// What the star beside a limit means.
+const DERIVED: &str = "* No limit was stated: this is the segment's share of the supply's drop budget.";
+
 /// The page of one sweep, drawn on the board it was judged by.
 pub fn sweep(sweep: &Sweep, board: &Board) -> String {
     let void = sweep.verdict == Verdict::Void;
@@ -39,6 +42,7 @@ pub fn sweep(sweep: &Sweep, board: &Board) -> String {
             p class="small" {
                 "Each scale runs from zero; the upper limit is the tall line, what is beyond the limits is hatched, the \
                  whisker is the expanded uncertainty. An arrow stands for more than the scale holds."
+                @if sweep.segments.iter().any(|row| row.limit_derived) { " " (DERIVED) }
             }
         }))
         (part("Board", &drawing::board(sweep, board)))
@@ -139,7 +143,7 @@ fn segments(rows: &[SegmentRow], board: &Board) -> Markup {
     html! {
         (scroller("Segments", &table))
         @if rows.iter().any(|row| row.limit_derived) {
-            p class="small" { "* No limit was stated: this is the segment's share of the supply's drop budget." }
+            p class="small" { (DERIVED) }
         }
     }
 }

@@ -6,15 +6,12 @@ use super::mark::{self, Sign};
 use super::page::{facts, head, page, part, patterns, scroller};
 use super::sweep::finding;
 use crate::records::summary::{Event, PastSweep, UnitHistory};
-use crate::report::{figures, trend, words};
+use crate::report::{figures, words};
 use crate::sweep::Verdict;
 
 /// The page of one unit. `link` gives the address of a sweep's page, if it has one.
 pub fn unit(unit: &UnitHistory, link: impl Fn(&PastSweep) -> Option<String>) -> String {
-    let judged = unit.events.iter().rev().find_map(|event| match event {
-        Event::Sweep(past) if past.verdict != Verdict::Void => Some(past.as_ref()),
-        _ => None,
-    });
+    let judged = unit.judged().next_back();
     let body = html! {
         (patterns())
         header {
@@ -87,7 +84,7 @@ fn before_and_after(unit: &UnitHistory) -> Markup {
                 }
             }
             tbody {
-                @for trend in trend::segments(unit) {
+                @for trend in unit.segment_trends() {
                     @if let (Some(before), Some(after)) = (trend.before(), trend.after()) {
                         (row(
                             after.name.clone(),
@@ -98,7 +95,7 @@ fn before_and_after(unit: &UnitHistory) -> Markup {
                         ))
                     }
                 }
-                @for trend in trend::isolation(unit) {
+                @for trend in unit.isolation_trends() {
                     @if let (Some(before), Some(after)) = (trend.before(), trend.after()) {
                         (row(
                             if after.is_switch { format!("{} (open)", after.name) } else { after.name.clone() },

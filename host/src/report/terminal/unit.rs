@@ -3,7 +3,7 @@
 use super::layout::{Cell, Column, paragraph, table};
 use super::{Screen, heading, title};
 use crate::records::summary::{Event, UnitHistory};
-use crate::report::{figures, trend, words};
+use crate::report::{figures, words};
 
 /// One unit: its history, then each segment as it came in and as it is now.
 pub fn unit(unit: &UnitHistory, screen: Screen) -> String {
@@ -56,7 +56,8 @@ fn segments(out: &mut String, unit: &UnitHistory, screen: Screen) {
         Column::figure("latest"),
         Column::word("verdict now"),
     ];
-    let rows: Vec<_> = trend::segments(unit)
+    let rows: Vec<_> = unit
+        .segment_trends()
         .iter()
         .filter_map(|trend| Some((trend.before()?, trend.after()?)))
         .map(|(before, after)| {
@@ -83,7 +84,8 @@ fn isolation(out: &mut String, unit: &UnitHistory, screen: Screen) {
         Column::figure("latest"),
         Column::word("verdict now"),
     ];
-    let rows: Vec<_> = trend::isolation(unit)
+    let rows: Vec<_> = unit
+        .isolation_trends()
         .iter()
         .filter_map(|trend| Some((trend.before()?, trend.after()?)))
         .map(|(before, after)| {
@@ -110,11 +112,9 @@ mod tests {
     #[test]
     fn a_unit_shows_what_was_done_and_what_it_changed() {
         let text = unit(&sample::history(), Screen::PLAIN);
-        let switch =
-            text.lines().find(|line| line.starts_with("power switch") && line.contains("on")).unwrap();
-        let (before, now) = (switch.find("331.00").unwrap(), switch.find("30.900").unwrap());
-        assert!(before < now, "{switch}");
-        assert!(text.contains("The bench was at fault: pin fuse.in"), "{text}");
+        let switch = text.lines().find(|line| line.contains("331.00 ± 0.79 Ω")).unwrap();
+        assert!(switch.ends_with("61.80 ± 0.15 mΩ  ✓ pass"), "{switch}");
+        assert!(text.contains("The bench was at fault: pin fuse.out"), "{text}");
         assert!(text.contains("repair      power switch: clean; worked it twenty times"), "{text}");
         assert!(text.contains("failed when it came in and passes now"), "{text}");
     }
