@@ -47,7 +47,7 @@ fn is_plain(serial: &str) -> bool {
         && serial.len() <= LONGEST
         && serial.bytes().all(|b| b.is_ascii_uppercase() || b.is_ascii_digit() || b == b'-')
         && !RESERVED.contains(&serial)
-        && !device.is_some_and(|rest| rest.len() == 1)
+        && device.is_none_or(|rest| rest.len() != 1)
 }
 
 #[cfg(test)]

@@ -1,5 +1,6 @@
 //! Invented sweeps of the example boards, for the tests of every report. Nothing here was measured.
 
+use copperwalk_wire::message::RunEnd;
 use copperwalk_wire::{Contacts, Gain, Input, Method, Rate, Shot, Source};
 
 use crate::board::{self, Board, LimitOrigin, Segment};
@@ -8,8 +9,8 @@ use crate::records::summary::{
     Counts, Event, LotSummary, Note, ParetoRow, PastSweep, Place, Repair, SweepId, UnitHistory, UnitState,
 };
 use crate::sweep::{
-    Advice, Basis, BenchFault, BenchWork, Class, ClosureRow, Fault, IsolationRow, Run, RunShot, SegmentRow,
-    StandardRow, Sweep, Verdict,
+    Advice, Basis, BenchFault, BenchWork, Class, ClosureRow, Fault, IsolationRow, Purpose, Run, RunShot,
+    SegmentRow, StandardRow, Sweep, Verdict,
 };
 
 /// A serial number nobody should be able to do harm with.
@@ -145,7 +146,8 @@ fn run(state: &str) -> Run {
     };
     Run {
         state: state.to_owned(),
-        purpose: "walk".to_owned(),
+        purpose: Purpose::Plan,
+        end: RunEnd::Complete,
         shots: vec![
             shot(Role::Residual, Source::Off, &[120, 118, 119, 121], 0),
             shot(Role::Insulation(0), Source::Load, &[80_120, 80_118, 80_119, 80_121], 12_000),

@@ -178,8 +178,11 @@ pub fn life(unit: &UnitHistory) -> String {
     format!("{work}: {story}.")
 }
 
+/// Picks a verdict's count.
+pub type Count = fn(Counts) -> u32;
+
 /// Every verdict with its count, in the order reports list them.
-pub const COUNTED: [(Verdict, fn(Counts) -> u32); 4] = [
+pub const COUNTED: [(Verdict, Count); 4] = [
     (Verdict::Pass, |counts| counts.pass),
     (Verdict::Fail, |counts| counts.fail),
     (Verdict::Unproven, |counts| counts.unproven),

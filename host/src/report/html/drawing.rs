@@ -162,6 +162,9 @@ impl<'a> View<'a> {
         for point in &points {
             places.take(Rect::round(self.at(point.at), 13.0, 13.0));
         }
+        for end in marks.iter().flat_map(|mark| mark.ends) {
+            places.take(Rect::round(self.point(end), 26.0, 26.0));
+        }
         for (_, segment, _) in &segments {
             places.take_line(self.point(segment.from), self.point(segment.to), 6.0);
         }
@@ -325,7 +328,7 @@ impl<'a> View<'a> {
     fn callout(&self, mark: &Mark<'_>, places: &mut Places) -> Markup {
         let from = middle(self.point(mark.ends[0]), self.point(mark.ends[1]));
         let text = label(&format!("{}: {}", words::class(mark.fault.class), mark.fault.place), 34);
-        let (width, height) = (text.width() as f64 * 6.4 + 34.0, 22.0);
+        let (width, height) = (text.width() as f64 * 6.7 + 36.0, 22.0);
         let candidates = [30.0, 46.0, 64.0].into_iter().flat_map(|away| {
             [0.0, 0.4, -0.4, 0.8, -0.8].into_iter().flat_map(move |slide| {
                 [-away, away].map(|dy| Rect::round([from[0] + slide * width, from[1] + dy], width, height))

@@ -198,7 +198,7 @@ fn checks(sweep: &Sweep) -> Markup {
                     @let codes: usize = run.shots.iter().map(|shot| shot.codes.len()).sum();
                     @let micros = run.shots.last().map_or(0, |shot| shot.to_us);
                     tr {
-                        th scope="row" { (run.purpose) }
+                        th scope="row" { (run.purpose.word().replace('_', " ")) }
                         td { (run.state) }
                         td class="figure" { (run.shots.len()) }
                         td class="figure" { (codes) }
