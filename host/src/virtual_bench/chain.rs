@@ -72,7 +72,9 @@ mod tests {
     #[test]
     fn the_byte_sent_first_ends_in_the_farthest_register() {
         let mut chain = chain();
-        [0b0000_0001, 0b1000_0000, 0b0001_0010].map(|byte| chain.shift(byte));
+        for byte in [0b0000_0001, 0b1000_0000, 0b0001_0010] {
+            chain.shift(byte);
+        }
         chain.latch();
         assert!(driven(&chain).is_empty());
         chain.set_output_enable(false);
@@ -83,7 +85,9 @@ mod tests {
     fn clearing_empties_the_shift_register_and_leaves_the_storage() {
         let mut chain = chain();
         chain.set_output_enable(false);
-        [0, 0, 0x80].map(|byte| chain.shift(byte));
+        for byte in [0, 0, 0x80] {
+            chain.shift(byte);
+        }
         chain.latch();
         chain.set_clear(false);
         chain.shift(0xFF);

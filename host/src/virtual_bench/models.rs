@@ -45,6 +45,8 @@ pub enum Line {
 #[derive(Debug)]
 pub struct Models {
     now_us: u64,
+    /// Voltages and charges are worked out up to here; nothing has switched since.
+    settled_us: u64,
     chain: Chain,
     relays: Vec<Relay>,
     /// Which contacts are closed now.
@@ -98,6 +100,7 @@ impl Models {
         let capacitors = unit.capacitors(FIRST_POINT);
         Ok(Self {
             now_us: 0,
+            settled_us: 0,
             chain: Chain::new(relays.len(), &mut rng.fork()),
             closed: relays.iter().map(|relay| relay.closed(0)).collect(),
             moving: Vec::new(),
@@ -126,12 +129,14 @@ impl Models {
 
     /// Lets time pass until `to_us`.
     pub fn advance(&mut self, to_us: u64) {
-        while self.now_us < to_us {
-            let until = self.next_event().map_or(to_us, |at| at.min(to_us));
-            self.elapse(until);
-            self.now_us = until;
+        while let Some(at) = self.next_event().filter(|&at| at <= to_us) {
+            self.now_us = at;
+            self.settle();
             self.happen();
         }
+        // The controller asks often whether a conversion is over. Until something happens there is nothing to
+        // work out.
+        self.now_us = self.now_us.max(to_us);
     }
 
     /// One byte into the relay drivers' shift register.
@@ -147,6 +152,7 @@ impl Models {
 
     /// A line changes its level (or is set to the one it has).
     pub fn set_line(&mut self, line: Line, high: bool) {
+        self.settle();
         let switch = match line {
             Line::ShiftClear => return self.chain.set_clear(high),
             Line::OutputEnable => {
@@ -158,7 +164,8 @@ impl Models {
             Line::IsolationClamp => &mut self.front_end.isolation_clamp,
             Line::Reverse => &mut self.front_end.reverse,
         };
-        if mem::replace(switch, high) != high {
+        if *switch != high {
+            *switch = high;
             self.switched();
             if line == Line::Reverse {
                 self.trace.note(self.now_us, Change::Reverse { on: high });
@@ -174,6 +181,7 @@ impl Models {
 
     /// One byte each way on the ADC's bus.
     pub fn adc_byte(&mut self, byte: u8) -> u8 {
+        self.settle();
         let before = self.adc.conversion();
         let answer = self.adc.exchange(byte, self.now_us);
         if self.adc.conversion() != before {
@@ -195,6 +203,7 @@ impl Models {
 
     /// The operator puts the unit into a state.
     pub fn place(&mut self, state: StateId) {
+        self.settle();
         self.unit.place(state);
         self.switched();
         self.trace.note(self.now_us, Change::Placed(state.0));
@@ -241,7 +250,7 @@ impl Models {
         let now = self.now_us;
         let contacts = self.moving.iter().filter_map(|&relay| self.relays[relay].moves_at(now));
         let conversion = self.adc.conversion().into_iter().flat_map(|c| [c.from_us, c.to_us]);
-        let look = self.is_charging().then_some(now + LOOK_US);
+        let look = self.is_charging().then_some(self.settled_us + LOOK_US);
         contacts
             .chain(conversion)
             .chain(self.adc.starts_at(now))
@@ -284,18 +293,23 @@ impl Models {
         }
     }
 
-    /// Works out the voltages from now until then, if anything depends on them.
-    fn elapse(&mut self, until_us: u64) {
+    /// Works out what has become of voltages and charges since something last switched, if anything depends on
+    /// it. To be called before anything switches.
+    fn settle(&mut self) {
+        let from_us = mem::replace(&mut self.settled_us, self.now_us);
+        let micros = self.now_us - from_us;
+        if micros == 0 {
+            return;
+        }
         let sampling =
-            self.adc.conversion().filter(|c| c.from_us <= self.now_us && c.selected != Selected::Temperature);
+            self.adc.conversion().filter(|c| c.from_us <= from_us && c.selected != Selected::Temperature);
         let straining = self.excited() && self.unit.has_film();
         if sampling.is_none() && !straining && !self.has_charge() {
             return;
         }
-        let micros = until_us - self.now_us;
-        let middle = self.now_us + micros / 2;
+        let middle = from_us + micros / 2;
         let before = self.capacitors.clone();
-        let amps = self.front_end.excitation_amps(&self.adc, self.now_us);
+        let amps = self.front_end.excitation_amps(&self.adc, from_us);
         let mut at;
         let mut tries = 2;
         loop {

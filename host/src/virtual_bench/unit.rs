@@ -109,7 +109,8 @@ impl Unit {
             SegmentFault::Ohms(ohms) => part.ohms_20c = ohms,
             SegmentFault::Flaky => {
                 let bad_ohms = (20.0 * segment.limits.max_ohms).max(1.0) * self.chance.between(1.0, 3.0);
-                part.trouble = Trouble::Flaky { bad_ohms, bad: false, until_us: 0 };
+                part.trouble =
+                    Trouble::Flaky { bad_ohms, bad: false, until_us: self.chance.waiting(FLAKY_US) as u64 };
             }
             SegmentFault::Film => part.trouble = Trouble::Film { broken: false },
             SegmentFault::OneBarrelOpen => {
