@@ -1,0 +1,208 @@
+//! `copperwalk demo`: a whole invented job lot on the modelled bench, from the first sweep to the re-sweep after repair.
+
+use std::{fs, path::PathBuf};
+
+use indicatif::{ProgressBar, ProgressStyle};
+
+use super::{Failure, Status, output::Output, records};
+use crate::{
+    board,
+    fixture::{self, Fixture},
+    plan::{self, Plan, Sampling},
+    records::{Records, SweepId},
+    report::{self, html, terminal},
+    sweep::{self, Subject, Sweep},
+    virtual_bench::{Spec, VirtualBench},
+};
+
+#[derive(clap::Args)]
+pub struct Args {
+    /// Where records and reports go.
+    #[arg(long, value_name = "FOLDER", default_value = "demo-report")]
+    out: PathBuf,
+}
+
+/// Name of the lot.
+const LOT: &str = "demo lot";
+
+/// The example boards, built into the program so that the demo runs from anywhere.
+const BEDS: [Bed; 3] = [
+    Bed {
+        prefix: "TG",
+        board: include_str!("../../../fixtures/tide-gauge-head/board.toml"),
+        fixture: include_str!("../../../fixtures/tide-gauge-head/fixture.toml"),
+    },
+    Bed {
+        prefix: "TC",
+        board: include_str!("../../../fixtures/trail-counter/board.toml"),
+        fixture: include_str!("../../../fixtures/trail-counter/fixture.toml"),
+    },
+    Bed {
+        prefix: "GV",
+        board: include_str!("../../../fixtures/greenhouse-valve-driver/board.toml"),
+        fixture: include_str!("../../../fixtures/greenhouse-valve-driver/fixture.toml"),
+    },
+];
+
+struct Bed {
+    prefix: &'static str,
+    board: &'static str,
+    fixture: &'static str,
+}
+
+/// A unit of the lot: which bed, what is wrong with it, and how that is put right, if it is.
+struct Unit {
+    bed: usize,
+    fault: Option<&'static str>,
+    repair: Option<(&'static str, &'static str)>,
+}
+
+const fn good(bed: usize) -> Unit {
+    Unit { bed, fault: None, repair: None }
+}
+
+const fn faulty(bed: usize, fault: &'static str) -> Unit {
+    Unit { bed, fault: Some(fault), repair: None }
+}
+
+const fn repaired(bed: usize, fault: &'static str, place: &'static str, action: &'static str) -> Unit {
+    Unit { bed, fault: Some(fault), repair: Some((place, action)) }
+}
+
+/// Twenty-four invented units: what a job lot of faulty boards looks like.
+fn lot() -> Vec<Unit> {
+    const GAUGE: usize = 0;
+    const COUNTER: usize = 1;
+    const VALVE: usize = 2;
+    vec![
+        repaired(GAUGE, "via pair 1=open", "via pair 1", "rebuilt"),
+        good(GAUGE),
+        faulty(GAUGE, "power switch=film"),
+        faulty(GAUGE, "via pair 2=one barrel open"),
+        repaired(GAUGE, "cell fuse=open", "cell fuse", "replaced"),
+        good(GAUGE),
+        faulty(GAUGE, "reg.in~cell-=2 ohm"),
+        faulty(GAUGE, "cell terminal joint=flaky"),
+        good(GAUGE),
+        good(COUNTER),
+        repaired(COUNTER, "wake key=330 ohm", "wake key", "cleaned"),
+        faulty(COUNTER, "resettable fuse=6 ohm"),
+        faulty(COUNTER, "mcu.in~bat-=6 kohm"),
+        good(COUNTER),
+        faulty(COUNTER, "single via=open"),
+        faulty(COUNTER, "battery plug -=film"),
+        good(COUNTER),
+        good(VALVE),
+        faulty(VALVE, "radio fuse=open"),
+        faulty(VALVE, "valve via pair 1=open"),
+        good(VALVE),
+        faulty(VALVE, "via group 1=one barrel open"),
+        repaired(VALVE, "valve plug=flaky", "valve plug", "reseated"),
+        good(VALVE),
+    ]
+}
+
+pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
+    let folder = args.out;
+    fs::create_dir_all(&folder).map_err(|error| Failure::Write { path: folder.clone(), error })?;
+    let records = match store {
+        Some(path) => records::open(Some(path))?,
+        None => fresh_records(&folder)?,
+    };
+    let beds = BEDS
+        .iter()
+        .map(|bed| {
+            let board = board::parse("board.toml", bed.board)?;
+            let fixture = fixture::parse("fixture.toml", bed.fixture, board)?;
+            let plan = plan::compile(&fixture, Sampling::Quick)?;
+            Ok((fixture, plan))
+        })
+        .collect::<Result<Vec<_>, Failure>>()?;
+
+    let units = lot();
+    let progress = progress_bar(units.len());
+    for (number, unit) in (1..).zip(&units) {
+        let (fixture, plan) = &beds[unit.bed];
+        let serial = format!("{}-{number:02}", BEDS[unit.bed].prefix);
+        progress.set_message(serial.clone());
+        let sweep = sweep_one(fixture, plan, &serial, number, unit.fault)?;
+        keep(&records, &folder, fixture, &sweep)?;
+        if let Some((place, action)) = unit.repair {
+            records.repair(&serial, records::now_us(), place, action, "invented for the demo")?;
+            let again = sweep_one(fixture, plan, &serial, number, None)?;
+            keep(&records, &folder, fixture, &again)?;
+        }
+        progress.inc(1);
+    }
+    progress.finish_and_clear();
+
+    let summary = records.lot(LOT)?;
+    for unit in &summary.units {
+        let history = records.unit(&unit.serial)?;
+        let page = html::unit(&history, |past| Some(sweep_page(&unit.serial, past.id)));
+        records::write(&folder.join(unit_page(&unit.serial)), &page)?;
+    }
+    let index = folder.join("index.html");
+    records::write(&index, &html::lot(&summary, |serial| Some(unit_page(serial))))?;
+    output.text(&terminal::lot(&summary, output.screen()))?;
+    output.text(&format!(
+        "\nInvented units on a modelled bench; {} sweeps. Open the report: {}\nLook one up: copperwalk --records {} unit {}",
+        units.len() + units.iter().filter(|unit| unit.repair.is_some()).count(),
+        index.display(),
+        records.path().display(),
+        summary.units.first().map(|unit| unit.serial.as_str()).unwrap_or("SN"),
+    ))?;
+    Ok(Status::Pass)
+}
+
+fn sweep_one(
+    fixture: &Fixture,
+    plan: &Plan,
+    serial: &str,
+    seed: u64,
+    fault: Option<&str>,
+) -> Result<Sweep, Failure> {
+    let spec = fault.into_iter().fold(Spec::new(seed), |spec, fault| spec.fault(fault));
+    let mut bench = VirtualBench::new(fixture, &spec)?;
+    let subject =
+        Subject { serial: serial.into(), lot: Some(LOT.into()), started_us: records::now_us() };
+    Ok(sweep::sweep(&mut bench, fixture, plan, subject)?)
+}
+
+/// The record first, then the page.
+fn keep(records: &Records, folder: &std::path::Path, fixture: &Fixture, sweep: &Sweep) -> Result<(), Failure> {
+    let id = records.store(sweep, fixture)?;
+    records::write(&folder.join(sweep_page(&sweep.serial, id)), &html::sweep(sweep, &fixture.board))
+}
+
+fn unit_page(serial: &str) -> String {
+    format!("{}.html", report::file_stem(serial))
+}
+
+fn sweep_page(serial: &str, id: SweepId) -> String {
+    format!("{}-sweep-{id}.html", report::file_stem(serial))
+}
+
+/// The demo's own store begins empty each time; a store of the user's is only ever added to.
+fn fresh_records(folder: &std::path::Path) -> Result<Records, Failure> {
+    let path = folder.join("records.sqlite");
+    for suffix in ["", "-wal", "-shm"] {
+        let file = folder.join(format!("records.sqlite{suffix}"));
+        match fs::remove_file(&file) {
+            Err(error) if error.kind() != std::io::ErrorKind::NotFound => {
+                return Err(Failure::Write { path: file, error });
+            }
+            _ => {}
+        }
+    }
+    Ok(Records::open(&path)?)
+}
+
+fn progress_bar(units: usize) -> ProgressBar {
+    let bar = ProgressBar::new(units as u64);
+    // The template is a constant; should it ever be wrong, the bar's own default does.
+    if let Ok(style) = ProgressStyle::with_template("sweeping {msg:8} {bar:40} {pos}/{len}") {
+        bar.set_style(style);
+    }
+    bar
+}

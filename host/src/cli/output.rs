@@ -1,0 +1,85 @@
+//! Where output goes. Standard output carries results only; progress and complaints go to standard error.
+
+use std::io::{self, IsTerminal, Write};
+
+use super::Status;
+use crate::{report::terminal::Screen, sweep::Verdict};
+
+/// Standard output, and the status to leave with if its reader goes away.
+pub struct Output {
+    writer: Box<dyn Write>,
+    status: Status,
+    screen: Screen,
+}
+
+impl Output {
+    /// The process's own.
+    pub fn stdout() -> Self {
+        let colour = io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none();
+        let screen = Screen { width: width(), colour };
+        Self { writer: Box::new(io::stdout().lock()), status: Status::Pass, screen }
+    }
+
+    /// What tables are laid out for.
+    pub fn screen(&self) -> Screen {
+        self.screen
+    }
+
+    /// The verdict is settled, whatever becomes of the output.
+    pub fn settle(&mut self, status: Status) {
+        self.status = status;
+    }
+
+    /// The status settled so far.
+    pub fn status(&self) -> Status {
+        self.status
+    }
+
+    /// Writes a text, and its last line's end if it has none.
+    pub fn text(&mut self, text: &str) -> io::Result<()> {
+        self.writer.write_all(text.as_bytes())?;
+        if !text.ends_with('\n') {
+            self.writer.write_all(b"\n")?;
+        }
+        self.writer.flush()
+    }
+}
+
+impl Write for Output {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.writer.write(bytes)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.writer.flush()
+    }
+}
+
+/// The exit status a verdict leads to.
+pub fn status_of(verdict: Verdict) -> Status {
+    match verdict {
+        Verdict::Pass => Status::Pass,
+        Verdict::Fail | Verdict::Unproven => Status::Fail,
+        Verdict::Void => Status::Void,
+    }
+}
+
+/// Columns of the terminal; 80 for pipes, files and anything narrower than a table can be.
+pub fn width() -> usize {
+    std::env::var("COLUMNS").ok().and_then(|text| text.parse().ok()).map_or(80, |w: usize| w.clamp(60, 120))
+}
+
+/// May standard error be coloured?
+pub fn colour_on_stderr() -> bool {
+    io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none()
+}
+
+/// Says on standard error what went wrong. A closed standard error is nobody's problem any more.
+pub fn complain(text: &str) {
+    let text = text.trim_end();
+    // Problems in files come laid out with their own heading.
+    let _ = match text.contains('\n') {
+        true => writeln!(io::stderr(), "{text}"),
+        false => writeln!(io::stderr(), "copperwalk: {text}"),
+    };
+}

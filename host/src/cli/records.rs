@@ -1,0 +1,154 @@
+//! `copperwalk unit`, `lot`, `note`, `repair`: what the record store knows, and what people add to it.
+
+use std::path::{Path, PathBuf};
+
+use serde::Serialize;
+
+use super::{Failure, Status, output::Output};
+use crate::{
+    records::{self, Records, text},
+    report::{csv, html, json, terminal},
+};
+
+/// What a history or a summary is shown as.
+#[derive(clap::Args)]
+struct Form {
+    /// One JSON object instead of text.
+    #[arg(long, conflicts_with = "csv")]
+    json: bool,
+    /// Comma-separated values instead of text.
+    #[arg(long)]
+    csv: bool,
+    /// Also write a self-contained HTML page.
+    #[arg(long, value_name = "FILE")]
+    html: Option<PathBuf>,
+}
+
+#[derive(clap::Args)]
+pub struct UnitArgs {
+    /// Serial number.
+    #[arg(value_name = "SN")]
+    serial: String,
+    #[command(flatten)]
+    form: Form,
+}
+
+#[derive(clap::Args)]
+pub struct LotArgs {
+    /// Name of the lot.
+    #[arg(value_name = "LOT")]
+    lot: String,
+    #[command(flatten)]
+    form: Form,
+}
+
+#[derive(clap::Args)]
+pub struct NoteArgs {
+    /// Serial number.
+    #[arg(value_name = "SN")]
+    serial: String,
+    /// What to write down.
+    text: String,
+}
+
+#[derive(clap::Args)]
+pub struct RepairArgs {
+    /// Serial number.
+    #[arg(value_name = "SN")]
+    serial: String,
+    /// The segment or the two points that were repaired, as the report names them.
+    #[arg(long = "at", value_name = "WHERE")]
+    place: String,
+    /// What was done: cleaned, reflowed, replaced, rebuilt, wired …
+    #[arg(long, value_name = "ACTION")]
+    action: String,
+    /// Anything else worth keeping.
+    #[arg(default_value = "")]
+    text: String,
+}
+
+pub fn unit(args: UnitArgs, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
+    let serial = text::serial(&args.serial)?;
+    let history = open(store)?.unit(&serial)?;
+    if let Some(path) = &args.form.html {
+        write(path, &html::unit(&history, |_| None))?;
+    }
+    show(
+        &args.form,
+        output,
+        &history,
+        |screen| terminal::unit(&history, screen),
+        |output| csv::unit(&history, output),
+    )
+}
+
+pub fn lot(args: LotArgs, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
+    let name = text::lot(&args.lot)?;
+    let summary = open(store)?.lot(&name)?;
+    if let Some(path) = &args.form.html {
+        write(path, &html::lot(&summary, |_| None))?;
+    }
+    show(
+        &args.form,
+        output,
+        &summary,
+        |screen| terminal::lot(&summary, screen),
+        |output| csv::lot(&summary, output),
+    )
+}
+
+pub fn note(args: NoteArgs, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
+    let serial = text::serial(&args.serial)?;
+    open(store)?.note(&serial, now_us(), &args.text)?;
+    output.text("written down")?;
+    Ok(Status::Pass)
+}
+
+pub fn repair(args: RepairArgs, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
+    let serial = text::serial(&args.serial)?;
+    open(store)?.repair(&serial, now_us(), &args.place, &args.action, &args.text)?;
+    output.text("written down; sweep the unit again to prove the repair")?;
+    Ok(Status::Pass)
+}
+
+/// Opens the store that the arguments and the environment name.
+pub fn open(store: Option<PathBuf>) -> Result<Records, Failure> {
+    Ok(Records::open(&records::path(store)?)?)
+}
+
+/// Now, microseconds since 1970-01-01 UTC.
+pub fn now_us() -> i64 {
+    jiff::Timestamp::now().as_microsecond()
+}
+
+/// Writes a file whole, or says why not.
+pub fn write(path: &Path, text: &str) -> Result<(), Failure> {
+    std::fs::write(path, text).map_err(|error| Failure::Write { path: path.into(), error })
+}
+
+fn show(
+    form: &Form,
+    output: &mut Output,
+    object: &impl Serialize,
+    text: impl FnOnce(terminal::Screen) -> String,
+    csv: impl FnOnce(&mut Output) -> ::csv::Result<()>,
+) -> Result<Status, Failure> {
+    if form.json {
+        let text = json::object(object).map_err(|error| Failure::Output(error.into()))?;
+        output.text(&text)?;
+    } else if form.csv {
+        csv(output).map_err(csv_failure)?;
+    } else {
+        let text = text(output.screen());
+        output.text(&text)?;
+    }
+    Ok(Status::Pass)
+}
+
+/// The csv crate wraps what standard output says.
+pub fn csv_failure(error: ::csv::Error) -> Failure {
+    match error.into_kind() {
+        ::csv::ErrorKind::Io(error) => Failure::Output(error),
+        other => Failure::Output(std::io::Error::other(format!("{other:?}"))),
+    }
+}

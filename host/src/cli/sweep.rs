@@ -1,0 +1,101 @@
+//! `copperwalk sweep FIXTURE --serial SN`: sweep one unit, record it, then show it.
+
+use std::path::PathBuf;
+
+use super::{
+    Failure, Status,
+    output::{Output, status_of},
+    records,
+};
+use crate::{
+    fixture::{self, Fixture},
+    link::Bench,
+    plan::{self, Sampling},
+    records::text,
+    report::{csv, html, json, terminal},
+    sweep::{self, Subject},
+    virtual_bench::{Spec, VirtualBench},
+};
+
+#[derive(clap::Args)]
+pub struct Args {
+    /// The fixture file.
+    #[arg(value_name = "FIXTURE")]
+    fixture: PathBuf,
+    /// Serial number of the unit.
+    #[arg(long, value_name = "SN")]
+    serial: String,
+    /// Lot the unit came in.
+    #[arg(long, value_name = "LOT")]
+    lot: Option<String>,
+    #[command(flatten)]
+    bench: BenchArgs,
+    /// Spend every shot's whole budget instead of stopping when the verdict is clear.
+    #[arg(long)]
+    full: bool,
+    /// One JSON object on standard output and nothing else there.
+    #[arg(long, conflicts_with = "csv")]
+    json: bool,
+    /// Comma-separated values on standard output.
+    #[arg(long)]
+    csv: bool,
+    /// Also write a self-contained HTML page.
+    #[arg(long, value_name = "FILE")]
+    html: Option<PathBuf>,
+}
+
+/// Which bench.
+#[derive(clap::Args)]
+pub struct BenchArgs {
+    /// Sweep on the modelled bench.
+    #[arg(long = "virtual", required = true)]
+    modelled: bool,
+    /// Seed of the modelled bench and unit.
+    #[arg(long, default_value_t = 1, requires = "modelled", value_name = "N")]
+    seed: u64,
+    /// A fault of the modelled unit or bench; may be given more than once.
+    ///
+    /// Of the unit: "NAME=open", "NAME=330 ohm", "NAME=flaky", "NAME=film", "NAME=one barrel open",
+    /// "POINT~POINT=2 ohm" (a short). Of the bench: "POINT:force=5 kohm" or "POINT:sense=open" (a dirty pin),
+    /// "POINT:sense+=welded", "POINT:force-=never closes", "battery=3.0 V", "charge=5 V".
+    #[arg(long = "fault", requires = "modelled", value_name = "SPEC")]
+    faults: Vec<String>,
+}
+
+impl BenchArgs {
+    fn open(self, fixture: &Fixture) -> Result<Box<dyn Bench>, Failure> {
+        let spec = self.faults.into_iter().fold(Spec::new(self.seed), Spec::fault);
+        Ok(Box::new(VirtualBench::new(fixture, &spec)?))
+    }
+}
+
+pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
+    let serial = text::serial(&args.serial)?;
+    let lot = args.lot.as_deref().map(text::lot).transpose()?;
+    let fixture = fixture::read(&args.fixture)?;
+    let sampling = if args.full { Sampling::Full } else { Sampling::Quick };
+    let plan = plan::compile(&fixture, sampling)?;
+    // Before the sweep: a store that cannot be written to would lose it.
+    let records = records::open(store)?;
+    let mut bench = args.bench.open(&fixture)?;
+
+    let subject = Subject { serial, lot, started_us: records::now_us() };
+    let sweep = sweep::sweep(bench.as_mut(), &fixture, &plan, subject)?;
+    records.store(&sweep, &fixture)?;
+
+    let status = status_of(sweep.verdict);
+    output.settle(status);
+    if let Some(path) = &args.html {
+        records::write(path, &html::sweep(&sweep, &fixture.board))?;
+    }
+    if args.json {
+        let text = json::sweep(&sweep).map_err(|error| Failure::Output(error.into()))?;
+        output.text(&text)?;
+    } else if args.csv {
+        csv::sweep(&sweep, &mut *output).map_err(records::csv_failure)?;
+    } else {
+        let text = terminal::sweep(&sweep, output.screen());
+        output.text(&text)?;
+    }
+    Ok(status)
+}
