@@ -37,11 +37,16 @@ const IDAC_1000_UA: u8 = 0b110;
 const IDAC1_TO_REFP0: u8 = 0b101 << 5;
 
 /// The multiplexer's code (register 0, bits 7:4) for a pair or a single input.
-const fn multiplexer(input: Input) -> u8 {
+///
+/// Rm always carries its current in the same direction, because it sits behind the reversal switch. Its pair is
+/// therefore turned round inside the ADC (AIN3, AIN2) while the polarity is reversed: its codes then change sign
+/// like pair A's, and the same fold takes the converter's offset out of both.
+const fn multiplexer(input: Input, reversed: bool) -> u8 {
     match input {
         Input::Sense => 0x0,
         Input::PlusContact => 0x1,
         Input::MinusContact => 0x3,
+        Input::Current if reversed => 0x7,
         Input::Current => 0x5,
         Input::PlusAlone => 0x8,
         Input::MinusAlone => 0x9,
@@ -59,11 +64,18 @@ pub struct Registers(pub [u8; 4]);
 
 impl Registers {
     /// Inputs shorted, no current anywhere.
-    pub const IDLE: Self = Self([multiplexer(Input::Zero) << 4, 0, 0, 0]);
+    pub const IDLE: Self = Self([multiplexer(Input::Zero, false) << 4, 0, 0, 0]);
 
-    /// For looking at `input`. The excitation current is kept as it is.
+    /// For looking at `input` in the given polarity. The excitation current is kept as it is.
     #[must_use]
-    pub const fn looking_at(self, input: Input, gain: Gain, rate: Rate, burnout: bool) -> Self {
+    pub const fn looking_at(
+        self,
+        input: Input,
+        reversed: bool,
+        gain: Gain,
+        rate: Rate,
+        burnout: bool,
+    ) -> Self {
         let bypass = match input {
             Input::PlusAlone | Input::MinusAlone | Input::Bias => PGA_BYPASS,
             _ => 0,
@@ -73,7 +85,7 @@ impl Registers {
         let filter = if matches!(rate, Rate::Sps20) { REJECT_MAINS } else { 0 };
         let [_, _, two, three] = self.0;
         Self([
-            multiplexer(input) << 4 | (gain as u8) << 1 | bypass,
+            multiplexer(input, reversed) << 4 | (gain as u8) << 1 | bypass,
             (rate as u8) << 5 | sensor | burnout,
             two & !REJECT_MAINS | filter,
             three,
@@ -300,9 +312,11 @@ mod tests {
             (Input::Temperature, Gain::X1, Rate::Sps175, false, [0xE0, 0x62, 0x00, 0x00]),
         ];
         for (input, gain, rate, burnout, expected) in cases {
-            assert_eq!(idle.looking_at(input, gain, rate, burnout).0, expected, "{input:?}");
+            assert_eq!(idle.looking_at(input, false, gain, rate, burnout).0, expected, "{input:?}");
         }
-        let excited = idle.looking_at(Input::Sense, Gain::X1, Rate::Sps20, true).with_current();
+        let turned = idle.looking_at(Input::Current, true, Gain::X4, Rate::Sps20, false);
+        assert_eq!(turned.0, [0x74, 0x00, 0x10, 0x00], "7h is AIN3 against AIN2");
+        let excited = idle.looking_at(Input::Sense, true, Gain::X1, Rate::Sps20, true).with_current();
         assert_eq!(excited.0, [0x00, 0x01, 0x16, 0xA0]);
         assert_eq!(excited.without_current().0, [0x00, 0x00, 0x10, 0x00]);
     }
@@ -323,7 +337,7 @@ mod tests {
         adc.configure(Registers::IDLE).unwrap();
         adc.configure(Registers::IDLE).unwrap();
         adc.configure(adc.registers().with_current()).unwrap();
-        let look = adc.registers().looking_at(Input::Sense, Gain::X128, Rate::Sps1000, false);
+        let look = adc.registers().looking_at(Input::Sense, false, Gain::X128, Rate::Sps1000, false);
         adc.configure(look).unwrap();
         assert_eq!(adc.registers(), look);
         finish(adc);

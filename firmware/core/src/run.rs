@@ -262,7 +262,7 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin> Turn<'_, M, A, O, I>
         self.run.phase = if settle_us > 0 {
             Phase::Settle { until: now.plus_us(settle_us) }
         } else {
-            adc.configure(adc.registers().looking_at(input, gain, rate, burnout))?;
+            adc.configure(adc.registers().looking_at(input, wanted.reversed, gain, rate, burnout))?;
             Phase::Convert { conversion: adc.start(rate, now)? }
         };
         Ok(Step::Again)

@@ -169,7 +169,7 @@ pub enum Rule {
     ResidualFirst,
     /// This method needs another source, or none.
     SourceForMethod,
-    /// Current is to flow and only one force bus is closed to the unit, or a proof has no sense contact.
+    /// A ratio or an insulation with one force bus closed to the unit, or a proof without sense contacts.
     ContactMissing,
     /// A count of zero, or a minimum above its maximum.
     Counts,

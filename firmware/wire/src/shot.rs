@@ -103,7 +103,8 @@ impl Rate {
 pub enum Input {
     /// Pair A: sense+ against sense- (AIN0, AIN1).
     Sense,
-    /// Pair B: the voltage over Rm (AIN2, AIN3); positive in forward polarity, negative reversed.
+    /// Pair B: the voltage over Rm, (AIN2, AIN3) in forward polarity and (AIN3, AIN2) reversed, so that its sign
+    /// follows the unit's current.
     Current,
     /// sense+ against the upper end of Rm (AIN0, AIN2): in reversed polarity the drop of the force+ contact.
     PlusContact,

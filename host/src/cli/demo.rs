@@ -164,13 +164,17 @@ fn sweep_one(
 ) -> Result<Sweep, Failure> {
     let spec = fault.into_iter().fold(Spec::new(seed), |spec, fault| spec.fault(fault));
     let mut bench = VirtualBench::new(fixture, &spec)?;
-    let subject =
-        Subject { serial: serial.into(), lot: Some(LOT.into()), started_us: records::now_us() };
+    let subject = Subject { serial: serial.into(), lot: Some(LOT.into()), started_us: records::now_us() };
     Ok(sweep::sweep(&mut bench, fixture, plan, subject)?)
 }
 
 /// The record first, then the page.
-fn keep(records: &Records, folder: &std::path::Path, fixture: &Fixture, sweep: &Sweep) -> Result<(), Failure> {
+fn keep(
+    records: &Records,
+    folder: &std::path::Path,
+    fixture: &Fixture,
+    sweep: &Sweep,
+) -> Result<(), Failure> {
     let id = records.store(sweep, fixture)?;
     records::write(&folder.join(sweep_page(&sweep.serial, id)), &html::sweep(sweep, &fixture.board))
 }

@@ -10,7 +10,7 @@ use crate::{
     fixture::{self, Fixture},
     plan::{self, Figures, Hidden, Plan, PlannedShot, Role, Sampling},
     quantity::engineering,
-    report::{json, words},
+    report::{json, text},
 };
 
 #[derive(clap::Args)]
@@ -157,7 +157,7 @@ fn text(fixture: &Fixture, plan: &Plan, figures: &Figures, hidden: &[Hidden]) ->
     for item in &blind {
         let names: Vec<_> = item.hides.iter().map(|&id| board.segment(id).name.as_str()).collect();
         let _ = writeln!(out, "  {}:", board.segment(item.open).name);
-        for line in words::wrapped(&names.join(", "), 72) {
+        for line in text::wrap(&names.join(", "), 72) {
             let _ = writeln!(out, "      {line}");
         }
     }
@@ -218,12 +218,7 @@ struct HiddenObject<'a> {
     hides: Vec<&'a str>,
 }
 
-fn object<'a>(
-    fixture: &'a Fixture,
-    plan: &'a Plan,
-    figures: &Figures,
-    hidden: &[Hidden],
-) -> PlanObject<'a> {
+fn object<'a>(fixture: &'a Fixture, plan: &'a Plan, figures: &Figures, hidden: &[Hidden]) -> PlanObject<'a> {
     let board = &fixture.board;
     PlanObject {
         board: &board.name,

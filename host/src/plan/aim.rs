@@ -29,6 +29,10 @@ const WHOLE_CLOSE: f64 = 0.1;
 /// Coverage factor of the controller's stop rule. The host states its own; see `measure::uncertainty`.
 const STOP_COVERAGE: f64 = 2.0;
 
+/// Pairs in a window of an insulation shot: at 100 kΩ the leakage still stands twenty times above the noise of
+/// four, and a sound unit leaks far less.
+const INSULATION_WINDOW: u8 = 4;
+
 /// Triples: at least and at most.
 struct Budget {
     quick: u8,
@@ -195,8 +199,7 @@ fn stop_rule(
 /// Insulation of at least `min_ohms`, with a capacitor of `farads` behind it.
 pub fn insulation(contacts: Contacts, min_ohms: f64, farads: f64) -> Shot {
     let (gain_a, gain_b, rate) = (Gain::X8, Gain::X128, Rate::Sps1000);
-    // Under 20 kΩ the leakage stands far above the noise and short windows do.
-    let window: u8 = if min_ohms <= 20e3 { 4 } else { 8 };
+    let window = INSULATION_WINDOW;
     let noise = noise_codes(gain_b, rate);
     let window_noise = noise * (1.0 / f64::from(window) + 1.0 / 4.0).sqrt();
     let codes_at_min = DRY_AMPS * ISOLATION_CLAMP_OHMS / (ISOLATION_CLAMP_OHMS + RM_OHMS + min_ohms)

@@ -12,8 +12,9 @@ use crate::{
     fixture::{Fixture, Standard},
 };
 
-/// Bleeding ends when this much of the time constant has passed: e⁻⁵ of 200 mV is 1.3 mV.
-const BLEED_TIME_CONSTANTS: f64 = 5.0;
+/// Bleeding ends when this much of the time constant has passed: e⁻³ of 200 mV is 10 mV, far under what the residual
+/// check calls dead.
+const BLEED_TIME_CONSTANTS: f64 = 3.0;
 
 /// Collects shots.
 pub struct Builder<'f> {

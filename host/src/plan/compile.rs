@@ -232,9 +232,17 @@ fn insulation(
             state: board.states[state.0].name.clone(),
             why,
         })?;
-        builder.insulation(Role::Insulation(index), ends.0, ends.1, item.min_ohms, board.supply.bulk_farads);
+        let farads = bulk_behind(board, forest, ends);
+        builder.insulation(Role::Insulation(index), ends.0, ends.1, item.min_ohms, farads);
     }
     Ok(())
+}
+
+/// The bulk capacitance that an insulation shot between two points charges: the board's, if one of them is joined
+/// to a load in this state.
+pub fn bulk_behind(board: &Board, forest: &Forest, (a, b): (PointId, PointId)) -> f64 {
+    let loads = |point| forest.tree(point).iter().any(|p| board.supply.to.contains(p));
+    if loads(a) || loads(b) { board.supply.bulk_farads } else { 0.0 }
 }
 
 /// The nearest points with both pins that stand for `a` and `b` in this state.

@@ -16,7 +16,7 @@ pub mod stretch;
 use copperwalk_wire::Shot;
 
 pub use aim::Sampling;
-pub use compile::{PlanError, compile, expected_ohms, gate_ohms};
+pub use compile::{PlanError, bulk_behind, compile, expected_ohms, gate_ohms};
 pub use figures::{Figures, closures, figures};
 pub use hidden::{Hidden, hidden};
 pub use role::Role;

@@ -14,7 +14,8 @@ mod file_stem;
 pub mod html;
 pub mod json;
 pub mod terminal;
-mod text;
+pub(crate) mod text;
+mod trend;
 pub mod words;
 
 #[cfg(test)]

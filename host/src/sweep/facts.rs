@@ -14,7 +14,7 @@ use crate::{
         insulation::{self, Insulation},
         ratio::{self, Reading},
     },
-    plan::Role,
+    plan::{self, Role, forest::Forest},
 };
 
 /// A sense bus with a contact to the unit stays this close to the bias node under the burn-out current; one that
@@ -206,7 +206,11 @@ impl Facts {
                     facts.bridges.push((around, reading));
                 }
                 Role::Insulation(index) => {
-                    let farads = fixture.board.supply.bulk_farads;
+                    let ends = (contacts.force_plus, contacts.force_minus);
+                    let point = |channel: Option<u8>| channel.and_then(|c| fixture.force_point(c));
+                    let (Some(a), Some(b)) = (point(ends.0), point(ends.1)) else { continue };
+                    let forest = Forest::new(&fixture.board, state, &[]);
+                    let farads = plan::bulk_behind(&fixture.board, &forest, (a, b));
                     let reading = insulation::read(shot, codes, farads)?;
                     facts.prove(contacts, reading.proof_volts, bias);
                     facts.insulations.push((index, reading));

@@ -19,7 +19,7 @@ use super::{
 use crate::{
     board::StateId,
     fixture::Fixture,
-    link::{Link, LinkError},
+    link::{Bench, Link, LinkError},
 };
 
 /// Power-up to the controller's first instruction, µs.
@@ -190,5 +190,13 @@ impl Link for VirtualBench {
                 self.call();
             }
         }
+    }
+}
+
+impl Bench for VirtualBench {
+    /// The modelled unit's switches move by themselves.
+    fn place(&mut self, state: StateId, _prompt: &str) -> Result<(), LinkError> {
+        VirtualBench::place(self, state);
+        Ok(())
     }
 }

@@ -203,8 +203,10 @@ impl World {
         self.result = match (zero >> 4, excited) {
             (0x0, false) => code(self.residual_volts),
             (0x0, true) => sign * self.pair_a + self.offset_a,
-            (0x5, false) => 0,
-            (0x5, true) => sign * self.pair_b,
+            (0x5 | 0x7, false) => 0,
+            // Rm's current keeps its direction; only the pair is turned round.
+            (0x5, true) => self.pair_b,
+            (0x7, true) => -self.pair_b,
             (0x8, _) => alone(self.contacts.0),
             (0x9, _) => alone(self.contacts.1),
             (0xB, _) => code(BIAS_VOLTS),
