@@ -3,7 +3,6 @@
 //! Modules stand in the order data flows:
 //! board.toml + fixture.toml → plan → controller → readings → ohms ± u → verdicts → fault → record → report.
 
-pub mod check;
 pub mod document;
 pub mod problem;
 pub mod quantity;

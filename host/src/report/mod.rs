@@ -15,7 +15,6 @@ pub mod html;
 pub mod json;
 pub mod terminal;
 pub(crate) mod text;
-mod trend;
 pub mod words;
 
 #[cfg(test)]
