@@ -110,9 +110,6 @@ enum Failure {
     /// Standard output.
     #[error("standard output: {0}")]
     Output(#[from] std::io::Error),
-    /// Arguments that do not go together.
-    #[error("{0}")]
-    Arguments(String),
 }
 
 impl Failure {
