@@ -87,24 +87,33 @@ pub enum Error {
         path: PathBuf,
     },
     /// Nothing is kept under this serial number.
-    #[error("no unit {serial:?} in these records{}", meant(near))]
+    #[error("no unit {serial:?} in the records at {}; {}", path.display(), meant(near))]
     UnknownUnit {
+        /// The store.
+        path: PathBuf,
         /// What was asked for.
         serial: String,
         /// Serial numbers that look like it.
         near: Vec<String>,
     },
     /// No unit belongs to a lot of this name.
-    #[error("no unit of a lot {lot:?} in these records{}", meant(near))]
+    #[error("no unit of a lot {lot:?} in the records at {}; {}", path.display(), meant(near))]
     UnknownLot {
+        /// The store.
+        path: PathBuf,
         /// What was asked for.
         lot: String,
         /// Lots that look like it.
         near: Vec<String>,
     },
     /// No sweep has this number.
-    #[error("no sweep {0} in these records; `copperwalk unit SN` lists those of a unit")]
-    UnknownSweep(SweepId),
+    #[error("no sweep {id} in the records at {}; `copperwalk unit SN` names those of a unit", path.display())]
+    UnknownSweep {
+        /// The store.
+        path: PathBuf,
+        /// What was asked for.
+        id: SweepId,
+    },
     /// A serial number, a lot, a note … that cannot be kept.
     #[error(transparent)]
     Text(#[from] TextError),
@@ -131,13 +140,13 @@ pub enum Error {
     },
 }
 
-/// `; did you mean "A-1" or "A-2"?`, or what to do when nothing looks alike.
+/// `did you mean "A-1" or "A-2"?`, or what to do when nothing looks alike.
 fn meant(near: &[String]) -> String {
     let quoted: Vec<String> = near.iter().map(|name| format!("{name:?}")).collect();
     match quoted.split_last() {
-        None => "; `copperwalk unit` and `copperwalk lot` without a name list what there is".into(),
-        Some((only, [])) => format!("; did you mean {only}?"),
-        Some((last, others)) => format!("; did you mean {} or {last}?", others.join(", ")),
+        None => "see that it is spelt as it was, and that --records names the right file".into(),
+        Some((only, [])) => format!("did you mean {only}?"),
+        Some((last, others)) => format!("did you mean {} or {last}?", others.join(", ")),
     }
 }
 
@@ -155,12 +164,16 @@ impl Error {
             sqlx::Error::Database(inner) => inner.code().and_then(|code| code.parse::<i32>().ok()),
             _ => None,
         };
+        // Extended: the index that all programs share in memory could not grow. Seen on a full disk.
+        if code == Some(4874) {
+            return Self::Full { path };
+        }
         match code.map(|code| code & 0xff) {
-            Some(5 | 6) => Self::Busy { path },                         // BUSY, LOCKED
-            Some(3 | 8 | 14 | 23) => Self::Unwritable { path, reason }, // PERM, READONLY, CANTOPEN, AUTH
-            Some(11) => Self::Damaged { path, reason },                 // CORRUPT
-            Some(13) => Self::Full { path },                            // FULL
-            Some(26) => Self::NotAStore { path, reason },               // NOTADB
+            Some(5 | 6) => Self::Busy { path }, // BUSY, LOCKED
+            Some(3 | 8 | 10 | 14 | 23) => Self::Unwritable { path, reason }, // PERM, READONLY, IOERR, CANTOPEN, AUTH
+            Some(11) => Self::Damaged { path, reason },                      // CORRUPT
+            Some(13) => Self::Full { path },                                 // FULL
+            Some(26) => Self::NotAStore { path, reason },                    // NOTADB
             _ => match error {
                 sqlx::Error::PoolTimedOut => Self::Busy { path },
                 sqlx::Error::ColumnDecode { .. }

@@ -6,9 +6,9 @@
 use std::collections::BTreeMap;
 use std::ops::RangeInclusive;
 
-use sqlx::sqlite::SqliteRow;
-use sqlx::{Row, SqliteConnection};
+use sqlx::Row as _;
 
+use super::database::{Connection, Row};
 use super::rows::{Line, PackedRun, whole, word};
 use super::summary::{Event, Note, PastSweep, Repair, SweepId, Trend, UnitHistory};
 use super::{Error, Files, Store, raw};
@@ -54,7 +54,7 @@ impl Store {
             Ok(past.map(|past| (serial, past, runs.unwrap_or_default())))
         };
         let found = read.await.map_err(|error| self.said(&error))?;
-        let (serial, past, runs) = found.ok_or(Error::UnknownSweep(id))?;
+        let (serial, past, runs) = found.ok_or_else(|| self.unknown_sweep(id))?;
         let runs = runs.into_iter().map(|run| self.unpack(id, run)).collect::<Result<_, _>>()?;
         Ok(past.whole(serial, runs))
     }
@@ -69,9 +69,12 @@ impl Store {
              FROM sweep JOIN board USING (board_hash) JOIN fixture USING (fixture_hash) WHERE sweep_id = $1",
         );
         let row = row.bind(id.0).fetch_optional(&self.pool).await.map_err(|error| self.said(&error))?;
-        let files =
-            |row: SqliteRow| Ok(Files { board: row.try_get("board")?, fixture: row.try_get("fixture")? });
-        files(row.ok_or(Error::UnknownSweep(id))?).map_err(|error: sqlx::Error| self.said(&error))
+        let files = |row: Row| Ok(Files { board: row.try_get("board")?, fixture: row.try_get("fixture")? });
+        files(row.ok_or_else(|| self.unknown_sweep(id))?).map_err(|error: sqlx::Error| self.said(&error))
+    }
+
+    fn unknown_sweep(&self, id: SweepId) -> Error {
+        Error::UnknownSweep { path: self.path.clone(), id }
     }
 
     fn unpack(&self, sweep: SweepId, run: PackedRun) -> Result<Run, Error> {
@@ -90,7 +93,7 @@ impl Store {
 
 /// The sweeps of a unit within a range of numbers, in order, with all their lists but the raw codes.
 async fn sweeps(
-    connection: &mut SqliteConnection,
+    connection: &mut Connection,
     serial: &str,
     ids: RangeInclusive<i64>,
 ) -> Result<Vec<PastSweep>, sqlx::Error> {
@@ -109,7 +112,7 @@ async fn sweeps(
     let mut faults = by_sweep(connection, serial, &ids).await?;
     let mut bench_faults = by_sweep(connection, serial, &ids).await?;
     let mut notes = by_sweep(connection, serial, &ids).await?;
-    let assemble = |row: &SqliteRow| -> Result<PastSweep, sqlx::Error> {
+    let assemble = |row: &Row| -> Result<PastSweep, sqlx::Error> {
         let id = row.try_get("sweep_id")?;
         Ok(PastSweep {
             id: SweepId(id),
@@ -144,22 +147,24 @@ async fn sweeps(
 }
 
 /// The rows of one table, each list under its sweep.
-async fn by_sweep<L: Line>(
-    connection: &mut SqliteConnection,
+async fn by_sweep<L: Line + Send + Unpin>(
+    connection: &mut Connection,
     serial: &str,
     ids: &RangeInclusive<i64>,
 ) -> Result<BTreeMap<i64, Vec<L>>, sqlx::Error> {
     let query = sqlx::query(L::SELECT).bind(serial).bind(*ids.start()).bind(*ids.end());
+    // Read as the rows come: the database goes on looking meanwhile.
+    let rows = query.try_map(|row: Row| Ok((row.try_get("sweep_id")?, L::read(&row)?)));
     let mut lists = BTreeMap::<i64, Vec<L>>::new();
-    for row in query.fetch_all(connection).await? {
-        lists.entry(row.try_get("sweep_id")?).or_default().push(L::read(&row)?);
+    for (sweep, line) in rows.fetch_all(connection).await? {
+        lists.entry(sweep).or_default().push(line);
     }
     Ok(lists)
 }
 
 /// What people wrote down, each entry under the sweep it came after, by time within it.
 async fn logbook(
-    connection: &mut SqliteConnection,
+    connection: &mut Connection,
     serial: &str,
 ) -> Result<BTreeMap<i64, Vec<(i64, Event)>>, sqlx::Error> {
     let mut entries = BTreeMap::<i64, Vec<(i64, Event)>>::new();

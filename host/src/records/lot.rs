@@ -5,8 +5,9 @@
 
 use std::collections::{BTreeMap, HashMap};
 
-use sqlx::Row;
+use sqlx::Row as _;
 
+use super::database::Row;
 use super::near;
 use super::rows::{whole, word};
 use super::summary::{Counts, LotLine, LotSummary, ParetoRow, Place, SweepId, UnitLine, UnitState};
@@ -121,19 +122,18 @@ impl Store {
     async fn members(&self, scope: &Scope, parameter: &str) -> Result<Vec<Member>, Error> {
         let read = async {
             let mut connection = self.pool.acquire().await?;
-            let rows = sqlx::query(scope.sweeps).bind(parameter).fetch_all(&mut *connection).await?;
-            let mut sweeps = Vec::with_capacity(rows.len());
-            for row in &rows {
-                sweeps.push(Glance {
+            let sweeps = sqlx::query(scope.sweeps).bind(parameter).try_map(|row: Row| {
+                Ok(Glance {
                     id: row.try_get("sweep_id")?,
                     serial: row.try_get("serial")?,
                     lot: row.try_get("lot")?,
                     board: row.try_get("name")?,
                     revision: row.try_get("revision")?,
                     started_us: row.try_get("started_us")?,
-                    verdict: word(row, "verdict")?,
-                });
-            }
+                    verdict: word(&row, "verdict")?,
+                })
+            });
+            let sweeps = sweeps.fetch_all(&mut *connection).await?;
             let mut faults = HashMap::<i64, Vec<Shown>>::new();
             for row in &sqlx::query(scope.faults).bind(parameter).fetch_all(&mut *connection).await? {
                 let place = Place { place: row.try_get("place")?, class: word(row, "class")? };
@@ -154,7 +154,9 @@ impl Store {
             return error.into();
         }
         match sqlx::query_scalar("SELECT lot FROM lot ORDER BY lot").fetch_all(&self.pool).await {
-            Ok(known) => Error::UnknownLot { lot: lot.into(), near: near::near(lot, known) },
+            Ok(known) => {
+                Error::UnknownLot { path: self.path.clone(), lot: lot.into(), near: near::near(lot, known) }
+            }
             Err(error) => self.said(&error),
         }
     }

@@ -16,6 +16,7 @@
 //! # Ok(()) }
 //! ```
 
+mod database;
 mod error;
 mod history;
 mod lot;
@@ -35,7 +36,7 @@ mod tests;
 
 use std::path::{Path, PathBuf};
 
-use sqlx::sqlite::{SqliteConnectOptions, SqlitePool};
+use sqlx::sqlite::SqliteConnectOptions;
 use tokio::runtime::{Builder, Runtime};
 
 pub use error::Error;
@@ -50,7 +51,7 @@ use summary::{LotLine, LotSummary, UnitHistory, UnitLine};
 #[derive(Clone, Debug)]
 pub struct Store {
     path: PathBuf,
-    pool: SqlitePool,
+    pool: database::Pool,
 }
 
 /// The files a sweep was judged by, as they were.

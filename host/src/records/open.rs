@@ -8,11 +8,12 @@ use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
+use sqlx::Connection as _;
 use sqlx::migrate::{MigrateError, Migrator};
-use sqlx::sqlite::{SqliteConnectOptions, SqlitePool, SqlitePoolOptions, SqliteSynchronous};
-use sqlx::{Connection, SqliteConnection};
+use sqlx::sqlite::{SqliteConnectOptions, SqlitePoolOptions, SqliteSynchronous};
 
 use super::Error;
+use super::database::{BEGIN, Connection, Pool};
 
 /// How long to wait for another program's transaction. One sweep takes milliseconds; a backup tool may take seconds.
 pub(super) const PATIENCE: Duration = Duration::from_secs(10);
@@ -24,7 +25,7 @@ static SCHEMA: Migrator = sqlx::migrate!("migrations/sqlite");
 const APPLICATION_ID: i32 = 0x4377_5263;
 
 /// Opens the store at `path`, which must be absolute; creates it and the folders above it where they are missing.
-pub(super) async fn open(path: &Path, options: SqliteConnectOptions) -> Result<SqlitePool, Error> {
+pub(super) async fn open(path: &Path, options: SqliteConnectOptions) -> Result<Pool, Error> {
     if let Some(folder) = path.parent() {
         std::fs::create_dir_all(folder)
             .map_err(|error| Error::Unwritable { path: path.into(), reason: error.to_string() })?;
@@ -35,7 +36,9 @@ pub(super) async fn open(path: &Path, options: SqliteConnectOptions) -> Result<S
         .create_if_missing(true)
         .foreign_keys(true)
         // A record is on the disk before its result is shown, also through a power cut.
-        .synchronous(SqliteSynchronous::Full);
+        .synchronous(SqliteSynchronous::Full)
+        // Rows come from a thread of SQLite's own; a short queue would have the two threads wait in turn.
+        .row_buffer_size(4096);
     let pool = SqlitePoolOptions::new()
         .max_connections(4)
         // A local file: connections neither age nor break.
@@ -98,7 +101,7 @@ fn beside(path: &Path, ending: &str) -> PathBuf {
     name.into()
 }
 
-async fn prepare(path: &Path, pool: &SqlitePool) -> Result<(), Error> {
+async fn prepare(path: &Path, pool: &Pool) -> Result<(), Error> {
     let of = |error: sqlx::Error| Error::from_database(path, &error);
     let mut connection = pool.acquire().await.map_err(of)?;
     let id: i32 =
@@ -131,7 +134,7 @@ async fn prepare(path: &Path, pool: &SqlitePool) -> Result<(), Error> {
 
 /// Write-ahead mode stays with the file. Changing to it does not wait for locks by itself, and two programs may be
 /// creating the store at the same time.
-async fn write_ahead(connection: &mut SqliteConnection) -> Result<(), sqlx::Error> {
+async fn write_ahead(connection: &mut Connection) -> Result<(), sqlx::Error> {
     let began = Instant::now();
     loop {
         match sqlx::query("PRAGMA journal_mode = WAL").execute(&mut *connection).await {
@@ -147,9 +150,9 @@ async fn write_ahead(connection: &mut SqliteConnection) -> Result<(), sqlx::Erro
 
 /// All new migrations in one transaction that holds the write lock from the start: of two programs that open a new
 /// store, one does it and the other finds it done.
-async fn migrate(path: &Path, connection: &mut SqliteConnection) -> Result<(), Error> {
+async fn migrate(path: &Path, connection: &mut Connection) -> Result<(), Error> {
     let of = |error: sqlx::Error| Error::from_database(path, &error);
-    let mut transaction = connection.begin_with(super::write::BEGIN).await.map_err(of)?;
+    let mut transaction = connection.begin_with(BEGIN).await.map_err(of)?;
     SCHEMA.run(&mut *transaction).await.map_err(|error| match error {
         MigrateError::Execute(error) | MigrateError::ExecuteMigration(error, _) => of(error),
         other => Error::Damaged { path: path.into(), reason: other.to_string() },

@@ -2,18 +2,15 @@
 
 use serde::de::value::StrDeserializer;
 use serde::de::{DeserializeOwned, IntoDeserializer};
+use sqlx::Row as _;
 use sqlx::error::BoxDynError;
-use sqlx::sqlite::{SqliteArguments, SqliteRow};
-use sqlx::{Row, Sqlite};
 
+use super::database::{Query, Row};
 use super::raw;
 use crate::sweep::{
     Advice, BenchFault, Class, ClosureRow, Fault, IsolationRow, Purpose, Run, SegmentRow, StandardRow,
     Verdict,
 };
-
-/// The database behind the store. Everything that names it stands in this module, `open.rs` and `write.rs`.
-pub(super) type Query<'q> = sqlx::query::Query<'q, Sqlite, SqliteArguments>;
 
 /// A row of a list within a sweep. The first two parameters of [`Line::INSERT`] are the sweep and the line.
 pub(super) trait Line: Sized {
@@ -22,7 +19,7 @@ pub(super) trait Line: Sized {
     const SELECT: &'static str;
 
     fn bind<'q>(&'q self, query: Query<'q>) -> Query<'q>;
-    fn read(row: &SqliteRow) -> Result<Self, sqlx::Error>;
+    fn read(row: &Row) -> Result<Self, sqlx::Error>;
 }
 
 /// Writes both statements from one list of columns.
@@ -64,7 +61,7 @@ impl Line for SegmentRow {
             .bind(class_word(self.class))
     }
 
-    fn read(row: &SqliteRow) -> Result<Self, sqlx::Error> {
+    fn read(row: &Row) -> Result<Self, sqlx::Error> {
         Ok(Self {
             name: row.try_get("name")?,
             kind: row.try_get("kind")?,
@@ -106,7 +103,7 @@ impl Line for IsolationRow {
             .bind(self.still_charging)
     }
 
-    fn read(row: &SqliteRow) -> Result<Self, sqlx::Error> {
+    fn read(row: &Row) -> Result<Self, sqlx::Error> {
         Ok(Self {
             name: row.try_get("name")?,
             between: [row.try_get("point_a")?, row.try_get("point_b")?],
@@ -136,7 +133,7 @@ impl Line for StandardRow {
             .bind(verdict_word(self.verdict))
     }
 
-    fn read(row: &SqliteRow) -> Result<Self, sqlx::Error> {
+    fn read(row: &Row) -> Result<Self, sqlx::Error> {
         Ok(Self {
             name: row.try_get("name")?,
             stated_ohms: row.try_get("stated_ohms")?,
@@ -165,7 +162,7 @@ impl Line for ClosureRow {
             .bind(self.agrees)
     }
 
-    fn read(row: &SqliteRow) -> Result<Self, sqlx::Error> {
+    fn read(row: &Row) -> Result<Self, sqlx::Error> {
         Ok(Self {
             from: row.try_get("from_point")?,
             to: row.try_get("to_point")?,
@@ -190,7 +187,7 @@ impl Line for Fault {
             .bind(&self.advice.caution)
     }
 
-    fn read(row: &SqliteRow) -> Result<Self, sqlx::Error> {
+    fn read(row: &Row) -> Result<Self, sqlx::Error> {
         Ok(Self {
             place: row.try_get("place")?,
             class: word(row, "class")?,
@@ -211,7 +208,7 @@ impl Line for BenchFault {
         query.bind(&self.part).bind(&self.what)
     }
 
-    fn read(row: &SqliteRow) -> Result<Self, sqlx::Error> {
+    fn read(row: &Row) -> Result<Self, sqlx::Error> {
         Ok(Self { part: row.try_get("part")?, what: row.try_get("what")? })
     }
 }
@@ -224,7 +221,7 @@ impl Line for String {
         query.bind(self)
     }
 
-    fn read(row: &SqliteRow) -> Result<Self, sqlx::Error> {
+    fn read(row: &Row) -> Result<Self, sqlx::Error> {
         row.try_get("text")
     }
 }
@@ -263,7 +260,7 @@ impl Line for PackedRun {
             .bind(&self.shots)
     }
 
-    fn read(row: &SqliteRow) -> Result<Self, sqlx::Error> {
+    fn read(row: &Row) -> Result<Self, sqlx::Error> {
         Ok(Self {
             state: row.try_get("state")?,
             purpose: word(row, "purpose")?,
@@ -301,14 +298,14 @@ pub(super) fn class_word(class: Class) -> &'static str {
 }
 
 /// Reads such a word back, by the names the type itself has for the outside.
-pub(super) fn word<T: DeserializeOwned>(row: &SqliteRow, column: &str) -> Result<T, sqlx::Error> {
+pub(super) fn word<T: DeserializeOwned>(row: &Row, column: &str) -> Result<T, sqlx::Error> {
     let text: &str = row.try_get(column)?;
     let source: StrDeserializer<'_, serde::de::value::Error> = text.into_deserializer();
     T::deserialize(source).map_err(|error| damaged(column, error))
 }
 
 /// A whole number that must fit the type it had before it was stored.
-pub(super) fn whole<T: TryFrom<i64>>(row: &SqliteRow, column: &str) -> Result<T, sqlx::Error>
+pub(super) fn whole<T: TryFrom<i64>>(row: &Row, column: &str) -> Result<T, sqlx::Error>
 where
     T::Error: std::error::Error + Send + Sync + 'static,
 {

@@ -1,8 +1,8 @@
 //! What the record store answers: plain data that reports are made from.
 //!
 //! [`UnitHistory`] is the answer to `unit SN`, [`LotSummary`] the answer to `lot L`. Both are complete: a report
-//! needs no second question to the store. How the figures are worked out stands in [`super::history`] and
-//! [`super::lot`]; what a whole sweep looks like stands in [`crate::sweep`].
+//! needs no second question to the store. How the figures are worked out stands in `history.rs` and
+//! `lot.rs`; what a whole sweep looks like stands in [`crate::sweep`].
 //!
 //! Times are microseconds since 1970-01-01 UTC, as the caller of the store gave them. *Order* is the order of
 //! writing, not of those times: a bench computer with a flat clock battery would otherwise put "after" before

@@ -1,17 +1,13 @@
 //! Writing: a sweep in one transaction, a note or a repair in one statement. Nothing else ever writes.
 
-use sqlx::sqlite::Sqlite;
-use sqlx::{Connection, SqliteConnection};
+use sqlx::Connection as _;
 
+use super::database::{BEGIN, Connection, Query};
 use super::rows::{Line, PackedRun, verdict_word};
 use super::summary::SweepId;
 use super::{Error, Store, near, text};
 use crate::fixture::Fixture;
 use crate::sweep::Sweep;
-
-/// Takes SQLite's write lock at once. A transaction that begins by reading could not wait for it later: what it
-/// has read would be out of date. (PostgreSQL: plain `BEGIN`.)
-pub(super) const BEGIN: &str = "BEGIN IMMEDIATE";
 
 impl Store {
     /// Keeps a sweep, whole or not at all, and the files it was judged by. When this returns it is on the disk.
@@ -80,7 +76,7 @@ impl Store {
         self.log(serial, entry.bind(serial).bind(at_us).bind(place).bind(action).bind(text)).await
     }
 
-    async fn log(&self, serial: &str, entry: super::rows::Query<'_>) -> Result<(), Error> {
+    async fn log(&self, serial: &str, entry: Query<'_>) -> Result<(), Error> {
         let written = entry.execute(&self.pool).await.map_err(|error| self.said(&error))?;
         if written.rows_affected() == 0 {
             return Err(self.unknown_unit(serial).await);
@@ -94,14 +90,18 @@ impl Store {
             return error.into();
         }
         match sqlx::query_scalar("SELECT serial FROM unit ORDER BY serial").fetch_all(&self.pool).await {
-            Ok(known) => Error::UnknownUnit { serial: serial.into(), near: near::near(serial, known) },
+            Ok(known) => Error::UnknownUnit {
+                path: self.path.clone(),
+                serial: serial.into(),
+                near: near::near(serial, known),
+            },
             Err(error) => self.said(&error),
         }
     }
 }
 
 async fn put(
-    connection: &mut SqliteConnection,
+    connection: &mut Connection,
     sweep: &Sweep,
     fixture: &Fixture,
     runs: &[PackedRun],
@@ -149,8 +149,8 @@ async fn put(
 }
 
 /// The sweep's own row; gives its number.
-async fn head(connection: &mut SqliteConnection, sweep: &Sweep) -> Result<i64, sqlx::Error> {
-    sqlx::query_scalar::<Sqlite, i64>(
+async fn head(connection: &mut Connection, sweep: &Sweep) -> Result<i64, sqlx::Error> {
+    sqlx::query_scalar(
         "INSERT INTO sweep (serial, lot, board_hash, fixture_hash, plan_hash, started_us, bench_name, celsius,
                             verdict, shots, closures, device_us)
          VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12) RETURNING sweep_id",
@@ -171,11 +171,7 @@ async fn head(connection: &mut SqliteConnection, sweep: &Sweep) -> Result<i64, s
     .await
 }
 
-async fn lines<L: Line>(
-    connection: &mut SqliteConnection,
-    sweep: i64,
-    lines: &[L],
-) -> Result<(), sqlx::Error> {
+async fn lines<L: Line>(connection: &mut Connection, sweep: i64, lines: &[L]) -> Result<(), sqlx::Error> {
     for (number, line) in (0_i64..).zip(lines) {
         let query = sqlx::query(L::INSERT).bind(sweep).bind(number);
         line.bind(query).execute(&mut *connection).await?;

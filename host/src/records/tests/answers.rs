@@ -131,28 +131,31 @@ fn sample_start(number: u32) -> i64 {
 #[test]
 fn what_is_not_there_is_said_with_what_looks_like_it() {
     let (_folder, records) = fresh();
+    let place = format!("in the records at {}", records.path().display());
     assert_eq!(
         records.unit("A-0001").unwrap_err().to_string(),
-        "no unit \"A-0001\" in these records; `copperwalk unit` and `copperwalk lot` without a name list what there is"
+        format!(
+            "no unit \"A-0001\" {place}; see that it is spelt as it was, and that --records names the right file"
+        )
     );
     for (number, serial) in ["A-0011", "A-0012", "B-7"].iter().enumerate() {
         swept(&records, &sample::sweep(serial, Some("May 2024"), number as u32, None));
     }
     assert_eq!(
         records.unit("a-0013").unwrap_err().to_string(),
-        "no unit \"a-0013\" in these records; did you mean \"A-0011\" or \"A-0012\"?"
+        format!("no unit \"a-0013\" {place}; did you mean \"A-0011\" or \"A-0012\"?")
     );
     assert_eq!(
         records.lot("May 2025").unwrap_err().to_string(),
-        "no unit of a lot \"May 2025\" in these records; did you mean \"May 2024\"?"
+        format!("no unit of a lot \"May 2025\" {place}; did you mean \"May 2024\"?")
     );
     assert!(matches!(records.note("A-0013", 1, "x"), Err(Error::UnknownUnit { .. })));
     assert!(matches!(records.repair("A-0013", 1, "x", "x", ""), Err(Error::UnknownUnit { .. })));
     assert_eq!(
         records.sweep(SweepId(99)).unwrap_err().to_string(),
-        "no sweep 99 in these records; `copperwalk unit SN` lists those of a unit"
+        format!("no sweep 99 {place}; `copperwalk unit SN` names those of a unit")
     );
-    assert!(matches!(records.files(SweepId(-1)), Err(Error::UnknownSweep(_))));
+    assert!(matches!(records.files(SweepId(-1)), Err(Error::UnknownSweep { .. })));
     assert!(matches!(records.unit(&"7".repeat(10_000)), Err(Error::Text(_))));
     assert!(matches!(records.lot("\0"), Err(Error::Text(_))));
 }

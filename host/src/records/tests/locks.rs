@@ -7,7 +7,7 @@ use std::time::Duration;
 use sqlx::Connection;
 use sqlx::sqlite::SqliteConnectOptions;
 
-use super::super::{Error, Records, Store, sample, write};
+use super::super::{Error, Records, Store, database, sample};
 use super::fresh;
 
 /// Each thread is its own store with its own connections and locks, as separate programs are.
@@ -50,7 +50,7 @@ fn a_second_writer_waits_and_readers_do_not() {
             let other = Records::open(&path).unwrap();
             other.runtime.block_on(async {
                 let mut connection = other.store.pool.acquire().await.unwrap();
-                let transaction = connection.begin_with(write::BEGIN).await.unwrap();
+                let transaction = connection.begin_with(database::BEGIN).await.unwrap();
                 locked.wait();
                 go_on.wait();
                 tokio::time::sleep(Duration::from_millis(50)).await;
