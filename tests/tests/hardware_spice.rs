@@ -3,6 +3,13 @@
 //! The decks in `hardware/spice` print operating points; this file says what they must show. Limits come from the
 //! constants that firmware and host use, from the parts list's ratings, and from published figures named at each check.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "a failed expectation is the message"
+)]
+
 #[path = "hardware_support/bench.rs"]
 mod bench;
 #[path = "hardware_support/spice.rs"]

@@ -45,8 +45,7 @@ const WATCHDOG_MS: u32 = 60;
 /// A test number of pid.codes, for anything that is not sold.
 /// Sold benches need a number of their own.
 const USB_ID: UsbVidPid = UsbVidPid(0x1209, 0x0001);
-/// What the Pico and the front end draw from the cable, milliamperes; the relay coils have their own supply
-/// (`hardware/` has the budget).
+/// What the bench may draw from the cable, milliamperes, relay coils included: docs/build-the-bench.md has the budget.
 const MAX_POWER_MA: usize = 250;
 
 /// An output; its number is known at run time only, so that all outputs are one type.

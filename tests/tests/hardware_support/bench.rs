@@ -1,5 +1,7 @@
 //! Reads what `hardware/` says about the bench: pin map, parts list, netlist, the front end's elements.
 
+#![allow(dead_code, reason = "each test file uses its own part of this")]
+
 use std::{collections::BTreeMap, fs, path::PathBuf};
 
 /// A file of the repository, as text.
