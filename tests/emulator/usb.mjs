@@ -90,6 +90,7 @@ export class Host {
   line(open) {
     this.open = open;
     if (this.ready) this.ask(setup(0x21, 0x22, open ? 3 : 0, 0, 0));
+    this.read(this.reading); // what the device held back while the port was closed
   }
 
   /** Whether the host takes what the device has to say; a stopped reader leaves the endpoint armed. */

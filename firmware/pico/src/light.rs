@@ -29,21 +29,28 @@ const fn pattern(status: &Status) -> Pattern {
     }
 }
 
+/// How often the light is looked after, µs: an eighth of a second, as near as a power of two comes.
+const STEP_US: u32 = 1 << 17;
+
 /// The light and the pin it hangs on.
 pub struct Light<P> {
     pin: P,
+    next: Instant,
 }
 
 impl<P: OutputPin> Light<P> {
     /// A light on a pin that lights it when high.
     pub const fn new(pin: P) -> Self {
-        Self { pin }
+        Self { pin, next: Instant(0) }
     }
 
-    /// Shows a status.
-    pub fn show(&mut self, status: &Status, Instant(now): Instant) {
-        let step = (now >> 17) & 7; // 2^17 µs = 0.131 s
-        // A light that cannot be switched is no reason to stop.
-        let _ = self.pin.set_state(PinState::from((pattern(status) >> step) & 1 == 1));
+    /// Shows the status, which is asked for only when it is time for another step.
+    pub fn show(&mut self, now: Instant, status: impl FnOnce() -> Status) {
+        if now >= self.next {
+            self.next = now.plus_us(STEP_US);
+            let step = now.0 / u64::from(STEP_US) % 8;
+            // A light that cannot be switched is no reason to stop.
+            let _ = self.pin.set_state(PinState::from((pattern(&status()) >> step) & 1 == 1));
+        }
     }
 }

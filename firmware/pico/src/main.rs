@@ -47,7 +47,7 @@ fn main() -> ! {
         let more = line.take(controller, now(&timer));
         let due = controller.poll(now(&timer));
         line.give(controller);
-        light.show(&controller.status(), now(&timer));
+        light.show(now(&timer), || controller.status());
 
         let Instant(wake) = due.min(now(&timer).plus_us(TICK_US));
         let worth = now(&timer).plus_us(SHORTEST_US) < Instant(wake);

@@ -278,6 +278,12 @@ impl EmulatedBench {
         self.process.break_firmware(how);
     }
 
+    /// Power off and on again, then time for the host to find the device.
+    pub fn power_cycle(&mut self) {
+        self.process.power_cycle();
+        self.pass(SETTING_UP_US);
+    }
+
     /// Deepest the firmware's stack has been, bytes.
     pub fn stack_used(&mut self) -> u32 {
         self.process.stack_used(&mut self.around)

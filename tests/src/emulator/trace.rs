@@ -40,6 +40,14 @@ pub fn driven(events: &[Event]) -> BTreeSet<usize> {
     driven
 }
 
+/// Whether current is driven into the unit at the end of the trace.
+pub fn excited(events: &[Event]) -> bool {
+    events.iter().rev().find_map(|event| match event.what {
+        Change::Excitation { on } => Some(on),
+        _ => None,
+    }) == Some(true)
+}
+
 /// Every change of a relay's coil happened while no current was driven into the unit. Returns how many there were.
 ///
 /// # Panics
