@@ -145,6 +145,7 @@ fn every_wire_has_two_ends_and_every_leg_one_wire() {
     for bus in ["FORCE_P", "FORCE_M", "SENSE_P", "SENSE_M", "BLEED", "V_COIL", "CHAIN_1"] {
         join(bus, "matrix".to_owned());
     }
+    join("LED", "light on the Pico".to_owned());
     for (wire, ends) in &ends {
         assert!(ends.len() >= 2, "{wire} ends in the air: {ends:?}");
     }
