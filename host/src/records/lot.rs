@@ -9,7 +9,7 @@ use sqlx::Row as _;
 
 use super::database::Row;
 use super::near;
-use super::rows::{whole, word};
+use super::rows::{class_word, whole, word};
 use super::summary::{Counts, LotLine, LotSummary, ParetoRow, Place, SweepId, UnitLine, UnitState};
 use super::{Error, Store, text};
 use crate::sweep::Verdict;
@@ -276,7 +276,7 @@ fn summary(lot: &str, members: Vec<Member>) -> Option<LotSummary> {
 fn pareto(members: &[Member]) -> Vec<ParetoRow> {
     let mut rows = BTreeMap::<(&str, &str, &str), ParetoRow>::new();
     for (board, place, still) in members.iter().flat_map(|member| &member.failed) {
-        let key = (board.as_str(), place.place.as_str(), super::rows::class_word(place.class));
+        let key = (board.as_str(), place.place.as_str(), class_word(place.class));
         let row = rows.entry(key).or_insert_with(|| ParetoRow {
             board: board.clone(),
             place: place.place.clone(),

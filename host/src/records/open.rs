@@ -104,12 +104,13 @@ fn beside(path: &Path, ending: &str) -> PathBuf {
 async fn prepare(path: &Path, pool: &Pool) -> Result<(), Error> {
     let of = |error: sqlx::Error| Error::from_database(path, &error);
     let mut connection = pool.acquire().await.map_err(of)?;
-    let id: i32 =
-        sqlx::query_scalar("PRAGMA application_id").fetch_one(&mut *connection).await.map_err(of)?;
+    // In this order: whoever sees the tables that another program is just creating also sees whose they are.
     let tables: i64 = sqlx::query_scalar("SELECT count(*) FROM sqlite_schema")
         .fetch_one(&mut *connection)
         .await
         .map_err(of)?;
+    let id: i32 =
+        sqlx::query_scalar("PRAGMA application_id").fetch_one(&mut *connection).await.map_err(of)?;
     let known = SCHEMA.iter().map(|migration| migration.version).max().unwrap_or_default();
     let found = match (id, tables) {
         (APPLICATION_ID, _) => sqlx::query_scalar("SELECT max(version) FROM _sqlx_migrations")
@@ -126,7 +127,7 @@ async fn prepare(path: &Path, pool: &Pool) -> Result<(), Error> {
         return Err(Error::Newer { path: path.into(), found, known });
     }
     if found < known {
-        write_ahead(&mut connection).await.map_err(of)?;
+        write_ahead(path, &mut connection).await?;
         migrate(path, &mut connection).await?;
     }
     Ok(())
@@ -134,13 +135,12 @@ async fn prepare(path: &Path, pool: &Pool) -> Result<(), Error> {
 
 /// Write-ahead mode stays with the file. Changing to it does not wait for locks by itself, and two programs may be
 /// creating the store at the same time.
-async fn write_ahead(connection: &mut Connection) -> Result<(), sqlx::Error> {
+async fn write_ahead(path: &Path, connection: &mut Connection) -> Result<(), Error> {
     let began = Instant::now();
     loop {
-        match sqlx::query("PRAGMA journal_mode = WAL").execute(&mut *connection).await {
-            Err(sqlx::Error::Database(error))
-                if error.code().as_deref() == Some("5") && began.elapsed() < PATIENCE =>
-            {
+        let changed = sqlx::query("PRAGMA journal_mode = WAL").execute(&mut *connection).await;
+        match changed.map_err(|error| Error::from_database(path, &error)) {
+            Err(Error::Busy { .. }) if began.elapsed() < PATIENCE => {
                 tokio::time::sleep(Duration::from_millis(10)).await;
             }
             other => return other.map(drop),
