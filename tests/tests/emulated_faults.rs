@@ -130,8 +130,8 @@ fn the_program_on_the_host_dies_and_its_port_closes() {
 /// A host that asks and asks and never reads: the queue for it fills, sampling waits, and in the end the run is over.
 #[test]
 fn the_host_stops_reading() {
-    /// The queue holds a second of codes; then the run waits as long as for a heartbeat.
-    const PATIENCE_US: u64 = 2_000_000;
+    /// The queue holds two seconds of small codes; then the run waits as long as for a heartbeat.
+    const PATIENCE_US: u64 = 3_000_000;
     let mut bench = EmulatedBench::start(&example("tide-gauge-head"), &Spec::new(5));
     let mut shots = long_plan(Source::Dry);
     let Method::Ratio(ratio) = &mut shots[1].method else { panic!("the walk measures ratios") };
