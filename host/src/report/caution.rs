@@ -29,8 +29,8 @@ pub const CAUTIONS: [Caution; 5] = [
     },
     Caution {
         short: "follow local rules",
-        full: "Follow the rules that hold where you work: for batteries, for waste, for who may repair what. They come \
-               before anything written here.",
+        full: "Follow local rules: for batteries, for waste, for who may repair what. They come before anything \
+               written here.",
     },
     Caution {
         short: "leave mains-powered work to licensed people",
@@ -47,6 +47,15 @@ pub fn short() -> String {
 
 #[cfg(test)]
 mod tests {
+    #[test]
+    fn the_long_form_says_all_the_short_one_says() {
+        let full: String = super::CAUTIONS.iter().map(|caution| caution.full).collect();
+        for word in ["battery", "eye protection", "fumes", "charge, heat", "local rules", "mains", "licensed"]
+        {
+            assert!(full.contains(word), "{word}");
+        }
+    }
+
     #[test]
     fn the_short_form_keeps_every_caution() {
         let short = super::short();

@@ -52,7 +52,7 @@ struct Bench<'a> {
 /// # Errors
 /// None in practice: every part is plain data with names for keys. The serialiser's type wants one.
 pub fn sweep(sweep: &Sweep) -> serde_json::Result<String> {
-    let faults = sweep.faults.iter().map(|fault| FaultObject {
+    let faults = words::booked(sweep).iter().map(|fault| FaultObject {
         r#where: &fault.place,
         class: fault.class,
         probability: fault.probability,
@@ -137,6 +137,15 @@ mod tests {
     fn the_start_of_the_sweep_does_not_change_the_bytes() {
         let later = Sweep { started_us: 1, ..sample::several() };
         assert_eq!(sweep(&later).unwrap(), sweep(&sample::several()).unwrap());
+    }
+
+    #[test]
+    fn a_void_sweep_books_no_fault_and_names_the_bench() {
+        let void = Sweep { faults: sample::open_via().faults, ..sample::void() };
+        let value = read(&void);
+        assert_eq!(value["verdict"], "void");
+        assert_eq!(value["faults"], serde_json::json!([]));
+        assert_eq!(value["bench_faults"][0]["part"], "pin fuse.out (sense channel 4)");
     }
 
     #[test]

@@ -19,5 +19,7 @@ pub mod words;
 
 #[cfg(test)]
 mod sample;
+#[cfg(test)]
+mod snapshot;
 
 pub use file_stem::file_stem;

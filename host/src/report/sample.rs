@@ -337,7 +337,7 @@ fn past(id: i64, sweep: Sweep) -> Event {
 
 /// Came in with three faults, was voided once by a dirty pin, repaired, and is good now.
 pub fn history() -> UnitHistory {
-    let at_us = 1_790_010_000_000_000;
+    let at_us = 1_790_005_000_000_000;
     UnitHistory {
         serial: "TG-0057".to_owned(),
         lot: Some("spring clear-out".to_owned()),

@@ -55,6 +55,14 @@ fn says(class: Class) -> &'static str {
     }
 }
 
+/// The faults booked on the unit. A void sweep books none, whatever it saw: the bench was at fault.
+pub fn booked(sweep: &Sweep) -> &[Fault] {
+    match sweep.verdict {
+        Verdict::Void => &[],
+        _ => &sweep.faults,
+    }
+}
+
 /// A fault in one clause: `via pair is open`.
 pub fn finding(fault: &Fault) -> String {
     format!("{} {}", fault.place, says(fault.class))

@@ -17,7 +17,7 @@ use super::symbol::{HALF, symbol};
 use crate::board::{Board, Point, PointId, PointKind, Segment, SegmentId, SegmentKind, Side};
 use crate::report::text::{clean, cut};
 use crate::report::words;
-use crate::sweep::{Fault, Sweep, Verdict};
+use crate::sweep::{Fault, Sweep};
 
 /// Both sides.
 pub fn board(sweep: &Sweep, board: &Board) -> Markup {
@@ -43,7 +43,7 @@ struct Mark<'a> {
     segment: Option<SegmentId>,
 }
 
-/// The faults with a place on the board. A void sweep has none.
+/// The faults with a place on the board.
 fn marks<'a>(sweep: &'a Sweep, board: &Board) -> Vec<Mark<'a>> {
     let locate = |fault: &'a Fault| {
         let segment = board.segment_named(&fault.place);
@@ -58,10 +58,7 @@ fn marks<'a>(sweep: &'a Sweep, board: &Board) -> Vec<Mark<'a>> {
         };
         Some(Mark { fault, sign: fault_sign(sweep, fault), ends, segment })
     };
-    match sweep.verdict {
-        Verdict::Void => Vec::new(),
-        _ => sweep.faults.iter().filter_map(locate).collect(),
-    }
+    words::booked(sweep).iter().filter_map(locate).collect()
 }
 
 /// How sure the file is that something lies on a side.

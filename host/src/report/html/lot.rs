@@ -7,7 +7,7 @@ use maud::{Markup, html};
 use super::gauge::unit;
 use super::mark::{self, Sign};
 use super::page::{facts, head, page, part, patterns, scroller};
-use crate::records::summary::{Counts, LotSummary, ParetoRow, Place, UnitState};
+use crate::records::summary::{LotSummary, ParetoRow, Place, UnitState};
 use crate::report::{figures, words};
 use crate::sweep::Verdict;
 
@@ -35,11 +35,18 @@ pub fn lot(lot: &LotSummary, link: impl Fn(&str) -> Option<String>) -> String {
 fn yields(lot: &LotSummary) -> Markup {
     html! {
         div class="yields" {
-            @for (name, counts) in [("As they came", lot.first), ("As they are now", lot.now)] {
+            @for (name, counts) in [("Yield as they came", lot.first), ("Yield as they are now", lot.now)] {
                 div {
                     p class="big" { (figures::share(counts.passed())) }
                     p { (name) }
-                    (bar(name, counts))
+                    div class="parts" aria-hidden="true" {
+                        @for (verdict, of) in words::COUNTED {
+                            @let sign = Sign::Verdict(verdict);
+                            @if of(counts) > 0 {
+                                span class=(sign.class()) style={ "flex-grow:" (of(counts)) } { (sign.icon()) }
+                            }
+                        }
+                    }
                     ul class="counts" {
                         @for (verdict, of) in words::COUNTED {
                             @if of(counts) > 0 { li { (mark::verdict(verdict)) " " (of(counts)) } }
@@ -53,25 +60,6 @@ fn yields(lot: &LotSummary) -> Markup {
     }
 }
 
-/// The units of a lot as one bar.
-fn bar(name: &str, counts: Counts) -> Markup {
-    let total = f64::from(counts.total().max(1));
-    let parts: Vec<(Verdict, f64)> = words::COUNTED
-        .iter()
-        .map(|(verdict, of)| (*verdict, f64::from(of(counts)) / total * 300.0))
-        .collect();
-    html! {
-        svg class="bar" viewBox="0 0 300 14" preserveAspectRatio="none" role="img" aria-label=(name) {
-            @for (i, (verdict, width)) in parts.iter().enumerate() {
-                @if *width > 0.0 {
-                    @let x: f64 = parts[..i].iter().map(|(_, width)| width).sum();
-                    rect class=(Sign::Verdict(*verdict).class()) x=(unit(x)) width=(unit(*width)) height="14" {}
-                }
-            }
-        }
-    }
-}
-
 fn pareto(rows: &[ParetoRow]) -> Markup {
     let most = f64::from(rows.iter().map(|row| row.units).max().unwrap_or(1).max(1));
     let all = f64::from(rows.iter().map(|row| row.units).sum::<u32>().max(1));
@@ -80,7 +68,7 @@ fn pareto(rows: &[ParetoRow]) -> Markup {
             thead {
                 tr {
                     th scope="col" { "Place" }
-                    th scope="col" class="wide" { "Units" }
+                    th scope="col" class="wide" { "Full: failing still. Hatched: repaired" }
                     th scope="col" class="figure" { "Units" }
                     th scope="col" class="figure" { "Still" }
                     th scope="col" class="figure" { "Up to here" }
@@ -108,10 +96,7 @@ fn pareto(rows: &[ParetoRow]) -> Markup {
             }
         }
     };
-    html! {
-        (scroller("Where units failed", &table))
-        p class="small" { "Full bars: units that fail there still. Hatched: repaired since." }
-    }
+    scroller("Where units failed", &table)
 }
 
 /// Units that wait for the same repair, the largest group first: the iron is set up once.
@@ -174,20 +159,20 @@ fn units(units: &[UnitState], link: &impl Fn(&str) -> Option<String>) -> Markup 
                     th scope="col" class="figure" { "Sweeps" }
                     th scope="col" class="figure" { "Repairs" }
                     th scope="col" { "Board" }
-                    th scope="col" { "Last swept" }
+                    th scope="col" class="figure" { "Last swept" }
                 }
             }
             tbody {
                 @for unit in units {
                     tr class=(Sign::Verdict(unit.now).class()) {
                         th scope="row" { (name(&unit.serial, link)) }
-                        td { (mark::verdict(unit.now)) @if unit.won_back() { " " span class="won" { "won back" } } }
+                        td { (mark::verdict(unit.now)) @if unit.won_back() { span class="won" { "won back" } } }
                         td { @if let Some(fault) = &unit.fault { (fault.place) " " (words::class(fault.class)) } }
                         td { (mark::verdict(unit.first)) }
                         td class="figure" { (unit.sweeps) }
                         td class="figure" { (unit.repairs) }
                         td { (unit.board) " " (unit.revision) }
-                        td { (figures::day(unit.last_us)) }
+                        td class="figure" { (figures::day(unit.last_us)) }
                     }
                 }
             }

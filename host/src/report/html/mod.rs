@@ -21,3 +21,131 @@ mod unit;
 pub use lot::lot;
 pub use sweep::sweep;
 pub use unit::unit;
+
+#[cfg(test)]
+mod tests {
+    use crate::report::sample;
+    use std::collections::BTreeSet;
+
+    fn pages() -> Vec<String> {
+        let (nasty, nasty_board) = sample::nasty();
+        let link = |_: &str| Some("a/\"b\".html?x=<y>&z".to_owned());
+        let mut strange_lot = sample::lot();
+        strange_lot.units[1].serial = sample::NASTY.to_owned();
+        let mut strange_unit = sample::history();
+        strange_unit.serial = sample::NASTY.to_owned();
+        vec![
+            super::sweep(&sample::good(), &sample::board()),
+            super::sweep(&sample::good_on(&sample::small_board()), &sample::small_board()),
+            super::sweep(&sample::open_via(), &sample::board()),
+            super::sweep(&sample::several(), &sample::board()),
+            super::sweep(&sample::branch_dead(), &sample::branching_board()),
+            super::sweep(&sample::void(), &sample::board()),
+            super::sweep(&sample::unproven(), &sample::branching_board()),
+            super::sweep(&nasty, &nasty_board),
+            super::lot(&strange_lot, link),
+            super::lot(&sample::lot(), |_| None),
+            super::unit(&strange_unit, |past| link(&past.bench_name)),
+            super::unit(&sample::history(), |_| None),
+        ]
+    }
+
+    /// Every tag of a page: name, and whether it closes.
+    fn tags(page: &str) -> impl Iterator<Item = (&str, bool)> {
+        let body = page.split("</style>").nth(1).unwrap();
+        body.split('<').skip(1).map(|piece| {
+            let inside = piece.split_once('>').expect("a tag that never ends").0;
+            let name = inside.trim_start_matches('/').split_whitespace().next().unwrap();
+            (name, inside.starts_with('/'))
+        })
+    }
+
+    #[test]
+    fn every_tag_is_closed_by_its_own() {
+        for page in pages() {
+            let mut open = vec!["html", "head"];
+            for (name, closes) in tags(&page) {
+                match closes {
+                    true => assert_eq!(open.pop(), Some(name)),
+                    false => open.push(name),
+                }
+            }
+            assert!(open.is_empty(), "{open:?} stay open");
+        }
+    }
+
+    #[test]
+    fn no_text_becomes_markup_and_nothing_comes_from_elsewhere() {
+        let known: BTreeSet<&str> = "a b body caption circle code dd defs div dl dt figcaption figure footer g h1 h2 \
+                                     h3 head header html li main ol p path pattern polygon rect section span svg \
+                                     table tbody td text th thead time title tr ul"
+            .split_whitespace()
+            .collect();
+        for page in pages() {
+            for (name, _) in tags(&page) {
+                assert!(known.contains(name), "<{name}>");
+            }
+            for outside in
+                ["http:", "https:", "//", "@import", "src=", "url(\"", "\u{1b}", "\u{202e}", "javascript"]
+            {
+                let page = page.replace("<!DOCTYPE html>", "").replace(&html_escaped(sample::NASTY), "");
+                assert!(!page.contains(outside), "{outside}");
+            }
+        }
+    }
+
+    fn html_escaped(text: &str) -> String {
+        maud::html! { (text) }.into_string()
+    }
+
+    #[test]
+    fn no_number_is_broken_and_every_column_has_a_scope() {
+        for page in pages() {
+            assert!(!page.contains("NaN") && !page.contains("inf "));
+            assert_eq!(
+                page.matches("<th").count() - page.matches("<thead").count(),
+                page.matches("<th scope=").count()
+            );
+            assert!(page.starts_with("<!DOCTYPE html><html lang=\"en\">"));
+        }
+    }
+
+    #[test]
+    fn a_page_says_the_verdict_in_words_and_shape() {
+        let verdicts = [("fail", sample::open_via()), ("pass", sample::good()), ("void", sample::void())];
+        for (word, of) in verdicts {
+            let page = super::sweep(&of, &sample::board());
+            assert!(page.contains(&format!("<p class=\"word\">{word}</p>")));
+            assert!(page.contains(&format!("<svg class=\"sign {word}\"")));
+        }
+    }
+
+    #[test]
+    fn a_failed_sweep_says_what_to_do_and_what_to_take_care_of() {
+        let page = super::sweep(&sample::open_via(), &sample::board());
+        for text in [
+            "Plating that cracked",
+            "push a thin bare wire",
+            "Do not drill",
+            "local rules",
+            "95\u{a0}%",
+            "IEC\u{a0}60028",
+        ] {
+            assert!(page.contains(text), "{text}");
+        }
+        let sweep = sample::open_via();
+        for hash in [&sweep.basis.board_hash, &sweep.basis.fixture_hash, &sweep.basis.plan_hash] {
+            assert!(page.contains(hash.as_str()));
+        }
+    }
+
+    #[test]
+    fn a_lot_says_what_to_repair_first() {
+        let page = super::lot(&sample::lot(), |serial| Some(format!("{serial}.html")));
+        let first = page.find("<b>via pair 1</b> open on tide gauge head, 2 units").unwrap();
+        let then = page.find("<b>reg.in~cell-</b> leaky on tide gauge head, 1 unit").unwrap();
+        assert!(first < then);
+        assert!(page.contains("<a href=\"TG-0042.html\">TG-0042</a>"));
+        assert!(page.contains("To be swept again: <a href=\"TG-0048.html\">"));
+    }
+}

@@ -43,7 +43,7 @@ fn touches(strip: &Strip, point: PointId) -> bool {
 /// of a strip shows its end, too.
 fn cell(sweep: &Sweep, board: &Board, id: SegmentId, from: PointId, end: Option<PointId>) -> Markup {
     let segment = board.segment(id);
-    let fault = fault_of(sweep, &segment.name);
+    let fault = words::booked(sweep).iter().find(|fault| fault.place == segment.name);
     let rows: Vec<_> = sweep.segments.iter().filter(|row| row.name == segment.name).collect();
     let broken = fault.is_some_and(|fault| fault.class == Class::Open);
     let sign = fault.map(|fault| fault_sign(sweep, fault));
@@ -85,11 +85,6 @@ fn node(board: &Board, point: PointId, class: &str) -> Markup {
     let supply = &board.supply;
     let square = point == supply.from || point == supply.ret || supply.to.contains(&point);
     html! { span class={ (class) @if square { " square" } } { span { (board.point(point).name) } } }
-}
-
-/// The most probable fault booked on a place. A void sweep books none.
-pub fn fault_of<'a>(sweep: &'a Sweep, place: &str) -> Option<&'a Fault> {
-    sweep.faults.iter().find(|fault| sweep.verdict != Verdict::Void && fault.place == place)
 }
 
 /// The shape a fault is marked with: that of the worst verdict at its place.

@@ -32,7 +32,7 @@ pub fn sweep(sweep: &Sweep, board: &Board) -> String {
             ]))
         }
         @if void { (part("The bench", &bench_faults(&sweep.bench_faults))) }
-        @if !void && !sweep.faults.is_empty() { (part("What to do", &advice(sweep))) }
+        @if !words::booked(sweep).is_empty() { (part("What to do", &advice(sweep))) }
         @if !sweep.notes.is_empty() {
             (part("Notes", &html! { ul { @for note in &sweep.notes { li { (note) } } } }))
         }
@@ -84,7 +84,7 @@ fn bench_faults(faults: &[BenchFault]) -> Markup {
 
 fn advice(sweep: &Sweep) -> Markup {
     html! {
-        @for fault in &sweep.faults {
+        @for fault in words::booked(sweep) {
             @let sign = fault_sign(sweep, fault);
             div class={ "fault " (sign.class()) } {
                 h3 {

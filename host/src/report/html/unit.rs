@@ -59,7 +59,7 @@ fn before_and_after(unit: &UnitHistory) -> Markup {
     let row =
         |name: String, state: &str, limit: String, before: (String, Verdict), after: (String, Verdict)| {
             html! {
-                tr class=(Sign::Verdict(after.1).class()) {
+                tr class={ (Sign::Verdict(after.1).class()) @if before.1 != after.1 { " changed" } } {
                     th scope="row" { (name) }
                     td class="figure" { (before.0) }
                     td { (mark::verdict(before.1)) }
@@ -75,10 +75,10 @@ fn before_and_after(unit: &UnitHistory) -> Markup {
             thead {
                 tr {
                     th scope="col" { "Segment" }
-                    th scope="col" class="figure" { "Before" }
-                    th scope="col" { "Verdict" }
-                    th scope="col" class="figure" { "Now" }
-                    th scope="col" { "Verdict" }
+                    th scope="col" class="figure" { "First reading" }
+                    th scope="col" { "was" }
+                    th scope="col" class="figure" { "Latest reading" }
+                    th scope="col" { "is" }
                     th scope="col" class="figure" { "Limit" }
                     th scope="col" { "State" }
                 }

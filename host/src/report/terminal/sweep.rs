@@ -28,9 +28,7 @@ pub fn sweep(sweep: &Sweep, screen: Screen) -> String {
     }
     segments(&mut out, &sweep.segments, screen);
     isolation(&mut out, &sweep.isolation, screen);
-    if sweep.verdict != Verdict::Void {
-        faults(&mut out, &sweep.faults, screen);
-    }
+    faults(&mut out, words::booked(sweep), screen);
     notes(&mut out, &sweep.notes, screen);
     bench(&mut out, sweep, screen);
     out
