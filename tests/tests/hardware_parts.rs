@@ -260,3 +260,34 @@ fn the_bench_runs_from_one_usb_port() {
         "{all} mA with every relay closed"
     );
 }
+#[test]
+fn the_drawings_show_every_part_and_net() {
+    let drawing = bench::read("hardware/front-end.svg");
+    assert!(drawing.starts_with("<svg") && drawing.trim_end().ends_with("</svg>"));
+    let shown: BTreeSet<&str> = drawing.split(['>', '<', ' ', ',']).collect();
+    let parts: BTreeSet<String> = bench::front_end()
+        .iter()
+        .filter(|element| element.soldered())
+        .map(|element| element.name.trim_start_matches('X').to_owned())
+        .collect();
+    for part in parts {
+        assert!(shown.contains(part.as_str()), "the drawing of the front end lacks {part}");
+    }
+    for element in bench::front_end().iter().filter(|element| element.name.starts_with('R')) {
+        let after = drawing.split(&format!(">{}</text>", element.name)).nth(1).unwrap();
+        let value = after.split("</text>").next().unwrap().rsplit('>').next().unwrap();
+        let (number, unit) = value.split_once(' ').unwrap();
+        let factor = if unit.starts_with('k') { 1e3 } else { 1.0 };
+        assert_eq!(number.parse::<f64>().unwrap() * factor, element.ohms(), "{} in the drawing", element.name);
+    }
+    for name in [
+        "SRC", "RM_TOP", "BIAS", "FORCE+", "FORCE-", "SENSE+", "SENSE-", "AVDD", "AIN0", "AIN1", "AIN2",
+        "AIN3", "REFP0",
+    ] {
+        assert!(shown.contains(name), "the drawing of the front end lacks {name}");
+    }
+    let blocks = bench::read("hardware/block-diagram.svg");
+    for word in ["Pico", "TPIC6B595", "ADS1220", "USB", "FORCE+", "SENSE-", "74HCT541", "lid"] {
+        assert!(blocks.contains(word), "the block diagram lacks {word}");
+    }
+}
