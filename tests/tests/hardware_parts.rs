@@ -278,7 +278,12 @@ fn the_drawings_show_every_part_and_net() {
         let value = after.split("</text>").next().unwrap().rsplit('>').next().unwrap();
         let (number, unit) = value.split_once(' ').unwrap();
         let factor = if unit.starts_with('k') { 1e3 } else { 1.0 };
-        assert_eq!(number.parse::<f64>().unwrap() * factor, element.ohms(), "{} in the drawing", element.name);
+        assert_eq!(
+            number.parse::<f64>().unwrap() * factor,
+            element.ohms(),
+            "{} in the drawing",
+            element.name
+        );
     }
     for name in [
         "SRC", "RM_TOP", "BIAS", "FORCE+", "FORCE-", "SENSE+", "SENSE-", "AVDD", "AIN0", "AIN1", "AIN2",
