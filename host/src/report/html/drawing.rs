@@ -165,6 +165,9 @@ impl<'a> View<'a> {
         for (_, segment, _) in &segments {
             places.take_line(self.point(segment.from), self.point(segment.to), 6.0);
         }
+        // Numbers first: they must sit at their segments. Callouts have leaders and can go where there is room.
+        let numbers: Vec<Markup> =
+            segments.iter().map(|(id, segment, _)| self.number(*id, segment, &mut places)).collect();
         let callouts: Vec<Markup> = marks.iter().map(|mark| self.callout(mark, &mut places)).collect();
         let found: Vec<String> = marks.iter().map(|mark| words::finding(mark.fault)).collect();
         html! {
@@ -176,7 +179,7 @@ impl<'a> View<'a> {
                     @for mark in &marks { (self.halo(mark)) }
                     @for (_, segment, lies) in &segments { (self.segment(segment, *lies)) }
                     @for point in &points { (self.pad(point)) }
-                    @for (id, segment, _) in &segments { (self.number(*id, segment, &mut places)) }
+                    @for number in &numbers { (number) }
                     @for id in self.named(&marks) { (self.name(id, &mut places)) }
                     @for callout in &callouts { (callout) }
                 }
@@ -326,7 +329,7 @@ impl<'a> View<'a> {
         let from = middle(self.point(mark.ends[0]), self.point(mark.ends[1]));
         let text = label(&format!("{}: {}", words::class(mark.fault.class), mark.fault.place), 34);
         let (width, height) = (text.width() as f64 * 6.7 + 36.0, 22.0);
-        let candidates = [30.0, 46.0, 64.0].into_iter().flat_map(|away| {
+        let candidates = [30.0, 46.0, 64.0, 86.0].into_iter().flat_map(|away| {
             [0.0, 0.4, -0.4, 0.8, -0.8].into_iter().flat_map(move |slide| {
                 [-away, away].map(|dy| Rect::round([from[0] + slide * width, from[1] + dy], width, height))
             })

@@ -90,7 +90,7 @@ fn pareto(rows: &[ParetoRow]) -> Markup {
                         td class="figure" { (row.units) }
                         td class="figure" { (row.still) }
                         td class="figure" { (figures::share(Some(f64::from(so_far) / all))) }
-                        td { (row.board) }
+                        td class="line" { (row.board) }
                     }
                 }
             }
@@ -171,7 +171,7 @@ fn units(units: &[UnitState], link: &impl Fn(&str) -> Option<String>) -> Markup 
                         td { (mark::verdict(unit.first)) }
                         td class="figure" { (unit.sweeps) }
                         td class="figure" { (unit.repairs) }
-                        td { (unit.board) " " (unit.revision) }
+                        td class="line" { (unit.board) " " (unit.revision) }
                         td class="figure" { (figures::day(unit.last_us)) }
                     }
                 }

@@ -35,10 +35,14 @@ impl Rect {
 /// What is taken already.
 pub struct Places {
     sheet: Rect,
-    taken: Vec<Rect>,
+    /// What is covered, and how bad it is to cover it.
+    taken: Vec<(Rect, f64)>,
 }
 
-/// Covering something taken is bad, leaving the sheet is worse.
+/// Lettering over lettering cannot be read; over a line it can.
+const LETTERING: f64 = 1.0;
+const LINE: f64 = 0.3;
+/// Lettering that leaves the sheet is lost.
 const OFF_SHEET: f64 = 10.0;
 
 impl Places {
@@ -49,7 +53,7 @@ impl Places {
 
     /// Nothing else should cover this.
     pub fn take(&mut self, rect: Rect) {
-        self.taken.push(rect);
+        self.taken.push((rect, LETTERING));
     }
 
     /// Nothing else should cover this line.
@@ -58,7 +62,8 @@ impl Places {
         let steps = ((x1 - x0).hypot(y1 - y0) / STEP).ceil().min(1000.0) as u32;
         for i in 0..=steps {
             let t = f64::from(i) / f64::from(steps.max(1));
-            self.take(Rect::round([x0 + t * (x1 - x0), y0 + t * (y1 - y0)], width, width));
+            let dot = Rect::round([x0 + t * (x1 - x0), y0 + t * (y1 - y0)], width, width);
+            self.taken.push((dot, LINE));
         }
     }
 
@@ -66,7 +71,8 @@ impl Places {
     pub fn best(&mut self, candidates: impl IntoIterator<Item = Rect>) -> Option<Rect> {
         let cost = |rect: Rect| {
             let off = rect.width * rect.height - rect.overlap(self.sheet);
-            self.taken.iter().map(|taken| rect.overlap(*taken)).sum::<f64>() + OFF_SHEET * off
+            self.taken.iter().map(|(taken, weight)| weight * rect.overlap(*taken)).sum::<f64>()
+                + OFF_SHEET * off
         };
         let best = candidates.into_iter().min_by(|a, b| cost(*a).total_cmp(&cost(*b)))?;
         self.take(best);
