@@ -12,6 +12,8 @@
 
 #[path = "hardware_support/bench.rs"]
 mod bench;
+#[path = "hardware_support/pages.rs"]
+mod pages;
 #[path = "hardware_support/spice.rs"]
 mod spice;
 
@@ -264,4 +266,43 @@ fn resistors_add_little_to_the_converters_own_noise() {
     // One conversion at 20 SPS under load resolves 2 µΩ, a dry one a fifth of a milliohm.
     let (_, load, dry) = ADC_NOISE[0];
     assert!(load.hypot(21e-9) / LOAD_AMPS < 2e-6 && dry.hypot(21e-9) / (0.6 * DRY_AMPS) < 0.2e-3);
+}
+
+/// What is measured at which step of the build notes: name in the deck, words, unit, how many of them in a volt, digits.
+const POWER_UP: [(u8, &str, &str, f64, usize); 14] = [
+    (0, "v(avdd)", "AVDD to AGND", 1.0, 2),
+    (0, "v(ref_bias)", "REF_BIAS to AGND", 1.0, 3),
+    (0, "v(bias)", "BIAS to AGND", 1.0, 3),
+    (0, "v(rail)", "RAIL to AGND", 1.0, 2),
+    (0, "src_bias", "SRC to BIAS", 1e3, 1),
+    (1, "src_bias", "SRC to BIAS", 1.0, 2),
+    (1, "over_rm", "RM_TOP to BIAS", 1e3, 1),
+    (2, "over_rm", "RM_TOP to BIAS", 1.0, 3),
+    (2, "over_unit", "FORCE+ to FORCE-, at the resistor", 1e3, 1),
+    (2, "q1_emitter", "Q1's emitter to AGND", 1.0, 2),
+    (3, "over_rm", "RM_TOP to BIAS", 1.0, 3),
+    (3, "over_unit", "FORCE+ to FORCE-, at the resistor", 1e3, 1),
+    (4, "src_bias", "SRC to BIAS", 1e3, 0),
+    (5, "src_bias", "SRC to BIAS", 1e3, 1),
+];
+
+#[test]
+fn the_build_notes_say_what_each_step_reads() {
+    let cases = spice::run("power-up");
+    assert_eq!(cases.len(), 5 * 6);
+    let mut table =
+        String::from("| Step | Read from | Usual | At least | At most |\n|---|---|---|---|---|\n");
+    for (step, name, what, per_volt, digits) in POWER_UP {
+        let of_step = cases.iter().filter(|case| case.setting("step") == f64::from(step));
+        let values: Vec<f64> = of_step.map(|case| case.value(name) * per_volt).collect();
+        // The outermost corner, and one last digit for the meter.
+        let last = 10f64.powi(-i32::try_from(digits).unwrap());
+        let outermost = |pick: fn(f64, f64) -> f64| values.iter().copied().reduce(pick).unwrap();
+        let (least, most) = (outermost(f64::min) - last, outermost(f64::max) + last);
+        let unit = if per_volt == 1.0 { "V" } else { "mV" };
+        let show =
+            |value: f64| format!("{:.digits$} {unit}", if value.abs() < last / 2.0 { 0.0 } else { value });
+        table += &format!("| {step} | {what} | {} | {} | {} |\n", show(values[0]), show(least), show(most));
+    }
+    pages::holds("docs/build-the-bench.md", "first power-up", &table);
 }
