@@ -91,10 +91,10 @@ fn board_summary(board: &Board) -> String {
         count(LimitOrigin::Derived),
         engineering(board.supply.max_drop_volts / board.supply.load_amps),
     );
-    let reach = Network::of(board).reach(board.supply.from, None);
+    let network = Network::of(board);
     let name = |point: PointId| &board.point(point).name;
     for load in &board.supply.to {
-        let path = reach.path(*load).unwrap_or_default();
+        let path = network.path(board.supply.from, *load).unwrap_or_default();
         let sum =
             |ohms: fn(&board::Segment) -> f64| path.iter().map(|id| ohms(board.segment(*id))).sum::<f64>();
         let _ = writeln!(

@@ -67,6 +67,7 @@ const BOARD_CASES: &[Case] = &[
     ("to nowhere", "to = \"via1.b\"\nlength", "to = \"via9.b\"\nlength", "`to` of segment `tail trace` names the point `via9.b`", "via9.b"),
     ("loop", "[[isolation]]\nbetween = [\"cell+\"", "[[segment]]\nname = \"second way\"\nkind = \"joint\"\nfrom = \"via1.f\"\nto = \"fuse.out\"\n[[isolation]]\nbetween = [\"cell+\"", "form a loop and share the current: fuse feed, cell fuse, second way", "second way"),
     ("loop of two", "[[isolation]]\nbetween = [\"cell+\"", "[[segment]]\nname = \"second way\"\nkind = \"joint\"\nfrom = \"fuse.out\"\nto = \"fuse.in\"\n[[isolation]]\nbetween = [\"cell+\"", "form a loop and share the current: cell fuse, second way", "second way"),
+    ("loop in one state", "[[isolation]]\nbetween = [\"cell+\"", "[[segment]]\nname = \"bypass\"\nkind = \"switch\"\nclosed = [\"on\"]\nfrom = \"sw.in\"\nto = \"sw.out\"\n[[isolation]]\nbetween = [\"cell+\"", "in state `on` these segments form a loop and share the current: power switch, bypass", "bypass"),
     ("loop of one", "[[isolation]]\nbetween = [\"cell+\"", "[[segment]]\nname = \"ring\"\nkind = \"joint\"\nfrom = \"fuse.out\"\nto = \"fuse.out\"\n[[isolation]]\nbetween = [\"cell+\"", "segment `ring` begins and ends at the same point", "ring"),
     ("no state in which it conducts", "kind = \"via\"\nfrom = \"via2.f\"\nto = \"via2.b\"\ncount = 2\ndrill = \"0.3 mm\"\nplating = \"20 um\"\nmax = \"2 mohm\"", "kind = \"switch\"\nfrom = \"via2.f\"\nto = \"via2.b\"\nclosed = [\"off\"]", "no state joins `cell+` to `reg.in`", "to = \"reg.in\""),
     ("limit under its geometry", "max = \"12 mohm\"", "max = \"5 mohm\"", "`max` of segment `tail trace` is below the 7.39 mΩ its geometry gives", "max = \"5 mohm\""),
@@ -124,12 +125,16 @@ fn judge(case: &Case, text: &str, problems: &Problems) -> Result<(), String> {
     let wrong = |what: String| Err(format!("{name}: {what}\n{shown}"));
     let [problem] = &problems.0[..] else { return wrong(format!("{} problems", problems.0.len())) };
     let there = problem.line().map_or("", |number| text.lines().nth(number - 1).unwrap_or(""));
-    match () {
-        () if !problem.message.contains(message) => wrong(format!("`{message}` is not said")),
-        () if problem.help.is_empty() => wrong("no remedy".into()),
-        () if !there.contains(line) => wrong(format!("the line is `{there}`, not `{line}`")),
-        () if shown.lines().any(|line| line.chars().count() > 160) => wrong("too wide".into()),
-        () => Ok(()),
+    if !problem.message.contains(message) {
+        wrong(format!("`{message}` is not said"))
+    } else if problem.help.is_empty() {
+        wrong("no remedy".into())
+    } else if !there.contains(line) {
+        wrong(format!("the line is `{there}`, not `{line}`"))
+    } else if shown.lines().any(|line| line.chars().count() > 160) {
+        wrong("too wide".into())
+    } else {
+        Ok(())
     }
 }
 
@@ -213,6 +218,23 @@ fn every_problem_of_a_file_is_shown() {
     assert!(!shown.contains('\u{1b}'), "none where it is not");
 }
 
+/// Spring pins of one side need room; those of the other side are not in the way.
+#[test]
+fn pins_that_collide_are_named() {
+    let crowded = |side: &str| {
+        let near = format!("at = [25.5, 22.6], side = \"{side}\"");
+        let board = BOARD.replace("at = [20.4, 22.0], side = \"front\"", &near);
+        fixture::parse("fixture.toml", FIXTURE, board::parse("board.toml", &board).unwrap())
+    };
+    let problems = crowded("front").unwrap_err();
+    assert_eq!(
+        problems.to_string(),
+        "fixture.toml:17: the pins at `fuse.in` and `via1.f` stand 0.78 mm apart; \
+         spring pins need 1 mm; move a point along its copper, or to the other side"
+    );
+    assert!(crowded("back").is_ok());
+}
+
 #[test]
 fn a_board_that_is_wrong_is_named_when_its_fixture_is_read() {
     let folder = tempfile::tempdir().unwrap();
@@ -264,4 +286,30 @@ fn what_is_shown_cannot_flood_or_steer_a_terminal() {
         assert!(shown.len() < 40_000, "{} bytes", shown.len());
         assert!(!shown.contains('\u{1b}') && !shown.contains('\r'), "{shown:?}");
     }
+}
+
+/// As bad as a megabyte can be: a thousand segments that name points which do not exist, a thousand unknown keys, names of ten
+/// thousand letters. Nobody waits for the list of problems.
+#[test]
+fn the_worst_megabyte_is_refused_while_somebody_waits() {
+    let points: String = (0..1000)
+        .map(|i| format!("\"point {i:026}\" = {{ at = [1, 1], side = \"back\", kind = \"pad\" }}\n"))
+        .collect();
+    let segments: String = (0..1000)
+        .map(|i| {
+            format!(
+                "[[segment]]\nname = \"{i}\"\nkind = \"joint\"\nfrom = \"pnt {i:026}\"\nto = \"{}\"\n",
+                "x".repeat(600)
+            )
+        })
+        .collect();
+    let (start, _) = BOARD.split_once("[points]").unwrap();
+    let keys: String = (0..1000).map(|i| format!("key{i} = 1\n")).collect();
+    let text = format!("{keys}{start}[points]\n{points}{segments}");
+    let began = std::time::Instant::now();
+    let problems = board::parse("board.toml", &text).unwrap_err();
+    let shown = render(&problems, 80, false);
+    assert!(problems.0.len() >= 3000 && shown.ends_with("more\n"), "{}", problems.0.len());
+    assert!(began.elapsed().as_secs() < 20, "{:?}", began.elapsed());
+    println!("{} KiB refused with {} problems in {:?}", text.len() / 1024, problems.0.len(), began.elapsed());
 }

@@ -9,7 +9,7 @@ use copperwalk::board::expected::{
 };
 use copperwalk::board::parts;
 use copperwalk::board::{SegmentKind, network::Network};
-use copperwalk::quantity::engineering;
+use copperwalk::quantity::{Unit, engineering, parse};
 
 fn close(found: f64, published: f64, relative: f64) {
     let apart = (found / published - 1.0).abs();
@@ -136,6 +136,45 @@ fn parts_and_contacts() {
     }
     // BMB0603A-600 bead, 60 Ω 400 mA: 0.10 Ω at most.
     assert_eq!(expected(&SegmentKind::Ferrite, laminate, None).high_ohms, 0.10);
+}
+
+/// The guide's tables are the program's tables.
+#[test]
+fn the_guide_prints_what_the_program_uses() {
+    let guide = include_str!("../../docs/expected-resistance.md");
+    let row = |table: &str, name: &str, unit| -> Vec<f64> {
+        let from = guide.find(table).unwrap();
+        let start = format!("| {name} |");
+        let line = guide[from..].lines().find(|line| line.starts_with(&start)).unwrap();
+        line[start.len()..]
+            .trim_matches(['|', ' '])
+            .split('|')
+            .map(|cell| parse(cell, unit).unwrap())
+            .collect()
+    };
+    let rows = |table, key| row(table, key, Unit::Ampere).into_iter().zip(row(table, "typical", Unit::Ohm));
+    assert_eq!(rows("Fuses, cold", "rating").count(), 12);
+    for (rating, typical) in rows("Fuses, cold", "rating") {
+        close(typical, parts::fuse(Some(rating)).typical_ohms, 1e-9);
+    }
+    let high = row("Resettable fuses", "R1max", Unit::Ohm);
+    for ((hold, typical), high) in rows("Resettable fuses", "hold").zip(high) {
+        close(typical, parts::resettable(Some(hold)).typical_ohms, 4e-3); // three digits
+        close(high, parts::resettable(Some(hold)).high_ohms, 1e-9);
+    }
+    for (kind, part) in [
+        ("switch", SegmentKind::Switch),
+        ("connector", SegmentKind::Connector),
+        ("joint", SegmentKind::Joint),
+        ("ferrite", SegmentKind::Ferrite),
+        ("inductor", SegmentKind::Inductor),
+    ] {
+        let line = guide.lines().find(|line| line.starts_with(&format!("| `{kind}` |"))).unwrap();
+        let cells: Vec<_> = line.split('|').take(4).collect();
+        let part = expected(&part, Laminate { thickness_mm: 1.6, copper_um: 35.0 }, None);
+        close(parse(cells[2], Unit::Ohm).unwrap(), part.typical_ohms, 1e-9);
+        close(parse(cells[3], Unit::Ohm).unwrap(), part.high_ohms, 1e-9);
+    }
 }
 
 /// The worked file of the guide reads as the formulas say: nothing between file and figure changes it.

@@ -7,13 +7,13 @@ use std::f64::consts::PI;
 use super::parts;
 use super::{Expected, SegmentKind};
 
-/// Resistivity of annealed copper at 20 °C, Ω·mm²/m: 1/58 by IEC 60028 (1925). Ω·mm²/m is also mΩ·mm.. 1e-3 Ω·mm.
+/// Resistivity of annealed copper at 20 °C, Ω·mm²/m: 1/58 by IEC 60028 (1925).
 pub const RHO_COPPER: f64 = 1.0 / 58.0;
 
 /// Temperature coefficient of annealed copper at 20 °C, 1/K (IEC 60028, constant mass).
 pub const ALPHA_COPPER: f64 = 0.003_93;
 
-/// Ω·mm²/m × mm / mm² leaves mm/m.
+/// Lengths are kept in mm, the resistivity counts metres.
 const METRES_PER_MM: f64 = 1e-3;
 
 /// A healthy trace may be etched narrow and plated thin. Width: ±20 % is the usual acceptance for outer layers

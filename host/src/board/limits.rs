@@ -34,12 +34,15 @@ pub fn derive<E>(
 ) -> Result<Vec<f64>, E> {
     let budget = supply.max_drop_volts / supply.load_amps;
     let back = costliest_return(claims, network, supply.ret);
-    let out = network.reach(supply.from, None);
     let mut factors = vec![MOST_OF_HIGH; claims.len()];
     let mut failed = None;
     for &load in &supply.to {
-        let way: Vec<_> =
-            out.path(load).unwrap_or_default().into_iter().chain(back.iter().copied()).collect();
+        let way: Vec<_> = network
+            .path(supply.from, load)
+            .unwrap_or_default()
+            .into_iter()
+            .chain(back.iter().copied())
+            .collect();
         let stated: f64 = way.iter().filter_map(|id| claims[id.0].stated_ohms).sum();
         let open: Vec<_> = way.iter().filter(|id| claims[id.0].stated_ohms.is_none()).collect();
         let healthy: f64 = open.iter().map(|id| claims[id.0].high_ohms).sum();
@@ -84,7 +87,7 @@ mod tests {
     fn network() -> Network {
         let edges = [(0, 1), (1, 2), (1, 3), (4, 5), (5, 6), (6, 7)];
         let edge = |(i, (a, b))| Edge { segment: SegmentId(i), ends: [PointId(a), PointId(b)], closed: None };
-        Network::new(8, edges.into_iter().enumerate().map(edge).collect())
+        Network::new(8, 1, edges.into_iter().enumerate().map(edge).collect())
     }
 
     /// A budget of so many ohms at 1 A.

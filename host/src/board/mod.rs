@@ -1,10 +1,11 @@
 //! Board files: read, validated as a whole, and turned into a [`Board`] that later modules may trust.
 //!
-//! Read [`Board`] (the outcome) first; then in the order a file passes through: `file` and `segment_file` (every value
-//! with its place), [`expected`] and [`parts`] (what healthy segments read), `rules` (the board as a whole, over
-//! [`network`]), [`limits`] (shares of the drop budget). `docs/board-files.md` explains the files to those who write
+//! Read [`Board`] (the outcome) first; then in the order a file passes through: `file` (every value with its
+//! place), [`expected`] and [`parts`] (what healthy segments read), `rules` (the board as a whole, over
+//! [`network`]), [`limits`] (shares of the drop budget), `assemble`. `docs/board-files.md` explains the files to those who write
 //! them.
 
+mod assemble;
 pub mod expected;
 mod file;
 pub mod limits;
@@ -13,7 +14,6 @@ pub mod network;
 mod outline;
 pub mod parts;
 mod rules;
-mod segment_file;
 
 use std::path::Path;
 
@@ -40,7 +40,11 @@ pub fn parse(name: &str, text: &str) -> Result<Board, Problems> {
 
 /// The board with what should be looked at although it can be used; or everything that is wrong.
 pub(crate) fn examine(sheet: Sheet) -> Result<(Board, Problems), Problems> {
-    match file::read(&sheet).and_then(|draft| rules::judge(&sheet, draft)) {
+    let board = file::read(&sheet).and_then(|draft| {
+        let network = rules::judge(&sheet, &draft);
+        assemble::assemble(&sheet, draft, &network)
+    });
+    match board {
         Ok(board) => Ok((board, sheet.into_problems())),
         Err(_) => Err(sheet.into_problems()),
     }

@@ -10,6 +10,7 @@ use super::{Board, PointId, SegmentId, StateId};
 /// Segments as edges between points.
 pub struct Network {
     points: usize,
+    states: usize,
     edges: Vec<Edge>,
 }
 
@@ -25,9 +26,9 @@ pub struct Edge {
 }
 
 impl Network {
-    /// A network of so many points.
-    pub fn new(points: usize, edges: Vec<Edge>) -> Self {
-        Self { points, edges }
+    /// A network of so many points in so many states.
+    pub fn new(points: usize, states: usize, edges: Vec<Edge>) -> Self {
+        Self { points, states, edges }
     }
 
     /// The network of a finished board.
@@ -37,7 +38,8 @@ impl Network {
             ends: [segment.from, segment.to],
             closed: segment.closed.clone(),
         };
-        Self::new(board.points.len(), board.segments.iter().enumerate().map(edge).collect())
+        let edges = board.segments.iter().enumerate().map(edge).collect();
+        Self::new(board.points.len(), board.states.len(), edges)
     }
 
     /// The segments that conduct in a state; with `None`, every switch is closed.
@@ -77,10 +79,15 @@ impl Network {
         Reach { before, reached }
     }
 
+    /// The segments from one point to another, in walking order, in the first state that joins them.
+    pub fn path(&self, from: PointId, to: PointId) -> Option<Vec<SegmentId>> {
+        (0..self.states).find_map(|state| self.reach(from, Some(StateId(state))).path(to))
+    }
+
     /// The loops of a state: for every segment that closes one, in file order, all segments in it, in order of the
     /// way round.
     pub fn loops(&self, state: StateId) -> Vec<Vec<SegmentId>> {
-        let mut forest = Self::new(self.points, Vec::new());
+        let mut forest = Self::new(self.points, self.states, Vec::new());
         let mut trees: Vec<usize> = (0..self.points).collect();
         let mut found = Vec::new();
         for edge in self.conducting(Some(state)) {
@@ -143,19 +150,25 @@ mod tests {
             ends: [PointId(*a), PointId(*b)],
             closed: closed.map(|states| states.iter().map(|state| StateId(*state)).collect()),
         };
-        Network::new(points, edges.iter().enumerate().map(edge).collect())
+        Network::new(points, 2, edges.iter().enumerate().map(edge).collect())
     }
 
     #[test]
     fn a_path_is_walked_in_order() {
         let line = network(5, &[(1, 0, None), (1, 2, Some(&[1])), (2, 3, None)]);
-        assert_eq!(
-            line.reach(PointId(0), None).path(PointId(3)),
-            Some(vec![SegmentId(0), SegmentId(1), SegmentId(2)])
-        );
+        assert_eq!(line.path(PointId(0), PointId(3)), Some([0, 1, 2].map(SegmentId).to_vec()));
+        assert_eq!(line.path(PointId(0), PointId(4)), None);
         assert_eq!(line.reach(PointId(0), Some(StateId(0))).path(PointId(3)), None);
         assert!(!line.reach(PointId(0), None).contains(PointId(4)));
         assert_eq!(line.degree(PointId(1)), 2);
+    }
+
+    /// Closed at different times, two switches in series join nothing; the long way round does.
+    #[test]
+    fn a_path_lies_in_one_state() {
+        let way = network(4, &[(0, 1, Some(&[0])), (1, 2, Some(&[1])), (0, 3, Some(&[1])), (3, 2, None)]);
+        assert_eq!(way.path(PointId(0), PointId(2)), Some([2, 3].map(SegmentId).to_vec()));
+        assert_eq!(way.reach(PointId(0), None).path(PointId(2)), Some([0, 1].map(SegmentId).to_vec()));
     }
 
     #[test]

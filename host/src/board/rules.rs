@@ -1,35 +1,27 @@
-//! Rules about the board as a whole: does the path join up, can it be walked, does it keep its budget?
+//! Rules about the board as a whole: does the path join up, can it be walked, can it be believed?
 //!
 //! They run on whatever of the draft could be read, so that a slip in one line does not hide a loop in another.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::expected::ipc2221_amps;
-use super::file::{Draft, Placed, SupplyDraft};
-use super::limits::{self, Claim};
+use super::file::{Draft, Placed, SegmentDraft, SupplyDraft};
 use super::network::{Edge, Network, Reach};
-use super::segment_file::SegmentDraft;
-use super::{
-    Board, Isolation, LimitOrigin, Limits, PointId, Segment, SegmentId, SegmentKind, Side, StateId, Supply,
-};
-use crate::document::{Sheet, Told};
+use super::{PointId, SegmentId, SegmentKind, Side, StateId};
+use crate::document::Sheet;
 use crate::quantity::{clip, si};
 
-/// Judges the whole, and makes the board of it.
-///
-/// # Errors
-/// Anything was wrong in the file, here or before.
-pub(super) fn judge(sheet: &Sheet, draft: Draft) -> Result<Board, Told> {
-    let (network, complete) = network(&draft);
-    unique_names(sheet, &draft);
-    no_loops(sheet, &draft, &network);
-    isolation_is_apart(sheet, &draft, &network);
+/// Judges the whole, and gives the network of its segments.
+pub(super) fn judge(sheet: &Sheet, draft: &Draft) -> Network {
+    let (network, complete) = network(draft);
+    unique_names(sheet, draft);
+    no_loops(sheet, draft, &network);
+    isolation_is_apart(sheet, draft, &network);
     if let (true, Ok(supply)) = (complete, &draft.supply) {
-        joined_up(sheet, &draft, supply, &network);
+        joined_up(sheet, draft, supply, &network);
     }
-    traces_are_believable(sheet, &draft);
-    sheet.sound()?;
-    assemble(sheet, draft, &network)
+    traces_are_believable(sheet, draft);
+    network
 }
 
 /// The segments that say what they join and when, and whether these are all. A loop among some is a loop among all; a
@@ -41,7 +33,8 @@ fn network(draft: &Draft) -> (Network, bool) {
         })
         .collect();
     let complete = edges.len() == draft.segments.len();
-    (Network::new(draft.points.len(), edges), complete)
+    let states = draft.states.as_ref().map_or(0, Vec::len);
+    (Network::new(draft.points.len(), states, edges), complete)
 }
 
 /// Segments with their ids.
@@ -74,8 +67,8 @@ fn unique_names(sheet: &Sheet, draft: &Draft) {
 /// Parallel ways share the current: a reading along one of them would print wrong ohms.
 fn no_loops(sheet: &Sheet, draft: &Draft, network: &Network) {
     let mut reported = BTreeSet::new();
-    for state in (0..draft.states.as_ref().map_or(0, Vec::len)).map(StateId) {
-        for members in network.loops(state) {
+    for (i, state) in draft.states.iter().flatten().enumerate() {
+        for members in network.loops(StateId(i)) {
             let Some(last) = members.last().and_then(|id| named(draft, *id)) else { continue };
             if !reported.insert(members.iter().copied().collect::<BTreeSet<_>>()) {
                 continue;
@@ -87,13 +80,21 @@ fn no_loops(sheet: &Sheet, draft: &Draft, network: &Network) {
             }
             let names: Vec<_> =
                 members.iter().filter_map(|id| named(draft, *id)).map(|n| n.value.as_str()).collect();
+            let when = match members.iter().any(|id| only_in_some_states(draft, *id)) {
+                true => format!("in state `{}` ", state.name),
+                false => String::new(),
+            };
             sheet.refuse(
                 Some(last.span.clone()),
-                format!("these segments form a loop and share the current: {}", shorten(&names)),
+                format!("{when}these segments form a loop and share the current: {}", shorten(&names)),
                 "leave out the way that matters less, or write parallel vias as one segment with `count`",
             );
         }
     }
+}
+
+fn only_in_some_states(draft: &Draft, id: SegmentId) -> bool {
+    draft.segments[id.0].as_ref().is_ok_and(|segment| matches!(segment.closed, Ok(Some(_))))
 }
 
 /// The first and the last of a long list.
@@ -156,33 +157,25 @@ fn joined_up(sheet: &Sheet, draft: &Draft, supply: &SupplyDraft, network: &Netwo
 fn loads_are_reached(sheet: &Sheet, draft: &Draft, supply: &SupplyDraft, from: PointId, network: &Network) {
     let out = network.reach(from, None);
     let start = point_name(draft, from);
-    let in_states: Vec<_> = (0..draft.states.as_ref().map_or(0, Vec::len))
-        .map(|state| network.reach(from, Some(StateId(state))))
-        .collect();
     let mut seen = BTreeSet::new();
     for load in supply.to.iter().flatten() {
         let name = point_name(draft, load.value);
-        let (message, help) = match () {
-            () if !seen.insert(load.value) => {
-                (format!("the load `{name}` is named twice"), "name each load once".into())
-            }
-            () if load.value == from => {
-                (format!("the path to `{name}` has no length"), "name the point where the load begins".into())
-            }
-            () if !out.contains(load.value) => {
-                let ends = out.points().filter(|point| *point != from && network.degree(*point) == 1);
-                let ends: Vec<_> = ends.map(|point| point_name(draft, point)).collect();
-                let ends: Vec<_> = ends.iter().map(String::as_str).collect();
-                let reached = if ends.is_empty() { start.clone() } else { shorten(&ends) };
-                let help =
-                    format!("add the segment that is missing; the path from the supply ends at {reached}");
-                (format!("no segments join `{start}` to `{name}`"), help)
-            }
-            () if !in_states.iter().any(|reach| reach.contains(load.value)) => (
-                format!("no state joins `{start}` to `{name}`"),
-                "add a state in which all switches on the way are closed".into(),
-            ),
-            () => continue,
+        let (message, help) = if !seen.insert(load.value) {
+            (format!("the load `{name}` is named twice"), "name each load once".into())
+        } else if load.value == from {
+            (format!("the path to `{name}` has no length"), "name the point where the load begins".into())
+        } else if !out.contains(load.value) {
+            let ends = out.points().filter(|point| *point != from && network.degree(*point) == 1);
+            let ends: Vec<_> = ends.map(|point| point_name(draft, point)).collect();
+            let ends: Vec<_> = ends.iter().map(String::as_str).collect();
+            let reached = if ends.is_empty() { start.clone() } else { shorten(&ends) };
+            let help = format!("add the segment that is missing; the path from the supply ends at {reached}");
+            (format!("no segments join `{start}` to `{name}`"), help)
+        } else if network.path(from, load.value).is_none() {
+            let help = "add a state in which all switches on the way are closed";
+            (format!("no state joins `{start}` to `{name}`"), help.into())
+        } else {
+            continue;
         };
         sheet.refuse(Some(load.span.clone()), message, help);
     }
@@ -247,66 +240,4 @@ fn traces_are_believable(sheet: &Sheet, draft: &Draft) {
             }
         }
     }
-}
-
-/// Everything is there: derives the limits and puts the board together.
-fn assemble(sheet: &Sheet, draft: Draft, network: &Network) -> Result<Board, Told> {
-    let (heading, supply_draft) = (draft.heading?, draft.supply?);
-    let laminate = heading.laminate?;
-    let max_drop = supply_draft.max_drop_volts?;
-    let supply = Supply {
-        from: supply_draft.from?.value,
-        to: supply_draft.to?.into_iter().map(|load| load.value).collect(),
-        ret: supply_draft.ret?.value,
-        voltage: supply_draft.voltage?,
-        load_amps: supply_draft.load_amps?,
-        max_drop_volts: max_drop.value,
-        bulk_farads: supply_draft.bulk_farads?,
-    };
-    let segments = draft.segments.into_iter().collect::<Result<Vec<_>, _>>()?;
-    let claims = segments
-        .iter()
-        .map(|segment| Ok(Claim { high_ohms: segment.expected?.high_ohms, stated_ohms: segment.max_ohms? }));
-    let claims = claims.collect::<Result<Vec<_>, Told>>()?;
-    let points = draft.points.into_iter().map(|point| point.point).collect::<Result<Vec<_>, _>>()?;
-    let maxima = limits::derive(&claims, network, &supply, |load, why| {
-        let message = format!("on the way to `{}` {why}", points[load.0].name);
-        sheet.refuse(
-            Some(max_drop.span.clone()),
-            message,
-            "raise max_drop, or lower load or the stated limits",
-        )
-    })?;
-    let segments = segments.into_iter().zip(maxima).map(|(segment, max_ohms)| {
-        let [from, to] = segment.ends?;
-        let origin = if segment.max_ohms?.is_some() { LimitOrigin::Stated } else { LimitOrigin::Derived };
-        Ok(Segment {
-            name: segment.name?.value,
-            kind: segment.kind?,
-            from,
-            to,
-            closed: segment.closed?,
-            expected: segment.expected?,
-            limits: Limits { min_ohms: segment.min_ohms?, max_ohms, origin },
-            open_min_ohms: segment.open_min_ohms?,
-        })
-    });
-    let isolation = draft.isolation.into_iter().map(|isolation| {
-        let isolation = isolation?;
-        Ok(Isolation { between: isolation.between?, min_ohms: isolation.min_ohms?, state: isolation.state? })
-    });
-    Ok(Board {
-        name: heading.name?,
-        revision: heading.revision?,
-        thickness_mm: laminate.thickness_mm,
-        copper_um: laminate.copper_um,
-        outline: heading.outline?,
-        supply,
-        states: draft.states?,
-        points,
-        segments: segments.collect::<Result<_, Told>>()?,
-        isolation: isolation.collect::<Result<_, Told>>()?,
-        source: sheet.text().to_owned(),
-        hash: sheet.hash(),
-    })
 }

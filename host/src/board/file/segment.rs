@@ -1,9 +1,9 @@
 //! A `[[segment]]` of a board file: the keys each kind has, what it is expected to read, and whether its stated limits
 //! make sense of that.
 
-use super::expected::{Laminate, expected};
-use super::file::{ISOLATION_MOST_OHMS, Names, Placed};
-use super::{Expected, PointId, SegmentKind, StateId};
+use super::{ISOLATION_MOST_OHMS, Names, Placed};
+use crate::board::expected::{Laminate, expected};
+use crate::board::{Expected, PointId, SegmentKind, StateId};
 use crate::document::{Item, Table, Told};
 use crate::quantity::{Unit, clip, engineering};
 
@@ -13,7 +13,7 @@ const OPEN_MIN_OHMS: f64 = 100e3;
 const STATED_OHMS: [f64; 2] = [1e-6, 1e3];
 
 /// A segment as far as it could be read.
-pub(super) struct SegmentDraft {
+pub(in crate::board) struct SegmentDraft {
     pub name: Result<Placed<String>, Told>,
     pub kind: Result<SegmentKind, Told>,
     pub ends: Result<[PointId; 2], Told>,

@@ -1,0 +1,72 @@
+//! A draft in which everything is there becomes the board.
+
+use super::file::{Draft, SegmentDraft};
+use super::limits::{self, Claim};
+use super::network::Network;
+use super::{Board, Isolation, LimitOrigin, Limits, Segment, Supply};
+use crate::document::{Sheet, Told};
+
+/// Puts the board together.
+///
+/// # Errors
+/// Anything was wrong in the file, or the budget cannot be kept.
+pub(super) fn assemble(sheet: &Sheet, draft: Draft, network: &Network) -> Result<Board, Told> {
+    sheet.sound()?;
+    let (heading, supply_draft) = (draft.heading?, draft.supply?);
+    let laminate = heading.laminate?;
+    let max_drop = supply_draft.max_drop_volts?;
+    let supply = Supply {
+        from: supply_draft.from?.value,
+        to: supply_draft.to?.into_iter().map(|load| load.value).collect(),
+        ret: supply_draft.ret?.value,
+        voltage: supply_draft.voltage?,
+        load_amps: supply_draft.load_amps?,
+        max_drop_volts: max_drop.value,
+        bulk_farads: supply_draft.bulk_farads?,
+    };
+    let points = draft.points.into_iter().map(|point| point.point).collect::<Result<Vec<_>, _>>()?;
+    let segments = draft.segments.into_iter().collect::<Result<Vec<_>, _>>()?;
+    let claim = |segment: &SegmentDraft| {
+        Ok(Claim { high_ohms: segment.expected?.high_ohms, stated_ohms: segment.max_ohms? })
+    };
+    let claims = segments.iter().map(claim).collect::<Result<Vec<_>, Told>>()?;
+    let maxima = limits::derive(&claims, network, &supply, |load, why| {
+        let message = format!("on the way to `{}` {why}", points[load.0].name);
+        let help = "raise max_drop, or lower load or the stated limits";
+        sheet.refuse(Some(max_drop.span.clone()), message, help)
+    })?;
+    let isolation = draft.isolation.into_iter().map(|isolation| {
+        let isolation = isolation?;
+        Ok(Isolation { between: isolation.between?, min_ohms: isolation.min_ohms?, state: isolation.state? })
+    });
+    Ok(Board {
+        name: heading.name?,
+        revision: heading.revision?,
+        thickness_mm: laminate.thickness_mm,
+        copper_um: laminate.copper_um,
+        outline: heading.outline?,
+        supply,
+        states: draft.states?,
+        points,
+        segments: segments.into_iter().zip(maxima).map(limited).collect::<Result<_, _>>()?,
+        isolation: isolation.collect::<Result<_, Told>>()?,
+        source: sheet.text().to_owned(),
+        hash: sheet.hash(),
+    })
+}
+
+/// A segment with its upper limit.
+fn limited((draft, max_ohms): (SegmentDraft, f64)) -> Result<Segment, Told> {
+    let [from, to] = draft.ends?;
+    let origin = if draft.max_ohms?.is_some() { LimitOrigin::Stated } else { LimitOrigin::Derived };
+    Ok(Segment {
+        name: draft.name?.value,
+        kind: draft.kind?,
+        from,
+        to,
+        closed: draft.closed?,
+        expected: draft.expected?,
+        limits: Limits { min_ohms: draft.min_ohms?, max_ohms, origin },
+        open_min_ohms: draft.open_min_ohms?,
+    })
+}

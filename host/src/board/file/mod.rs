@@ -1,0 +1,118 @@
+//! A board file read into a [`Draft`]: every value with its place, names resolved as far as they go.
+//!
+//! Nothing here stops at a mistake. What could not be read is an `Err(Told)` in the draft, and the rules that judge
+//! the whole ([`super::rules`]) run on what is there.
+
+mod heading;
+mod isolation;
+mod point;
+mod segment;
+mod state;
+mod supply;
+
+use std::ops::Range;
+
+use super::{PointId, State, StateId};
+use crate::document::{Item, Sheet, Table, Told};
+
+pub(super) use heading::Heading;
+pub(super) use isolation::IsolationDraft;
+pub(super) use point::PointDraft;
+pub(super) use segment::SegmentDraft;
+pub(super) use supply::SupplyDraft;
+
+/// Format this program reads.
+const FORMAT: u32 = 1;
+/// Points or segments a file may have: the matrix has at most 255 sense channels, so this only stops nonsense.
+const MOST_ITEMS: usize = 1000;
+/// The isolation range of the meter proves up to this, ohm.
+const ISOLATION_MOST_OHMS: f64 = 200e3;
+
+/// A value and where it stands.
+#[derive(Clone, Debug)]
+pub(super) struct Placed<T> {
+    pub value: T,
+    pub span: Range<usize>,
+}
+
+/// A board file as far as it could be read.
+pub(super) struct Draft {
+    pub heading: Result<Heading, Told>,
+    pub supply: Result<SupplyDraft, Told>,
+    pub states: Result<Vec<State>, Told>,
+    pub points: Vec<PointDraft>,
+    pub segments: Vec<Result<SegmentDraft, Told>>,
+    pub isolation: Vec<Result<IsolationDraft, Told>>,
+}
+
+/// Names that other parts of the file refer to.
+pub(super) struct Names<'d> {
+    pub points: Vec<&'d str>,
+    pub states: Result<Vec<String>, Told>,
+}
+
+impl Names<'_> {
+    /// The point an item names.
+    pub fn point(&self, item: &Item<'_>) -> Result<PointId, Told> {
+        item.known("point", &self.points).map(PointId)
+    }
+
+    /// The state an item names.
+    pub fn state(&self, item: &Item<'_>) -> Result<StateId, Told> {
+        let names: Vec<&str> =
+            self.states.as_ref().map_err(|told| *told)?.iter().map(String::as_str).collect();
+        item.known("state", &names).map(StateId)
+    }
+}
+
+/// Reads the whole file.
+///
+/// # Errors
+/// Something is missing or wrong that everything else hangs on: the format, the points, the segments.
+pub(super) fn read(sheet: &Sheet) -> Result<Draft, Told> {
+    let document = sheet.document()?;
+    let root = Table::root(sheet, &document);
+    root.format(FORMAT)?;
+    root.only(&["format", "board", "supply", "states", "points", "segment", "isolation"]);
+
+    let heading = part(&root, "board").map(|table| heading::read(&table));
+    let states = state::read(&root);
+    let points = part(&root, "points").map(|table| table.items());
+    let segments = root.tables("segment");
+    let (points, segments) = (points?, segments?);
+    for (what, count) in [("points", points.len()), ("segments", segments.len())] {
+        match count {
+            0 => return Err(sheet.refuse(None, format!("there are no {what}"), "a supply path has some")),
+            _ if count > MOST_ITEMS => {
+                let message = format!("{count} {what} are more than a bench can reach");
+                return Err(sheet.refuse(None, message, format!("at most {MOST_ITEMS}")));
+            }
+            _ => {}
+        }
+    }
+
+    let state_names = states.as_ref().map(|all| all.iter().map(|state| state.name.clone()).collect());
+    let names = Names {
+        points: points.iter().map(|(name, ..)| *name).collect(),
+        states: state_names.map_err(|told| *told),
+    };
+    let laminate = heading.as_ref().map_err(|told| *told).and_then(|heading| heading.laminate);
+    let edge = heading.as_ref().ok().and_then(|heading| heading.outline.as_deref().ok());
+    Ok(Draft {
+        supply: part(&root, "supply").map(|table| supply::read(&table, &names)),
+        points: points
+            .into_iter()
+            .map(|(name, span, item)| point::read(sheet, name, span, &item, edge))
+            .collect(),
+        segments: segments.iter().map(|item| segment::read(item, &names, laminate)).collect(),
+        isolation: root.tables("isolation")?.iter().map(|item| isolation::read(item, &names)).collect(),
+        heading,
+        states,
+    })
+}
+
+/// A table that must be there.
+fn part<'d>(root: &Table<'d>, key: &'static str) -> Result<Table<'d>, Told> {
+    let header = format!("[{key}]");
+    root.must(key, &format!("the table `{header}`"))?.table(header, "write it as a table")
+}

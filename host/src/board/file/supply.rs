@@ -1,0 +1,60 @@
+//! `[supply]`: the ends of the path, and the budget.
+
+use super::{Names, Placed};
+use crate::board::PointId;
+use crate::document::{Item, Table, Told};
+use crate::quantity::Unit;
+
+/// `[supply]`.
+pub(in crate::board) struct SupplyDraft {
+    pub from: Result<Placed<PointId>, Told>,
+    pub to: Result<Vec<Placed<PointId>>, Told>,
+    pub ret: Result<Placed<PointId>, Told>,
+    pub voltage: Result<[f64; 2], Told>,
+    pub load_amps: Result<f64, Told>,
+    pub max_drop_volts: Result<Placed<f64>, Told>,
+    pub bulk_farads: Result<f64, Told>,
+}
+
+/// Reads `[supply]`.
+pub(super) fn read(table: &Table<'_>, names: &Names<'_>) -> SupplyDraft {
+    table.only(&["from", "to", "return", "voltage", "load", "max_drop", "bulk"]);
+    let placed = |item: Item<'_>| names.point(&item).map(|value| Placed { value, span: item.span.clone() });
+    let point_list = r#"name one point, or several as ["reg.in", "radio.in"]"#;
+    let to = table.must("to", r#"to = "reg.in""#).and_then(|item| match item.is_list() {
+        false => Ok(vec![placed(item)?]),
+        true => {
+            let loads = item.list(point_list)?;
+            let loads: Vec<_> = loads.into_iter().map(placed).collect();
+            match loads.is_empty() {
+                true => Err(item.refuse("`to` of [supply] names no point", point_list)),
+                false => loads.into_iter().collect(),
+            }
+        }
+    });
+    let voltage = table.must("voltage", r#"voltage = ["2.0 V", "3.2 V"]"#).and_then(|item| {
+        let [low, high] = item.pair(r#"write the lowest and the highest, such as ["2.0 V", "3.2 V"]"#)?;
+        let (low, high) = (low.quantity(Unit::Volt, 0.0, 60.0), high.quantity(Unit::Volt, 0.0, 60.0));
+        let (low, high) = (low?, high?);
+        match low <= high {
+            true => Ok([low, high]),
+            false => {
+                Err(item.refuse("the lowest supply voltage is above the highest", "write the lowest first"))
+            }
+        }
+    });
+    SupplyDraft {
+        from: table.must("from", r#"from = "cell+""#).and_then(placed),
+        to,
+        ret: table.must("return", r#"return = "cell-""#).and_then(placed),
+        voltage,
+        load_amps: table
+            .must("load", r#"load = "120 mA""#)
+            .and_then(|item| item.quantity(Unit::Ampere, 1e-6, 100.0)),
+        max_drop_volts: table.must("max_drop", r#"max_drop = "150 mV""#).and_then(|item| {
+            let value = item.quantity(Unit::Volt, 1e-6, 60.0)?;
+            Ok(Placed { value, span: item.span })
+        }),
+        bulk_farads: table.item("bulk").map_or(Ok(0.0), |item| item.quantity(Unit::Farad, 0.0, 10e-3)),
+    }
+}
