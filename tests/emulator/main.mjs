@@ -5,7 +5,7 @@
 // and the same commands give the same run. Nothing else may touch the two streams.
 //
 // Command:  u32 length, u8 kind, payload.     Event: u32 length, u8 kind, u64 time in ns, payload.
-// Answer to an event that asks: u32. All little-endian.
+// Answer to an event that asks: u32 value, u64 time in ns until which the inputs keep their levels. All little-endian.
 
 import fs from 'node:fs';
 import { Chip } from './chip.mjs';
@@ -46,12 +46,14 @@ const wire = {
   ask(kind, payload) {
     this.say(kind, payload);
     this.flush();
-    return this.take(4).readUInt32LE();
+    const answer = this.take(12);
+    return { value: answer.readUInt32LE(0), until: Number(answer.readBigUInt64LE(4)) };
   },
 };
 
 let chip;
 let host;
+let inputs = { value: 0, until: 0 }; // levels, and until when they are known to hold
 const plug = { in: false, open: false, reading: true };
 
 function connect() {
@@ -95,9 +97,17 @@ chip = new Chip(parse(fs.readFileSync(firmware)), SERIAL, {
   // Nothing comes back from the chain of relay drivers on bus 0.
   spi: (bus, mode, byte) => {
     const payload = Buffer.from([bus, mode, byte]);
-    return bus === 0 ? (wire.say('s', payload), 0) : wire.ask('s', payload);
+    if (bus === 0) {
+      wire.say('s', payload);
+      return 0;
+    }
+    inputs.until = 0; // the converter may have got ready, or busy
+    return wire.ask('s', payload).value;
   },
-  inputs: () => wire.ask('i'),
+  inputs: () => {
+    if (chip.now >= inputs.until) inputs = wire.ask('i');
+    return inputs.value;
+  },
   reset: (why) => {
     wire.say('r', Buffer.from(why));
     if (started) connect();
@@ -110,6 +120,7 @@ connect();
 for (;;) {
   const length = wire.take(4).readUInt32LE();
   const frame = wire.take(length);
+  inputs.until = 0; // the parent may have changed anything
   commands[String.fromCharCode(frame[0])](frame.subarray(1));
   wire.flush();
 }

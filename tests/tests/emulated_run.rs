@@ -1,13 +1,14 @@
-//! Whole plans on the real firmware: the same codes as on the virtual bench, in hardly more time than the physics takes, and
-//! relays that only ever move in the dark.
-#![allow(clippy::expect_used, reason = "a failed expectation is the message")]
+//! Whole sweeps on the real firmware: what the virtual bench gives, in hardly more time than the physics takes, and relays
+//! that only ever move in the dark.
+#![allow(clippy::expect_used, clippy::panic, reason = "a failed expectation is the message")]
 
 use std::{collections::BTreeSet, time::Instant};
 
 use copperwalk::{
     fixture::Fixture,
-    link::client::{RunReport, greet, run},
-    plan::{self, Sampling},
+    link::Bench,
+    plan::{self, Plan, Sampling},
+    sweep::{Run, RunShot, Subject, Sweep, Verdict, sweep},
     virtual_bench::{Spec, VirtualBench},
 };
 use copperwalk_tests::{
@@ -15,50 +16,201 @@ use copperwalk_tests::{
     emulator::{bench::EmulatedBench, trace},
 };
 use copperwalk_wire::{
-    Method, Rate, Shot, Source,
+    Contacts, Method, Rate, Source,
     hardware::wait::{IDAC_START_US, OPERATE_US, QUIET_US, RELEASE_US, SETTLE_US},
-    message::RunEnd,
 };
 
-/// The shots of a fixture's first state, as compiled for it.
-fn first_stage(fixture: &Fixture) -> Vec<Shot> {
-    let plan = plan::compile(fixture, Sampling::Quick).expect("the example compiles");
-    plan.stages[0].legs.iter().flat_map(|leg| leg.shots.iter().map(|planned| planned.shot)).collect()
+fn swept(bench: &mut dyn Bench, fixture: &Fixture, plan: &Plan) -> Sweep {
+    let subject = Subject { serial: "E-1".into(), lot: None, started_us: 0 };
+    sweep(bench, fixture, plan, subject).expect("a sweep")
+}
+
+fn compiled(fixture: &Fixture) -> Plan {
+    plan::compile(fixture, Sampling::Quick).expect("the example compiles")
+}
+
+/// What a person is told, without the numbers.
+fn said(sweep: &Sweep) -> Vec<String> {
+    let segments = sweep
+        .segments
+        .iter()
+        .map(|row| format!("{} {}: {:?} {:?}", row.state, row.name, row.verdict, row.class));
+    let isolation = sweep
+        .isolation
+        .iter()
+        .map(|row| format!("{} {}: {:?} {:?}", row.state, row.name, row.verdict, row.class));
+    let faults = sweep.faults.iter().map(|fault| format!("{}: {:?}", fault.place, fault.class));
+    let bench = sweep.bench_faults.iter().map(|fault| format!("{fault:?}"));
+    let verdict = [format!("{:?}", sweep.verdict)];
+    verdict.into_iter().chain(segments).chain(isolation).chain(faults).chain(bench).collect()
+}
+
+/// Compares raw codes one by one; returns how far the farthest pair is apart. Insulation is left out: how long a
+/// capacitor has charged is a matter of time.
+fn farthest(name: &str, here: &[Run], there: &[Run]) -> u32 {
+    let (mut total, mut equal, mut farthest) = (0, 0, 0);
+    assert_eq!(here.len(), there.len(), "{name}");
+    for (here, there) in here.iter().zip(there) {
+        assert_eq!((here.end, here.shots.len()), (there.end, there.shots.len()), "{name}");
+        for (here, there) in here.shots.iter().zip(&there.shots) {
+            assert_eq!(here.shot, there.shot, "{name}");
+            if !matches!(here.shot.method, Method::Settle(_)) {
+                assert_eq!(here.codes.len(), there.codes.len(), "{name}: {:?}", here.shot);
+                let pairs = here.codes.iter().zip(&there.codes);
+                total += pairs.len();
+                equal += pairs.clone().filter(|(a, b)| a == b).count();
+                farthest = pairs.map(|(a, b)| a.abs_diff(*b)).max().unwrap_or(0).max(farthest);
+            }
+        }
+    }
+    println!("{name}: {equal} of {total} codes equal, the others at most {farthest} apart");
+    farthest
+}
+
+/// Each example board, good and with faults, gives on the real firmware what it gives on the virtual bench.
+fn same_as_on_the_virtual_bench(name: &str, fault_sets: &[&[&str]]) {
+    let fixture = example(name);
+    let plan = compiled(&fixture);
+    for faults in fault_sets {
+        let spec = faults.iter().fold(Spec::new(11), |spec, fault| spec.fault(*fault));
+        let label = format!("{name} {faults:?}");
+        let wall = Instant::now();
+        let here = swept(&mut EmulatedBench::start(&fixture, &spec), &fixture, &plan);
+        let wall = wall.elapsed().as_secs_f64();
+        let mut virtual_bench = VirtualBench::new(&fixture, &spec).expect("a spec for this fixture");
+        let there = swept(&mut virtual_bench, &fixture, &plan);
+        println!(
+            "{label}: {:?}, {} µs here, {} µs there, {wall:.1} s of wall time",
+            here.verdict, here.bench.device_us, there.bench.device_us
+        );
+        assert_eq!(said(&here), said(&there), "{label}");
+        // Time enters where a coil warms its contact, so that the thermal EMF drifts, and where a capacitor charges: not
+        // in the first look at the unit, and in a good unit by some of the 8 million codes only.
+        assert_eq!(here.runs[0].shots[0].codes, there.runs[0].shots[0].codes, "{label}");
+        let apart = farthest(&label, &here.runs, &there.runs);
+        if faults.is_empty() {
+            assert_eq!(here.verdict, Verdict::Pass, "{label}");
+            assert!(apart <= 100, "{label}: {apart}");
+        }
+    }
 }
 
 #[test]
-fn its_codes_are_those_of_the_virtual_bench() {
-    for name in ["tide-gauge-head"] {
-        let fixture = example(name);
-        let shots = first_stage(&fixture);
-        let spec = Spec::new(11);
-        let mut emulated = EmulatedBench::start(&fixture, &spec);
-        let mut virtual_bench = VirtualBench::new(&fixture, &spec).expect("a spec for this fixture");
-        greet(&mut emulated).expect("an answer");
-        greet(&mut virtual_bench).expect("an answer");
-        let wall = Instant::now();
-        let here = run(&mut emulated, &shots).expect("a run");
-        let wall = wall.elapsed();
-        let there = run(&mut virtual_bench, &shots).expect("a run");
-        println!(
-            "{name}: {} shots, {} µs emulated, {} µs modelled, {:.1} s of wall time, stack {} bytes",
-            shots.len(),
-            here.device_us,
-            there.device_us,
-            wall.as_secs_f64(),
-            emulated.stack_used()
-        );
-        let mut equal = 0;
-        let mut total = 0;
-        for (a, b) in here.shots.iter().zip(&there.shots) {
-            for (a, b) in a.codes.iter().zip(&b.codes) {
-                total += 1;
-                equal += usize::from(a == b);
+fn tide_gauge_heads_are_judged_as_on_the_virtual_bench() {
+    let faults: [&[&str]; 5] = [
+        &[],
+        &["cell fuse=open"],
+        &["power switch=330 ohm"],
+        &["via pair 2=one barrel open"],
+        &["battery=3.0 V"],
+    ];
+    same_as_on_the_virtual_bench("tide-gauge-head", &faults);
+}
+
+#[test]
+fn trail_counters_are_judged_as_on_the_virtual_bench() {
+    let faults: [&[&str]; 3] = [&[], &["single via=open"], &["gauge shunt=3 ohm", "wake key=40 ohm"]];
+    same_as_on_the_virtual_bench("trail-counter", &faults);
+}
+
+#[test]
+fn valve_drivers_are_judged_as_on_the_virtual_bench() {
+    let faults: [&[&str]; 2] = [&[], &["valve fuse=open"]];
+    same_as_on_the_virtual_bench("greenhouse-valve-driver", &faults);
+}
+
+/// Settling and conversion times of a run as it went, µs: the waits of the protocol's constants, and each code at the
+/// nominal length of its conversion.
+fn ideal_us(run: &Run) -> u64 {
+    let quick = Rate::Sps1000.micros();
+    let mut closed = BTreeSet::new();
+    let mut total = RELEASE_US + QUIET_US; // everything let go before the first shot, current off after the last
+    for RunShot { shot, codes, .. } in &run.shots {
+        let next = relays(shot.contacts);
+        if next != closed {
+            total += QUIET_US;
+        }
+        if closed.difference(&next).next().is_some() {
+            total += RELEASE_US;
+        }
+        if next.difference(&closed).next().is_some() {
+            total += OPERATE_US;
+        }
+        closed = next;
+        let codes = codes.len() as u32;
+        let source_on = match shot.source {
+            Source::Off => 0,
+            Source::Load => SETTLE_US,
+            Source::Dry | Source::Wide | Source::Isolation => SETTLE_US + IDAC_START_US,
+        };
+        total += match shot.method {
+            Method::Residual => codes * quick,
+            Method::Bleed { millis } => OPERATE_US + u32::from(millis) * 1_000,
+            Method::Look { rate, .. } => source_on + codes * rate.micros(),
+            Method::Ratio(ratio) => {
+                let proofs = if ratio.proof { 2 } else { 0 };
+                let ends = if ratio.ends { 2 } else { 0 };
+                // Every half-cycle but the first turns the current round, and so does each of the ends.
+                let turns = ((codes - proofs - ends) / 2).saturating_sub(1) + ends;
+                proofs * quick + source_on + turns * SETTLE_US + (codes - proofs) * ratio.rate.micros()
             }
-        }
-        println!("{equal} of {total} codes equal; ends {:?} {:?}", here.end, there.end);
-        for (i, (a, b)) in here.shots.iter().zip(&there.shots).enumerate().take(6) {
-            println!("{i} {:?}\n  {:?}\n  {:?}", shots[i].method, a.codes, b.codes);
-        }
+            Method::Settle(settle) => 2 * quick + source_on + (codes - 2) * settle.rate.micros(),
+        };
     }
+    total.into()
+}
+
+fn relays(contacts: Contacts) -> BTreeSet<(u8, u8)> {
+    let Contacts { force_plus, force_minus, sense_plus, sense_minus } = contacts;
+    let buses = [force_plus, force_minus, sense_plus, sense_minus];
+    (0..).zip(buses).filter_map(|(bus, channel)| Some((bus, channel?))).collect()
+}
+
+/// The controller adds at most a tenth to what relays and converter take by themselves; nothing waits for the host.
+#[test]
+fn device_time_goes_into_settling_and_converting() {
+    let fixture = example("tide-gauge-head");
+    assert_eq!(fixture.board.segments.len(), 12);
+    let sweep = swept(&mut EmulatedBench::start(&fixture, &Spec::new(11)), &fixture, &compiled(&fixture));
+    let ideal: u64 = sweep.runs.iter().map(ideal_us).sum();
+    let share = sweep.bench.device_us as f64 / ideal as f64;
+    println!(
+        "12 segments: {} µs of device time, {ideal} µs of settling and converting: {share:.3}",
+        sweep.bench.device_us
+    );
+    assert!((1.0..=1.10).contains(&share), "{share}");
+}
+
+/// The same in 100 sweeps: whatever the unit, a relay's coil changes only while no current flows. Units differ, some are
+/// faulty; each is swept five times.
+fn a_share_of_a_hundred_sweeps(name: &str, seeds: std::ops::Range<u64>, faults: [&str; 2]) {
+    let fixture = example(name);
+    let plan = compiled(&fixture);
+    let (mut sweeps, mut changes) = (0, 0);
+    for seed in seeds {
+        let spec = Spec::new(seed);
+        let spec = match seed % 3 {
+            0 => spec,
+            other => spec.fault(faults[other as usize - 1]),
+        };
+        let mut bench = EmulatedBench::start(&fixture, &spec);
+        for _ in 0..5 {
+            swept(&mut bench, &fixture, &plan);
+            sweeps += 1;
+        }
+        let events = bench.around.models.trace().events();
+        changes += trace::assert_cold_switching(events);
+        assert!(trace::dark_since(events).is_some(), "seed {seed}: everything is open after a sweep");
+    }
+    println!("{name}: {sweeps} sweeps, {changes} changes of relays, all without current");
+}
+
+#[test]
+fn relays_move_in_the_dark_in_the_first_half_of_a_hundred_sweeps() {
+    a_share_of_a_hundred_sweeps("tide-gauge-head", 0..10, ["cell fuse=open", "power switch=330 ohm"]);
+}
+
+#[test]
+fn relays_move_in_the_dark_in_the_second_half_of_a_hundred_sweeps() {
+    a_share_of_a_hundred_sweeps("trail-counter", 0..10, ["single via=open", "wake key=flaky"]);
 }

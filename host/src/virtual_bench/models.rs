@@ -201,6 +201,13 @@ impl Models {
         self.lid_opens_us.is_some_and(|at| at <= self.now_us)
     }
 
+    /// Until when ready line and lid keep their levels if the controller does nothing, µs: who asks over a
+    /// slow line need not ask before.
+    pub fn inputs_hold_until(&self) -> u64 {
+        let lid = self.lid_opens_us.filter(|at| *at > self.now_us);
+        self.next_event().into_iter().chain(lid).min().unwrap_or(u64::MAX)
+    }
+
     /// The operator puts the unit into a state.
     pub fn place(&mut self, state: StateId) {
         self.settle();

@@ -132,7 +132,7 @@ impl Around for Surroundings {
         }
     }
 
-    fn inputs(&mut self, at: u64) -> u32 {
+    fn inputs(&mut self, at: u64) -> (u32, u64) {
         self.models.advance(at / US);
         let level = |role| match role {
             Role::Lid => self.lid_open || self.models.lid(),
@@ -143,7 +143,12 @@ impl Around for Surroundings {
             },
             _ => false,
         };
-        self.pins.iter().filter(|(_, pin)| level(pin.role)).fold(0, |levels, (gpio, _)| levels | 1 << gpio)
+        let levels = self
+            .pins
+            .iter()
+            .filter(|(_, pin)| level(pin.role))
+            .fold(0, |levels, (gpio, _)| levels | 1 << gpio);
+        (levels, self.models.inputs_hold_until().saturating_mul(US))
     }
 
     fn reset(&mut self, at: u64, watchdog: bool) {

@@ -7,18 +7,39 @@ use std::{
     sync::OnceLock,
 };
 
-/// The repository's root.
+/// The root of the repository.
 pub fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR")).parent().expect("tests/ is inside the repository")
 }
 
-/// The firmware as its own build script makes it.
+/// The firmware's file.
 ///
 /// # Panics
 /// If it does not build: nothing that follows would mean anything.
 pub fn elf() -> &'static Path {
-    static ELF: OnceLock<PathBuf> = OnceLock::new();
-    ELF.get_or_init(|| {
+    &image().elf
+}
+
+/// The firmware as its own build script makes it.
+#[derive(Debug)]
+pub struct Image {
+    /// For the emulator and for debuggers.
+    pub elf: PathBuf,
+    /// For the Pico's drive.
+    pub uf2: PathBuf,
+    /// Bytes of flash.
+    pub flash: u32,
+    /// Bytes of RAM that are taken all the time; the stack comes on top.
+    pub static_ram: u32,
+}
+
+/// Builds the firmware, once.
+///
+/// # Panics
+/// If it does not build.
+pub fn image() -> &'static Image {
+    static IMAGE: OnceLock<Image> = OnceLock::new();
+    IMAGE.get_or_init(|| {
         let folder = root().join("firmware/pico");
         let _alone = lock("firmware-build");
         // The workspace that runs these tests must not leak its settings into the other one.
@@ -28,8 +49,13 @@ pub fn elf() -> &'static Path {
                 build.env_remove(name);
             }
         }
-        run(build.env_remove("RUSTFLAGS").env_remove("RUSTUP_TOOLCHAIN"), "build the firmware");
-        folder.join("target/copperwalk-pico.elf")
+        build.env_remove("RUSTFLAGS").env_remove("RUSTUP_TOOLCHAIN");
+        let report = run(&mut build, "build the firmware");
+        // "flash 46112 of 131072 bytes, static RAM 38068 of 65536 bytes"
+        let numbers: Vec<u32> = report.split(' ').filter_map(|word| word.parse().ok()).collect();
+        let [flash, _, static_ram, _] = numbers[..] else { panic!("no sizes in {report:?}") };
+        let file = |name| folder.join("target").join(name);
+        Image { elf: file("copperwalk-pico.elf"), uf2: file("copperwalk-pico.uf2"), flash, static_ram }
     })
 }
 
@@ -63,7 +89,8 @@ fn lock(name: &str) -> File {
     file
 }
 
-fn run(command: &mut Command, purpose: &str) {
+/// Runs a command that has to succeed; returns what it printed.
+fn run(command: &mut Command, purpose: &str) -> String {
     let output = command.output().unwrap_or_else(|error| panic!("cannot {purpose}: {command:?}: {error}"));
     assert!(
         output.status.success(),
@@ -72,4 +99,5 @@ fn run(command: &mut Command, purpose: &str) {
         String::from_utf8_lossy(&output.stdout),
         String::from_utf8_lossy(&output.stderr),
     );
+    String::from_utf8_lossy(&output.stdout).into_owned()
 }

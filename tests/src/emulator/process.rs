@@ -58,8 +58,9 @@ pub trait Around {
     fn pin(&mut self, at: u64, gpio: u8, drive: Drive);
     /// A byte went out on an SPI bus in a mode of 0 to 3; the answer is what came back with it.
     fn spi(&mut self, at: u64, bus: u8, mode: u8, byte: u8) -> u8;
-    /// The firmware looks at its inputs: bit n is the level of GPn.
-    fn inputs(&mut self, at: u64) -> u32;
+    /// The firmware looks at its inputs: bit n is the level of GPn. Also until when they will stay like this if nothing
+    /// else happens, since looking is what firmware does most.
+    fn inputs(&mut self, at: u64) -> (u32, u64);
     /// The chip was reset, by the watchdog or by being powered up: every pin is released.
     fn reset(&mut self, at: u64, watchdog: bool);
     /// The host heard this from the serial port.
@@ -194,12 +195,12 @@ impl Process {
                     let answer = around.spi(at, bus, mode, byte);
                     // Nothing comes back from the chain on bus 0, so the emulator does not wait for it.
                     if bus != 0 {
-                        self.answer(answer.into());
+                        self.answer(answer.into(), at);
                     }
                 }
                 (b'i', []) => {
-                    let levels = around.inputs(at);
-                    self.answer(levels);
+                    let (levels, until) = around.inputs(at);
+                    self.answer(levels, until);
                 }
                 (b'u', bytes) => around.heard(at, bytes),
                 (b'r', why) => around.reset(at, why == b"watchdog"),
@@ -224,8 +225,9 @@ impl Process {
         }
     }
 
-    fn answer(&mut self, value: u32) {
+    fn answer(&mut self, value: u32, until: u64) {
         self.write(&value.to_le_bytes());
+        self.write(&until.to_le_bytes());
         self.commands.flush().expect("the emulator is alive");
     }
 }
