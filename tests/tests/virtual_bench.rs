@@ -64,6 +64,7 @@ fn ratio(source: Source, contacts: Contacts, gain_a: Gain, gain_b: Gain, triples
         proof: true,
         ends: false,
         triples_min: triples,
+        wait_us: 0,
         triples_max: triples,
         stop: None,
         gate: None,

@@ -98,6 +98,7 @@ mod tests {
         proof: true,
         ends: false,
         triples_min: 1,
+        wait_us: 0,
         triples_max: 4,
         stop: None,
         gate: None,

@@ -256,13 +256,22 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin> Turn<'_, M, A, O, I>
             Next::End(why) => return self.shot_over(why),
         };
         let Look { input, gain, rate, burnout, excited, reversed } = look;
-        let wanted = if excited { Excitation { source: shot.source, reversed } } else { Excitation::OFF };
+        let wanted = match shot.method {
+            _ if excited => Excitation::of(shot.source, reversed),
+            Method::Ratio(_) => Excitation::REST,
+            _ => Excitation::OFF,
+        };
         let Bench { front_end, adc, .. } = &mut *self.bench;
         let settle_us = front_end.drive(wanted, adc)?;
+        // Before the wait, not after it: a burn-out current of the look before must not charge what is to settle.
+        adc.configure(adc.registers().looking_at(input, wanted.reversed, gain, rate, burnout))?;
         self.run.phase = if settle_us > 0 {
-            Phase::Settle { until: now.plus_us(settle_us) }
+            let wait_us = match shot.method {
+                Method::Ratio(ratio) => u32::from(ratio.wait_us),
+                _ => 0,
+            };
+            Phase::Settle { until: now.plus_us(settle_us + wait_us) }
         } else {
-            adc.configure(adc.registers().looking_at(input, wanted.reversed, gain, rate, burnout))?;
             Phase::Convert { conversion: adc.start(rate, now)? }
         };
         Ok(Step::Again)

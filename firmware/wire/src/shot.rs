@@ -184,6 +184,9 @@ pub struct Ratio {
     pub gain_b: Gain,
     /// Data rate for both.
     pub rate: Rate,
+    /// Wait after every change of the excitation beyond [`SETTLE_US`](crate::hardware::wait::SETTLE_US): where
+    /// capacitors could bridge an open, until no more than a direct current is left.
+    pub wait_us: u16,
     /// Prove both sense contacts first.
     pub proof: bool,
     /// Measure the drop of both force contacts first: the sense pins must stand at the forced points.

@@ -6,7 +6,7 @@ use copperwalk_wire::{
 };
 
 use crate::{
-    board::{Limits, Segment},
+    board::{LimitOrigin, Limits, Segment},
     measure::{noise::noise_codes, uncertainty},
 };
 
@@ -28,6 +28,11 @@ const QUIET_BELOW_OHMS: f64 = 20e-3;
 const WHOLE_CLOSE: f64 = 0.1;
 /// Coverage factor of the controller's stop rule. The host states its own; see `measure::uncertainty`.
 const STOP_COVERAGE: f64 = 2.0;
+
+/// End to end where capacitors may bridge an open and every half-cycle waits for them.
+const BRIDGED_BUDGET: Budget = Budget { quick: 2, most: 4 };
+/// Time constants until a capacitor's current is lost in the noise: e⁻¹¹ of 0.6 mA is 10 nA, 0.1 µV over Rm.
+const SILENT_TIME_CONSTANTS: f64 = 11.0;
 
 /// Pairs in a window of an insulation shot: at 100 kΩ the leakage still stands twenty times above the noise of
 /// four, and a sound unit leaks far less.
@@ -61,6 +66,7 @@ pub fn segment(
     contacts: Contacts,
     turned: bool,
     source: Source,
+    wait_us: u16,
     sampling: Sampling,
 ) -> Shot {
     let max = segment.limits.max_ohms;
@@ -78,19 +84,22 @@ pub fn segment(
     ratio(
         contacts,
         source,
-        Aim { gain_a, gain_b, rate, budget, ends: false, gate: None },
+        Aim { gain_a, gain_b, rate, budget, wait_us, ends: false, gate: None },
         sampling,
         |scale| stop_rule(&segment.limits, segment.kind.is_copper(), turned, gain_a, gain_b, rate, scale),
     )
 }
 
 /// The same segment read dry with a gain that nothing saturates: 19 mV at most stands between the sense pins.
-pub fn look_dry(contacts: Contacts) -> Shot {
+pub fn look_dry(contacts: Contacts, wait_us: u16) -> Shot {
+    // Where every half-cycle waits for a capacitor, one triple has to do.
+    let triples = if wait_us > 0 { 1 } else { DRY_BUDGET.quick };
     let aim = Aim {
         gain_a: Gain::X64,
         gain_b: Gain::X64,
         rate: Rate::Sps1000,
-        budget: Budget { quick: DRY_BUDGET.quick, most: DRY_BUDGET.quick },
+        budget: Budget { quick: triples, most: triples },
+        wait_us,
         ends: false,
         gate: None,
     };
@@ -98,19 +107,25 @@ pub fn look_dry(contacts: Contacts) -> Shot {
 }
 
 /// End to end over a stretch, dry, before any load current; a ratio above `gate_ohms` ends the run there.
-pub fn whole(contacts: Contacts, expected_ohms: f64, gate_ohms: f64, sampling: Sampling) -> Shot {
+pub fn whole(
+    contacts: Contacts,
+    expected_ohms: f64,
+    gate_ohms: f64,
+    wait_us: u16,
+    sampling: Sampling,
+) -> Shot {
     let (gain, rate) = (Gain::X64, Rate::Sps1000);
     let aim = Aim {
         gain_a: gain,
         gain_b: gain,
         rate,
-        budget: WHOLE_BUDGET,
+        budget: if wait_us > 0 { BRIDGED_BUDGET } else { WHOLE_BUDGET },
+        wait_us,
         ends: true,
         gate: Some((gate_ohms / RM_OHMS) as f32),
     };
     ratio(contacts, Source::Dry, aim, sampling, |scale| {
-        let limits =
-            Limits { min_ohms: None, max_ohms: gate_ohms, origin: crate::board::LimitOrigin::Derived };
+        let limits = Limits { min_ohms: None, max_ohms: gate_ohms, origin: LimitOrigin::Derived };
         let mut stop = stop_rule(&limits, false, false, gain, gain, rate, scale)?;
         stop.close = (expected_ohms * WHOLE_CLOSE * scale) as f32;
         Some(stop)
@@ -120,12 +135,12 @@ pub fn whole(contacts: Contacts, expected_ohms: f64, gate_ohms: f64, sampling: S
 /// A check standard, under load, to a tenth of its tolerance or the budget.
 pub fn standard(contacts: Contacts, ohms: f64, tolerance: f64, sampling: Sampling) -> Shot {
     let (gain_a, gain_b, rate) = (gain_for(1.5 * ohms * LOAD_AMPS), Gain::X2, Rate::Sps1000);
-    let aim = Aim { gain_a, gain_b, rate, budget: LOAD_BUDGET, ends: false, gate: None };
+    let aim = Aim { gain_a, gain_b, rate, budget: LOAD_BUDGET, wait_us: 0, ends: false, gate: None };
     ratio(contacts, Source::Load, aim, sampling, |scale| {
         let limits = Limits {
             min_ohms: Some(ohms * (1.0 - tolerance.max(0.01))),
             max_ohms: ohms * (1.0 + tolerance.max(0.01)),
-            origin: crate::board::LimitOrigin::Stated,
+            origin: LimitOrigin::Stated,
         };
         stop_rule(&limits, false, false, gain_a, gain_b, rate, scale)
     })
@@ -137,6 +152,7 @@ struct Aim {
     gain_b: Gain,
     rate: Rate,
     budget: Budget,
+    wait_us: u16,
     ends: bool,
     gate: Option<f32>,
 }
@@ -161,6 +177,7 @@ fn ratio(
             gain_a: aim.gain_a,
             gain_b: aim.gain_b,
             rate: aim.rate,
+            wait_us: aim.wait_us,
             proof: true,
             ends: aim.ends,
             triples_min,
@@ -205,7 +222,11 @@ pub fn insulation(contacts: Contacts, min_ohms: f64, farads: f64) -> Shot {
     let codes_at_min = DRY_AMPS * ISOLATION_CLAMP_OHMS / (ISOLATION_CLAMP_OHMS + RM_OHMS + min_ohms)
         * RM_OHMS
         / crate::measure::noise::lsb_volts(gain_b);
-    let relative = STOP_COVERAGE * (window_noise / codes_at_min).hypot(uncertainty::relative_standard(false));
+    // As the host will reckon, and a little more: what the controller calls good must be good to the host.
+    let relative = 1.05
+        * (1.0 + STOP_COVERAGE * window_noise / codes_at_min)
+        * (1.0 + STOP_COVERAGE * uncertainty::relative_standard(false))
+        - 1.0;
     let ratio_per_ohm = f64::from(gain_a.factor()) / f64::from(gain_b.factor()) / RM_OHMS;
 
     let window_seconds = 2.0 * f64::from(window) * f64::from(rate.micros()) * 1e-6;
@@ -233,6 +254,16 @@ pub fn insulation(contacts: Contacts, min_ohms: f64, farads: f64) -> Shot {
 /// they say, and the unit's own path adds a few ohms.
 pub fn charging_seconds(farads: f64) -> f64 {
     1.25 * farads * (ISOLATION_CLAMP_OHMS + RM_OHMS + 5.0)
+}
+
+/// How long to wait after a reversal until `farads` that may bridge an open carry nothing any more. Behind the
+/// dry clamp the loop has 28 Ω; the load source, once it stands at its limit, has Rm alone.
+pub fn bridge_wait_us(farads: f64, source: Source) -> u16 {
+    let loop_ohms = match source {
+        Source::Load => RM_OHMS + 1.0,
+        _ => DRY_CLAMP_OHMS + RM_OHMS + 1.0,
+    };
+    (SILENT_TIME_CONSTANTS * farads * loop_ohms * 1e6).min(f64::from(u16::MAX)) as u16
 }
 
 /// Current in the dry range through a loop of `ohms` (the unit and its contacts, Rm not counted), ampere.

@@ -8,7 +8,7 @@ use super::{
     stretch::Stretch,
 };
 use crate::{
-    board::PointId,
+    board::{Board, PointId},
     fixture::{Fixture, Standard},
 };
 
@@ -22,12 +22,15 @@ pub struct Builder<'f> {
     sampling: Sampling,
     shots: Vec<PlannedShot>,
     last: Contacts,
+    /// Capacitance that may bridge an open on the supply's side, farad.
+    bridge_farads: f64,
 }
 
 impl<'f> Builder<'f> {
     /// Starts with every relay open.
     pub fn new(fixture: &'f Fixture, sampling: Sampling) -> Self {
-        Self { fixture, sampling, shots: Vec::new(), last: Contacts::default() }
+        let bridge_farads = bridge_farads(&fixture.board);
+        Self { fixture, sampling, shots: Vec::new(), last: Contacts::default(), bridge_farads }
     }
 
     /// The shots so far.
@@ -43,6 +46,10 @@ impl<'f> Builder<'f> {
     fn push(&mut self, role: Role, shot: Shot) {
         self.last = shot.contacts;
         self.shots.push(PlannedShot { role, shot });
+    }
+
+    fn bridge_wait_us(&self, source: Source) -> u16 {
+        aim::bridge_wait_us(self.bridge_farads, source)
     }
 
     fn force(&self, plus: PointId, minus: PointId) -> Contacts {
@@ -135,7 +142,8 @@ impl<'f> Builder<'f> {
     /// End to end.
     pub fn whole(&mut self, stretch: &Stretch, expected_ohms: f64, gate_ohms: f64) {
         let contacts = self.both(stretch.from, stretch.to);
-        let shot = aim::whole(contacts, expected_ohms, gate_ohms, self.sampling);
+        let wait_us = self.bridge_wait_us(Source::Dry);
+        let shot = aim::whole(contacts, expected_ohms, gate_ohms, wait_us, self.sampling);
         self.push(Role::Whole { from: stretch.from, to: stretch.to }, shot);
     }
 
@@ -147,10 +155,13 @@ impl<'f> Builder<'f> {
             let (contacts, turned) = self.leapfrog(force, step.from, step.to);
             let shot = match mode {
                 Walk::Usual => {
-                    aim::segment(segment, contacts, turned, aim::source_for(segment), self.sampling)
+                    aim::segment(segment, contacts, turned, aim::source_for(segment), 0, self.sampling)
                 }
-                Walk::Dry => aim::look_dry(contacts),
-                Walk::Load => aim::segment(segment, contacts, turned, Source::Load, self.sampling),
+                Walk::Dry => aim::look_dry(contacts, self.bridge_wait_us(Source::Dry)),
+                Walk::Load => {
+                    let wait_us = self.bridge_wait_us(Source::Load);
+                    aim::segment(segment, contacts, turned, Source::Load, wait_us, self.sampling)
+                }
             };
             self.push(Role::Segment { segment: step.segment, turned }, shot);
         }
@@ -168,7 +179,7 @@ impl<'f> Builder<'f> {
     /// The two neighbours of a pin that does not answer, read dry past it.
     pub fn bridge(&mut self, stretch: &Stretch, around: PointId, before: PointId, after: PointId) {
         let contacts = self.sense(self.force(stretch.from, stretch.to), before, after);
-        self.push(Role::Bridge { around }, aim::look_dry(contacts));
+        self.push(Role::Bridge { around }, aim::look_dry(contacts, self.bridge_wait_us(Source::Dry)));
     }
 
     /// One sense contact proven on the relay of the given polarity, both ends of the unit tied to the bias node.
@@ -229,6 +240,12 @@ impl<'f> Builder<'f> {
             self.push(Role::Seek { point }, Shot { contacts, source: Source::Load, method });
         }
     }
+}
+
+/// Capacitance that may bridge an open. With two loads, the bulk capacitors of both lie in series between the branches
+/// by way of the return; a quarter of their sum is the most that can be. With one load nothing leads around.
+fn bridge_farads(board: &Board) -> f64 {
+    if board.supply.to.len() > 1 { 1.25 * board.supply.bulk_farads / 4.0 } else { 0.0 }
 }
 
 /// How a stretch is walked.

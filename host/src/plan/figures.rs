@@ -117,8 +117,9 @@ fn sampling_us(method: &Method, full: bool) -> u64 {
             let conversion = u64::from(ratio.rate.micros());
             let triples = u64::from(if full { ratio.triples_max } else { ratio.triples_min });
             let proofs = if ratio.proof { settle + 2 * quick } else { 0 };
-            let ends = if ratio.ends { 2 * (settle + conversion) } else { 0 };
-            proofs + ends + 3 * triples * (settle + 2 * conversion)
+            let wait = settle + u64::from(ratio.wait_us);
+            let ends = if ratio.ends { 2 * (wait + conversion) } else { 0 };
+            proofs + ends + 3 * triples * (wait + 2 * conversion)
         }
         Method::Settle(settle_shot) => {
             let pair = 2 * u64::from(settle_shot.rate.micros());

@@ -63,6 +63,7 @@ mod tests {
             proof: true,
             ends: false,
             triples_min: 1,
+            wait_us: 0,
             triples_max: 16,
             stop: Some(stop),
             gate: None,
@@ -86,7 +87,7 @@ mod tests {
         ];
         let digest = Sha256::digest(pack(&shots).unwrap());
         let hex: String = digest.iter().map(|byte| format!("{byte:02x}")).collect();
-        assert_eq!(hex, "b33128f0a9d620b888e0bc7dbe3bf5499d19fd37b6259eac04a276b72bb1fe2d");
+        assert_eq!(hex, "10cd0bd95fe6b69e39001e72938665bfa4fdbb28fb5de4af11659f99d3055fca");
     }
 
     #[test]

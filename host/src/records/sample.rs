@@ -164,6 +164,7 @@ fn runs(random: &mut Random, segments: usize) -> Vec<Run> {
         proof: true,
         ends: false,
         triples_min: 1,
+        wait_us: 0,
         triples_max: 16,
         stop: Some(stop),
         gate: Some(0.5),

@@ -154,13 +154,31 @@ impl Conductor<'_> {
         Ok(report.end)
     }
 
+    /// A run that begins with the residual check, discharging the unit first if the run before left a capacitor
+    /// charged.
+    fn excited_run(
+        &mut self,
+        state: StateId,
+        purpose: Purpose,
+        shots: &[PlannedShot],
+    ) -> Result<RunEnd, SweepError> {
+        for _ in 0..BLEEDS {
+            let end = self.run(state, purpose, shots)?;
+            if end != RunEnd::Residual {
+                return Ok(end);
+            }
+            self.discharge(state)?;
+        }
+        self.bench_faults.push(self.live_unit());
+        Ok(RunEnd::Residual)
+    }
+
     fn stage(&mut self, stage: &Stage) -> Result<(), SweepError> {
         let state = stage.state;
         let prompt = self.board().states[state.0].prompt.clone();
         self.bench.place(state, &prompt)?;
         let first = self.facts.len();
         let mut next = 0;
-        let mut bleeds = 0;
         while next < stage.legs.len() && self.bench_faults.is_empty() {
             let mut shots = Vec::new();
             if next > 0 {
@@ -173,7 +191,7 @@ impl Conductor<'_> {
                 shots.extend_from_slice(&leg.shots);
                 ends.push(shots.len());
             }
-            match self.run(state, Purpose::Plan, &shots)? {
+            match self.excited_run(state, Purpose::Plan, &shots)? {
                 RunEnd::Gate => {
                     let ran = self.runs.last().map_or(0, |run| run.shots.len());
                     let leg = next + ends.iter().take_while(|&&end| end < ran).count();
@@ -182,15 +200,10 @@ impl Conductor<'_> {
                     }
                     next = leg + 1;
                 }
-                RunEnd::Residual if bleeds < BLEEDS => {
-                    bleeds += 1;
-                    self.discharge(state)?;
-                }
-                RunEnd::Residual => self.bench_faults.push(self.live_unit()),
                 RunEnd::Unproven => self.supply_contacts(state)?,
                 RunEnd::Complete => next = stage.legs.len(),
                 RunEnd::Stopped => return Err(ClientError::OutOfTurn("the run was stopped").into()),
-                RunEnd::Fault(_) => {}
+                RunEnd::Residual | RunEnd::Fault(_) => {}
             }
         }
         if self.bench_faults.is_empty() {
@@ -218,7 +231,7 @@ impl Conductor<'_> {
         builder.walk(&everything, Walk::Dry);
         builder.guard_after(&everything);
         let shots = builder.finish();
-        self.run(state, Purpose::DryLook, &shots)?;
+        self.excited_run(state, Purpose::DryLook, &shots)?;
         let Some(look) = self.facts.last().cloned() else { return Ok(()) };
         if !self.bench_faults.is_empty() {
             return Ok(());
@@ -249,7 +262,7 @@ impl Conductor<'_> {
             builder.whole(&piece, expected, plan::gate_ohms(self.board(), &piece));
             builder.walk(&piece, Walk::Usual);
             let shots = builder.finish();
-            if self.run(state, Purpose::Reforce, &shots)? == RunEnd::Gate {
+            if self.excited_run(state, Purpose::Reforce, &shots)? == RunEnd::Gate {
                 self.investigate(state, &piece, &broken, depth - 1)?;
             }
             if !self.bench_faults.is_empty() {
@@ -282,7 +295,7 @@ impl Conductor<'_> {
         builder.residual();
         builder.walk(&Stretch { wanted, ..stretch.clone() }, Walk::Load);
         let shots = builder.finish();
-        self.run(state, Purpose::LoadLook, &shots)?;
+        self.excited_run(state, Purpose::LoadLook, &shots)?;
         Ok(())
     }
 
@@ -301,7 +314,7 @@ impl Conductor<'_> {
         }
         let shots = builder.finish();
         if any {
-            self.run(state, Purpose::Bridge, &shots)?;
+            self.excited_run(state, Purpose::Bridge, &shots)?;
         }
         Ok(())
     }
@@ -324,7 +337,7 @@ impl Conductor<'_> {
         }
         let shots = builder.finish();
         if !pieces.is_empty() {
-            self.run(state, Purpose::LongLook, &shots)?;
+            self.excited_run(state, Purpose::LongLook, &shots)?;
         }
         Ok(())
     }
@@ -375,7 +388,7 @@ impl Conductor<'_> {
             builder.residual();
             question.ask(&mut builder);
             let shots = builder.finish();
-            self.run(state, Purpose::Diagnosis, &shots)?;
+            self.excited_run(state, Purpose::Diagnosis, &shots)?;
             let Some(answers) = self.facts.last() else { continue };
             self.bench_faults.push(question.conclude(self.fixture, answers));
         }

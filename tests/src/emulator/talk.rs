@@ -123,6 +123,7 @@ pub fn walk(fixture: &Fixture, segments: usize) -> Vec<Shot> {
             proof: true,
             ends: false,
             triples_min: 1,
+            wait_us: 0,
             triples_max: 2,
             stop: None,
             gate: None,

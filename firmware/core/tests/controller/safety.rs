@@ -71,6 +71,7 @@ fn any_ratio() -> impl Strategy<Value = Ratio> {
             proof,
             ends,
             triples_min,
+            wait_us: 0,
             triples_max: triples_min + more,
             stop,
             gate,

@@ -20,6 +20,7 @@ pub const RATIO: Ratio = Ratio {
     proof: false,
     ends: false,
     triples_min: 1,
+    wait_us: 0,
     triples_max: 1,
     stop: None,
     gate: None,
