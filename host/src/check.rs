@@ -19,8 +19,8 @@ pub struct Checked {
     pub ok: bool,
 }
 
-/// Checks board and fixture files, told apart by their tables. `width` and `colour` are those of the terminal, see
-/// [`render`].
+/// Checks board and fixture files, told apart by their tables. `width` and `colour` are those of the
+/// terminal, see [`render`].
 pub fn check<P: AsRef<Path>>(paths: &[P], width: usize, colour: bool) -> Checked {
     let mut checked = Checked { report: String::new(), ok: true };
     for path in paths {

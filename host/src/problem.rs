@@ -1,8 +1,8 @@
 //! Problems in files people write: all of them at once, each with its place and its remedy.
 //!
-//! A [`Problem`] knows its file, the bytes it is about, what is wrong and what would be right. Readers gather them
-//! into [`Problems`]; [`render`] shows them with the offending text underlined, and `Display` gives one line each
-//! for logs.
+//! A [`Problem`] knows its file, the bytes it is about, what is wrong and what would be right. Readers gather
+//! them into [`Problems`]; [`render`] shows them with the offending text underlined, and `Display` gives one
+//! line each for logs.
 
 use std::fmt::{self, Write as _};
 use std::ops::Range;
@@ -10,7 +10,8 @@ use std::sync::Arc;
 
 use miette::{Diagnostic, GraphicalReportHandler, GraphicalTheme, LabeledSpan, MietteSpanContents, Severity};
 
-/// A file as it is shown: byte for byte where it was, but without characters that would move a terminal's cursor.
+/// A file as it is shown: byte for byte where it was, but without characters that would move a terminal's
+/// cursor.
 #[derive(PartialEq, Eq, Debug)]
 pub struct SourceText {
     name: String,
@@ -87,8 +88,8 @@ impl Diagnostic for Problem {
 impl SourceText {
     /// A file by its name and its text; the text is empty when it could not be read.
     pub fn new(name: &str, text: &str) -> Self {
-        // Replacements are as long as what they replace, so that spans keep their places: control characters have one
-        // byte below U+0080 and two above.
+        // Replacements are as long as what they replace, so that spans keep their places: control characters
+        // have one byte below U+0080 and two above.
         let tame = |letter: char| match letter {
             '\n' | '\t' => letter,
             _ if !letter.is_control() => letter,
@@ -145,8 +146,8 @@ impl miette::SourceCode for SourceText {
     }
 }
 
-/// Everything found wrong, in the order of the files read and of the places in them. Never empty when it is an
-/// error.
+/// Everything found wrong, in the order of the files read and of the places in them. Never empty when it is
+/// an error.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Problems(pub Vec<Problem>);
 
@@ -181,8 +182,8 @@ impl fmt::Display for Problems {
 
 impl std::error::Error for Problems {}
 
-/// Problems for a person: file, line, the offending text underlined, and the remedy. `width` is the terminal's
-/// width in columns; `colour` only where somebody looks at it.
+/// Problems for a person: file, line, the offending text underlined, and the remedy. `width` is the
+/// terminal's width in columns; `colour` only where somebody looks at it.
 pub fn render(problems: &Problems, width: usize, colour: bool) -> String {
     let theme = if colour { GraphicalTheme::unicode() } else { GraphicalTheme::unicode_nocolor() };
     let handler = GraphicalReportHandler::new_themed(theme)
@@ -195,7 +196,8 @@ pub fn render(problems: &Problems, width: usize, colour: bool) -> String {
         if !shown.is_empty() {
             shown.push('\n');
         }
-        // Writing to a string fails only if a diagnostic's own source does; then the plain line still says it.
+        // Writing to a string fails only if a diagnostic's own source does; then the plain line still says
+        // it.
         if handler.render_report(&mut shown, problem).is_err() {
             let _ = writeln!(shown, "{}: {}", problem.file.name, problem.message);
         }

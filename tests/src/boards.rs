@@ -6,18 +6,18 @@ use copperwalk::board;
 use copperwalk::fixture::{Fixture, Pins};
 use copperwalk::problem::Problems;
 
-/// Segments of the longest ladder whose fixture fits the 255 sense channels that one byte can count: one more point than
-/// segments, and the return.
+/// Segments of the longest ladder whose fixture fits the 255 sense channels that one byte can count: one more
+/// point than segments, and the return.
 pub const LONGEST_WIRED: usize = 253;
 
-/// Board and fixture file of a ladder: a path of so many segments winding up the board, traces on the front and on the
-/// back in turn with a pair of vias between. One state, no return segments, no standards.
+/// Board and fixture file of a ladder: a path of so many segments winding up the board, traces on the front
+/// and on the back in turn with a pair of vias between. One state, no return segments, no standards.
 pub fn ladder_text(segments: usize) -> (String, String) {
     (ladder_board(segments), ladder_fixture_text(segments))
 }
 
-/// A ladder of any length with its fixture. Beyond [`LONGEST_WIRED`] the sense channels start again from 0: no such bench
-/// can be built, yet its plan can be compiled and timed.
+/// A ladder of any length with its fixture. Beyond [`LONGEST_WIRED`] the sense channels start again from 0:
+/// no such bench can be built, yet its plan can be compiled and timed.
 ///
 /// # Errors
 /// None, unless the rules for board files change.

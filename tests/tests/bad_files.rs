@@ -1,7 +1,8 @@
 //! What is wrong in a file is said at its place, with the remedy, and nothing else is said.
 //!
-//! Each case changes one thing in a good example and names the problem that must come of it: words of the message, and
-//! words of the line it must point to. One slip makes one problem unless the case says otherwise.
+//! Each case changes one thing in a good example and names the problem that must come of it: words of the
+//! message, and words of the line it must point to. One slip makes one problem unless the case says
+//! otherwise.
 #![allow(clippy::panic)] // helpers outside a test function may fail the test, too
 
 use std::fs;
@@ -163,7 +164,8 @@ fn fixture_files() {
     judge_all(FIXTURE_CASES, FIXTURE, |text| fixture::parse("fixture.toml", text, board.clone()).map(|_| ()));
 }
 
-/// One gap is two problems, however many segments lie beyond it: the load is not reached, the rest hangs in the air.
+/// One gap is two problems, however many segments lie beyond it: the load is not reached, the rest hangs in
+/// the air.
 #[test]
 fn a_gap_names_both_sides_of_it() {
     let text =
@@ -288,8 +290,8 @@ fn what_is_shown_cannot_flood_or_steer_a_terminal() {
     }
 }
 
-/// As bad as a megabyte can be: a thousand segments that name points which do not exist, a thousand unknown keys, names of ten
-/// thousand letters. Nobody waits for the list of problems.
+/// As bad as a megabyte can be: a thousand segments that name points which do not exist, a thousand unknown
+/// keys, names of ten thousand letters. Nobody waits for the list of problems.
 #[test]
 fn the_worst_megabyte_is_refused_while_somebody_waits() {
     let points: String = (0..1000)

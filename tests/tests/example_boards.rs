@@ -48,8 +48,9 @@ fn every_path_fits_the_meter() {
     }
 }
 
-/// Healthy contacts age and healthy copper is etched thin: limits leave room for both. Of two barrels one alone reads
-/// twice the pair and still carries the path (common practice), so a pair's limit lies above twice its value.
+/// Healthy contacts age and healthy copper is etched thin: limits leave room for both. Of two barrels one
+/// alone reads twice the pair and still carries the path (common practice), so a pair's limit lies above
+/// twice its value.
 #[test]
 fn limits_leave_room_for_healthy_units() {
     for example in examples() {

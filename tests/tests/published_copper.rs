@@ -1,7 +1,7 @@
 //! Expected resistance against the outside world: a published figure beside each check, and how it is known.
 //!
-//! "Read" means the page named was read; "recalculated" that the figure follows from published inputs and nobody
-//! prints it; "from memory" that the document was not at hand.
+//! "Read" means the page named was read; "recalculated" that the figure follows from published inputs and
+//! nobody prints it; "from memory" that the document was not at hand.
 
 use copperwalk::board::expected::{
     ALPHA_COPPER, Laminate, RHO_COPPER, awg_diameter_mm, barrel_ohms, expected, ipc2221_amps, to_20c,
@@ -16,8 +16,8 @@ fn close(found: f64, published: f64, relative: f64) {
     assert!(apart <= relative, "{found} is {:.4} % from {published}", apart * 100.0);
 }
 
-/// IEC 60028 (1925): resistivity of annealed copper at 20 °C is 1/58 Ω·mm²/m, its coefficient 0.00393 per kelvin
-/// (read in pages that quote the standard).
+/// IEC 60028 (1925): resistivity of annealed copper at 20 °C is 1/58 Ω·mm²/m, its coefficient 0.00393 per
+/// kelvin (read in pages that quote the standard).
 #[test]
 fn annealed_copper() {
     close(RHO_COPPER, 0.017_241, 3e-5); // half a unit of the printed place
@@ -31,9 +31,9 @@ fn annealed_copper() {
     assert_eq!(to_20c(0.5, 20.0), 0.5);
 }
 
-/// ASTM B258: gauge n has a diameter of 0.005 in × 92^((36 − n)/39). Diameter and resistance per 1,000 ft, 20 °C, as
-/// printed at hyperphysics.phy-astr.gsu.edu/hbase/Tables/wirega.html (read; from Floyd, Electric Circuit
-/// Fundamentals).
+/// ASTM B258: gauge n has a diameter of 0.005 in × 92^((36 − n)/39). Diameter and resistance per 1,000 ft, 20
+/// °C, as printed at hyperphysics.phy-astr.gsu.edu/hbase/Tables/wirega.html (read; from Floyd, Electric
+/// Circuit Fundamentals).
 #[test]
 fn wire_table() {
     const MM_PER_INCH: f64 = 25.4;
@@ -66,8 +66,9 @@ fn trace_example_a() {
     assert_eq!(engineering(trace_ohms(100.0, 0.5, 35.0)), "98.5 mΩ");
 }
 
-/// Example B: 5 cm of 0.25 mm track of 1 oz copper is about 0.1 Ω and costs a 5 kΩ input 0.0019 % of gain (0.1 Ω, 5 kΩ and
-/// 0.0019 % read in a reprint of the Linear Circuit Design Handbook, ch. 12; 5 cm, 0.25 mm and its 38 µm from memory).
+/// Example B: 5 cm of 0.25 mm track of 1 oz copper is about 0.1 Ω and costs a 5 kΩ input 0.0019 % of gain
+/// (0.1 Ω, 5 kΩ and 0.0019 % read in a reprint of the Linear Circuit Design Handbook, ch. 12; 5 cm, 0.25 mm
+/// and its 38 µm from memory).
 #[test]
 fn trace_example_b() {
     let track = trace_ohms(50.0, 0.25, 38.0);
@@ -76,7 +77,8 @@ fn trace_example_b() {
     close(gain_error_percent, 0.0019, 0.06);
 }
 
-/// A square of 1 oz copper is about half a milliohm (trade rule; 0.4926 mΩ at 35 µm recalculated), whatever its size.
+/// A square of 1 oz copper is about half a milliohm (trade rule; 0.4926 mΩ at 35 µm recalculated), whatever
+/// its size.
 #[test]
 fn a_square_is_half_a_milliohm() {
     for side_mm in [0.1, 1.0, 40.0] {
@@ -84,7 +86,8 @@ fn a_square_is_half_a_milliohm() {
     }
 }
 
-/// ρ·L/(π(ro² − ri²)) with the plating inside the drilled hole (recalculated with 1/58; no printed figure was seen).
+/// ρ·L/(π(ro² − ri²)) with the plating inside the drilled hole (recalculated with 1/58; no printed figure was
+/// seen).
 #[test]
 fn via_barrels() {
     close(barrel_ohms(0.30, 25.0, 1.6), 1.2772e-3, 4e-5);
@@ -108,18 +111,19 @@ fn one_barrel_of_two() {
 fn trace_currents() {
     const MM_PER_MIL: f64 = 0.0254;
     const OUNCE_UM: f64 = 1.378 * 25.4;
-    // Example 1: 10 mil, 1 oz, 10 K. A page prints 0.884 A with a rounded factor (read at hypercode.alexisbouchez.com,
-    // trace-current-capacity); exact is 0.8855 A.
+    // Example 1: 10 mil, 1 oz, 10 K. A page prints 0.884 A with a rounded factor (read at
+    // hypercode.alexisbouchez.com, trace-current-capacity); exact is 0.8855 A.
     close(ipc2221_amps(10.0 * MM_PER_MIL, OUNCE_UM, 10.0), 0.8855, 0.002);
-    // Example 2: 1 A, 10 K, 1 oz needs 0.300 mm (from memory: what common calculators give; recalculated 11.826 mil).
+    // Example 2: 1 A, 10 K, 1 oz needs 0.300 mm (from memory: what common calculators give; recalculated
+    // 11.826 mil).
     close(ipc2221_amps(11.826 * MM_PER_MIL, OUNCE_UM, 10.0), 1.0, 1e-4);
 }
 
 /// Makers' figures that the table of parts stands on, each read in the sheet named in `board::parts`.
 #[test]
 fn parts_and_contacts() {
-    // SSSS811101 slide switch: 70 mΩ at most new, 130 mΩ at most after life. Common practice: well under an ohm is
-    // healthy, hundreds of ohms are dirt.
+    // SSSS811101 slide switch: 70 mΩ at most new, 130 mΩ at most after life. Common practice: well under an
+    // ohm is healthy, hundreds of ohms are dirt.
     let laminate = Laminate { thickness_mm: 1.6, copper_um: 35.0 };
     let switch = expected(&SegmentKind::Switch, laminate, None);
     assert!(switch.typical_ohms <= 0.070 && switch.high_ohms == 0.130);

@@ -16,12 +16,12 @@ pub const ALPHA_COPPER: f64 = 0.003_93;
 /// Lengths are kept in mm, the resistivity counts metres.
 const METRES_PER_MM: f64 = 1e-3;
 
-/// A healthy trace may be etched narrow and plated thin. Width: ±20 % is the usual acceptance for outer layers
-/// (IPC-6012 class 2, from memory); thickness rarely takes more, because plating adds to the foil.
+/// A healthy trace may be etched narrow and plated thin. Width: ±20 % is the usual acceptance for outer
+/// layers (IPC-6012 class 2, from memory); thickness rarely takes more, because plating adds to the foil.
 const TRACE_HIGH: f64 = 1.2;
 
-/// A healthy barrel may be thin at its knees: 20 µm on average passes where 25 µm was drawn (IPC-6012 class 2,
-/// from memory), and drills wander in diameter.
+/// A healthy barrel may be thin at its knees: 20 µm on average passes where 25 µm was drawn (IPC-6012 class
+/// 2, from memory), and drills wander in diameter.
 const VIA_HIGH: f64 = 1.35;
 
 /// A healthy wire may be 1 % thin and a tenth longer than drawn (common practice).

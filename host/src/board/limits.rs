@@ -1,9 +1,10 @@
 //! Limits that the file does not state: each segment's share of the supply's drop budget.
 //!
-//! The budget in ohms is `max_drop / load`. On the way from the supply to a load, and back along the costliest
-//! return, the stated limits are taken off first; what is left is shared among the other segments in proportion to
-//! the highest resistance a healthy one has. A segment on several ways gets its smallest share. Nobody gets more than
-//! [`MOST_OF_HIGH`] times that resistance: a generous budget must not hide a segment that is plainly ill.
+//! The budget in ohms is `max_drop / load`. On the way from the supply to a load, and back along the
+//! costliest return, the stated limits are taken off first; what is left is shared among the other segments
+//! in proportion to the highest resistance a healthy one has. A segment on several ways gets its smallest
+//! share. Nobody gets more than [`MOST_OF_HIGH`] times that resistance: a generous budget must not hide a
+//! segment that is plainly ill.
 
 use super::network::Network;
 use super::{PointId, SegmentId, Supply};
@@ -21,8 +22,8 @@ pub struct Claim {
     pub stated_ohms: Option<f64>,
 }
 
-/// The upper limit of every segment, ohm, in file order. `overdrawn` is told of every load whose way there and back
-/// takes more than the budget even if every segment is healthy, with the figures.
+/// The upper limit of every segment, ohm, in file order. `overdrawn` is told of every load whose way there
+/// and back takes more than the budget even if every segment is healthy, with the figures.
 ///
 /// # Errors
 /// The last thing `overdrawn` answered.
@@ -83,7 +84,8 @@ mod tests {
     use super::super::network::Edge;
     use super::*;
 
-    /// A trunk (0) from the supply that branches to two loads (1, 2), and a return (3) with a longer branch (4, 5).
+    /// A trunk (0) from the supply that branches to two loads (1, 2), and a return (3) with a longer branch
+    /// (4, 5).
     fn network() -> Network {
         let edges = [(0, 1), (1, 2), (1, 3), (4, 5), (5, 6), (6, 7)];
         let edge = |(i, (a, b))| Edge { segment: SegmentId(i), ends: [PointId(a), PointId(b)], closed: None };
@@ -117,8 +119,8 @@ mod tests {
 
     #[test]
     fn the_rest_is_shared_in_proportion_and_the_smallest_share_counts() {
-        // Longest way: 0, 2 and back 3, 4, 5: healthy 1 + 2 + 1 = 4 of a budget of 8, so twice the healthy value. The way
-        // over 1 alone would allow 8/3 of it.
+        // Longest way: 0, 2 and back 3, 4, 5: healthy 1 + 2 + 1 = 4 of a budget of 8, so twice the healthy
+        // value. The way over 1 alone would allow 8/3 of it.
         let limits = limits([None; 6], 8.0);
         assert_eq!(limits, [2.0, 8.0 / 3.0, 4.0, 1.0, 0.5, 0.5]);
     }

@@ -2,8 +2,8 @@
 //!
 //! Read [`Board`] (the outcome) first; then in the order a file passes through: `file` (every value with its
 //! place), [`expected`] and [`parts`] (what healthy segments read), `rules` (the board as a whole, over
-//! [`network`]), [`limits`] (shares of the drop budget), `assemble`. `docs/board-files.md` explains the files to those who write
-//! them.
+//! [`network`]), [`limits`] (shares of the drop budget), `assemble`. `docs/board-files.md` explains the files
+//! to those who write them.
 
 mod assemble;
 pub mod expected;
@@ -84,7 +84,8 @@ mod tests {
     }
 
     proptest! {
-        /// No text makes reading panic; what is refused has something to show, and every span lies in the text.
+        /// No text makes reading panic; what is refused has something to show, and every span lies in the
+        /// text.
         #[test]
         fn no_board_file_makes_it_panic(text in damaged(BOARD)) {
             if let Err(problems) = parse("board.toml", &text) {

@@ -14,8 +14,8 @@ pub struct SegmentId(pub usize);
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize)]
 pub struct StateId(pub usize);
 
-/// A board type. Built by [`super::read`] only, so names are unique, ids are in range, the supply path joins up,
-/// and no state closes a loop.
+/// A board type. Built by [`super::read`] only, so names are unique, ids are in range, the supply path joins
+/// up, and no state closes a loop.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Board {
     /// Name as written in the file.

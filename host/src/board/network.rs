@@ -1,7 +1,7 @@
 //! Segments as a graph: what joins what, in one state or in any of them.
 //!
-//! A board may be walked only if its segments form a forest in every state: where two ways lead between the same
-//! points they share the current, and four-wire readings along either say nothing about it alone.
+//! A board may be walked only if its segments form a forest in every state: where two ways lead between the
+//! same points they share the current, and four-wire readings along either say nothing about it alone.
 
 use std::collections::VecDeque;
 
@@ -84,8 +84,8 @@ impl Network {
         (0..self.states).find_map(|state| self.reach(from, Some(StateId(state))).path(to))
     }
 
-    /// The loops of a state: for every segment that closes one, in file order, all segments in it, in order of the
-    /// way round.
+    /// The loops of a state: for every segment that closes one, in file order, all segments in it, in order
+    /// of the way round.
     pub fn loops(&self, state: StateId) -> Vec<Vec<SegmentId>> {
         let mut forest = Self::new(self.points, self.states, Vec::new());
         let mut trees: Vec<usize> = (0..self.points).collect();

@@ -1,7 +1,8 @@
 //! Typical and limiting resistance of healthy parts and contacts at 20 °C.
 //!
-//! Figures from makers' sheets where one was read; "common practice" where not. They are starting points for limits:
-//! two makers' 1 A fuses differ by nearly two, so a part that matters gets its own `typical` or `max`.
+//! Figures from makers' sheets where one was read; "common practice" where not. They are starting points for
+//! limits: two makers' 1 A fuses differ by nearly two, so a part that matters gets its own `typical` or
+//! `max`.
 
 use super::Expected;
 
@@ -9,14 +10,15 @@ const fn usual(typical_ohms: f64, high_ohms: f64) -> Expected {
     Expected { typical_ohms, high_ohms }
 }
 
-/// Ferrite bead on a supply line. Makers' maxima: 60 Ω 400 mA bead 0.10 Ω, 10 Ω 500 mA bead 0.05 Ω (BMB0603A sheet).
-/// Signal beads go up to 0.7 Ω (BLM15 sheet): give those a `typical`.
+/// Ferrite bead on a supply line. Makers' maxima: 60 Ω 400 mA bead 0.10 Ω, 10 Ω 500 mA bead 0.05 Ω (BMB0603A
+/// sheet). Signal beads go up to 0.7 Ω (BLM15 sheet): give those a `typical`.
 pub const FERRITE: Expected = usual(0.06, 0.10);
 
 /// Small power inductor. Common practice: a tenth of an ohm or two; give yours a `typical`.
 pub const INDUCTOR: Expected = usual(0.15, 0.25);
 
-/// Slide switch: 70 mΩ at most when new, 130 mΩ at most after its life (SSSS8 sheet); good ones read 50 to 70 mΩ.
+/// Slide switch: 70 mΩ at most when new, 130 mΩ at most after its life (SSSS8 sheet); good ones read 50 to 70
+/// mΩ.
 pub const SWITCH: Expected = usual(0.06, 0.13);
 
 /// Mated crimp or spring contact pair. Common practice: 10 to 20 mΩ new, up to 40 mΩ after wear.
@@ -30,8 +32,8 @@ pub const fn shunt(ohms: f64) -> Expected {
     usual(ohms, ohms * 1.05)
 }
 
-/// Cold resistance of 0603 fast chip fuses by rating: (A, Ω typical), 0603FA series. Another maker's 1608FF series
-/// reads 0.14 Ω at 1 A and 0.042 Ω at 2 A, so the lower side is wide open.
+/// Cold resistance of 0603 fast chip fuses by rating: (A, Ω typical), 0603FA series. Another maker's 1608FF
+/// series reads 0.14 Ω at 1 A and 0.042 Ω at 2 A, so the lower side is wide open.
 const FUSES: [(f64, f64); 12] = [
     (0.25, 3.25),
     (0.375, 1.8),
@@ -59,8 +61,8 @@ pub fn fuse(rating_amps: Option<f64>) -> Expected {
     usual(typical, typical * FUSE_HIGH)
 }
 
-/// Resettable fuses by hold current: least resistance as delivered, Ω. 0805 sizes up to 0.35 A (FSMD-0805), 0603
-/// sizes above (0603 series, 0.50 and 0.60 A).
+/// Resettable fuses by hold current: least resistance as delivered, Ω. 0805 sizes up to 0.35 A (FSMD-0805),
+/// 0603 sizes above (0603 series, 0.50 and 0.60 A).
 const RESETTABLE_LEAST: [(f64, f64); 5] = [(0.1, 0.70), (0.2, 0.40), (0.35, 0.25), (0.5, 0.10), (0.6, 0.08)];
 
 /// The same parts: greatest resistance one hour after a trip or after reflow (R1max), Ω.
@@ -76,8 +78,8 @@ pub fn resettable(hold_amps: Option<f64>) -> Expected {
     usual((least * most).sqrt(), most)
 }
 
-/// Interpolates between rows, both axes logarithmic, as these parts follow power laws; beyond the ends the nearest
-/// stretch goes on.
+/// Interpolates between rows, both axes logarithmic, as these parts follow power laws; beyond the ends the
+/// nearest stretch goes on.
 fn between(rows: &[(f64, f64)], at: f64) -> f64 {
     let upper = rows.partition_point(|(x, _)| *x < at).clamp(1, rows.len() - 1);
     let ((x0, y0), (x1, y1)) = (rows[upper - 1], rows[upper]);

@@ -1,6 +1,7 @@
 //! Rules about the board as a whole: does the path join up, can it be walked, can it be believed?
 //!
-//! They run on whatever of the draft could be read, so that a slip in one line does not hide a loop in another.
+//! They run on whatever of the draft could be read, so that a slip in one line does not hide a loop in
+//! another.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -24,8 +25,8 @@ pub(super) fn judge(sheet: &Sheet, draft: &Draft) -> Network {
     network
 }
 
-/// The segments that say what they join and when, and whether these are all. A loop among some is a loop among all; a
-/// gap is not.
+/// The segments that say what they join and when, and whether these are all. A loop among some is a loop
+/// among all; a gap is not.
 fn network(draft: &Draft) -> (Network, bool) {
     let edges: Vec<_> = segments(draft)
         .filter_map(|(id, segment)| {

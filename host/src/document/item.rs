@@ -44,7 +44,8 @@ impl<'d> Item<'d> {
         self.value.as_str().ok_or_else(|| self.wrong_type("a text", "put it in quotes"))
     }
 
-    /// A name: a text that fits on a line of a report. [`NAME_LONGEST`](super::NAME_LONGEST) characters, none of them a control.
+    /// A name: a text that fits on a line of a report. [`NAME_LONGEST`](super::NAME_LONGEST) characters, none
+    /// of them a control.
     pub fn name(&self) -> Result<&'d str, Told> {
         let text = self.text()?;
         check_name(text).map_err(|(what, help)| self.refuse(format!("{} {what}", self.what), help))

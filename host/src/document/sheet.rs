@@ -112,8 +112,8 @@ impl Sheet {
         Told(())
     }
 
-    /// The known name that was meant, or the known names. Looking for it costs time, and a file can ask for a thousand
-    /// names among a thousand: beyond the problems that anybody reads, the question is not worth it.
+    /// The known name that was meant, or the known names. Looking for it costs time, and a file can ask for a
+    /// thousand names among a thousand: beyond the problems that anybody reads, the question is not worth it.
     pub(super) fn suggest(&self, word: &str, known: &[&str]) -> String {
         const WORTH_IT: usize = 200;
         match self.problems.borrow().len() {

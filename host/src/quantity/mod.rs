@@ -1,8 +1,8 @@
 //! Quantities as people write them: a number with its unit, read and written.
 //!
-//! A bare number in a file is a guess waiting to be wrong by a thousand, so [`parse`] wants a unit and says which
-//! ones belong. The way back, [`engineering`] and [`with_uncertainty`], is used by everything that shows a value,
-//! so that a resistance looks the same on a terminal, on a page and in a message.
+//! A bare number in a file is a guess waiting to be wrong by a thousand, so [`parse`] wants a unit and says
+//! which ones belong. The way back, [`engineering`] and [`with_uncertainty`], is used by everything that
+//! shows a value, so that a resistance looks the same on a terminal, on a page and in a message.
 
 mod read;
 mod show;

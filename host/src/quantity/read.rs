@@ -23,7 +23,8 @@ pub enum Unit {
     Fraction,
 }
 
-/// A spelling of a unit: what it measures, and its size in the dimension's coherent unit as `factor · 10^power`.
+/// A spelling of a unit: what it measures, and its size in the dimension's coherent unit as `factor ·
+/// 10^power`.
 struct Spelling(&'static str, Dimension, f64, i32);
 
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -122,8 +123,8 @@ pub struct QuantityError {
     pub help: String,
 }
 
-/// Reads a quantity and gives it in the unit it is kept in. The decimal digits are shifted, not multiplied, so
-/// `"35 um"` is exactly 35 µm and `"1.2 mm"` exactly the double nearest to 1.2.
+/// Reads a quantity and gives it in the unit it is kept in. The decimal digits are shifted, not multiplied,
+/// so `"35 um"` is exactly 35 µm and `"1.2 mm"` exactly the double nearest to 1.2.
 ///
 /// # Errors
 /// No number, a number that is not finite, no unit, an unknown unit, or a unit of another dimension.
@@ -160,7 +161,8 @@ pub fn parse(text: &str, unit: Unit) -> Result<f64, QuantityError> {
     shifted.ok_or_else(|| wrong(format!("`{}` is not a finite number", clip(text))))
 }
 
-/// Length in bytes of the number a text begins with: digits, point, signs, and an exponent if digits follow it.
+/// Length in bytes of the number a text begins with: digits, point, signs, and an exponent if digits follow
+/// it.
 fn number_length(text: &str) -> usize {
     let bytes = text.as_bytes();
     let is_number = |i: usize| match bytes[i] {

@@ -2,8 +2,8 @@
 
 use std::fmt;
 
-/// The beginning of a text, for messages: a name of 10,000 characters helps nobody, and a control character may
-/// move the cursor of the terminal it is shown on.
+/// The beginning of a text, for messages: a name of 10,000 characters helps nobody, and a control character
+/// may move the cursor of the terminal it is shown on.
 pub fn clip(text: &str) -> String {
     const LONGEST: usize = 60;
     let shown: String =
@@ -16,8 +16,8 @@ pub fn engineering(ohms: f64) -> String {
     si(ohms, 3, "Ω")
 }
 
-/// A value with an SI prefix and so many significant digits: `si(0.12, 3, "A")` is `120 mA`. What is not finite
-/// is shown as `–`.
+/// A value with an SI prefix and so many significant digits: `si(0.12, 3, "A")` is `120 mA`. What is not
+/// finite is shown as `–`.
 pub fn si(value: f64, digits: usize, symbol: &str) -> String {
     if !value.is_finite() {
         return format!("– {symbol}");

@@ -1,7 +1,7 @@
 //! A board file read into a [`Draft`]: every value with its place, names resolved as far as they go.
 //!
-//! Nothing here stops at a mistake. What could not be read is an `Err(Told)` in the draft, and the rules that judge
-//! the whole ([`super::rules`]) run on what is there.
+//! Nothing here stops at a mistake. What could not be read is an `Err(Told)` in the draft, and the rules that
+//! judge the whole ([`super::rules`]) run on what is there.
 
 mod heading;
 mod isolation;
@@ -23,7 +23,8 @@ pub(super) use supply::SupplyDraft;
 
 /// Format this program reads.
 const FORMAT: u32 = 1;
-/// Points or segments a file may have: the matrix has at most 255 sense channels, so this only stops nonsense.
+/// Points or segments a file may have: the matrix has at most 255 sense channels, so this only stops
+/// nonsense.
 const MOST_ITEMS: usize = 1000;
 /// The isolation range of the meter proves up to this, ohm.
 const ISOLATION_MOST_OHMS: f64 = 200e3;

@@ -1,5 +1,5 @@
-//! A `[[segment]]` of a board file: the keys each kind has, what it is expected to read, and whether its stated limits
-//! make sense of that.
+//! A `[[segment]]` of a board file: the keys each kind has, what it is expected to read, and whether its
+//! stated limits make sense of that.
 
 use super::{ISOLATION_MOST_OHMS, Names, Placed};
 use crate::board::expected::{Laminate, expected};
