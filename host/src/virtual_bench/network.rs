@@ -1,12 +1,15 @@
 //! Nodal analysis of a network of resistors, with an electromotive force in any branch and currents into any node.
 //!
-//! Almost everything on a board under test is a chain or a dead end, and so are relays and pins. A node with at
-//! most two neighbours folds into the resistor that replaces it (the series rule), exactly, without a subtraction,
-//! so that a milliohm keeps all its digits beside a gigaohm. What is left has meshes: a handful of nodes that
-//! go to nalgebra's Cholesky factorisation. Factoring a board of 300 segments so takes microseconds, and solving
-//! for other sources is one pass over the nodes.
-
-use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
+//! Nodes are eliminated one by one, the one with the fewest neighbours first: each leaves behind the resistors between
+//! its neighbours that act as it did (the star-mesh rule; for two neighbours the series rule). That is Gaussian
+//! elimination of the nodal matrix, written so that it never subtracts. A pivot of the matrix itself is a
+//! difference of sums: beside a milliohm of copper (1000 S) it rounds at 10⁻¹³ S, which is no longer nothing beside
+//! 5 MΩ of insulation. Here every conductance and every voltage keeps its digits, and a part that floats is no
+//! special case. A general factorisation of nalgebra's, pivots and all, is what the tests compare it with; ngspice
+//! is another.
+//!
+//! Boards are trees with a few meshes, so hardly anything fills in: 300 segments factor in a fraction of a
+//! millisecond, and solving for other sources is one pass over the nodes.
 
 /// A node. Nodes count up from [`GROUND`].
 pub type Node = usize;
@@ -21,11 +24,6 @@ pub struct Branch(usize);
 /// Resistances are kept in this range, ohm, so that nothing entered can make the network insoluble: far below
 /// any copper and far above any insulation on the bench.
 const OHMS: std::ops::RangeInclusive<f64> = 1e-9..=1e15;
-
-/// Every node of the meshed rest leaks this part of its own conductance to ground. A floating part then has a
-/// voltage, and rounding (parts in 10¹⁶) cannot make the matrix indefinite; where nodes are tied it shifts
-/// voltages by less than a nanovolt.
-const FLOATING: f64 = 1e-13;
 
 /// A network under construction.
 #[derive(Clone, Debug)]
@@ -98,9 +96,7 @@ impl Network {
         for &(a, b, ohms) in &self.branches {
             link(&mut links, a, b, 1.0 / ohms);
         }
-        let folded = fold(&mut links);
-        let (rest, cholesky) = factor_rest(&links);
-        Factored { network: self, folded, rest, cholesky }
+        Factored { network: self, eliminated: eliminate(links) }
     }
 }
 
@@ -121,67 +117,53 @@ fn link(links: &mut [Links], a: Node, b: Node, siemens: f64) {
 
 /// A node taken out of the network: its neighbours at that time, and the sum of the conductances to them.
 #[derive(Clone, Debug)]
-struct Folded {
+struct Eliminated {
     node: Node,
     links: Links,
     siemens: f64,
 }
 
-/// Takes out nodes with at most two neighbours until none is left. `links` keeps the meshed rest.
-fn fold(links: &mut [Links]) -> Vec<Folded> {
-    let mut folded = Vec::with_capacity(links.len());
+/// Takes out every node but ground, in an order that keeps the meshes small.
+fn eliminate(mut links: Vec<Links>) -> Vec<Eliminated> {
+    let mut eliminated = Vec::with_capacity(links.len());
+    let mut left: Vec<Node> = (GROUND + 1..links.len()).collect();
+    // Chains and dead ends first, as they come: nearly everything. `simple` may name a node twice.
+    let mut simple = left.clone();
     let mut gone = vec![false; links.len()];
     gone[GROUND] = true;
-    let mut waiting: Vec<Node> = (0..links.len()).rev().collect();
-    while let Some(node) = waiting.pop() {
-        if gone[node] || links[node].len() > 2 {
-            continue;
-        }
+    loop {
+        let node = match simple.pop() {
+            Some(node) if gone[node] || links[node].len() > 2 => continue,
+            Some(node) => node,
+            None => {
+                left.retain(|&node| !gone[node]);
+                match left.iter().min_by_key(|&&node| links[node].len()) {
+                    Some(&node) => node,
+                    None => return eliminated,
+                }
+            }
+        };
         gone[node] = true;
         let own = std::mem::take(&mut links[node]);
+        let siemens = own.iter().map(|(_, siemens)| siemens).sum();
         for &(neighbour, _) in &own {
             links[neighbour].retain(|(other, _)| *other != node);
-            waiting.push(neighbour);
         }
-        let siemens = own.iter().map(|(_, siemens)| siemens).sum();
-        if let [(a, to_a), (b, to_b)] = own[..] {
-            link(links, a, b, to_a * to_b / siemens);
-        }
-        folded.push(Folded { node, links: own, siemens });
-    }
-    folded
-}
-
-/// The nodes that did not fold, and the factored matrix of their conductances.
-fn factor_rest(links: &[Links]) -> (Vec<Node>, Option<Cholesky<f64, Dyn>>) {
-    let rest: Vec<Node> =
-        (0..links.len()).filter(|&node| node != GROUND && !links[node].is_empty()).collect();
-    if rest.is_empty() {
-        return (rest, None);
-    }
-    let mut place = vec![usize::MAX; links.len()];
-    for (i, &node) in rest.iter().enumerate() {
-        place[node] = i;
-    }
-    let mut matrix = DMatrix::zeros(rest.len(), rest.len());
-    for (i, &node) in rest.iter().enumerate() {
-        for &(neighbour, siemens) in &links[node] {
-            matrix[(i, i)] += siemens * (1.0 + FLOATING);
-            if neighbour != GROUND {
-                matrix[(i, place[neighbour])] -= siemens;
+        for (i, &(a, to_a)) in own.iter().enumerate() {
+            for &(b, to_b) in &own[i + 1..] {
+                link(&mut links, a, b, to_a * to_b / siemens);
             }
         }
+        simple.extend(own.iter().map(|(neighbour, _)| neighbour));
+        eliminated.push(Eliminated { node, links: own, siemens });
     }
-    (rest, Cholesky::new(matrix))
 }
 
 /// A network ready to be solved for any sources.
 #[derive(Clone, Debug)]
 pub struct Factored {
     network: Network,
-    folded: Vec<Folded>,
-    rest: Vec<Node>,
-    cholesky: Option<Cholesky<f64, Dyn>>,
+    eliminated: Vec<Eliminated>,
 }
 
 impl Factored {
@@ -195,7 +177,8 @@ impl Factored {
         self.network.branches[branch.0].2
     }
 
-    /// Voltage of every node, volt. A node with no way to ground reads about 0.
+    /// Voltage of every node, volt. In a part with no way to ground one node reads 0, and what is sent into it
+    /// from elsewhere is lost.
     pub fn solve(&self, sources: &Sources) -> Vec<f64> {
         // From here `at` turns from the current into each node to the voltage of each node, in place.
         let mut at = vec![0.0; self.network.nodes];
@@ -207,21 +190,15 @@ impl Factored {
             at[a] += volts / ohms;
             at[b] -= volts / ohms;
         }
-        for Folded { node, links, siemens } in &self.folded {
-            for (neighbour, to) in links {
-                at[*neighbour] += at[*node] * to / siemens;
-            }
-        }
-        if let Some(cholesky) = &self.cholesky {
-            let mut rest = DVector::from_iterator(self.rest.len(), self.rest.iter().map(|&node| at[node]));
-            cholesky.solve_mut(&mut rest);
-            for (&node, volts) in self.rest.iter().zip(rest.iter()) {
-                at[node] = *volts;
+        for Eliminated { node, links, siemens } in &self.eliminated {
+            let share = at[*node] / siemens;
+            for &(neighbour, to) in links {
+                at[neighbour] += share * to;
             }
         }
         at[GROUND] = 0.0;
-        for Folded { node, links, siemens } in self.folded.iter().rev() {
-            let flows: f64 = links.iter().map(|(neighbour, to)| to * at[*neighbour]).sum();
+        for Eliminated { node, links, siemens } in self.eliminated.iter().rev() {
+            let flows: f64 = links.iter().map(|&(neighbour, to)| to * at[neighbour]).sum();
             at[*node] = if links.is_empty() { 0.0 } else { (at[*node] + flows) / siemens };
         }
         at
@@ -308,8 +285,8 @@ mod tests {
         let mut sources = Sources::default();
         sources.force(branch, 3.0);
         let at = network.factor().solve(&sources);
-        assert!((at[1] - at[2] - 2.0).abs() < 1e-9 && (at[2] - at[3] + 1.0).abs() < 1e-9, "{at:?}");
-        assert!(at.iter().all(|v| v.is_finite()) && at[4] == 0.0);
+        assert!((at[1] - at[2] - 2.0).abs() < 1e-15 && (at[2] - at[3] + 1.0).abs() < 1e-15, "{at:?}");
+        assert_eq!(at[4], 0.0);
     }
 
     #[test]
