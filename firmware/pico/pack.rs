@@ -55,7 +55,9 @@ fn pack(elf: &str, uf2: &str) -> Result<(), Box<dyn Error>> {
     if flash > FLASH_BUDGET || ram > RAM_BUDGET {
         return Err("the firmware has outgrown its budget".into());
     }
-    fs::write(uf2, blocks(&pages(&segments)))?;
+    let fresh = format!("{uf2}.new");
+    fs::write(&fresh, blocks(&pages(&segments)))?;
+    fs::rename(&fresh, uf2)?;
     Ok(())
 }
 

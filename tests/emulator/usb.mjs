@@ -130,7 +130,11 @@ export class Host {
   wanted(endpoint, direction) {
     if (!this.plugged) return false;
     if (endpoint === 0) return !!this.control && this.control.stage === this.control[direction];
-    if (direction === OUT) return this.ready && endpoint === this.bulk[OUT] && this.outgoing.length > 0;
+    if (direction === OUT) {
+      // An operating system lets a program write once its requests for opening the port are through.
+      const asking = this.control || this.queue.length > 0;
+      return this.ready && endpoint === this.bulk[OUT] && this.outgoing.length > 0 && !asking;
+    }
     return this.ready && (endpoint !== this.bulk[IN] || (this.open && this.reading));
   }
 
@@ -221,6 +225,7 @@ export class Host {
     done(Buffer.concat(answer));
     // The device must have seen the status stage before the next request comes.
     if (this.queue.length > 0) this.nextAlarm.schedule(50 * MICROSECOND);
+    else if (this.bulk[OUT]) this.armed(this.bulk[OUT], OUT);
   }
 
   // Finding the device (USB 2.0, 9.1.2; CDC PSTN, 6.3).

@@ -107,14 +107,18 @@ fn ladder_fixture_text(segments: usize) -> String {
     text
 }
 
+/// The fixture file of one of the examples that come with the program.
+pub fn example_path(name: &str) -> String {
+    format!("{}/../fixtures/{name}/fixture.toml", env!("CARGO_MANIFEST_DIR"))
+}
+
 /// One of the examples that come with the program.
 ///
 /// # Panics
 /// If it cannot be read.
 #[allow(clippy::expect_used, reason = "test equipment: a failed expectation is the message")]
 pub fn example(name: &str) -> Fixture {
-    let path = format!("{}/../fixtures/{name}/fixture.toml", env!("CARGO_MANIFEST_DIR"));
-    copperwalk::fixture::read(path.as_ref()).expect("an example that passes its own check")
+    copperwalk::fixture::read(example_path(name).as_ref()).expect("an example that passes its own check")
 }
 
 #[cfg(test)]

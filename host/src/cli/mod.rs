@@ -2,6 +2,7 @@
 //!
 //! Exit status: 0 pass · 1 fail or unproven · 2 bad input · 3 void (the bench was at fault).
 
+mod bench;
 mod check;
 mod demo;
 mod output;
@@ -55,6 +56,8 @@ enum Command {
     Plan(plan::Args),
     /// Sweep one unit, record it, and show the result.
     Sweep(sweep::Args),
+    /// List the controllers that are plugged in, and how they stand.
+    Bench(bench::Args),
     /// Show the history of one unit, before and after repairs.
     Unit(records::UnitArgs),
     /// Show one lot: counts, yield, where its units failed.
@@ -99,6 +102,17 @@ enum Failure {
     /// The bench.
     #[error("{0}; nothing was recorded")]
     Sweep(#[from] SweepError),
+    /// A fixture made for a larger bench.
+    #[error(
+        "the fixture needs {} force and {} sense channels, this controller has {} and {}; use the bench it was made for",
+        needed[0], needed[1], here[0], here[1]
+    )]
+    Channels {
+        /// Force and sense channels of the controller.
+        here: [u8; 2],
+        /// Of the fixture.
+        needed: [u8; 2],
+    },
     /// A file to be written.
     #[error("{}: {error}; check the folder and its free space", path.display())]
     Write {
@@ -137,6 +151,7 @@ pub fn main() -> ExitCode {
         Command::Check(command) => check::run(command, &mut output),
         Command::Plan(command) => plan::run(command, &mut output),
         Command::Sweep(command) => sweep::run(command, args.records, &mut output),
+        Command::Bench(command) => bench::run(command, &mut output),
         Command::Unit(command) => records::unit(command, args.records, &mut output),
         Command::Lot(command) => records::lot(command, args.records, &mut output),
         Command::Note(command) => records::note(command, args.records, &mut output),

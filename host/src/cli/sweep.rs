@@ -9,11 +9,11 @@ use super::{
 };
 use crate::{
     fixture::{self, Fixture},
-    link::Bench,
+    link::{Bench, attended::AttendedBench},
     plan::{self, Sampling},
     records::text,
     report::{csv, html, json, terminal},
-    sweep::{self, Subject},
+    sweep::{self, Subject, SweepError},
     virtual_bench::{Spec, VirtualBench},
 };
 
@@ -46,9 +46,13 @@ pub struct Args {
 
 /// Which bench.
 #[derive(clap::Args)]
+#[group(required = true, multiple = true)]
 pub struct BenchArgs {
+    /// Sweep on the bench whose controller is at this serial port; `copperwalk bench` lists them.
+    #[arg(long, value_name = "DEV", conflicts_with = "modelled")]
+    port: Option<String>,
     /// Sweep on the modelled bench.
-    #[arg(long = "virtual", required = true)]
+    #[arg(long = "virtual")]
     modelled: bool,
     /// Seed of the modelled bench and unit.
     #[arg(long, default_value_t = 1, requires = "modelled", value_name = "N")]
@@ -64,6 +68,16 @@ pub struct BenchArgs {
 
 impl BenchArgs {
     fn open(self, fixture: &Fixture) -> Result<Box<dyn Bench>, Failure> {
+        if let Some(port) = self.port {
+            let bench = AttendedBench::open(&port).map_err(SweepError::from)?;
+            let here = [bench.identity().force_channels, bench.identity().sense_channels];
+            let needed = [fixture.force_channels, fixture.sense_channels];
+            return if here[0] < needed[0] || here[1] < needed[1] {
+                Err(Failure::Channels { here, needed })
+            } else {
+                Ok(Box::new(bench))
+            };
+        }
         let spec = self.faults.into_iter().fold(Spec::new(self.seed), Spec::fault);
         Ok(Box::new(VirtualBench::new(fixture, &spec)?))
     }

@@ -31,16 +31,15 @@ pub struct Attached {
 
 /// Asks every controller that is plugged in.
 pub fn attached() -> Vec<Attached> {
-    usb_ports()
-        .map(|(port, usb)| Attached { answer: ask(&port), usb_serial: usb.serial_number, port })
-        .collect()
+    usb_ports().map(|(port, _)| at(port)).collect()
 }
 
-/// Asks whoever is at `port`.
-///
-/// # Errors
-/// If the port cannot be opened, nobody answers, or not in our language.
-pub fn ask(port: &str) -> Result<(Identity, Status), ClientError> {
+/// Asks whoever is at a port.
+pub fn at(port: String) -> Attached {
+    Attached { answer: ask(&port), usb_serial: usb_serial(&port), port }
+}
+
+fn ask(port: &str) -> Result<(Identity, Status), ClientError> {
     let mut link = SerialLink::open(port)?;
     Ok((greet(&mut link)?, status(&mut link)?))
 }

@@ -1,6 +1,7 @@
 //! The line to a controller: messages in, messages out. Who is at the other end, the modelled bench or a
 //! microcontroller, does not matter to anything above.
 
+pub mod attended;
 pub mod client;
 pub mod discover;
 pub mod serial;
@@ -32,6 +33,9 @@ pub enum LinkError {
     /// The line itself is gone: cable, port, or a controller that restarted.
     #[error("the line to the controller broke: {0}")]
     Broken(String),
+    /// Nobody says that the unit is in the state asked for.
+    #[error("nobody answered \"{0}\"; a bench needs a person who does it and presses Enter")]
+    Unattended(String),
     /// A message does not fit a frame.
     #[error("a message does not fit a frame: {0:?}")]
     Frame(copperwalk_wire::FrameError),

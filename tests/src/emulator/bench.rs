@@ -262,10 +262,15 @@ impl EmulatedBench {
         }
     }
 
-    /// A program opens or closes the port; the operating system tells the device.
+    /// A program opens or closes the port, and the operating system has told the device.
     pub fn open(&mut self, open: bool) {
-        self.process.open(open);
+        self.set_line(open);
         self.pass(1_000);
+    }
+
+    /// The same, not waiting until the device knows.
+    pub fn set_line(&mut self, open: bool) {
+        self.process.open(open);
     }
 
     /// Whether the host takes what the controller says.

@@ -151,7 +151,8 @@ impl Wire {
     }
 
     fn plug(&mut self) {
-        let terminal = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY).expect("a pseudo-terminal");
+        let terminal = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC)
+            .expect("a pseudo-terminal");
         grantpt(&terminal).expect("grantpt");
         unlockpt(&terminal).expect("unlockpt");
         let name = ptsname(&terminal, Vec::new()).expect("ptsname");
@@ -188,28 +189,32 @@ impl Wire {
         }
     }
 
-    /// Tells the device when a program opens or closes the port.
+    /// Tells the device when a program has opened or closed the port.
     fn watch_opening(&mut self) {
         let Some(terminal) = &self.terminal else { return };
         let mut state = [PollFd::new(terminal, PollFlags::empty())];
         let _ = poll(&mut state, Some(&Timespec { tv_sec: 0, tv_nsec: 0 }));
-        let open = !state[0].revents().contains(PollFlags::HUP);
+        self.set_open(!state[0].revents().contains(PollFlags::HUP));
+    }
+
+    fn set_open(&mut self, open: bool) {
         if open != self.open {
             self.open = open;
             self.waiting.clear();
-            self.bench.open(open);
+            self.bench.set_line(open);
         }
     }
 
     /// From the program to the controller.
     fn carry_out(&mut self) {
-        let Some(terminal) = &self.terminal else { return };
         let mut bytes = [0; 4096];
         // Nothing there, or nobody: both come back as an error.
-        while let Ok(count) = rustix::io::read(terminal, &mut bytes) {
-            if count == 0 {
-                break;
-            }
+        while let Some(count) =
+            self.terminal.as_ref().and_then(|port| rustix::io::read(port, &mut bytes).ok())
+            && count > 0
+        {
+            // Whoever writes has opened the port, if only just now.
+            self.set_open(true);
             self.bench.send_raw(&bytes[..count]);
         }
     }
