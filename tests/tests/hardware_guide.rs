@@ -26,11 +26,7 @@ fn literals(source: &str) -> Vec<String> {
         match letter {
             '/' if letters.peek() == Some(&'/') => drop(letters.by_ref().find(|&c| c == '\n')),
             // A character, or a lifetime.
-            '\'' => {
-                if letters.next() == Some('\\') {
-                    letters.by_ref().find(|&c| c == '\'');
-                }
-            }
+            '\'' if letters.next() == Some('\\') => drop(letters.by_ref().find(|&c| c == '\'')),
             '"' => {
                 let mut text = String::new();
                 while let Some(inner) = letters.next() {
@@ -56,7 +52,7 @@ fn literals(source: &str) -> Vec<String> {
 /// The longest stretch of a message that is the same in every print of it.
 fn fixed(message: &str) -> &str {
     let mut best = "";
-    for part in message.split('{').flat_map(|part| part.split('}').last()) {
+    for part in message.split('{').flat_map(|part| part.split('}').next_back()) {
         if part.trim().len() > best.len() {
             best = part.trim();
         }
