@@ -216,3 +216,95 @@ fn micros(text: &str) -> Option<u64> {
     let value: f64 = number.trim().parse().ok()?;
     (value >= 0.0 && value.is_finite()).then_some((value * scale) as u64)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn fixture() -> Fixture {
+        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../fixtures/tide-gauge-head/fixture.toml");
+        crate::fixture::read(path.as_ref()).unwrap()
+    }
+
+    #[test]
+    fn every_fault_of_the_table_is_understood() {
+        let fixture = fixture();
+        let fault = |text: &str| parse(text, &fixture).unwrap();
+        let segment = |name: &str| fixture.board.segment_named(name).unwrap();
+        let point = |name: &str| fixture.board.point_named(name).unwrap();
+        assert_eq!(fault("tail trace=open"), Fault::Segment(segment("tail trace"), SegmentFault::Open));
+        assert_eq!(
+            fault(" power switch = flaky"),
+            Fault::Segment(segment("power switch"), SegmentFault::Flaky)
+        );
+        assert_eq!(fault("power switch=film"), Fault::Segment(segment("power switch"), SegmentFault::Film));
+        assert_eq!(
+            fault("power switch=330 ohm"),
+            Fault::Segment(segment("power switch"), SegmentFault::Ohms(330.0))
+        );
+        let barrel = Fault::Segment(segment("via pair 1"), SegmentFault::OneBarrelOpen);
+        assert_eq!(fault("via pair 1=one barrel open"), barrel);
+        assert_eq!(fault("reg.in~cell-=2 ohm"), Fault::Bridge([point("reg.in"), point("cell-")], 2.0));
+        // Pin 16 + 12: the sense channel of reg.in; its relay to sense- is the odd bit.
+        assert_eq!(fault("reg.in:sense=5 kohm"), Fault::Pin(28, 5e3));
+        assert_eq!(fault("reg.in:force=open"), Fault::Pin(3, PIN_OPEN_OHMS));
+        assert_eq!(fault("reg.in:sense-=welded"), Fault::Relay(57, RelayFault::Welded));
+        assert_eq!(fault("cell+:force+=never closes"), Fault::Relay(0, RelayFault::NeverCloses));
+        assert_eq!(fault("1R=-0.5 %"), Fault::Standard(0, -0.005));
+        assert_eq!(fault("battery=3.0 V"), Fault::Battery(3.0));
+        assert_eq!(fault("charge=5 V"), Fault::Charge(5.0));
+        assert_eq!(fault("lid=120 ms"), Fault::Lid(120_000));
+        assert_eq!(fault("lid=1.5 s"), Fault::Lid(1_500_000));
+    }
+
+    #[test]
+    fn what_cannot_be_put_in_is_refused_with_a_remedy() {
+        let fixture = fixture();
+        let cases = [
+            ("tail trace", "fault `tail trace`: there is no `=`; write NAME=WHAT, such as `main fuse=open`"),
+            (
+                "tail trce=open",
+                "fault `tail trce=open`: there is no segment or standard `tail trce`; did you mean `tail trace`?",
+            ),
+            (
+                "tail trace=broken",
+                "fault `tail trace=broken`: `broken` is no fault of a segment; use open, flaky, film, one barrel open, \
+                 or a resistance such as 330 ohm",
+            ),
+            (
+                "tail trace=one barrel open",
+                "fault `tail trace=one barrel open`: `tail trace` is not a group of parallel vias; use `open` or a \
+                 resistance",
+            ),
+            (
+                "reg.in~cel-=1 ohm",
+                "fault `reg.in~cel-=1 ohm`: there is no point `cel-`; did you mean `cell-`?",
+            ),
+            (
+                "via1.b:force=open",
+                "fault `via1.b:force=open`: point `via1.b` has no force pin; the fixture file says which pins there are",
+            ),
+            (
+                "via1.b:sense+=loose",
+                "fault `via1.b:sense+=loose`: `loose` is no fault of a relay; use `welded` or `never closes`",
+            ),
+            ("lid=soon", "fault `lid=soon`: `soon` is no time; write \"120 ms\" or \"1.5 s\""),
+        ];
+        for (text, message) in cases {
+            assert_eq!(parse(text, &fixture).unwrap_err().to_string(), message);
+        }
+        for text in [
+            "",
+            "=",
+            "~=",
+            ":=1 ohm",
+            "battery=3",
+            "battery=-1 V",
+            "reg.in~reg.in=1 ohm",
+            "lid=-1 s",
+            "1R=2 V",
+        ] {
+            assert!(parse(text, &fixture).is_err(), "{text}");
+        }
+    }
+}

@@ -26,6 +26,8 @@ const BATTERY_OHMS: f64 = 0.3;
 #[derive(Clone, Debug)]
 pub struct Unit {
     parts: Vec<Part>,
+    /// Those of them that change while they are looked at.
+    troubled: Vec<usize>,
     /// Resistances between points that are no segments: insulation, shorts, leaks.
     between: Vec<([usize; 2], f64)>,
     capacitors: Vec<([usize; 2], f64)>,
@@ -82,6 +84,7 @@ impl Unit {
         let parts = board.segments.iter().map(|segment| part(segment, celsius, rng)).collect();
         let mut unit = Self {
             parts,
+            troubled: Vec::new(),
             between: insulation(board, rng),
             capacitors: capacitors(board),
             battery: None,
@@ -104,28 +107,38 @@ impl Unit {
 
     fn break_part(&mut self, index: usize, segment: &Segment, fault: SegmentFault) {
         let part = &mut self.parts[index];
-        match fault {
-            SegmentFault::Open => (part.ohms_20c, part.warm) = (OPEN_OHMS, 1.0),
-            SegmentFault::Ohms(ohms) => part.ohms_20c = ohms,
-            SegmentFault::Flaky => {
-                let bad_ohms = (20.0 * segment.limits.max_ohms).max(1.0) * self.chance.between(1.0, 3.0);
-                part.trouble =
-                    Trouble::Flaky { bad_ohms, bad: false, until_us: self.chance.waiting(FLAKY_US) as u64 };
+        part.trouble = match fault {
+            SegmentFault::Open => {
+                (part.ohms_20c, part.warm) = (OPEN_OHMS, 1.0);
+                Trouble::None
             }
-            SegmentFault::Film => part.trouble = Trouble::Film { broken: false },
+            SegmentFault::Ohms(ohms) => {
+                part.ohms_20c = ohms;
+                Trouble::None
+            }
             SegmentFault::OneBarrelOpen => {
                 if let SegmentKind::Via { count: count @ 2.., .. } = segment.kind {
                     part.ohms_20c *= f64::from(count) / f64::from(count - 1);
                 }
+                Trouble::None
             }
+            SegmentFault::Film => Trouble::Film { broken: false },
+            SegmentFault::Flaky => {
+                let bad_ohms = (20.0 * segment.limits.max_ohms).max(1.0) * self.chance.between(1.0, 3.0);
+                Trouble::Flaky { bad_ohms, bad: false, until_us: self.chance.waiting(FLAKY_US) as u64 }
+            }
+        };
+        self.troubled.retain(|&other| other != index);
+        if part.trouble != Trouble::None {
+            self.troubled.push(index);
         }
     }
 
     /// Puts the unit into a state. Contacts that move wipe, and their films form anew.
     pub fn place(&mut self, state: StateId) {
         self.state = state;
-        for part in &mut self.parts {
-            if let Trouble::Film { broken } = &mut part.trouble {
+        for &i in &self.troubled {
+            if let Trouble::Film { broken } = &mut self.parts[i].trouble {
                 *broken = false;
             }
         }
@@ -162,19 +175,19 @@ impl Unit {
 
     /// Is there a film that voltage could still break?
     pub fn has_film(&self) -> bool {
-        self.parts.iter().any(|part| part.trouble == Trouble::Film { broken: false })
+        self.troubled.iter().any(|&i| self.parts[i].trouble == Trouble::Film { broken: false })
     }
 
     /// When a contact next changes by itself.
     pub fn changes_at(&self) -> Option<u64> {
-        self.parts.iter().filter_map(|part| part.turns_at()).min()
+        self.troubled.iter().filter_map(|&i| self.parts[i].turns_at()).min()
     }
 
     /// Lets contacts change that are due. Returns whether any did.
     pub fn change(&mut self, now_us: u64) -> bool {
         let mut changed = false;
-        for part in &mut self.parts {
-            if let Trouble::Flaky { bad, until_us, .. } = &mut part.trouble
+        for &i in &self.troubled {
+            if let Trouble::Flaky { bad, until_us, .. } = &mut self.parts[i].trouble
                 && *until_us <= now_us
             {
                 *bad = !*bad;
@@ -188,7 +201,8 @@ impl Unit {
     /// Breaks films that the node voltages are too much for. Returns whether any broke.
     pub fn strain(&mut self, at: &[f64], first: Node) -> bool {
         let mut changed = false;
-        for part in &mut self.parts {
+        for &i in &self.troubled {
+            let part = &mut self.parts[i];
             let [a, b] = part.ends;
             if let Trouble::Film { broken: broken @ false } = &mut part.trouble
                 && (at[first + a] - at[first + b]).abs() > FILM_BREAKS_VOLTS
@@ -315,4 +329,131 @@ fn capacitors(board: &Board) -> Vec<([usize; 2], f64)> {
     }
     let each = supply.bulk_farads / supply.to.len() as f64;
     supply.to.iter().map(|to| ([to.0, supply.ret.0], each)).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::virtual_bench::network::GROUND;
+
+    fn boards() -> Vec<Board> {
+        ["tide-gauge-head", "trail-counter", "greenhouse-valve-driver"]
+            .map(|name| format!("{}/../fixtures/{name}/board.toml", env!("CARGO_MANIFEST_DIR")))
+            .map(|path| crate::board::read(path.as_ref()).unwrap())
+            .to_vec()
+    }
+
+    fn unit(board: &Board, faults: &[Fault], seed: u64) -> Unit {
+        Unit::new(board, faults, 23.0, &mut Rng::new(seed))
+    }
+
+    #[test]
+    fn healthy_units_keep_clear_of_their_limits() {
+        for board in boards() {
+            for seed in 0..200 {
+                let truth = unit(&board, &[], seed).truth(&board, 23.0);
+                for (segment, ohms) in board.segments.iter().zip(&truth.ohms_20c) {
+                    let (low, high) = (segment.limits.min_ohms.unwrap_or(0.0), segment.limits.max_ohms);
+                    let inside = low + 0.149 * (high - low) * f64::from(u8::from(low > 0.0))
+                        ..=high - 0.149 * (high - low);
+                    assert!(inside.contains(ohms), "{}: {ohms} is not in {inside:?}", segment.name);
+                    if segment.kind.is_copper() {
+                        assert!(
+                            (ohms / segment.expected.typical_ohms - 1.0).abs() <= 0.12,
+                            "{}",
+                            segment.name
+                        );
+                    }
+                }
+                for (entry, ohms) in board.isolation.iter().zip(&truth.isolation_ohms) {
+                    assert!(*ohms > 5.0 * entry.min_ohms && *ohms < 1e8, "{ohms}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn copper_follows_the_air_and_parts_do_not() {
+        let board = &boards()[0];
+        let truth = Unit::new(board, &[], 33.0, &mut Rng::new(1)).truth(board, 33.0);
+        for (i, segment) in board.segments.iter().enumerate() {
+            let ratio = truth.ohms[i] / truth.ohms_20c[i];
+            let expected = if segment.kind.is_copper() { 1.0 + 0.00393 * 13.0 } else { 1.0 };
+            assert!((ratio - expected).abs() < 1e-12, "{}", segment.name);
+        }
+    }
+
+    #[test]
+    fn a_fault_changes_its_segment_alone() {
+        let board = &boards()[0];
+        let via =
+            board.segments.iter().position(|s| matches!(s.kind, SegmentKind::Via { count: 2, .. })).unwrap();
+        let id = crate::board::SegmentId(via);
+        let good = unit(board, &[], 4).truth(board, 23.0).ohms_20c;
+        let faults = [
+            (SegmentFault::OneBarrelOpen, 2.0 * good[via]),
+            (SegmentFault::Ohms(0.01), 0.01),
+            (SegmentFault::Open, 1e9),
+        ];
+        for (fault, expected) in faults {
+            let mut bad = unit(board, &[Fault::Segment(id, fault)], 4).truth(board, 23.0).ohms_20c;
+            assert!((bad[via] / expected - 1.0).abs() < 1e-12);
+            bad[via] = good[via];
+            assert_eq!(bad, good);
+        }
+    }
+
+    #[test]
+    fn switches_conduct_only_in_their_states() {
+        let board = &boards()[0];
+        let switch = board.segments.iter().position(|s| s.closed.is_some()).unwrap();
+        let mut unit = unit(board, &[], 1);
+        for state in 0..board.states.len() {
+            unit.place(StateId(state));
+            let closed = board.segments[switch].conducts_in(StateId(state));
+            let ohms = unit.parts[switch].ohms_now(unit.state);
+            assert_eq!(ohms < 10.0, closed);
+            assert!(closed || ohms >= 1e9);
+        }
+    }
+
+    #[test]
+    fn a_flaky_contact_jumps_within_most_five_milliseconds() {
+        let board = &boards()[0];
+        let id = board.segment_named("power switch").unwrap();
+        let mut unit = unit(board, &[Fault::Segment(id, SegmentFault::Flaky)], 1);
+        unit.place(StateId(1));
+        let (mut jumped, mut bad) = (0, 0);
+        let windows = 400;
+        for window in 0..windows {
+            let before = unit.parts[id.0].ohms_now(unit.state);
+            let mut jumps = false;
+            for now_us in (window * 5_000..(window + 1) * 5_000).step_by(50) {
+                jumps |= unit.change(now_us);
+            }
+            jumped += u32::from(jumps);
+            bad += u32::from(before >= 20.0 * board.segment(id).limits.max_ohms);
+        }
+        assert!(jumped > 340, "{jumped}");
+        assert!((100..300).contains(&bad), "{bad}");
+    }
+
+    #[test]
+    fn a_film_breaks_down_once_and_forms_anew_when_the_contact_moves() {
+        let board = &boards()[0];
+        let id = board.segment_named("power switch").unwrap();
+        let mut unit = unit(board, &[Fault::Segment(id, SegmentFault::Film)], 1);
+        unit.place(StateId(1));
+        let mut at = vec![0.0; board.points.len()];
+        let [from, _] = unit.parts[id.0].ends;
+        at[from] = 0.02;
+        assert!(!unit.strain(&at, GROUND) && unit.has_film());
+        assert_eq!(unit.parts[id.0].ohms_now(unit.state), FILM_OHMS);
+        at[from] = 0.3;
+        assert!(unit.strain(&at, GROUND) && !unit.has_film());
+        assert!(unit.parts[id.0].ohms_now(unit.state) < 1.0);
+        unit.place(StateId(0));
+        unit.place(StateId(1));
+        assert_eq!(unit.parts[id.0].ohms_now(unit.state), FILM_OHMS);
+    }
 }
