@@ -3,13 +3,15 @@
 use std::time::Duration;
 
 use copperwalk::{
+    board::{PointId, StateId},
     fixture::{self, Fixture},
     link::Link,
-    virtual_bench::{Spec, VirtualBench},
+    virtual_bench::{Spec, VirtualBench, trace::Change},
 };
 use copperwalk_wire::{
-    Contacts, FromBench, Gain, Method, PROTOCOL, Rate, Ratio, Shot, Source, ToBench, hardware::RM_OHMS,
-    message::RunEnd,
+    Contacts, FromBench, Gain, Method, PROTOCOL, Rate, Ratio, Shot, Source, ToBench,
+    hardware::RM_OHMS,
+    message::{Fault, RunEnd},
 };
 
 const PATIENCE: Duration = Duration::from_secs(5);
@@ -80,8 +82,7 @@ fn ohms(codes: &[i32], gain_a: Gain, gain_b: Gain) -> f64 {
             |k: usize| f64::from(triple[k]) - 2.0 * f64::from(triple[k + 2]) + f64::from(triple[k + 4]);
         let sign = if i % 2 == 0 { 1.0 } else { -1.0 };
         a += sign * fold(0);
-        // B keeps its sign whatever the reversal: sum, not alternate.
-        b += f64::from(triple[1]) + 2.0 * f64::from(triple[3]) + f64::from(triple[5]);
+        b += sign * fold(1);
     }
     RM_OHMS * a / b * f64::from(gain_b.factor()) / f64::from(gain_a.factor())
 }
@@ -128,4 +129,195 @@ fn the_same_seed_gives_the_same_codes() {
     };
     assert_eq!(truth(1), truth(1));
     assert_ne!(truth(1), truth(2), "another unit");
+}
+
+/// Force from one end of a path to the other, sense two points on it.
+fn walk(fixture: &Fixture, force: [PointId; 2], sense: [PointId; 2]) -> Contacts {
+    let [force_plus, force_minus] = force.map(|point| fixture.pins(point).force);
+    let [sense_plus, sense_minus] = sense.map(|point| fixture.pins(point).sense);
+    Contacts { force_plus, force_minus, sense_plus, sense_minus }
+}
+
+/// Residual check, then every segment of the tide gauge's path dry and under load, with the switch on.
+fn path_plan(fixture: &Fixture) -> Vec<Shot> {
+    let board = &fixture.board;
+    let force = [board.supply.from, board.supply.to[0]];
+    let shots = board.segments.iter().flat_map(|segment| {
+        let at = walk(fixture, force, [segment.from, segment.to]);
+        [ratio(Source::Dry, at, Gain::X16, Gain::X64, 6), ratio(Source::Load, at, Gain::X16, Gain::X1, 6)]
+    });
+    std::iter::once(residual(fixture)).chain(shots).collect()
+}
+
+fn on(fixture: &Fixture, spec: &Spec) -> VirtualBench {
+    let mut bench = VirtualBench::new(fixture, spec).unwrap();
+    bench.place(StateId(1));
+    bench
+}
+
+/// Ohms of a segment of the path, dry and under load.
+fn dry_and_load(fixture: &Fixture, codes: &[Vec<i32>], name: &str) -> [f64; 2] {
+    let i = 1 + 2 * fixture.board.segment_named(name).unwrap().0;
+    [ohms(&codes[i], Gain::X16, Gain::X64), ohms(&codes[i + 1], Gain::X16, Gain::X1)]
+}
+
+#[test]
+fn every_segment_reads_what_it_is() {
+    let fixture = example("tide-gauge-head");
+    let plan = path_plan(&fixture);
+    for seed in 0..5 {
+        let mut bench = on(&fixture, &Spec::new(seed));
+        let (codes, why) = run(&mut bench, &plan);
+        assert_eq!(why, RunEnd::Complete);
+        let truth = bench.truth().ohms;
+        for (i, segment) in fixture.board.segments.iter().enumerate() {
+            let [dry, load] = dry_and_load(&fixture, &codes, &segment.name);
+            // One millisecond of noise at gain 16 is 3 µV: 5 mΩ dry, 60 µΩ at 50 mA, less by the folding.
+            assert!(
+                (load - truth[i]).abs() < 60e-6 + 2.5e-3 * truth[i],
+                "{}: {load} {}",
+                segment.name,
+                truth[i]
+            );
+            assert!((dry - truth[i]).abs() < 4e-3 + 3e-3 * truth[i], "{}: {dry} {}", segment.name, truth[i]);
+        }
+    }
+}
+
+/// The relays' coils, over whole runs, only ever change while no source and no burn-out current is on.
+#[test]
+fn relays_move_cold() {
+    let fixture = example("tide-gauge-head");
+    let plan = path_plan(&fixture);
+    for faults in [vec![], vec!["tail trace=open"], vec!["power switch=film"], vec!["lid=70 ms"]] {
+        let spec = faults.iter().fold(Spec::new(3), |spec, fault| spec.fault(*fault));
+        let mut bench = on(&fixture, &spec);
+        bench.keep_trace(true);
+        run(&mut bench, &plan);
+        let (mut excited, mut burnout, mut driven, mut moved) = (false, false, 0i32, 0);
+        for event in bench.trace() {
+            match event.what {
+                Change::Excitation { on } => excited = on,
+                Change::Burnout { on } => burnout = on,
+                Change::Relay { on, .. } => {
+                    assert!(!excited && !burnout, "{event:?} {faults:?}");
+                    driven += if on { 1 } else { -1 };
+                    moved += 1;
+                }
+                Change::Reverse { .. } | Change::Placed(_) => {}
+            }
+        }
+        assert!(
+            moved >= 8 && driven == 0 && !excited && !burnout,
+            "{faults:?}: {moved} moved, {driven} driven"
+        );
+    }
+}
+
+#[test]
+fn a_film_reads_high_dry_until_the_load_has_broken_it() {
+    let fixture = example("tide-gauge-head");
+    let force = [fixture.board.supply.from, fixture.board.supply.to[0]];
+    let switch = fixture.board.segment(fixture.board.segment_named("power switch").unwrap());
+    let at = walk(&fixture, force, [switch.from, switch.to]);
+    let dry = ratio(Source::Dry, at, Gain::X64, Gain::X128, 6);
+    let plan = [residual(&fixture), dry, ratio(Source::Load, at, Gain::X16, Gain::X1, 3), dry];
+    let mut bench = on(&fixture, &Spec::new(2).fault("power switch=film"));
+    let mut dry_readings = || {
+        let (codes, _) = run(&mut bench, &plan);
+        let readings = [1, 3].map(|i| ohms(&codes[i], Gain::X64, Gain::X128));
+        bench.place(StateId(0));
+        bench.place(StateId(1));
+        readings
+    };
+    for _ in 0..2 {
+        let [before, after] = dry_readings();
+        assert!((before / 330.0 - 1.0).abs() < 0.01 && after < 1.0, "{before} {after}");
+    }
+}
+
+#[test]
+fn a_flaky_contact_is_seen_to_jump() {
+    let fixture = example("tide-gauge-head");
+    let mut bench = on(&fixture, &Spec::new(2).fault("power switch=flaky"));
+    let (codes, _) = run(&mut bench, &path_plan(&fixture));
+    let load = &codes[2 + 2 * fixture.board.segment_named("power switch").unwrap().0][2..];
+    let sizes = load.chunks_exact(2).map(|pair| (f64::from(pair[0]) / f64::from(pair[1])).abs());
+    let (low, high) = sizes.fold((f64::MAX, 0f64), |(low, high), size| (low.min(size), high.max(size)));
+    assert!(high > 3.0 * low, "{low} {high}");
+}
+
+/// What the residual check, which every excited run begins with, makes of a unit that lives, and of bad contacts. With
+/// the switch on, the bulk capacitor takes the burn-out current of a unit whose force pin is missing: then the
+/// current through Rm has to tell.
+#[test]
+fn faults_that_forbid_a_current_are_seen_before_any_flows() {
+    let fixture = example("tide-gauge-head");
+    let plan = path_plan(&fixture);
+    let (off, on) = (StateId(0), StateId(1));
+    let cases = [
+        (on, "battery=3.0 V", RunEnd::Residual),
+        (off, "battery=3.0 V", RunEnd::Residual),
+        (on, "charge=5 V", RunEnd::Residual),
+        (on, "cell+:sense=5 kohm", RunEnd::Unproven),
+        (on, "cell+:sense=open", RunEnd::Unproven),
+        (on, "cell-:sense-=never closes", RunEnd::Unproven),
+        (off, "cell+:force=open", RunEnd::Unproven),
+    ];
+    for (state, fault, end) in cases {
+        let mut bench = VirtualBench::new(&fixture, &Spec::new(3).fault(fault)).unwrap();
+        bench.place(state);
+        bench.keep_trace(true);
+        let (_, why) = run(&mut bench, &plan);
+        assert_eq!(why, end, "{fault}");
+        let excited = bench.trace().iter().any(|event| event.what == Change::Excitation { on: true });
+        assert!(!excited, "{fault}");
+    }
+}
+
+/// 47 µF at 5 V across the 100 Ω bleed: under 50 mV after ln(100) time constants, 21.6 ms.
+#[test]
+fn the_bleed_relay_empties_the_bulk_capacitor() {
+    let fixture = example("tide-gauge-head");
+    let at = residual(&fixture).contacts;
+    let bleed = |millis| Shot { contacts: at, source: Source::Off, method: Method::Bleed { millis } };
+    for (millis, end) in [(5, RunEnd::Residual), (40, RunEnd::Complete)] {
+        let mut bench = on(&fixture, &Spec::new(3).fault("charge=5 V"));
+        let (_, why) = run(&mut bench, &[bleed(millis), residual(&fixture)]);
+        assert_eq!(why, end, "{millis} ms");
+    }
+}
+
+#[test]
+fn an_opened_lid_ends_the_run_with_everything_off() {
+    let fixture = example("tide-gauge-head");
+    let mut bench = on(&fixture, &Spec::new(3).fault("lid=100 ms"));
+    bench.keep_trace(true);
+    let (_, why) = run(&mut bench, &path_plan(&fixture));
+    assert_eq!(why, RunEnd::Fault(Fault::Lid));
+    let last = bench.trace().last().copied().unwrap();
+    assert!(last.at_us < 100_000 + 10_000, "{last:?}");
+
+    let mut bench = VirtualBench::new(&fixture, &Spec::new(3).fault("lid=0 ms")).unwrap();
+    bench.send(ToBench::Hello { protocol: PROTOCOL }).unwrap();
+    bench.receive(PATIENCE).unwrap();
+    bench.send(ToBench::Status).unwrap();
+    let FromBench::Status(status) = bench.receive(PATIENCE).unwrap().body else { panic!("no status") };
+    assert!(status.lid_open);
+}
+
+/// The operator, the host and the clock stand still for a second of model time: the heartbeat goes on by itself.
+#[test]
+fn waiting_is_not_silence() {
+    let fixture = example("tide-gauge-head");
+    let mut bench = VirtualBench::new(&fixture, &Spec::new(1)).unwrap();
+    bench.send(ToBench::Hello { protocol: PROTOCOL }).unwrap();
+    bench.receive(PATIENCE).unwrap();
+    let before = bench.now_us();
+    let silent = bench.receive(Duration::from_secs(1));
+    assert!(silent.is_err(), "heartbeats and their answers stay inside");
+    assert_eq!(bench.now_us() - before, 1_000_000);
+    bench.send(ToBench::Status).unwrap();
+    let FromBench::Status(status) = bench.receive(PATIENCE).unwrap().body else { panic!("no status") };
+    assert_eq!(status.fault, None);
 }
