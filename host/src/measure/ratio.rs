@@ -35,12 +35,21 @@ pub struct Reading {
     pub flows: bool,
     /// A code of pair A stood at the end of its range: the resistance is at least `ohms`.
     pub over_range: bool,
-    /// Lowest and highest resistance of single half-cycles, ohm, when they differ by more than noise can.
-    pub flicker: Option<[f64; 2]>,
+    /// What moved while it was read, if anything did.
+    pub motion: Option<Motion>,
     /// Volts of sense+ and sense- alone with the burn-out current, if the shot proved its contacts.
     pub proof_volts: Option<[f64; 2]>,
     /// Drop of the force- contact (forward) and the force+ contact (reversed), volt, if asked for.
     pub end_volts: Option<[f64; 2]>,
+}
+
+/// Something in the loop changed during the shot by more than noise can.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub enum Motion {
+    /// The resistance between the sense contacts: lowest and highest of single half-cycles, ohm.
+    Here([f64; 2]),
+    /// Only the current: some other piece of the loop moves, and this reading is of little use.
+    Elsewhere,
 }
 
 /// Reads a ratio shot. `turned`: sense+ stands nearer force-.
@@ -85,7 +94,7 @@ pub fn read(shot: &Shot, codes: &[i32], turned: bool) -> Result<Reading, Malform
         amps,
         flows: drop_volts.abs() > FLOWS_SIGMAS * shrink * sigma_b,
         over_range: halves.iter().any(|half| half.over),
-        flicker: (spread.probability < FLICKER_PROBABILITY).then(|| extremes(&halves, spread.offset)),
+        motion: motion(&halves, &spread),
         proof_volts: proof.map(|pair| pair.map(|code| volts(code, Gain::X1))),
         end_volts: ends.map(|pair| pair.map(|code| volts(code, Gain::X16))),
     })
@@ -155,8 +164,22 @@ fn scatter(halves: &[Half], sigma: f64) -> Scatter {
     Scatter { probability, factor: (chi_square / freedom as f64).sqrt(), offset: fit[1] }
 }
 
-/// Lowest and highest resistance of single half-cycles, the offset taken off.
-fn extremes(halves: &[Half], offset: f64) -> [f64; 2] {
-    let ohms = |half: &Half| RM_OHMS * ((half.sense - offset) / half.drop).abs();
-    halves.iter().map(ohms).fold([f64::INFINITY, 0.0], |[low, high], r| [low.min(r), high.max(r)])
+/// Whose motion it is. A foreign contact that moves scales the voltage just as it scales the current; the piece's own
+/// moves the voltage by more.
+fn motion(halves: &[Half], spread: &Scatter) -> Option<Motion> {
+    const MORE: f64 = 1.5;
+    if spread.probability >= FLICKER_PROBABILITY {
+        return None;
+    }
+    let range = |values: &mut dyn Iterator<Item = f64>| {
+        values.fold([f64::INFINITY, 0.0], |[low, high]: [f64; 2], v| [low.min(v), high.max(v)])
+    };
+    let volts = |half: &Half| (half.sense - spread.offset).abs();
+    let [low_volts, high_volts] = range(&mut halves.iter().map(volts));
+    let [low_drop, high_drop] = range(&mut halves.iter().map(|half| half.drop.abs()));
+    if high_volts * low_drop < MORE * high_drop * low_volts {
+        return Some(Motion::Elsewhere);
+    }
+    let ohms = |half: &Half| RM_OHMS * volts(half) / half.drop.abs();
+    Some(Motion::Here(range(&mut halves.iter().map(ohms))))
 }

@@ -368,7 +368,7 @@ impl Conductor<'_> {
             let shots = builder.finish();
             self.run(state, Purpose::Diagnosis, &shots)?;
             let Some(answers) = self.facts.last() else { continue };
-            self.bench_faults.push(question.conclude(self.fixture, answers));
+            self.bench_faults.extend(question.conclude(self.fixture, answers));
         }
         if self.bench_faults.is_empty() {
             self.bench_faults.push(diagnose::unsteady_supply_contacts());
@@ -390,7 +390,7 @@ impl Conductor<'_> {
             let shots = builder.finish();
             self.excited_run(state, Purpose::Diagnosis, &shots)?;
             let Some(answers) = self.facts.last() else { continue };
-            self.bench_faults.push(question.conclude(self.fixture, answers));
+            self.bench_faults.extend(question.conclude(self.fixture, answers));
         }
         Ok(())
     }

@@ -184,11 +184,15 @@ impl Question {
                     builder.prove_sense(ends, point, plus);
                 }
             }
-            &Self::Sense { point, plus, ends } => builder.prove_sense(ends, point, !plus),
+            &Self::Sense { point, plus, ends } => {
+                builder.prove_sense(ends, point, plus);
+                builder.prove_sense(ends, point, !plus);
+            }
             &Self::Force(ForceContact { point, other, plus, .. }) => {
-                // Both contacts on their other relays.
-                let (from, to) = if plus { (other, point) } else { (point, other) };
+                // As before, then both contacts on their other relays.
+                let (from, to) = if plus { (point, other) } else { (other, point) };
                 builder.prove_force(point, from, to);
+                builder.prove_force(point, to, from);
             }
             Self::WeldedSense { plus, ends, points } => builder.seek_sense(*ends, *plus, points),
             Self::WeldedForce { plus, end, points } => builder.seek_force(*plus, *end, points),
@@ -196,8 +200,19 @@ impl Question {
         }
     }
 
-    /// The bench fault that the answers point to.
-    pub fn conclude(&self, fixture: &Fixture, answers: &Facts) -> BenchFault {
+    /// The bench fault that the answers point to; none if what did not answer before does so now.
+    pub fn conclude(&self, fixture: &Fixture, answers: &Facts) -> Option<BenchFault> {
+        match self {
+            Self::Sense { .. } | Self::Force(ForceContact { ohms: None, .. })
+                if answers.others.first().is_some_and(|(_, _, good)| *good) =>
+            {
+                None
+            }
+            _ => Some(self.culprit(fixture, answers)),
+        }
+    }
+
+    fn culprit(&self, fixture: &Fixture, answers: &Facts) -> BenchFault {
         let board = &fixture.board;
         let answered = |index: usize| answers.others.get(index).is_some_and(|(_, _, good)| *good);
         match *self {
@@ -214,7 +229,7 @@ impl Question {
             }
             Self::Sense { point, plus, .. } => {
                 let channel = fixture.pins(point).sense;
-                match answered(0) {
+                match answered(1) {
                     true => never_closes(board, point, "sense", plus, channel),
                     false => dirty_pin(board, point, "sense", channel),
                 }
@@ -229,7 +244,7 @@ impl Question {
                             quantity::engineering(ohms)
                         ),
                     },
-                    None if answered(0) => never_closes(board, point, "force", plus, channel),
+                    None if answered(1) => never_closes(board, point, "force", plus, channel),
                     None => dirty_pin(board, point, "force", channel),
                 }
             }

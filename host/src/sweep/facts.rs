@@ -269,7 +269,9 @@ impl Facts {
         const HANGS_VOLTS: f64 = 5e-3;
         let Some([minus, plus]) = reading.end_volts else { return };
         for (point, other, is_plus, drop) in [(to, from, false, minus), (from, to, true, plus)] {
-            let ohms = reading.flows.then(|| (drop / reading.amps).abs());
+            // While something moves, the drop and the current are not of the same moment.
+            let steady = reading.flows && reading.motion.is_none();
+            let ohms = steady.then(|| (drop / reading.amps).abs());
             let missing = !reading.flows && drop.abs() > HANGS_VOLTS;
             self.forces.push(ForceContact { point, other, plus: is_plus, ohms, missing });
         }

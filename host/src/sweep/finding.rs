@@ -13,14 +13,16 @@ use crate::{
         expected::{ALPHA_COPPER, to_20c},
     },
     measure::{
-        ratio::Reading,
+        ratio::{Motion, Reading},
         uncertainty::{Budget, TEMPERATURE_STANDARD_KELVIN},
     },
     verdict,
 };
 
 /// A contact that moved by less than this share of its limit is settled enough.
-const FLICKER_SHARE: f64 = 0.25;
+const MOTION_SHARE: f64 = 0.25;
+/// Motion of less than this share of the widest seen is a neighbour's.
+const NEIGHBOUR_SHARE: f64 = 0.1;
 /// Above this a contact is called open rather than high, ohm: dry, less than 0.2 µA flow.
 const OPEN_OHMS: f64 = 100e3;
 
@@ -82,7 +84,7 @@ pub fn find(board: &Board, id: SegmentId, state: StateId, known: &[&Facts], cels
     if let Some((_, probability)) = locate::opens(known).into_iter().find(|(open, _)| *open == id) {
         return finding(None, Verdict::Fail, Class::Open, Some(probability));
     }
-    let readings: Vec<&SegmentFact> = known
+    let all: Vec<&SegmentFact> = known
         .iter()
         .flat_map(|facts| &facts.segments)
         .filter(|fact| fact.segment == id && fact.reading.flows && fact.proven == [true; 2])
@@ -97,53 +99,76 @@ pub fn find(board: &Board, id: SegmentId, state: StateId, known: &[&Facts], cels
         };
         (value, verdict)
     };
-    if let Some(value) = flicker(segment, &readings, |fact| judged(fact).0) {
-        return finding(Some(value), Verdict::Fail, Class::Flaky, None);
+    let widest = widest_motion(known);
+    if let Some(moved) = all.iter().find(|fact| moves(segment, &fact.reading, widest)) {
+        return finding(Some(judged(moved).0), Verdict::Fail, Class::Flaky, None);
     }
-    let Some((value, verdict)) = authoritative(segment, &readings, judged) else {
-        return finding(None, Verdict::Unproven, Class::NotReached, None);
-    };
-    let class = classify(segment, &value, verdict, &readings, judged);
-    finding(Some(value), verdict, class, None)
+    let steady: Vec<&SegmentFact> =
+        all.iter().copied().filter(|fact| fact.reading.motion.is_none()).collect();
+    // While another piece makes and breaks, a reading may be off without showing it. One that passes cannot have
+    // passed by that.
+    let passed = steady.iter().map(|fact| judged(fact)).find(|(_, v)| widest > 0.0 && *v == Verdict::Pass);
+    if let Some((value, verdict)) = passed.or_else(|| authoritative(segment, &steady, judged)) {
+        let class = classify(segment, &value, verdict, &steady, judged);
+        return finding(Some(value), verdict, class, None);
+    }
+    // Read only while something else in the loop moved: a value, but nothing to judge by.
+    match authoritative(segment, &all, judged) {
+        Some((value, _)) => finding(Some(value), Verdict::Unproven, Class::Ok, None),
+        None => finding(None, Verdict::Unproven, Class::NotReached, None),
+    }
 }
 
-/// The reading that counts. Contacts: dry, and a dry failure stands whatever came after, because load may have
-/// punctured its film. All else: the least uncertain reading under load, or dry where load was out of the question.
+/// The reading that counts. Contacts: dry; all else: under load, or dry where load was out of the question; of several
+/// the least uncertain. But whatever failed dry has failed, because the load may since have broken through a film.
 fn authoritative(
     segment: &Segment,
     readings: &[&SegmentFact],
     judged: impl Fn(&SegmentFact) -> (Value, Verdict),
 ) -> Option<(Value, Verdict)> {
-    let preferred = |fact: &&&SegmentFact| {
-        let dry = fact.source == Source::Dry;
-        !fact.reading.over_range && dry == segment.kind.is_contact()
+    let dry = |fact: &SegmentFact| fact.source == Source::Dry;
+    let in_range = |fact: &SegmentFact| !fact.reading.over_range;
+    let least = |wanted: &dyn Fn(&SegmentFact) -> bool| {
+        readings
+            .iter()
+            .filter(|fact| wanted(fact))
+            .map(|fact| judged(fact))
+            .min_by(|a, b| a.0.expanded().total_cmp(&b.0.expanded()))
     };
-    let least = |facts: &mut dyn Iterator<Item = &&SegmentFact>| {
-        facts.map(|fact| judged(fact)).min_by(|a, b| a.0.expanded().total_cmp(&b.0.expanded()))
-    };
-    if segment.kind.is_contact()
-        && let Some(failed) =
-            readings.iter().filter(preferred).map(|fact| judged(fact)).find(|(_, v)| *v == Verdict::Fail)
-    {
-        return Some(failed);
+    let failed_dry =
+        readings.iter().filter(|fact| dry(fact)).map(|fact| judged(fact)).find(|(_, v)| *v == Verdict::Fail);
+    let usual = least(&|fact| in_range(fact) && dry(fact) == segment.kind.is_contact());
+    match (failed_dry, usual) {
+        // Both failed: the better value.
+        (Some(_), Some((value, Verdict::Fail))) => Some((value, Verdict::Fail)),
+        (Some(failed), _) => Some(failed),
+        (None, Some(usual)) => Some(usual),
+        (None, None) => least(&in_range).or_else(|| least(&|_| true)),
     }
-    least(&mut readings.iter().filter(preferred))
-        .or_else(|| least(&mut readings.iter().filter(|fact| !fact.reading.over_range)))
-        .or_else(|| least(&mut readings.iter()))
 }
 
-/// The worst value of a contact that moved while it was read.
-fn flicker(
-    segment: &Segment,
-    readings: &[&SegmentFact],
-    value: impl Fn(&SegmentFact) -> Value,
-) -> Option<Value> {
-    let moved = |fact: &&&SegmentFact| {
-        fact.reading.flicker.is_some_and(|[low, high]| {
-            high - low > FLICKER_SHARE * segment.limits.max_ohms && high > 2.0 * low
+/// Did the segment itself move, by a good part of its limit? A contact that makes and breaks shakes the readings of its
+/// neighbours too, by far less than its own.
+fn moves(segment: &Segment, reading: &Reading, widest_ohms: f64) -> bool {
+    match reading.motion {
+        Some(Motion::Here([low, high])) => {
+            high - low > (MOTION_SHARE * segment.limits.max_ohms).max(NEIGHBOUR_SHARE * widest_ohms)
+                && high > 2.0 * low
+        }
+        _ => false,
+    }
+}
+
+/// The widest motion of any segment, ohm.
+fn widest_motion(known: &[&Facts]) -> f64 {
+    known
+        .iter()
+        .flat_map(|facts| &facts.segments)
+        .filter_map(|fact| match fact.reading.motion {
+            Some(Motion::Here([low, high])) => Some(high - low),
+            _ => None,
         })
-    };
-    readings.iter().find(moved).map(|fact| value(fact))
+        .fold(0.0, f64::max)
 }
 
 fn classify(
@@ -159,7 +184,7 @@ fn classify(
         Verdict::Fail => {
             let passes_under_load =
                 readings.iter().any(|fact| fact.source == Source::Load && judged(fact).1 == Verdict::Pass);
-            if segment.kind.is_contact() && passes_under_load { Class::Film } else { Class::High }
+            if passes_under_load { Class::Film } else { Class::High }
         }
         _ if barrel_lost(segment, value) => Class::RedundancyLost,
         _ => Class::Ok,

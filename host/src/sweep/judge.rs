@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use super::{
     conduct::Subject,
-    facts::{Facts, Whole},
+    facts::Facts,
     finding::{self, Finding},
     outcome::*,
 };
@@ -66,7 +66,7 @@ pub fn sweep(
     let standards = standard_rows(fixture, &facts);
     let unsteady = unsteady(&facts, &findings);
 
-    let mut notes: Vec<String> = unsteady.iter().map(|whole| unsteady_note(board, whole)).collect();
+    let mut notes: Vec<String> = Vec::from_iter(unsteady.then(|| UNSTEADY_NOTE.into()));
     notes.extend(closures.iter().filter(|row| !row.agrees).map(closure_note));
     notes.extend(insulations.iter().filter(|row| row.still_charging).map(charging_note));
     let faults = match void {
@@ -78,7 +78,7 @@ pub fn sweep(
         .map(|finding| finding.verdict)
         .chain(insulations.iter().map(|row| row.verdict))
         .chain(closures.iter().map(|row| if row.agrees { Verdict::Pass } else { Verdict::Unproven }))
-        .chain(unsteady.iter().map(|_| Verdict::Unproven));
+        .chain(unsteady.then_some(Verdict::Unproven));
     let verdict = if void { Verdict::Void } else { worst(parts) };
     let void_row = |verdict| if void { Verdict::Void } else { verdict };
     Sweep {
@@ -117,7 +117,7 @@ pub fn sweep(
     }
 }
 
-/// Segments that a longer look may still decide.
+/// Segments that a longer look may still decide: undecided ones, and all of them once anything has moved.
 pub fn undecided(fixture: &Fixture, plan: &Plan, state: StateId, facts: &[Facts]) -> BTreeSet<SegmentId> {
     let board = &fixture.board;
     let known: Vec<&Facts> = in_state(facts, state).collect();
@@ -129,7 +129,8 @@ pub fn undecided(fixture: &Fixture, plan: &Plan, state: StateId, facts: &[Facts]
         .filter(|finding| finding.verdict == Verdict::Unproven && finding.value.is_some())
         .map(|finding| finding.segment)
         .collect();
-    if !unsteady(facts, &findings).is_empty() {
+    // What moves may have stood still while its own turn came.
+    if moved(facts) && !findings.iter().any(|finding| finding.class == Class::Open) {
         wanted.extend(findings.iter().map(|finding| finding.segment));
     }
     wanted
@@ -275,7 +276,7 @@ fn standard_rows(fixture: &Fixture, facts: &[Facts]) -> Vec<StandardRow> {
 fn closure_rows(board: &Board, facts: &[Facts], findings: &[Finding]) -> Vec<ClosureRow> {
     let mut rows = Vec::new();
     for (state, whole) in facts.iter().flat_map(|facts| facts.wholes.iter().map(|w| (facts.state, w))) {
-        if !whole.reading.flows || whole.reading.over_range || whole.reading.flicker.is_some() {
+        if !whole.reading.flows || whole.reading.over_range || whole.reading.motion.is_some() {
             continue;
         }
         let Some(steps) = Forest::new(board, state, &[]).path(whole.from, whole.to) else { continue };
@@ -311,22 +312,23 @@ fn closure_rows(board: &Board, facts: &[Facts], findings: &[Finding]) -> Vec<Clo
     rows
 }
 
-/// End-to-end readings that moved although no single segment was caught moving.
-fn unsteady<'f>(facts: &'f [Facts], findings: &[Finding]) -> Vec<&'f Whole> {
-    if findings.iter().any(|finding| matches!(finding.class, Class::Flaky | Class::Open)) {
-        return Vec::new();
-    }
-    facts.iter().flat_map(|facts| &facts.wholes).filter(|whole| whole.reading.flicker.is_some()).collect()
+/// Did anything move while it was read?
+fn moved(facts: &[Facts]) -> bool {
+    facts.iter().any(|facts| {
+        let wholes = facts.wholes.iter().map(|whole| whole.reading.motion);
+        wholes.chain(facts.segments.iter().map(|fact| fact.reading.motion)).any(|motion| motion.is_some())
+    })
 }
 
-fn unsteady_note(board: &Board, whole: &Whole) -> String {
-    format!(
-        "{} to {} moved while it was read end to end, but no single segment was caught moving: \
-         flex the board gently and sweep again",
-        board.point(whole.from).name,
-        board.point(whole.to).name
-    )
+/// Did something move although nothing was found that could?
+fn unsteady(facts: &[Facts], findings: &[Finding]) -> bool {
+    let caught = findings.iter().any(|finding| matches!(finding.class, Class::Flaky | Class::Open));
+    !caught && moved(facts)
 }
+
+/// What to do about it.
+const UNSTEADY_NOTE: &str = "something moved while the path was read, but no single segment was caught moving: flex the board \
+                             gently and sweep again";
 
 fn closure_note(row: &ClosureRow) -> String {
     format!(
