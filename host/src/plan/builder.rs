@@ -204,11 +204,12 @@ impl<'f> Builder<'f> {
         );
     }
 
-    /// Voltage between a sense bus with a welded relay and one point of the path after the other, while load
+    /// Voltage between a sense bus with a welded relay and one point after the other, while load
     /// current flows, in both polarities.
-    pub fn seek_sense(&mut self, ends: (PointId, PointId), welded_plus: bool, points: &[PointId]) {
+    pub fn seek_sense(&mut self, ends: (PointId, PointId), welded_plus: bool) {
         let force = self.force(ends.0, ends.1);
-        for &point in points.iter().filter(|&&p| self.fixture.pins(p).sense.is_some()) {
+        let points = (0..self.fixture.pins.len()).map(PointId);
+        for point in points.filter(|&p| self.fixture.pins(p).sense.is_some()).collect::<Vec<_>>() {
             let channel = self.fixture.pins(point).sense;
             let contacts = match welded_plus {
                 true => Contacts { sense_minus: channel, ..force },

@@ -363,11 +363,12 @@ impl Conductor<'_> {
     fn supply_contacts(&mut self, state: StateId) -> Result<(), SweepError> {
         let Some(facts) = self.facts.last().cloned() else { return Ok(()) };
         for question in diagnose::supply_questions(self.fixture, &facts) {
-            let mut builder = self.builder();
-            question.ask(&mut builder);
-            let shots = builder.finish();
-            self.run(state, Purpose::Diagnosis, &shots)?;
-            let Some(answers) = self.facts.last() else { continue };
+            let first = self.facts.len();
+            // Nothing here is excited, so no residual check is needed, and none could pass.
+            for shots in question.rounds(self.fixture) {
+                self.run(state, Purpose::Diagnosis, &shots)?;
+            }
+            let answers = &self.facts[first..];
             self.bench_faults.extend(question.conclude(self.fixture, answers));
         }
         if self.bench_faults.is_empty() {
@@ -384,12 +385,14 @@ impl Conductor<'_> {
             diagnose::questions(self.fixture, &known)
         };
         for question in questions {
-            let mut builder = self.builder();
-            builder.residual();
-            question.ask(&mut builder);
-            let shots = builder.finish();
-            self.excited_run(state, Purpose::Diagnosis, &shots)?;
-            let Some(answers) = self.facts.last() else { continue };
+            let first = self.facts.len();
+            for round in question.rounds(self.fixture) {
+                let mut builder = self.builder();
+                builder.residual();
+                let shots = [builder.finish(), round].concat();
+                self.excited_run(state, Purpose::Diagnosis, &shots)?;
+            }
+            let answers = &self.facts[first..];
             self.bench_faults.extend(question.conclude(self.fixture, answers));
         }
         Ok(())

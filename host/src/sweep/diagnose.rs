@@ -6,14 +6,14 @@
 use copperwalk_wire::Contacts;
 
 use super::{
-    facts::{Bus, Facts, ForceContact, Proof},
+    facts::{Bus, Facts, ForceContact, Proof, Seek},
     locate::{self, Suspect},
     outcome::{BenchFault, Verdict},
 };
 use crate::{
     board::{Board, PointId},
     fixture::Fixture,
-    plan::{builder::Builder, forest::Forest},
+    plan::{PlannedShot, Sampling, builder::Builder, forest::Forest, stretch::cover},
     quantity,
 };
 
@@ -21,6 +21,10 @@ use crate::{
 const FORCE_CONTACT_OHMS: f64 = 3.0;
 /// Voltages to a welded bus within this share of the largest belong to points beyond the weld.
 const SAME_VOLTS_SHARE: f64 = 0.02;
+/// A point at the same potential as a bus differs from it by offset and EMF only, volt.
+const TOGETHER_VOLTS: f64 = 0.5e-3;
+/// Less than this between two candidates is noise, volt; the smallest segments drop 20 µV under load.
+const NO_DIFFERENCE_VOLTS: f64 = 3e-6;
 /// The least voltage that says that a welded force relay is not at the end it is compared with, volt.
 const ELSEWHERE_VOLTS: f64 = 5e-6;
 
@@ -53,10 +57,9 @@ pub enum Question {
     WeldedSense {
         /// Of sense+?
         plus: bool,
-        /// Forced meanwhile.
-        ends: (PointId, PointId),
-        /// Where it may sit.
-        points: Vec<PointId>,
+        /// Stretches to send current along, one after the other: only where current flows are neighbouring points
+        /// told apart.
+        stretches: Vec<(PointId, PointId)>,
     },
     /// A force relay sticks.
     WeldedForce {
@@ -142,8 +145,15 @@ fn welded(fixture: &Fixture, known: &[&Facts]) -> Vec<Question> {
             (Bus::ForcePlus, _, Some(end)) | (Bus::ForceMinus, Some(end), _) => {
                 Question::WeldedForce { plus: *bus == Bus::ForcePlus, end, points: forest.tree(end) }
             }
-            (Bus::SensePlus | Bus::SenseMinus, Some(a), Some(b)) => {
-                Question::WeldedSense { plus: *bus == Bus::SensePlus, ends: (a, b), points: forest.tree(a) }
+            (Bus::SensePlus | Bus::SenseMinus, ..) => {
+                let board = &fixture.board;
+                let wanted =
+                    board.segment_ids().filter(|&id| board.segment(id).conducts_in(facts.state)).collect();
+                let (stretches, _) = cover(&forest, fixture, &wanted);
+                Question::WeldedSense {
+                    plus: *bus == Bus::SensePlus,
+                    stretches: stretches.iter().map(|stretch| (stretch.from, stretch.to)).collect(),
+                }
             }
             _ => continue,
         };
@@ -172,8 +182,9 @@ fn forced_ends(fixture: &Fixture, proof: &Proof) -> Option<(PointId, PointId)> {
 }
 
 impl Question {
-    /// Adds the shots that answer it.
-    pub fn ask(&self, builder: &mut Builder<'_>) {
+    /// The runs that answer it, each without its residual check.
+    pub fn rounds(&self, fixture: &Fixture) -> Vec<Vec<PlannedShot>> {
+        let mut builder = Builder::new(fixture, Sampling::Quick);
         match self {
             &Self::Terminal { point, other, plus, neighbour } => {
                 let ends = if plus { (point, other) } else { (other, point) };
@@ -194,33 +205,45 @@ impl Question {
                 builder.prove_force(point, from, to);
                 builder.prove_force(point, to, from);
             }
-            Self::WeldedSense { plus, ends, points } => builder.seek_sense(*ends, *plus, points),
+            Self::WeldedSense { plus, stretches } => {
+                // A run each: on a large board they would not fit the controller together.
+                let round = |ends: &(PointId, PointId)| {
+                    let mut builder = Builder::new(fixture, Sampling::Quick);
+                    builder.seek_sense(*ends, *plus);
+                    builder.finish()
+                };
+                return stretches.iter().map(round).collect();
+            }
             Self::WeldedForce { plus, end, points } => builder.seek_force(*plus, *end, points),
-            Self::Standard { .. } => {}
+            Self::Standard { .. } => return Vec::new(),
         }
+        vec![builder.finish()]
     }
 
     /// The bench fault that the answers point to; none if what did not answer before does so now.
-    pub fn conclude(&self, fixture: &Fixture, answers: &Facts) -> Option<BenchFault> {
+    pub fn conclude(&self, fixture: &Fixture, answers: &[Facts]) -> Option<BenchFault> {
+        let others: Vec<bool> =
+            answers.iter().flat_map(|facts| &facts.others).map(|(.., good)| *good).collect();
+        let seeks: Vec<Seek> = answers.iter().flat_map(|facts| &facts.seeks).copied().collect();
         match self {
             Self::Sense { .. } | Self::Force(ForceContact { ohms: None, .. })
-                if answers.others.first().is_some_and(|(_, _, good)| *good) =>
+                if others.first() == Some(&true) =>
             {
                 None
             }
-            _ => Some(self.culprit(fixture, answers)),
+            _ => Some(self.culprit(fixture, &others, &seeks)),
         }
     }
 
-    fn culprit(&self, fixture: &Fixture, answers: &Facts) -> BenchFault {
+    fn culprit(&self, fixture: &Fixture, others: &[bool], seeks: &[Seek]) -> BenchFault {
         let board = &fixture.board;
-        let answered = |index: usize| answers.others.get(index).is_some_and(|(_, _, good)| *good);
+        let answered = |index: usize| others.get(index) == Some(&true);
         match *self {
             Self::Terminal { point, plus, neighbour, .. } => {
                 if answered(0) {
-                    never_closes(board, point, "sense", plus, fixture.pins(point).sense)
+                    never_closes(fixture, point, "sense", plus)
                 } else if answered(1) {
-                    never_closes(board, point, "force", plus, fixture.pins(point).force)
+                    never_closes(fixture, point, "force", plus)
                 } else if neighbour.is_some() && answered(2) {
                     dirty_pin(board, point, "force", fixture.pins(point).force)
                 } else {
@@ -230,7 +253,7 @@ impl Question {
             Self::Sense { point, plus, .. } => {
                 let channel = fixture.pins(point).sense;
                 match answered(1) {
-                    true => never_closes(board, point, "sense", plus, channel),
+                    true => never_closes(fixture, point, "sense", plus),
                     false => dirty_pin(board, point, "sense", channel),
                 }
             }
@@ -244,24 +267,20 @@ impl Question {
                             quantity::engineering(ohms)
                         ),
                     },
-                    None if answered(1) => never_closes(board, point, "force", plus, channel),
+                    None if answered(1) => never_closes(fixture, point, "force", plus),
                     None => dirty_pin(board, point, "force", channel),
                 }
             }
-            Self::WeldedSense { plus, .. } => {
-                let nearest = answers.seeks.iter().min_by(|a, b| a.1.abs().total_cmp(&b.1.abs()));
-                let point = nearest.map(|(point, _)| *point);
-                welded_relay(board, point, "sense", plus, point.and_then(|p| fixture.pins(p).sense))
-            }
+            Self::WeldedSense { plus, .. } => welded_relay(fixture, &same_potential(seeks), "sense", plus),
             Self::WeldedForce { plus, end, .. } => {
-                let most = answers.seeks.iter().map(|(_, volts)| volts.abs()).fold(0.0, f64::max);
+                let most = seeks.iter().map(Seek::driven).fold(0.0, f64::max);
                 let point = if most < ELSEWHERE_VOLTS {
                     end
                 } else {
-                    let beyond = |volts: f64| volts.abs() >= most * (1.0 - SAME_VOLTS_SHARE);
-                    answers.seeks.iter().find(|(_, v)| beyond(*v)).map_or(end, |(point, _)| *point)
+                    let beyond = |seek: &&Seek| seek.driven() >= most * (1.0 - SAME_VOLTS_SHARE);
+                    seeks.iter().find(beyond).map_or(end, |seek| seek.point)
                 };
-                welded_relay(board, Some(point), "force", plus, fixture.pins(point).force)
+                welded_relay(fixture, &[point], "force", plus)
             }
             Self::Standard { channel } => BenchFault {
                 part: format!("standard, sense channel {channel}"),
@@ -269,6 +288,21 @@ impl Question {
             },
         }
     }
+}
+
+/// The points that stay at a bus's potential along whichever stretch the current runs. Usually one; a bulk
+/// capacitor holds the points at its two ends together.
+fn same_potential(seeks: &[Seek]) -> Vec<PointId> {
+    let mut points: Vec<PointId> = seeks.iter().map(|seek| seek.point).collect();
+    points.sort_unstable();
+    points.dedup();
+    let of = |point: PointId| seeks.iter().filter(move |seek| seek.point == point);
+    let apart = |point: PointId| of(point).map(Seek::driven).fold(0.0, f64::max);
+    // Another tree of segments may float at any potential, and its middle may seem to stand still.
+    points.retain(|&point| of(point).all(|seek| seek.most() < TOGETHER_VOLTS));
+    let least = points.iter().map(|&point| apart(point)).fold(f64::INFINITY, f64::min);
+    points.retain(|&point| apart(point) < least + NO_DIFFERENCE_VOLTS);
+    points
 }
 
 /// Standards that read outside their tolerance.
@@ -334,30 +368,31 @@ fn dirty_pin(board: &Board, point: PointId, kind: &str, channel: Option<u8>) -> 
     }
 }
 
-fn relay_name(board: &Board, point: Option<PointId>, kind: &str, plus: bool, channel: Option<u8>) -> String {
-    let sign = if plus { '+' } else { '-' };
-    let channel = channel.map(|c| format!(" of channel {c}")).unwrap_or_default();
-    let pin = point.map(|p| format!(" (pin {})", board.point(p).name)).unwrap_or_default();
-    format!("relay {kind}{sign}{channel}{pin}")
+fn relay_name(fixture: &Fixture, point: PointId, kind: &str) -> String {
+    let pins = fixture.pins(point);
+    let channel = if kind == "force" { pins.force } else { pins.sense };
+    let channel = channel.map(|c| format!("channel {c} ")).unwrap_or_default();
+    format!("{channel}(pin {})", fixture.board.point(point).name)
 }
 
-fn never_closes(board: &Board, point: PointId, kind: &str, plus: bool, channel: Option<u8>) -> BenchFault {
+fn never_closes(fixture: &Fixture, point: PointId, kind: &str, plus: bool) -> BenchFault {
+    let sign = if plus { '+' } else { '-' };
     BenchFault {
-        part: relay_name(board, Some(point), kind, plus, channel),
+        part: format!("relay {kind}{sign} of {}", relay_name(fixture, point, kind)),
         what: "never closes, while the pin answers on its other relay: replace the relay or its driver"
             .into(),
     }
 }
 
-fn welded_relay(
-    board: &Board,
-    point: Option<PointId>,
-    kind: &str,
-    plus: bool,
-    channel: Option<u8>,
-) -> BenchFault {
+fn welded_relay(fixture: &Fixture, points: &[PointId], kind: &str, plus: bool) -> BenchFault {
+    let sign = if plus { '+' } else { '-' };
+    let names: Vec<String> = points.iter().map(|&point| relay_name(fixture, point, kind)).collect();
+    let which = match names.as_slice() {
+        [] => "(not found which)".into(),
+        names => format!("of {}", names.join(" or ")),
+    };
     BenchFault {
-        part: relay_name(board, point, kind, plus, channel),
+        part: format!("relay {kind}{sign} {which}"),
         what: "sticks closed: replace the relay, and look for what made it weld".into(),
     }
 }

@@ -54,8 +54,31 @@ pub struct Facts {
     pub standards: Vec<(usize, Reading)>,
     /// Single contacts on the relay they do not usually take: point, + relay, does it answer?
     pub others: Vec<(PointId, bool, bool)>,
-    /// Points compared with a welded bus: point, volt.
-    pub seeks: Vec<(PointId, f64)>,
+    /// Points compared with a welded bus.
+    pub seeks: Vec<Seek>,
+}
+
+/// The voltage between a bus with a welded relay and a point, while current flows one way and the other.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Seek {
+    /// The point.
+    pub point: PointId,
+    /// Forward, volt.
+    pub forward: f64,
+    /// Reversed, volt.
+    pub reversed: f64,
+}
+
+impl Seek {
+    /// What the current makes of it: offset and EMF cancel.
+    pub fn driven(&self) -> f64 {
+        ((self.forward - self.reversed) / 2.0).abs()
+    }
+
+    /// The larger of the two as they are.
+    pub fn most(&self) -> f64 {
+        self.forward.abs().max(self.reversed.abs())
+    }
 }
 
 /// A matrix bus.
@@ -238,10 +261,9 @@ impl Facts {
                     let Method::Look { gain, reversed, .. } = shot.method else { continue };
                     let mean = codes.iter().map(|&c| measure::volts(c, gain)).sum::<f64>()
                         / codes.len().max(1) as f64;
-                    // Forward and reversed come as a pair; half their difference is free of offset and EMF.
                     match facts.seeks.last_mut() {
-                        Some((last, volts)) if reversed && *last == point => *volts = (*volts - mean) / 2.0,
-                        _ => facts.seeks.push((point, mean)),
+                        Some(seek) if reversed && seek.point == point => seek.reversed = mean,
+                        _ => facts.seeks.push(Seek { point, forward: mean, reversed: mean }),
                     }
                 }
             }
