@@ -16,6 +16,9 @@ use crate::{
 /// check calls dead.
 const BLEED_TIME_CONSTANTS: f64 = 3.0;
 
+/// Looks of a millisecond after which no bulk capacitor still charges behind the dry clamp: 470 µF take 13 ms.
+const CHARGED_LOOKS: u8 = 150;
+
 /// Collects shots.
 pub struct Builder<'f> {
     fixture: &'f Fixture,
@@ -176,6 +179,13 @@ impl<'f> Builder<'f> {
         }
     }
 
+    /// Drains what load current along a stretch with a bad piece has left on capacitors between branches.
+    pub fn drain(&mut self, stretch: &Stretch) {
+        if self.bridge_farads > 0.0 {
+            self.bleed(stretch.from, stretch.to, self.fixture.board.supply.bulk_farads);
+        }
+    }
+
     /// The two neighbours of a pin that does not answer, read dry past it.
     pub fn bridge(&mut self, stretch: &Stretch, around: PointId, before: PointId, after: PointId) {
         let contacts = self.sense(self.force(stretch.from, stretch.to), before, after);
@@ -202,6 +212,17 @@ impl<'f> Builder<'f> {
             Role::OtherRelay { point, plus: point == plus },
             Shot { contacts, source: Source::Dry, method },
         );
+    }
+
+    /// Does a direct current flow through one force pin alone, by way of a relay that sticks?
+    pub fn prove_alone(&mut self, point: PointId, plus: bool) {
+        let channel = self.fixture.pins(point).force;
+        let contacts = match plus {
+            true => Contacts { force_plus: channel, ..Contacts::default() },
+            false => Contacts { force_minus: channel, ..Contacts::default() },
+        };
+        let method = look(Input::Current, false, false, Gain::X64, CHARGED_LOOKS);
+        self.push(Role::OtherRelay { point, plus }, Shot { contacts, source: Source::Dry, method });
     }
 
     /// Voltage between a sense bus with a welded relay and one point after the other, while load

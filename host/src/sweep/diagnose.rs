@@ -31,18 +31,8 @@ const ELSEWHERE_VOLTS: f64 = 5e-6;
 /// Something to find out about the bench.
 #[derive(Clone, PartialEq, Debug)]
 pub enum Question {
-    /// A terminal's sense contact could not be proven before the first current: one of its two pins, or a relay.
-    Terminal {
-        /// The terminal.
-        point: PointId,
-        /// The other terminal.
-        other: PointId,
-        /// Normally on the + relays?
-        plus: bool,
-        /// Another forced point that the board's path joins to it.
-        neighbour: Option<PointId>,
-    },
-    /// A sense pin does not answer on one relay.
+    /// A sense pin does not answer on one relay. At a forced point the force contact may be the one to blame, because
+    /// it is what ties the unit to the bias node.
     Sense {
         /// Its point.
         point: PointId,
@@ -50,6 +40,8 @@ pub enum Question {
         plus: bool,
         /// Forced meanwhile.
         ends: (PointId, PointId),
+        /// For a forced point: another one that the path joins to it.
+        neighbour: Option<PointId>,
     },
     /// A force contact carries nothing, or badly.
     Force(ForceContact),
@@ -65,10 +57,8 @@ pub enum Question {
     WeldedForce {
         /// Of force+?
         plus: bool,
-        /// The one force pin that was closed.
-        end: PointId,
-        /// Where it may sit, nearest to `end` first.
-        points: Vec<PointId>,
+        /// The forced points of each tree of segments, nearest to its first one first.
+        trees: Vec<Vec<PointId>>,
     },
     /// A standard's sense contact.
     Standard {
@@ -80,18 +70,21 @@ pub enum Question {
 /// What the residual check leaves to ask when it could not prove its contacts.
 pub fn supply_questions(fixture: &Fixture, facts: &Facts) -> Vec<Question> {
     let supply = &fixture.board.supply;
-    facts
-        .proofs
-        .iter()
-        .filter(|proof| !proof.good)
+    let silent = facts.proofs.iter().filter(|proof| !proof.good);
+    silent
         .map(|proof| {
-            let (point, other) =
-                if proof.plus { (supply.from, supply.ret) } else { (supply.ret, supply.from) };
-            let forest = Forest::new(&fixture.board, facts.state, &[]);
-            let neighbour = forest.tree(point).into_iter().skip(1).find(|&p| fixture.pins(p).force.is_some());
-            Question::Terminal { point, other, plus: proof.plus, neighbour }
+            let point = if proof.plus { supply.from } else { supply.ret };
+            sense(fixture, facts, point, proof.plus, (supply.from, supply.ret))
         })
         .collect()
+}
+
+fn sense(fixture: &Fixture, facts: &Facts, point: PointId, plus: bool, ends: (PointId, PointId)) -> Question {
+    let forest = Forest::new(&fixture.board, facts.state, &[]);
+    let forced = point == ends.0 || point == ends.1;
+    let other = |&p: &PointId| fixture.pins(p).force.is_some() && p != ends.0 && p != ends.1;
+    let neighbour = forest.tree(point).into_iter().find(other).filter(|_| forced);
+    Question::Sense { point, plus, ends, neighbour }
 }
 
 /// What the runs of one state leave to ask.
@@ -115,7 +108,11 @@ pub fn questions(fixture: &Fixture, known: &[&Facts]) -> Vec<Question> {
     }
     let excused = islands(known);
     let mut silent: Vec<(u8, bool)> = Vec::new();
-    for proof in known.iter().flat_map(|facts| &facts.proofs).filter(|proof| !proof.good) {
+    for (facts, proof) in known.iter().flat_map(|facts| facts.proofs.iter().map(move |proof| (facts, proof)))
+    {
+        if proof.good {
+            continue;
+        }
         if silent.contains(&(proof.channel, proof.plus)) {
             continue;
         }
@@ -123,7 +120,7 @@ pub fn questions(fixture: &Fixture, known: &[&Facts]) -> Vec<Question> {
         match (fixture.sense_point(proof.channel), forced_ends(fixture, proof)) {
             (Some(point), _) if excused.contains(&point) => {}
             (Some(point), Some(ends)) => {
-                questions.push(Question::Sense { point, plus: proof.plus, ends });
+                questions.push(sense(fixture, facts, point, proof.plus, ends));
             }
             _ => questions.push(Question::Standard { channel: proof.channel }),
         }
@@ -134,18 +131,16 @@ pub fn questions(fixture: &Fixture, known: &[&Facts]) -> Vec<Question> {
 fn welded(fixture: &Fixture, known: &[&Facts]) -> Vec<Question> {
     let mut questions = Vec::new();
     let mut asked: Vec<Bus> = Vec::new();
-    for (facts, (bus, contacts)) in known.iter().flat_map(|f| f.welded.iter().map(move |w| (f, w))) {
-        let point = |channel: Option<u8>| channel.and_then(|c| fixture.force_point(c));
-        let (plus, minus) = (point(contacts.force_plus), point(contacts.force_minus));
+    for (facts, bus) in known.iter().flat_map(|f| f.welded.iter().map(move |w| (f, w))) {
         if asked.contains(bus) {
             continue;
         }
         let forest = Forest::new(&fixture.board, facts.state, &[]);
-        let question = match (bus, plus, minus) {
-            (Bus::ForcePlus, _, Some(end)) | (Bus::ForceMinus, Some(end), _) => {
-                Question::WeldedForce { plus: *bus == Bus::ForcePlus, end, points: forest.tree(end) }
+        let question = match bus {
+            Bus::ForcePlus | Bus::ForceMinus => {
+                Question::WeldedForce { plus: *bus == Bus::ForcePlus, trees: forced_trees(fixture, &forest) }
             }
-            (Bus::SensePlus | Bus::SenseMinus, ..) => {
+            Bus::SensePlus | Bus::SenseMinus => {
                 let board = &fixture.board;
                 let wanted =
                     board.segment_ids().filter(|&id| board.segment(id).conducts_in(facts.state)).collect();
@@ -155,12 +150,23 @@ fn welded(fixture: &Fixture, known: &[&Facts]) -> Vec<Question> {
                     stretches: stretches.iter().map(|stretch| (stretch.from, stretch.to)).collect(),
                 }
             }
-            _ => continue,
         };
         asked.push(*bus);
         questions.push(question);
     }
     questions
+}
+
+/// The forced points of each tree of segments.
+fn forced_trees(fixture: &Fixture, forest: &Forest) -> Vec<Vec<PointId>> {
+    let mut trees: Vec<Vec<PointId>> = Vec::new();
+    for point in (0..fixture.pins.len()).map(PointId).filter(|&p| fixture.pins(p).force.is_some()) {
+        if !trees.iter().any(|tree| tree.contains(&point)) {
+            let tree = forest.tree(point);
+            trees.push(tree.into_iter().filter(|&p| fixture.pins(p).force.is_some()).collect());
+        }
+    }
+    trees
 }
 
 /// Points that float between two opens: their silence is the unit's doing.
@@ -186,18 +192,16 @@ impl Question {
     pub fn rounds(&self, fixture: &Fixture) -> Vec<Vec<PlannedShot>> {
         let mut builder = Builder::new(fixture, Sampling::Quick);
         match self {
-            &Self::Terminal { point, other, plus, neighbour } => {
-                let ends = if plus { (point, other) } else { (other, point) };
-                builder.prove_sense(ends, point, !plus);
-                builder.prove_sense((ends.1, ends.0), point, plus);
-                if let Some(neighbour) = neighbour {
-                    let ends = if plus { (neighbour, other) } else { (other, neighbour) };
-                    builder.prove_sense(ends, point, plus);
-                }
-            }
-            &Self::Sense { point, plus, ends } => {
+            &Self::Sense { point, plus, ends, neighbour } => {
                 builder.prove_sense(ends, point, plus);
                 builder.prove_sense(ends, point, !plus);
+                if point == ends.0 || point == ends.1 {
+                    builder.prove_sense((ends.1, ends.0), point, plus);
+                }
+                if let Some(neighbour) = neighbour {
+                    let ends = if point == ends.0 { (neighbour, ends.1) } else { (ends.0, neighbour) };
+                    builder.prove_sense(ends, point, plus);
+                }
             }
             &Self::Force(ForceContact { point, other, plus, .. }) => {
                 // As before, then both contacts on their other relays.
@@ -214,7 +218,17 @@ impl Question {
                 };
                 return stretches.iter().map(round).collect();
             }
-            Self::WeldedForce { plus, end, points } => builder.seek_force(*plus, *end, points),
+            Self::WeldedForce { plus, trees } => {
+                let round = |tree: &Vec<PointId>| {
+                    let mut builder = Builder::new(fixture, Sampling::Quick);
+                    if let Some(&end) = tree.first() {
+                        builder.prove_alone(end, !plus);
+                        builder.seek_force(*plus, end, tree);
+                    }
+                    builder.finish()
+                };
+                return trees.iter().map(round).collect();
+            }
             Self::Standard { .. } => return Vec::new(),
         }
         vec![builder.finish()]
@@ -224,37 +238,31 @@ impl Question {
     pub fn conclude(&self, fixture: &Fixture, answers: &[Facts]) -> Option<BenchFault> {
         let others: Vec<bool> =
             answers.iter().flat_map(|facts| &facts.others).map(|(.., good)| *good).collect();
-        let seeks: Vec<Seek> = answers.iter().flat_map(|facts| &facts.seeks).copied().collect();
         match self {
             Self::Sense { .. } | Self::Force(ForceContact { ohms: None, .. })
                 if others.first() == Some(&true) =>
             {
                 None
             }
-            _ => Some(self.culprit(fixture, &others, &seeks)),
+            _ => Some(self.culprit(fixture, &others, answers)),
         }
     }
 
-    fn culprit(&self, fixture: &Fixture, others: &[bool], seeks: &[Seek]) -> BenchFault {
+    fn culprit(&self, fixture: &Fixture, others: &[bool], answers: &[Facts]) -> BenchFault {
         let board = &fixture.board;
         let answered = |index: usize| others.get(index) == Some(&true);
         match *self {
-            Self::Terminal { point, plus, neighbour, .. } => {
-                if answered(0) {
+            Self::Sense { point, plus, ends, neighbour } => {
+                let pins = fixture.pins(point);
+                let forced = point == ends.0 || point == ends.1;
+                if answered(1) {
                     never_closes(fixture, point, "sense", plus)
-                } else if answered(1) {
-                    never_closes(fixture, point, "force", plus)
-                } else if neighbour.is_some() && answered(2) {
-                    dirty_pin(board, point, "force", fixture.pins(point).force)
+                } else if forced && answered(2) {
+                    never_closes(fixture, point, "force", point == ends.0)
+                } else if neighbour.is_some() && answered(3) {
+                    dirty_pin(board, point, "force", pins.force)
                 } else {
-                    dirty_pin(board, point, "sense", fixture.pins(point).sense)
-                }
-            }
-            Self::Sense { point, plus, .. } => {
-                let channel = fixture.pins(point).sense;
-                match answered(1) {
-                    true => never_closes(fixture, point, "sense", plus),
-                    false => dirty_pin(board, point, "sense", channel),
+                    dirty_pin(board, point, "sense", pins.sense)
                 }
             }
             Self::Force(ForceContact { point, plus, ohms, .. }) => {
@@ -271,16 +279,16 @@ impl Question {
                     None => dirty_pin(board, point, "force", channel),
                 }
             }
-            Self::WeldedSense { plus, .. } => welded_relay(fixture, &same_potential(seeks), "sense", plus),
-            Self::WeldedForce { plus, end, .. } => {
-                let most = seeks.iter().map(Seek::driven).fold(0.0, f64::max);
-                let point = if most < ELSEWHERE_VOLTS {
-                    end
-                } else {
-                    let beyond = |seek: &&Seek| seek.driven() >= most * (1.0 - SAME_VOLTS_SHARE);
-                    seeks.iter().find(beyond).map_or(end, |seek| seek.point)
-                };
-                welded_relay(fixture, &[point], "force", plus)
+            Self::WeldedSense { plus, .. } => {
+                let seeks: Vec<Seek> = answers.iter().flat_map(|facts| &facts.seeks).copied().collect();
+                welded_relay(fixture, &same_potential(&seeks), "sense", plus)
+            }
+            Self::WeldedForce { plus, .. } => {
+                let found = answers.iter().find_map(|facts| {
+                    let (end, ..) = facts.others.iter().find(|(.., flows)| *flows)?;
+                    Some(where_current_enters(*end, &facts.seeks))
+                });
+                welded_relay(fixture, &Vec::from_iter(found), "force", plus)
             }
             Self::Standard { channel } => BenchFault {
                 part: format!("standard, sense channel {channel}"),
@@ -288,6 +296,17 @@ impl Question {
             },
         }
     }
+}
+
+/// Beyond the point where a current enters a path, nothing more drops: the nearest point with the whole drop. None
+/// drops at all if it enters at the very end.
+fn where_current_enters(end: PointId, seeks: &[Seek]) -> PointId {
+    let most = seeks.iter().map(Seek::driven).fold(0.0, f64::max);
+    if most < ELSEWHERE_VOLTS {
+        return end;
+    }
+    let beyond = |seek: &&Seek| seek.driven() >= most * (1.0 - SAME_VOLTS_SHARE);
+    seeks.iter().find(beyond).map_or(end, |seek| seek.point)
 }
 
 /// The points that stay at a bus's potential along whichever stretch the current runs. Usually one; a bulk

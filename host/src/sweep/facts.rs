@@ -39,7 +39,7 @@ pub struct Facts {
     /// Force contacts as seen by end-to-end shots.
     pub forces: Vec<ForceContact>,
     /// Relays that stick, as far as the guards see: which bus.
-    pub welded: Vec<(Bus, Contacts)>,
+    pub welded: Vec<Bus>,
     /// End-to-end readings.
     pub wholes: Vec<Whole>,
     /// Segments, in walking order.
@@ -141,6 +141,8 @@ pub struct SegmentFact {
     pub proven: [bool; 2],
     /// Excitation.
     pub source: Source,
+    /// From the quick dry look along a path that is not as it should be, where little current may flow.
+    pub rough: bool,
     /// The reading.
     pub reading: Reading,
 }
@@ -188,7 +190,7 @@ impl Facts {
                             Some(_) => Bus::ForceMinus,
                             None => Bus::ForcePlus,
                         };
-                        facts.welded.push((bus, contacts));
+                        facts.welded.push(bus);
                     }
                 }
                 Role::SenseGuard => {
@@ -199,7 +201,7 @@ impl Facts {
                             Input::PlusAlone => Bus::SensePlus,
                             _ => Bus::SenseMinus,
                         };
-                        facts.welded.push((bus, contacts));
+                        facts.welded.push(bus);
                     }
                 }
                 Role::Whole { from, to } => {
@@ -221,7 +223,15 @@ impl Facts {
                         ends.reverse();
                         proven.reverse();
                     }
-                    facts.segments.push(SegmentFact { segment, ends, proven, source: shot.source, reading });
+                    let rough = run.purpose == Purpose::DryLook;
+                    facts.segments.push(SegmentFact {
+                        segment,
+                        ends,
+                        proven,
+                        source: shot.source,
+                        rough,
+                        reading,
+                    });
                 }
                 Role::Bridge { around } => {
                     let reading = ratio::read(shot, codes, false)?;
@@ -250,7 +260,8 @@ impl Facts {
                 }
                 Role::OtherRelay { point, plus } => {
                     let Method::Look { input, gain, .. } = shot.method else { continue };
-                    let value = code.map_or(f64::INFINITY, |c| measure::volts(c, gain));
+                    // The last one, when whatever charges has charged.
+                    let value = codes.last().map_or(f64::INFINITY, |&c| measure::volts(c, gain));
                     let answers = match input {
                         Input::Current => value.abs() > NO_CURRENT_AMPS * copperwalk_wire::hardware::RM_OHMS,
                         _ => value - bias < PROOF_VOLTS,

@@ -21,6 +21,8 @@ use crate::{
 
 /// A contact that moved by less than this share of its limit is settled enough.
 const MOTION_SHARE: f64 = 0.25;
+/// A rough reading fails only when it is outside by so many times its 95 % uncertainty.
+const ROUGH_FACTOR: f64 = 3.0;
 /// Motion of less than this share of the widest seen is a neighbour's.
 const NEIGHBOUR_SHARE: f64 = 0.1;
 /// Above this a contact is called open rather than high, ohm: dry, less than 0.2 µA flow.
@@ -95,6 +97,14 @@ pub fn find(board: &Board, id: SegmentId, state: StateId, known: &[&Facts], cels
             // The value is a lower bound: it may fail, but never pass.
             true if value.ohms_20c - value.expanded() > segment.limits.max_ohms => Verdict::Fail,
             true => Verdict::Unproven,
+            // One of many readings taken with whatever current there was: to fail by it, a value has to stand out.
+            false if fact.rough => {
+                let u = value.expanded();
+                match verdict::judge(value.ohms_20c, u, &segment.limits) {
+                    Verdict::Fail => verdict::judge(value.ohms_20c, ROUGH_FACTOR * u, &segment.limits),
+                    verdict => verdict,
+                }
+            }
             false => verdict::judge(value.ohms_20c, value.expanded(), &segment.limits),
         };
         (value, verdict)

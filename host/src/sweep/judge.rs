@@ -61,7 +61,8 @@ pub fn sweep(
                 .map(move |id| finding::find(board, id, stage.state, &known, celsius.unwrap_or(ROOM_CELSIUS)))
         })
         .collect();
-    let insulations = insulation_rows(fixture, plan, &facts);
+    let mut insulations = insulation_rows(fixture, plan, &facts);
+    let explained = excuse_switches(&mut insulations);
     let closures = closure_rows(board, &facts, &findings);
     let standards = standard_rows(fixture, &facts);
     let unsteady = unsteady(&facts, &findings);
@@ -69,6 +70,7 @@ pub fn sweep(
     let mut notes: Vec<String> = Vec::from_iter(unsteady.then(|| UNSTEADY_NOTE.into()));
     notes.extend(closures.iter().filter(|row| !row.agrees).map(closure_note));
     notes.extend(insulations.iter().filter(|row| row.still_charging).map(charging_note));
+    notes.extend(explained);
     let faults = match void {
         true => Vec::new(),
         false => fault::faults(board, &findings, &insulations, &closures),
@@ -217,6 +219,31 @@ fn insulation_rows(fixture: &Fixture, plan: &Plan, facts: &[Facts]) -> Vec<Isola
         }
     }
     rows
+}
+
+/// A leak elsewhere charges the bulk capacitor and so reaches round an open switch: a switch that leaks no more than that
+/// has proven nothing against itself.
+fn excuse_switches(rows: &mut [IsolationRow]) -> Vec<String> {
+    const AS_MUCH: f64 = 0.7;
+    let leaks: Vec<(String, f64)> = rows
+        .iter()
+        .filter(|row| !row.is_switch && row.verdict == Verdict::Fail)
+        .filter_map(|row| Some((row.state.clone(), row.ohms?)))
+        .collect();
+    let mut notes = Vec::new();
+    for row in rows.iter_mut().filter(|row| row.is_switch && row.verdict == Verdict::Fail) {
+        let explained =
+            |ohms: f64| leaks.iter().any(|(state, leak)| *state == row.state && ohms >= AS_MUCH * leak);
+        if row.ohms.is_some_and(explained) {
+            row.verdict = Verdict::Unproven;
+            row.class = Class::NotReached;
+            notes.push(format!(
+                "{} cannot be judged open while a leak elsewhere reaches round it by way of the bulk capacitor",
+                row.name
+            ));
+        }
+    }
+    notes
 }
 
 fn insulation_row(

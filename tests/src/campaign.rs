@@ -1,0 +1,149 @@
+//! Sweeps by the thousand on the modelled bench, against what is known of each unit.
+// A broken premise stops the test that rests on it.
+#![allow(clippy::panic)]
+
+use std::{
+    num::NonZero,
+    path::Path,
+    sync::atomic::{AtomicUsize, Ordering},
+    thread,
+};
+
+use copperwalk::{
+    board::{self, SegmentId},
+    fixture::{self, Fixture},
+    plan::{self, Plan, Sampling},
+    sweep::{self, Subject, Sweep},
+    virtual_bench::{Spec, Truth, VirtualBench},
+};
+
+/// The folders of the three invented boards.
+pub const EXAMPLES: [&str; 3] = ["tide-gauge-head", "trail-counter", "greenhouse-valve-driver"];
+
+/// A fixture and its plan.
+#[derive(Debug)]
+pub struct Bed {
+    /// The fixture.
+    pub fixture: Fixture,
+    /// The plan.
+    pub plan: Plan,
+}
+
+impl Bed {
+    /// Plans for a fixture.
+    ///
+    /// # Panics
+    /// If no plan can be made.
+    pub fn new(fixture: Fixture, sampling: Sampling) -> Self {
+        let plan = plan::compile(&fixture, sampling).unwrap_or_else(|error| panic!("{error}"));
+        Self { fixture, plan }
+    }
+
+    /// One of the examples.
+    ///
+    /// # Panics
+    /// If its files are not in order.
+    pub fn example(name: &str, sampling: Sampling) -> Self {
+        let path = format!("{}/../fixtures/{name}/fixture.toml", env!("CARGO_MANIFEST_DIR"));
+        let fixture = fixture::read(Path::new(&path)).unwrap_or_else(|problems| panic!("{problems}"));
+        Self::new(fixture, sampling)
+    }
+
+    /// All three examples.
+    pub fn examples(sampling: Sampling) -> Vec<Self> {
+        EXAMPLES.iter().map(|name| Self::example(name, sampling)).collect()
+    }
+
+    /// Sweeps one modelled unit.
+    ///
+    /// # Panics
+    /// If the specification is not possible here, or the bench does not answer.
+    pub fn sweep(&self, spec: &Spec) -> (Sweep, Truth) {
+        let mut bench = VirtualBench::new(&self.fixture, spec).unwrap_or_else(|error| panic!("{error}"));
+        let subject = Subject { serial: format!("seed {}", spec.unit_seed), lot: None, started_us: 0 };
+        let sweep = sweep::sweep(&mut bench, &self.fixture, &self.plan, subject)
+            .unwrap_or_else(|error| panic!("{spec:?}: {error}"));
+        (sweep, bench.truth())
+    }
+
+    /// The name of a segment.
+    pub fn name(&self, id: SegmentId) -> &str {
+        &self.fixture.board.segment(id).name
+    }
+}
+
+/// Does `job` for every number below `count`, on as many threads as there are cores, and keeps the order.
+///
+/// # Panics
+/// If a job does.
+pub fn in_parallel<T: Send>(count: usize, job: impl Fn(usize) -> T + Sync) -> Vec<T> {
+    let next = AtomicUsize::new(0);
+    let work = || {
+        let mut done = Vec::new();
+        loop {
+            let number = next.fetch_add(1, Ordering::Relaxed);
+            if number >= count {
+                return done;
+            }
+            done.push((number, job(number)));
+        }
+    };
+    let threads = thread::available_parallelism().map_or(1, NonZero::get);
+    let mut all: Vec<(usize, T)> = thread::scope(|scope| {
+        let handles: Vec<_> = (0..threads).map(|_| scope.spawn(work)).collect();
+        handles
+            .into_iter()
+            .flat_map(|handle| handle.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
+            .collect()
+    });
+    all.sort_by_key(|(number, _)| *number);
+    all.into_iter().map(|(_, result)| result).collect()
+}
+
+/// A chain of known resistances in one state: parts read under load (`fuse`) or contacts read dry (`connector`).
+///
+/// # Panics
+/// If the rules for board files change.
+pub fn chain(kind: &str, ohms: &[f64]) -> Fixture {
+    let points: String = (0..=ohms.len())
+        .map(|i| {
+            format!(
+                "\"p{i}\" = {{ at = [{:.1}, 5.0], side = \"front\", kind = \"pad\" }}\n",
+                2.0 + 2.0 * i as f64
+            )
+        })
+        .collect();
+    let segments: String = ohms
+        .iter()
+        .enumerate()
+        .map(|(i, value)| {
+            format!(
+                "[[segment]]\nname = \"s{i}\"\nkind = \"{kind}\"\nfrom = \"p{i}\"\nto = \"p{}\"\n\
+                 typical = \"{value:.9} ohm\"\nmax = \"{:.9} ohm\"\n",
+                i + 1,
+                2.0 * value
+            )
+        })
+        .collect();
+    let text = format!(
+        "format = 1\n[board]\nname = \"chain\"\nrevision = \"1\"\nthickness = \"1.6 mm\"\ncopper = \"35 um\"\n\
+         outline = [[0, 0], [60, 0], [60, 10], [0, 10]]\n[supply]\nfrom = \"p0\"\nto = \"p{last}\"\n\
+         return = \"ret\"\nvoltage = [\"2 V\", \"3 V\"]\nload = \"1 mA\"\nmax_drop = \"1 V\"\n[points]\n{points}\
+         \"ret\" = {{ at = [2.0, 8.0], side = \"front\", kind = \"pad\" }}\n{segments}",
+        last = ohms.len()
+    );
+    let board = board::parse("chain/board.toml", &text).unwrap_or_else(|problems| panic!("{problems}"));
+    let pins: String = (0..=ohms.len())
+        .map(|i| match i {
+            0 => "\"p0\" = { force = 0, sense = 0 }\n".to_owned(),
+            _ if i == ohms.len() => format!("\"p{i}\" = {{ force = 1, sense = {i} }}\n"),
+            _ => format!("\"p{i}\" = {{ sense = {i} }}\n"),
+        })
+        .collect();
+    let text = format!(
+        "format = 1\n[fixture]\nname = \"chain bed\"\nboard = \"board.toml\"\n[controller]\nforce_channels = 16\n\
+         sense_channels = 48\n[pins]\n{pins}\"ret\" = {{ force = 2, sense = {} }}\n",
+        ohms.len() + 1
+    );
+    fixture::parse("chain/fixture.toml", &text, board).unwrap_or_else(|problems| panic!("{problems}"))
+}
