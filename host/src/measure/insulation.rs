@@ -21,11 +21,16 @@ pub struct Insulation {
     pub at_most_ohms: Option<f64>,
     /// Best value, ohm; `None` above the range.
     pub ohms: Option<f64>,
+    /// Did the source reach the unit at all?
+    pub driven: bool,
     /// A capacitor was still charging when the time was up.
     pub still_charging: bool,
     /// Volts of sense+ and sense- alone with the burn-out current.
     pub proof_volts: [f64; 2],
 }
+
+/// With neither a current nor this much across the unit, nothing drives it, volt.
+const UNDRIVEN_VOLTS: f64 = 5e-3;
 
 /// Zero readings at the start of a settle shot.
 const ZEROS: usize = 4;
@@ -68,6 +73,7 @@ pub fn read(shot: &Shot, codes: &[i32], farads: f64) -> Result<Insulation, Malfo
         at_least_ohms: ohms_at(drop.max(0.0) + noise).filter(|_| !falling).map(|r| r * (1.0 - relative)),
         at_most_ohms: ohms_at(leak - uncertain).map(|r| r * (1.0 + relative)),
         ohms: ohms_at(leak).filter(|_| leak > uncertain),
+        driven: unit_volts.abs() > UNDRIVEN_VOLTS || drop.abs() > noise,
         still_charging: charging > uncertain.max(0.05 * drop.abs()),
         proof_volts: proof.map(|code| volts(code, Gain::X1)),
     })

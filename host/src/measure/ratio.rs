@@ -168,6 +168,7 @@ fn scatter(halves: &[Half], sigma: f64) -> Scatter {
 /// moves the voltage by more.
 fn motion(halves: &[Half], spread: &Scatter) -> Option<Motion> {
     const MORE: f64 = 1.5;
+    const SMALL: f64 = 1.1;
     if spread.probability >= FLICKER_PROBABILITY {
         return None;
     }
@@ -176,6 +177,10 @@ fn motion(halves: &[Half], spread: &Scatter) -> Option<Motion> {
     };
     let volts = |half: &Half| (half.sense - spread.offset).abs();
     let [low_volts, high_volts] = range(&mut halves.iter().map(volts));
+    if high_volts < SMALL * low_volts {
+        // More than noise, but no contact that makes and breaks: a capacitor on its way, say. The spread counts.
+        return None;
+    }
     let [low_drop, high_drop] = range(&mut halves.iter().map(|half| half.drop.abs()));
     if high_volts * low_drop < MORE * high_drop * low_volts {
         return Some(Motion::Elsewhere);

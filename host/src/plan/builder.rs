@@ -236,7 +236,7 @@ impl<'f> Builder<'f> {
                 true => Contacts { sense_minus: channel, ..force },
                 false => Contacts { sense_plus: channel, ..force },
             };
-            self.seek(point, contacts);
+            self.seek(point, contacts, Gain::X64);
         }
     }
 
@@ -251,14 +251,15 @@ impl<'f> Builder<'f> {
         for &point in points {
             let pins = self.fixture.pins(point);
             if point != end && pins.force.is_some() && pins.sense.is_some() {
-                self.seek(point, self.sense(force, point, end));
+                // A whole path may lie between them: 5 Ω drop 250 mV.
+                self.seek(point, self.sense(force, point, end), Gain::X8);
             }
         }
     }
 
-    fn seek(&mut self, point: PointId, contacts: Contacts) {
+    fn seek(&mut self, point: PointId, contacts: Contacts, gain: Gain) {
         for reversed in [false, true] {
-            let method = look(Input::Sense, reversed, false, Gain::X64, 4);
+            let method = look(Input::Sense, reversed, false, gain, 4);
             self.push(Role::Seek { point }, Shot { contacts, source: Source::Load, method });
         }
     }

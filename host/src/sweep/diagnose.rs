@@ -19,14 +19,14 @@ use crate::{
 
 /// A force pin with its relay and the reversal switch reads 0.6 to 0.9 Ω; above this something is dirty, ohm.
 const FORCE_CONTACT_OHMS: f64 = 3.0;
-/// Voltages to a welded bus within this share of the largest belong to points beyond the weld.
-const SAME_VOLTS_SHARE: f64 = 0.02;
+/// Voltages to a welded bus that differ by less than this belong to points beyond the weld, volt: 0.2 mΩ under load.
+const SAME_VOLTS: f64 = 10e-6;
 /// A point at the same potential as a bus differs from it by offset and EMF only, volt.
 const TOGETHER_VOLTS: f64 = 0.5e-3;
 /// Less than this between two candidates is noise, volt; the smallest segments drop 20 µV under load.
 const NO_DIFFERENCE_VOLTS: f64 = 3e-6;
 /// The least voltage that says that a welded force relay is not at the end it is compared with, volt.
-const ELSEWHERE_VOLTS: f64 = 5e-6;
+const ELSEWHERE_VOLTS: f64 = 20e-6;
 
 /// Something to find out about the bench.
 #[derive(Clone, PartialEq, Debug)]
@@ -305,7 +305,7 @@ fn where_current_enters(end: PointId, seeks: &[Seek]) -> PointId {
     if most < ELSEWHERE_VOLTS {
         return end;
     }
-    let beyond = |seek: &&Seek| seek.driven() >= most * (1.0 - SAME_VOLTS_SHARE);
+    let beyond = |seek: &&Seek| seek.driven() >= most - SAME_VOLTS;
     seeks.iter().find(beyond).map_or(end, |seek| seek.point)
 }
 

@@ -206,8 +206,8 @@ impl Facts {
                 }
                 Role::Whole { from, to } => {
                     let reading = ratio::read(shot, codes, false)?;
-                    facts.prove_reading(contacts, &reading, bias);
-                    facts.force_contacts(from, to, &reading);
+                    let proven = facts.prove_reading(contacts, &reading, bias);
+                    facts.force_contacts(from, to, &reading, proven);
                     facts.wholes.push(Whole { from, to, reading });
                 }
                 Role::Segment { segment, turned } => {
@@ -246,6 +246,9 @@ impl Facts {
                     let farads = plan::bulk_behind(&fixture.board, &forest, (a, b));
                     let reading = insulation::read(shot, codes, farads)?;
                     facts.prove(contacts, reading.proof_volts, bias);
+                    if !reading.driven {
+                        facts.undriven(fixture, &forest, (a, b));
+                    }
                     facts.insulations.push((index, reading));
                 }
                 Role::OpenSwitch(id) => {
@@ -282,6 +285,17 @@ impl Facts {
         Ok(facts)
     }
 
+    /// Neither end of an insulation can be told from the other by it; each is suspected, with another forced point
+    /// of its own tree to ask it by.
+    fn undriven(&mut self, fixture: &Fixture, forest: &Forest, (a, b): (PointId, PointId)) {
+        for (point, plus) in [(a, true), (b, false)] {
+            let others = forest.tree(point).into_iter().skip(1);
+            if let Some(other) = others.into_iter().find(|&p| fixture.pins(p).force.is_some()) {
+                self.forces.push(ForceContact { point, other, plus, ohms: None, missing: true });
+            }
+        }
+    }
+
     fn prove_reading(&mut self, contacts: Contacts, reading: &Reading, bias: f64) -> [bool; 2] {
         reading.proof_volts.map_or([true; 2], |volts| self.prove(contacts, volts, bias))
     }
@@ -297,11 +311,18 @@ impl Facts {
         good
     }
 
-    fn force_contacts(&mut self, from: PointId, to: PointId, reading: &Reading) {
+    fn force_contacts(&mut self, from: PointId, to: PointId, reading: &Reading, proven: [bool; 2]) {
         /// Without current, a unit that hangs on the source's side stands 18 mV above Rm.
         const HANGS_VOLTS: f64 = 5e-3;
         let Some([minus, plus]) = reading.end_volts else { return };
-        for (point, other, is_plus, drop) in [(to, from, false, minus), (from, to, true, plus)] {
+        let [plus_proven, minus_proven] = proven;
+        for (point, other, is_plus, drop, seen) in
+            [(to, from, false, minus, minus_proven), (from, to, true, plus, plus_proven)]
+        {
+            // What is read through a sense contact that does not touch says nothing.
+            if !seen {
+                continue;
+            }
             // While something moves, the drop and the current are not of the same moment.
             let steady = reading.flows && reading.motion.is_none();
             let ohms = steady.then(|| (drop / reading.amps).abs());

@@ -62,7 +62,7 @@ pub fn sweep(
         })
         .collect();
     let mut insulations = insulation_rows(fixture, plan, &facts);
-    let explained = excuse_switches(&mut insulations);
+    let excused = excuse(board, &mut insulations);
     let closures = closure_rows(board, &facts, &findings);
     let standards = standard_rows(fixture, &facts);
     let unsteady = unsteady(&facts, &findings);
@@ -70,7 +70,7 @@ pub fn sweep(
     let mut notes: Vec<String> = Vec::from_iter(unsteady.then(|| UNSTEADY_NOTE.into()));
     notes.extend(closures.iter().filter(|row| !row.agrees).map(closure_note));
     notes.extend(insulations.iter().filter(|row| row.still_charging).map(charging_note));
-    notes.extend(explained);
+    notes.extend(excused);
     let faults = match void {
         true => Vec::new(),
         false => fault::faults(board, &findings, &insulations, &closures),
@@ -138,9 +138,10 @@ pub fn undecided(fixture: &Fixture, plan: &Plan, state: StateId, facts: &[Facts]
     wanted
 }
 
-/// The verdict on a check standard: its interval must touch its tolerance band.
+/// The verdict on a check standard. It is read in every sweep, so what is still possible must not be called wrong:
+/// both tolerances may be used up at once, and the noise may be four standard deviations out.
 pub fn standard(standard: &Standard, reading: &Reading) -> Verdict {
-    let allowed = standard.ohms * standard.tolerance + reading.budget.expanded();
+    let allowed = standard.ohms * standard.tolerance + reading.budget.rm + 4.0 * reading.budget.normal();
     let agrees = reading.flows && !reading.over_range && (reading.ohms - standard.ohms).abs() <= allowed;
     if agrees { Verdict::Pass } else { Verdict::Fail }
 }
@@ -221,29 +222,48 @@ fn insulation_rows(fixture: &Fixture, plan: &Plan, facts: &[Facts]) -> Vec<Isola
     rows
 }
 
-/// A leak elsewhere charges the bulk capacitor and so reaches round an open switch: a switch that leaks no more than that
-/// has proven nothing against itself.
-fn excuse_switches(rows: &mut [IsolationRow]) -> Vec<String> {
-    const AS_MUCH: f64 = 0.7;
-    let leaks: Vec<(String, f64)> = rows
-        .iter()
-        .filter(|row| !row.is_switch && row.verdict == Verdict::Fail)
-        .filter_map(|row| Some((row.state.clone(), row.ohms?)))
-        .collect();
+/// In a state where a switch is open, a leak across the switch and a leak across the supply look alike, because each
+/// charges the bulk capacitor that the other one reaches by way of it. The state in which the switch is closed tells
+/// them apart: there the supply's insulation is read without the switch.
+fn excuse(board: &Board, rows: &mut [IsolationRow]) -> Vec<String> {
+    const ALIKE: f64 = 0.7;
+    let leaks: Vec<usize> = (0..rows.len()).filter(|&i| rows[i].class == Class::Leaky).collect();
+    let (switches, supplies): (Vec<usize>, Vec<usize>) = leaks.into_iter().partition(|&i| rows[i].is_switch);
     let mut notes = Vec::new();
-    for row in rows.iter_mut().filter(|row| row.is_switch && row.verdict == Verdict::Fail) {
-        let explained =
-            |ohms: f64| leaks.iter().any(|(state, leak)| *state == row.state && ohms >= AS_MUCH * leak);
-        if row.ohms.is_some_and(explained) {
-            row.verdict = Verdict::Unproven;
-            row.class = Class::NotReached;
+    for &switch in &switches {
+        for &supply in &supplies {
+            let (Some(across), Some(beside)) = (rows[switch].ohms, rows[supply].ohms) else { continue };
+            if rows[switch].state != rows[supply].state || across.min(beside) < ALIKE * across.max(beside) {
+                continue;
+            }
+            let cleared = rows.iter().any(|row| {
+                !row.is_switch
+                    && row.verdict == Verdict::Pass
+                    && row.at_least_ohms.is_some_and(|ohms| ohms > beside / ALIKE)
+                    && covers(board, row, &rows[supply])
+            });
+            let (excused, blamed) = if cleared { (supply, switch) } else { (switch, supply) };
             notes.push(format!(
-                "{} cannot be judged open while a leak elsewhere reaches round it by way of the bulk capacitor",
-                row.name
+                "{} was read past the leak at {}, round by way of the bulk capacitor, and is not judged",
+                rows[excused].name, rows[blamed].name
             ));
+            rows[excused].verdict = Verdict::Unproven;
+            rows[excused].class = Class::NotReached;
         }
     }
     notes
+}
+
+/// Are the points of `narrow` joined to those of `wide` in the state `wide` was read in?
+fn covers(board: &Board, wide: &IsolationRow, narrow: &IsolationRow) -> bool {
+    let Some(state) = board.states.iter().position(|state| state.name == wide.state) else { return false };
+    let forest = Forest::new(board, StateId(state), &[]);
+    let joined = |a: &str, b: &str| {
+        let (Some(a), Some(b)) = (board.point_named(a), board.point_named(b)) else { return false };
+        forest.tree(a).contains(&b)
+    };
+    let ([a, b], [c, d]) = (&wide.between, &narrow.between);
+    (joined(a, c) && joined(b, d)) || (joined(a, d) && joined(b, c))
 }
 
 fn insulation_row(
