@@ -233,9 +233,20 @@ fn insulation(
             why,
         })?;
         let farads = bulk_behind(board, forest, ends);
-        builder.insulation(Role::Insulation(index), ends.0, ends.1, item.min_ohms, farads);
+        let aim_ohms = strictest(board, forest, (a, b));
+        builder.insulation(Role::Insulation(index), ends.0, ends.1, aim_ohms, farads);
     }
     Ok(())
+}
+
+/// The strictest limit among all insulation between the two nets, whatever state it is asked in. A reading that reaches it
+/// can later clear the supply of a leak that was read across an open switch.
+fn strictest(board: &Board, forest: &Forest, (a, b): (PointId, PointId)) -> f64 {
+    let (near, far) = (forest.tree(a), forest.tree(b));
+    let same = |[c, d]: [PointId; 2]| {
+        (near.contains(&c) && far.contains(&d)) || (near.contains(&d) && far.contains(&c))
+    };
+    board.isolation.iter().filter(|item| same(item.between)).map(|item| item.min_ohms).fold(0.0, f64::max)
 }
 
 /// The bulk capacitance that an insulation shot between two points charges: the board's, if one of them is joined

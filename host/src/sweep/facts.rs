@@ -245,8 +245,8 @@ impl Facts {
                     let forest = Forest::new(&fixture.board, state, &[]);
                     let farads = plan::bulk_behind(&fixture.board, &forest, (a, b));
                     let reading = insulation::read(shot, codes, farads)?;
-                    facts.prove(contacts, reading.proof_volts, bias);
-                    if !reading.driven {
+                    let proven = facts.prove(contacts, reading.proof_volts, bias);
+                    if !reading.driven && proven == [true; 2] {
                         facts.undriven(fixture, &forest, (a, b));
                     }
                     facts.insulations.push((index, reading));
