@@ -1,6 +1,4 @@
 //! Sweeps by the thousand on the modelled bench, against what is known of each unit.
-// A broken premise stops the test that rests on it.
-#![allow(clippy::panic)]
 
 use std::{
     num::NonZero,

@@ -1,7 +1,7 @@
 //! A sweep: one run of a plan on one unit, and everything concluded from it.
 //!
 //! [`conduct`] runs the plan and what the answers call for; [`facts`] reads each run's codes; [`locate`] finds opens;
-//! [`diagnose`] finds bench faults; [`finding`] and [`judge`] turn facts into the [`outcome`] that records and
+//! [`diagnose`] finds bench faults; [`finding`] and [`judge`] turn facts into the [`Sweep`] that records and
 //! reports are made of.
 
 pub mod conduct;

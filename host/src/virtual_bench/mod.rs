@@ -5,7 +5,7 @@
 //! codes, bit for bit.
 //!
 //! Read in this order: [`spec`] (what is put under the pins), [`rng`]; the parts, from the controller outwards:
-//! [`chain`], [`relay`], [`adc`] (its digital side) and [`amplifier`] (its analogue one), [`front_end`], [`unit`];
+//! [`chain`], [`relay`], [`adc`] (its digital side) and [`amplifier`] (its analogue one), [`front_end`], [`mod@unit`];
 //! the physics: [`network`], [`capacitor`], [`circuit`]; and what puts them together: [`models`] (lines, bytes and
 //! time), [`adapters`], [`link`], with [`trace`] as witness.
 
