@@ -2,7 +2,7 @@
 //! chip and network models as the virtual bench's.
 //!
 //! Read in this order: [`firmware`] (how the file comes about), [`process`] (the emulator as a child process),
-//! [`bench`] (the chips and the unit around it, and the trace of relays and current), [`cable`] (its USB port as a
+//! [`mod@bench`] (the chips and the unit around it, and the trace of relays and current), [`cable`] (its USB port as a
 //! serial device that any program can open).
 #![allow(
     clippy::expect_used,
