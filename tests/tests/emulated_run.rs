@@ -17,7 +17,7 @@ use copperwalk_tests::{
 };
 use copperwalk_wire::{
     Contacts, Method, Rate, Source,
-    hardware::wait::{IDAC_START_US, OPERATE_US, QUIET_US, RELEASE_US, SETTLE_US},
+    hardware::wait::{IDAC_START_US, OPERATE_US, QUIET_US, RELEASE_US, REVERSE_US, SETTLE_US},
 };
 
 fn swept(bench: &mut dyn Bench, fixture: &Fixture, plan: &Plan) -> Sweep {
@@ -152,7 +152,7 @@ fn ideal_us(run: &Run) -> u64 {
                 let ends = if ratio.ends { 2 } else { 0 };
                 // Every half-cycle but the first turns the current round, and so does each of the ends.
                 let turns = ((codes - proofs - ends) / 2).saturating_sub(1) + ends;
-                proofs * quick + source_on + turns * SETTLE_US + (codes - proofs) * ratio.rate.micros()
+                proofs * quick + source_on + turns * REVERSE_US + (codes - proofs) * ratio.rate.micros()
             }
             Method::Settle(settle) => 2 * quick + source_on + (codes - 2) * settle.rate.micros(),
         };

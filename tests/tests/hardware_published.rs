@@ -208,7 +208,7 @@ fn thermal_emf_of_the_sense_path_stays_under_the_stated_uncertainty() {
     // A reed relay warms and cools over some ten seconds at least (from memory: thermal time constants of encapsulated
     // relays are of minutes). Half-cycles: two conversions and the settling, at the slowest and at the fastest rate.
     let tau = 10.0;
-    let half_cycle = |rate: Rate| 1e-6 * f64::from(2 * rate.micros() + wait::SETTLE_US);
+    let half_cycle = |rate: Rate| 1e-6 * f64::from(2 * rate.micros() + wait::REVERSE_US);
     for (what, per_kelvin) in THERMAL_EMF {
         for (range, limit, rate) in [("load", load, Rate::Sps1000), ("dry", dry, Rate::Sps20)] {
             let plain = limit / (per_kelvin * 1e-6);

@@ -10,7 +10,7 @@ use embedded_hal::{
 
 use copperwalk_wire::{
     Source,
-    hardware::wait::{IDAC_START_US, SETTLE_US},
+    hardware::wait::{IDAC_START_US, REVERSE_US, SETTLE_US},
     message::Fault,
 };
 
@@ -104,7 +104,7 @@ impl<O: OutputPin> FrontEnd<O> {
             self.off(adc)?;
         }
         pin(if wanted.reversed { self.reverse.set_high() } else { self.reverse.set_low() })?;
-        let mut settle_us = SETTLE_US;
+        let mut settle_us = if wanted.reversed == before.reversed { SETTLE_US } else { REVERSE_US };
         if wanted.clamp != self.excitation.clamp {
             self.clamp(wanted.clamp)?;
         }
@@ -240,7 +240,7 @@ mod tests {
             assert_eq!(front_end.drive(forward, &mut adc), Ok(0));
             assert!(log.borrow().is_empty());
             // Round it goes, under current.
-            assert_eq!(front_end.drive(Excitation::of(source, true), &mut adc), Ok(100));
+            assert_eq!(front_end.drive(Excitation::of(source, true), &mut adc), Ok(REVERSE_US));
             assert_eq!(log.take(), [Pin("reverse", true)]);
         }
     }

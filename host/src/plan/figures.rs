@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use copperwalk_wire::{
     Contacts, Method, Rate, Shot,
-    hardware::wait::{OPERATE_US, QUIET_US, RELEASE_US, SETTLE_US},
+    hardware::wait::{OPERATE_US, QUIET_US, RELEASE_US, REVERSE_US, SETTLE_US},
 };
 
 use super::{LegKind, Plan, PlannedShot, Role};
@@ -115,11 +115,13 @@ fn sampling_us(method: &Method, full: bool) -> u64 {
         Method::Look { rate, count, .. } => settle + u64::from(count) * u64::from(rate.micros()),
         Method::Ratio(ratio) => {
             let conversion = u64::from(ratio.rate.micros());
-            let triples = u64::from(if full { ratio.triples_max } else { ratio.triples_min });
+            let half_cycles = 3 * u64::from(if full { ratio.triples_max } else { ratio.triples_min });
             let proofs = if ratio.proof { settle + 2 * quick } else { 0 };
-            let wait = settle + u64::from(ratio.wait_us);
-            let ends = if ratio.ends { 2 * (wait + conversion) } else { 0 };
-            proofs + ends + 3 * triples * (wait + 2 * conversion)
+            let ends = if ratio.ends { 2 } else { 0 };
+            // The source comes on once; every half-cycle but the first, and each end, turns the current round.
+            let turns = half_cycles - 1 + ends;
+            let waits = settle + turns * u64::from(REVERSE_US) + (1 + turns) * u64::from(ratio.wait_us);
+            proofs + waits + (ends + 2 * half_cycles) * conversion
         }
         Method::Settle(settle_shot) => {
             let pair = 2 * u64::from(settle_shot.rate.micros());

@@ -148,7 +148,8 @@ impl World {
         }
         if (self.load || self.idac()) && (!before || reversed != self.reversed) {
             let start = if self.idac() && !idac { wait::IDAC_START_US } else { 0 };
-            self.settled_at = self.now + u64::from(wait::SETTLE_US + start);
+            let wait = if reversed == self.reversed { wait::SETTLE_US } else { wait::REVERSE_US };
+            self.settled_at = self.now + u64::from(wait + start);
         }
     }
 

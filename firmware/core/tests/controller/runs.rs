@@ -96,7 +96,7 @@ fn a_walk_costs_its_waits_and_conversions_and_little_more() {
     assert_eq!(conversions, 4 + 11 * (2 + 6));
     let relays = u64::from(wait::OPERATE_US + wait::QUIET_US)
         + 11 * u64::from(wait::QUIET_US + wait::RELEASE_US + wait::OPERATE_US);
-    let settling = 11 * 3 * u64::from(wait::SETTLE_US);
+    let settling = 11 * u64::from(wait::SETTLE_US + 2 * wait::REVERSE_US);
     let needed = conversions * conversion + relays + settling;
     let spent = u64::from(device_us);
     println!("12-shot walk: {spent} µs spent, {needed} µs needed, {:.3}", spent as f64 / needed as f64);
