@@ -165,7 +165,8 @@ fn twelve_volts_on_any_pin_harm_nothing() {
             judged += 1;
             let value = value.abs();
             if name.starts_with("i(v.xu3") {
-                assert!(value <= ADC_PIN_AMPS, "{value} A into an ADC pin, {name}: {case:?}");
+                // The build notes promise a tenth of what the pin stands.
+                assert!(value <= ADC_PIN_AMPS / 10.0, "{value} A into an ADC pin, {name}: {case:?}");
             } else if let Some(part) = name.strip_prefix('@').and_then(|name| name.strip_suffix("[p]")) {
                 let rating = ratings[&part.to_uppercase()];
                 assert!(value <= rating, "{part}: {value} W in a part for {rating} W: {case:?}");
