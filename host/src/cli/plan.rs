@@ -142,12 +142,12 @@ fn text(fixture: &Fixture, plan: &Plan, figures: &Figures, hidden: &[Hidden]) ->
     }
     let _ = writeln!(
         out,
-        "  {} closures in all, with the checks, end-to-end readings, standards and insulation",
+        "  {} closures in all, checks, end-to-end readings, standards and insulation too",
         figures.closures
     );
     let _ = writeln!(
         out,
-        "\nTime\n  {} shots; {} ms when everything is clear at once, {:.1} s when every budget is spent",
+        "\nTime\n  {} shots: {} ms when all is clear at once, {:.1} s when every budget is spent",
         figures.shots,
         figures.quick_us.div_ceil(1000),
         figures.full_us as f64 / 1e6
