@@ -133,12 +133,21 @@ fn text(fixture: &Fixture, plan: &Plan, figures: &Figures, hidden: &[Hidden]) ->
     let _ = writeln!(out, "\nRelays");
     for walk in &figures.walks {
         let state = &board.states[walk.state].name;
-        let over = 100.0 * (walk.closures as f64 / walk.bound as f64 - 1.0);
-        let _ = writeln!(
-            out,
-            "  walk in \"{state}\": {} segments, {} closures; the least possible is {} (+{over:.1} %)",
-            walk.segments, walk.closures, walk.bound
-        );
+        let _ = match walk.stretches {
+            1 => {
+                let over = 100.0 * (walk.closures as f64 / walk.bound as f64 - 1.0);
+                writeln!(
+                    out,
+                    "  walk in \"{state}\": {} segments, {} closures; least possible {} (+{over:.1} %)",
+                    walk.segments, walk.closures, walk.bound
+                )
+            }
+            stretches => writeln!(
+                out,
+                "  walk in \"{state}\": {} segments on {stretches} stretches, {} closures",
+                walk.segments, walk.closures
+            ),
+        };
     }
     let _ = writeln!(
         out,
@@ -193,6 +202,7 @@ struct PlanObject<'a> {
 #[derive(Serialize)]
 struct WalkObject<'a> {
     state: &'a str,
+    stretches: usize,
     segments: usize,
     closures: usize,
     bound: usize,
@@ -232,6 +242,7 @@ fn object<'a>(fixture: &'a Fixture, plan: &'a Plan, figures: &Figures, hidden: &
             .iter()
             .map(|walk| WalkObject {
                 state: &board.states[walk.state].name,
+                stretches: walk.stretches,
                 segments: walk.segments,
                 closures: walk.closures,
                 bound: walk.bound,

@@ -29,11 +29,14 @@ pub struct Figures {
 pub struct WalkFigures {
     /// Index of the state.
     pub state: usize,
+    /// Stretches they lie on.
+    pub stretches: usize,
     /// Segments measured.
     pub segments: usize,
     /// Sense and force closures of the walk.
     pub closures: usize,
-    /// Lower bound: segments + 1 sense closures and 2 force closures.
+    /// Lower bound where the segments follow one another on one stretch: segments + 1 sense closures and 2 force
+    /// closures. On several stretches it cannot be reached.
     pub bound: usize,
 }
 
@@ -62,7 +65,8 @@ pub fn figures(plan: &Plan) -> Figures {
                     .collect();
                 let closures = closures(walked.iter().map(|planned| planned.shot.contacts));
                 let bound = if walked.is_empty() { 0 } else { walked.len() + 3 };
-                WalkFigures { state: stage.state.0, segments: walked.len(), closures, bound }
+                let stretches = stage.legs.iter().filter(|leg| matches!(leg.kind, LegKind::Walk(_))).count();
+                WalkFigures { state: stage.state.0, stretches, segments: walked.len(), closures, bound }
             })
             .filter(|walk| walk.segments > 0)
             .collect(),
