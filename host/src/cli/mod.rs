@@ -5,6 +5,7 @@
 mod bench;
 mod check;
 mod demo;
+mod form;
 mod output;
 mod plan;
 mod records;

@@ -2,27 +2,11 @@
 
 use std::path::{Path, PathBuf};
 
-use serde::Serialize;
-
-use super::{Failure, Status, output::Output};
+use super::{Failure, Status, form::Form, output::Output};
 use crate::{
     records::{self, Records, text},
     report::{csv, html, json, terminal},
 };
-
-/// What a history or a summary is shown as.
-#[derive(clap::Args)]
-struct Form {
-    /// One JSON object instead of text.
-    #[arg(long, conflicts_with = "csv")]
-    json: bool,
-    /// Comma-separated values instead of text.
-    #[arg(long)]
-    csv: bool,
-    /// Also write a self-contained HTML page.
-    #[arg(long, value_name = "FILE")]
-    html: Option<PathBuf>,
-}
 
 #[derive(clap::Args)]
 pub struct UnitArgs {
@@ -73,13 +57,13 @@ pub fn unit(args: UnitArgs, store: Option<PathBuf>, output: &mut Output) -> Resu
     if let Some(path) = &args.form.html {
         write(path, &html::unit(&history, |_| None))?;
     }
-    show(
-        &args.form,
+    args.form.show(
         output,
-        &history,
+        || json::object(&history),
         |screen| terminal::unit(&history, screen),
         |output| csv::unit(&history, output),
-    )
+    )?;
+    Ok(Status::Pass)
 }
 
 pub fn lot(args: LotArgs, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
@@ -88,13 +72,13 @@ pub fn lot(args: LotArgs, store: Option<PathBuf>, output: &mut Output) -> Result
     if let Some(path) = &args.form.html {
         write(path, &html::lot(&summary, |_| None))?;
     }
-    show(
-        &args.form,
+    args.form.show(
         output,
-        &summary,
+        || json::object(&summary),
         |screen| terminal::lot(&summary, screen),
         |output| csv::lot(&summary, output),
-    )
+    )?;
+    Ok(Status::Pass)
 }
 
 pub fn note(args: NoteArgs, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
@@ -124,31 +108,4 @@ pub fn now_us() -> i64 {
 /// Writes a file whole, or says why not.
 pub fn write(path: &Path, text: &str) -> Result<(), Failure> {
     std::fs::write(path, text).map_err(|error| Failure::Write { path: path.into(), error })
-}
-
-fn show(
-    form: &Form,
-    output: &mut Output,
-    object: &impl Serialize,
-    text: impl FnOnce(terminal::Screen) -> String,
-    csv: impl FnOnce(&mut Output) -> ::csv::Result<()>,
-) -> Result<Status, Failure> {
-    if form.json {
-        let text = json::object(object).map_err(|error| Failure::Output(error.into()))?;
-        output.text(&text)?;
-    } else if form.csv {
-        csv(output).map_err(csv_failure)?;
-    } else {
-        let text = text(output.screen());
-        output.text(&text)?;
-    }
-    Ok(Status::Pass)
-}
-
-/// The csv crate wraps what standard output says.
-pub fn csv_failure(error: ::csv::Error) -> Failure {
-    match error.into_kind() {
-        ::csv::ErrorKind::Io(error) => Failure::Output(error),
-        other => Failure::Output(std::io::Error::other(format!("{other:?}"))),
-    }
 }

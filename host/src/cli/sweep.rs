@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use super::{
     Failure, Status,
+    form::Form,
     output::{Output, status_of},
     records,
 };
@@ -33,15 +34,8 @@ pub struct Args {
     /// Spend every shot's whole budget instead of stopping when the verdict is clear.
     #[arg(long)]
     full: bool,
-    /// One JSON object on standard output and nothing else there.
-    #[arg(long, conflicts_with = "csv")]
-    json: bool,
-    /// Comma-separated values on standard output.
-    #[arg(long)]
-    csv: bool,
-    /// Also write a self-contained HTML page.
-    #[arg(long, value_name = "FILE")]
-    html: Option<PathBuf>,
+    #[command(flatten)]
+    form: Form,
 }
 
 /// Which bench.
@@ -99,17 +93,14 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
 
     let status = status_of(sweep.verdict);
     output.settle(status);
-    if let Some(path) = &args.html {
+    if let Some(path) = &args.form.html {
         records::write(path, &html::sweep(&sweep, &fixture.board))?;
     }
-    if args.json {
-        let text = json::sweep(&sweep).map_err(|error| Failure::Output(error.into()))?;
-        output.text(&text)?;
-    } else if args.csv {
-        csv::sweep(&sweep, &mut *output).map_err(records::csv_failure)?;
-    } else {
-        let text = terminal::sweep(&sweep, output.screen());
-        output.text(&text)?;
-    }
+    args.form.show(
+        output,
+        || json::sweep(&sweep),
+        |screen| terminal::sweep(&sweep, screen),
+        |output| csv::sweep(&sweep, output),
+    )?;
     Ok(status)
 }
