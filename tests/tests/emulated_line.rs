@@ -5,13 +5,16 @@ use std::time::{Duration, Instant};
 
 use copperwalk::{
     link::{
-        Link,
+        Link, LinkError,
         client::{greet, status},
     },
     virtual_bench::Spec,
 };
 use copperwalk_tests::{boards::example, emulator::bench::EmulatedBench};
-use copperwalk_wire::{FromBench, MAX_FRAME, PROTOCOL, Packet, ToBench, encode, message::ECHO_BYTES};
+use copperwalk_wire::{
+    FromBench, MAX_FRAME, PROTOCOL, Packet, ToBench, encode,
+    message::{ECHO_BYTES, Refusal},
+};
 
 fn bench() -> EmulatedBench {
     EmulatedBench::start(&example("tide-gauge-head"), &Spec::new(7))
@@ -38,6 +41,27 @@ fn the_controller_introduces_itself() {
         !status.running && !status.lid_open && status.fault.is_none() && !status.watchdog_bit,
         "{status:?}"
     );
+}
+
+/// A controller whose firmware is older or newer than the program says so, and the program says what to do.
+#[test]
+fn firmware_of_another_version_is_refused_in_plain_words() {
+    struct Foreign(u16);
+    impl Link for Foreign {
+        fn name(&self) -> String {
+            "a controller of another version".into()
+        }
+        fn send(&mut self, message: ToBench) -> Result<u16, LinkError> {
+            assert_eq!(message, ToBench::Hello { protocol: PROTOCOL });
+            Ok(1)
+        }
+        fn receive(&mut self, _patience: Duration) -> Result<Packet<FromBench>, LinkError> {
+            Ok(Packet { seq: 1, body: FromBench::Refused(Refusal::Protocol { mine: self.0 }) })
+        }
+    }
+    let refused = |version| greet(&mut Foreign(version)).unwrap_err().to_string();
+    assert!(refused(PROTOCOL - 1).contains("flash the firmware that came with this program"));
+    assert!(refused(PROTOCOL + 1).contains("update this program"));
 }
 
 /// 1 MiB there and back in frames of the greatest length, sent without waiting for answers.

@@ -12,8 +12,8 @@ use crate::board::pins;
 
 /// Every relay open and the load source off, at once, whatever the rest of the firmware believes.
 ///
-/// Output-enable comes first: it alone opens the relays. Clearing the shift registers afterwards, and the latch that may
-/// rise with it, can only load zeros.
+/// The load source goes first, then output-enable, which alone opens the relays: no contact breaks 50 mA. The latch, should
+/// it rise with it, finds the shift registers cleared.
 ///
 /// The ADC's own 1 mA source may still be on; with every relay open it flows through the front end alone.
 pub fn all_open() {
@@ -22,8 +22,8 @@ pub fn all_open() {
     let sio = unsafe { &*pac::SIO::ptr() };
     // SAFETY: any bit pattern is a valid write to these registers.
     unsafe {
-        sio.gpio_out_set().write(|w| w.bits(pins::SAFE_HIGH));
         sio.gpio_out_clr().write(|w| w.bits(pins::SAFE_LOW));
+        sio.gpio_out_set().write(|w| w.bits(pins::SAFE_HIGH));
     }
 }
 
