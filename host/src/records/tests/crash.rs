@@ -9,12 +9,9 @@ use super::super::{Records, SweepId, sample};
 
 const STORE: &str = "COPPERWALK_TEST_CRASH_STORE";
 
-/// Runs as a child process of the test below: stores one sweep after the other until it is killed.
-#[test]
-#[ignore = "a child process of the test below"]
-fn store_until_killed() {
-    let Some(path) = std::env::var_os(STORE) else { return };
-    let records = Records::open(Path::new(&path)).unwrap();
+/// What the child process does: stores one sweep after the other until it is killed.
+fn store_until_killed(path: &Path) {
+    let records = Records::open(path).unwrap();
     let first = records.units().unwrap().len() as u32;
     for number in first.. {
         let id =
@@ -23,15 +20,23 @@ fn store_until_killed() {
     }
 }
 
+/// The test starts itself as its own child, told by [`STORE`].
 #[test]
 #[cfg(unix)]
 fn a_kill_in_the_middle_leaves_whole_sweeps_only() {
+    if let Some(path) = std::env::var_os(STORE) {
+        return store_until_killed(Path::new(&path));
+    }
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("records.sqlite");
     let mut reported = 0;
     for round in 0..8_u64 {
         let mut child = Command::new(std::env::current_exe().unwrap())
-            .args(["--exact", "records::tests::crash::store_until_killed", "--ignored", "--nocapture"])
+            .args([
+                "--exact",
+                "records::tests::crash::a_kill_in_the_middle_leaves_whole_sweeps_only",
+                "--nocapture",
+            ])
             .env(STORE, &path)
             .stdout(Stdio::piped())
             .spawn()
