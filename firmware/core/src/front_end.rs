@@ -66,6 +66,8 @@ pub struct FrontEnd<O> {
     reverse: O,
     /// What the pins and the converter's source are set to, as far as we know.
     excitation: Excitation,
+    /// The reversal switch was told to turn back and nobody has waited for it yet.
+    turning_back: bool,
 }
 
 /// A pin of the controller could not be set: the same chip drives the matrix.
@@ -76,11 +78,13 @@ fn pin<T, E>(result: Result<T, E>) -> Result<(), Fault> {
 impl<O: OutputPin> FrontEnd<O> {
     /// Takes the pins as they are: call [`off`](Self::off) before anything else.
     pub fn new(load_enable: O, dry_clamp: O, isolation_clamp: O, reverse: O) -> Self {
-        Self { load_enable, dry_clamp, isolation_clamp, reverse, excitation: Excitation::OFF }
+        let (excitation, turning_back) = (Excitation::OFF, false);
+        Self { load_enable, dry_clamp, isolation_clamp, reverse, excitation, turning_back }
     }
 
     /// Takes every current off the unit and closes the idle clamp. Goes through to the end whatever fails.
     pub fn off<A: SpiDevice, I: InputPin>(&mut self, adc: &mut Ads1220<A, I>) -> Result<(), Fault> {
+        self.turning_back |= self.excitation.reversed;
         self.excitation = Excitation::OFF;
         // Sources first, then clamps: the charge that is left drains through the closed clamp.
         let load = pin(self.load_enable.set_low());
@@ -104,7 +108,8 @@ impl<O: OutputPin> FrontEnd<O> {
             self.off(adc)?;
         }
         pin(if wanted.reversed { self.reverse.set_high() } else { self.reverse.set_low() })?;
-        let mut settle_us = if wanted.reversed == before.reversed { SETTLE_US } else { REVERSE_US };
+        let turns = core::mem::take(&mut self.turning_back) || wanted.reversed != before.reversed;
+        let mut settle_us = if turns { REVERSE_US } else { SETTLE_US };
         if wanted.clamp != self.excitation.clamp {
             self.clamp(wanted.clamp)?;
         }

@@ -40,6 +40,9 @@ const BIAS_OHMS: f64 = 0.1;
 const IDAC_HEADROOM_VOLTS: f64 = 0.9;
 /// Tolerance of the ADC's current sources (from memory: 6 % at most, both nearly alike).
 const IDAC_TOLERANCE: f64 = 0.06;
+/// The reversal switch's optocouplers close within this time, µs (the parts list asks for it). The pair in use opens
+/// sooner; what passes the unit in the gap between is left out, since the controller samples nothing in it.
+const REVERSAL_US: u64 = 250;
 /// Inner resistance of a source that has reached its compliance, ohm.
 const LIMITED_OHMS: f64 = 0.01;
 
@@ -53,9 +56,10 @@ pub struct FrontEnd {
     /// 180 Ω clamp closed.
     pub isolation_clamp: bool,
     /// Current through the unit reversed.
-    pub reverse: bool,
-    /// Real measuring resistor, ohm.
-    pub rm_ohms: f64,
+    reversed: bool,
+    /// The reversal switch has been told to take this position, and takes it then, µs.
+    turning: Option<(bool, u64)>,
+    rm_ohms: f64,
     bias_volts: f64,
     load_amps: f64,
     burnout_amps: f64,
@@ -80,7 +84,8 @@ impl FrontEnd {
             load_enable: false,
             dry_clamp: false,
             isolation_clamp: true,
-            reverse: false,
+            reversed: false,
+            turning: None,
             rm_ohms: RM_OHMS * (1.0 + rng.between(-RM_TOLERANCE, RM_TOLERANCE)),
             bias_volts: BIAS_VOLTS * (1.0 + rng.between(-0.01, 0.01)),
             load_amps: LOAD_AMPS * (1.0 + rng.between(-0.03, 0.03)),
@@ -90,10 +95,34 @@ impl FrontEnd {
         }
     }
 
+    /// Tells the reversal switch which way the current is to run.
+    pub fn turn(&mut self, reversed: bool, now_us: u64) {
+        let goal = self.turning.map_or(self.reversed, |(goal, _)| goal);
+        if reversed != goal {
+            self.turning = (reversed != self.reversed).then_some((reversed, now_us + REVERSAL_US));
+        }
+    }
+
+    /// When the reversal switch, told to turn, will have turned.
+    pub fn turns_at(&self) -> Option<u64> {
+        self.turning.map(|(_, at_us)| at_us)
+    }
+
+    /// Lets the reversal switch turn if it is due. Returns whether it did.
+    pub fn turn_over(&mut self, now_us: u64) -> bool {
+        match self.turning {
+            Some((reversed, at_us)) if at_us <= now_us => {
+                (self.reversed, self.turning) = (reversed, None);
+                true
+            }
+            _ => false,
+        }
+    }
+
     /// Adds the front end to a network. `limited`: the source has reached its compliance.
     pub fn connect(&self, network: &mut Network, limited: bool) -> Supplies {
         let [a, b, c, d] = self.switch_ohms;
-        if self.reverse {
+        if self.reversed {
             network.resistor(SOURCE, FORCE_MINUS, a);
             network.resistor(FORCE_PLUS, RM_TOP, b);
         } else {
@@ -193,6 +222,8 @@ fn node(pin: AdcPin) -> Option<Node> {
 
 #[cfg(test)]
 mod tests {
+    use copperwalk_wire::hardware::wait;
+
     use super::*;
 
     /// Voltages with this resistance between the force rails, the ADC set up by these registers.
@@ -229,10 +260,22 @@ mod tests {
         let mut front_end = FrontEnd::new(&mut Rng::new(1));
         (front_end.dry_clamp, front_end.isolation_clamp) = (true, false);
         let (forward, _) = at(&front_end, IDAC_ON, 1.0, false);
-        front_end.reverse = true;
+        front_end.turn(true, 1_000);
+        assert!(!front_end.turn_over(1_249) && front_end.turn_over(1_250));
         let (reversed, _) = at(&front_end, IDAC_ON, 1.0, false);
         assert!(forward[FORCE_PLUS] > forward[FORCE_MINUS] && reversed[FORCE_PLUS] < reversed[FORCE_MINUS]);
         assert!(forward[RM_TOP] > forward[BIAS] && reversed[RM_TOP] > reversed[BIAS]);
+    }
+
+    #[test]
+    fn the_reversal_switch_is_slow_and_may_change_its_mind() {
+        let mut front_end = FrontEnd::new(&mut Rng::new(1));
+        front_end.turn(true, 0);
+        front_end.turn(true, 100);
+        assert_eq!(front_end.turns_at(), Some(250), "told twice");
+        front_end.turn(false, 200);
+        assert_eq!(front_end.turns_at(), None, "back before it moved");
+        assert!(u64::from(wait::REVERSE_US) >= REVERSAL_US);
     }
 
     #[test]

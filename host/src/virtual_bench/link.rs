@@ -110,11 +110,6 @@ impl VirtualBench {
         self.models.borrow_mut().trace().events().to_vec()
     }
 
-    /// The models themselves, for looking at single parts.
-    pub fn models(&self) -> Shared {
-        self.models.clone()
-    }
-
     fn say(&mut self, message: ToBench) -> Result<u16, LinkError> {
         let seq = self.sequence;
         self.sequence = seq.wrapping_add(1);

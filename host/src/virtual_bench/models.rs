@@ -162,14 +162,11 @@ impl Models {
             Line::LoadEnable => &mut self.front_end.load_enable,
             Line::DryClamp => &mut self.front_end.dry_clamp,
             Line::IsolationClamp => &mut self.front_end.isolation_clamp,
-            Line::Reverse => &mut self.front_end.reverse,
+            Line::Reverse => return self.turn(high),
         };
         if *switch != high {
             *switch = high;
             self.switched();
-            if line == Line::Reverse {
-                self.trace.note(self.now_us, Change::Reverse { on: high });
-            }
             self.note_currents();
         }
     }
@@ -226,11 +223,6 @@ impl Models {
         self.unit.truth(&fixture.board, self.celsius)
     }
 
-    /// The real measuring resistor, ohm.
-    pub fn rm_ohms(&self) -> f64 {
-        self.front_end.rm_ohms
-    }
-
     /// The network as it stands, what drives it, and every node's voltage: for comparing with another solver.
     pub fn snapshot(&mut self) -> (&Network, Sources, Vec<f64>) {
         let circuit = self.circuit.take().unwrap_or_else(|| self.assemble());
@@ -238,6 +230,14 @@ impl Models {
         let mut sources = circuit.sources(&self.front_end, &self.relays, &self.adc, self.now_us);
         let at = circuit.hold(&mut sources, &self.capacitors);
         (circuit.factored.network(), sources, at)
+    }
+
+    fn turn(&mut self, reversed: bool) {
+        let before = self.front_end.turns_at();
+        self.front_end.turn(reversed, self.now_us);
+        if self.front_end.turns_at() != before {
+            self.trace.note(self.now_us, Change::Reverse { on: reversed });
+        }
     }
 
     fn drive_relays(&mut self) {
@@ -261,6 +261,7 @@ impl Models {
         contacts
             .chain(conversion)
             .chain(self.adc.starts_at(now))
+            .chain(self.front_end.turns_at())
             .chain(self.unit.changes_at())
             .chain(look)
             .filter(|&at| at > now)
@@ -279,7 +280,7 @@ impl Models {
         }
         let relays = &self.relays;
         self.moving.retain(|&relay| relays[relay].moves_at(now).is_some());
-        if self.unit.change(now) {
+        if self.front_end.turn_over(now) | self.unit.change(now) {
             self.switched();
         }
         if let Some(conversion) = self.adc.conversion().filter(|c| c.to_us <= now) {

@@ -172,11 +172,6 @@ impl Factored {
         &self.network
     }
 
-    /// Ohms of a branch.
-    pub fn ohms(&self, branch: Branch) -> f64 {
-        self.network.branches[branch.0].2
-    }
-
     /// Voltage of every node, volt. In a part with no way to ground one node reads 0, and what is sent into it
     /// from elsewhere is lost.
     pub fn solve(&self, sources: &Sources) -> Vec<f64> {
