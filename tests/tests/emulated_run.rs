@@ -7,6 +7,7 @@ use std::{collections::BTreeSet, time::Instant};
 use copperwalk::{
     fixture::Fixture,
     link::Bench,
+    measure::noise::noise_codes,
     plan::{self, Plan, Sampling},
     sweep::{Run, RunShot, Subject, Sweep, Verdict, sweep},
     virtual_bench::{Spec, VirtualBench},
@@ -16,7 +17,7 @@ use copperwalk_tests::{
     emulator::{bench::EmulatedBench, trace},
 };
 use copperwalk_wire::{
-    Contacts, Method, Rate, Source,
+    Contacts, Gain, Method, Rate, Source,
     hardware::wait::{IDAC_START_US, OPERATE_US, QUIET_US, RELEASE_US, REVERSE_US, SETTLE_US},
 };
 
@@ -90,7 +91,9 @@ fn same_as_on_the_virtual_bench(name: &str, fault_sets: &[&[&str]]) {
         let apart = farthest(&label, &here.runs, &there.runs);
         if faults.is_empty() {
             assert_eq!(here.verdict, Verdict::Pass, "{label}");
-            assert!(apart <= 100, "{label}: {apart}");
+            // Half the noise of one conversion of a dry look: what some milliseconds of drift in a sweep of seconds may make.
+            let drift = noise_codes(Gain::X64, Rate::Sps1000) / 2.0;
+            assert!(f64::from(apart) <= drift, "{label}: {apart} of {drift:.0}");
         }
     }
 }
