@@ -13,6 +13,7 @@ pub mod fixture;
 pub mod plan;
 
 pub mod link;
+pub mod measurement;
 pub mod virtual_bench;
 
 pub mod measure;

@@ -17,7 +17,10 @@ fn sweeps(criterion: &mut Criterion) {
         let bed = Bed::example(name, Sampling::Quick);
         let segments = bed.fixture.board.segments.len();
         let (sweep, _) = bed.sweep(&Spec::new(1));
-        println!("{name}: {segments} segments, {} ms of device time", sweep.bench.device_us / 1000);
+        println!(
+            "{name}: {segments} segments, {} ms of device time",
+            sweep.measurement.work().device_us / 1000
+        );
         criterion.bench_function(&format!("sweep of {segments} segments, good unit"), |bencher| {
             bencher.iter(|| bed.sweep(&Spec::new(1)));
         });

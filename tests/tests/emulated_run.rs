@@ -8,8 +8,10 @@ use copperwalk::{
     fixture::Fixture,
     link::Bench,
     measure::noise::noise_codes,
+    measurement::{Run, RunShot},
     plan::{self, Plan, Sampling},
-    sweep::{Run, RunShot, Subject, Sweep, Verdict, sweep},
+    sweep::{Subject, Sweep, sweep},
+    verdict::Verdict,
     virtual_bench::{Spec, VirtualBench},
 };
 use copperwalk_tests::{
@@ -33,16 +35,18 @@ fn compiled(fixture: &Fixture) -> Plan {
 /// What a person is told, without the numbers.
 fn said(sweep: &Sweep) -> Vec<String> {
     let segments = sweep
+        .judgement
         .segments
         .iter()
         .map(|row| format!("{} {}: {:?} {:?}", row.state, row.name, row.verdict, row.class));
     let isolation = sweep
+        .judgement
         .isolation
         .iter()
         .map(|row| format!("{} {}: {:?} {:?}", row.state, row.name, row.verdict, row.class));
-    let faults = sweep.faults.iter().map(|fault| format!("{}: {:?}", fault.place, fault.class));
-    let bench = sweep.bench_faults.iter().map(|fault| format!("{fault:?}"));
-    let verdict = [format!("{:?}", sweep.verdict)];
+    let faults = sweep.judgement.faults.iter().map(|fault| format!("{}: {:?}", fault.place, fault.class));
+    let bench = sweep.judgement.bench_faults.iter().map(|fault| format!("{fault:?}"));
+    let verdict = [format!("{:?}", sweep.judgement.verdict)];
     verdict.into_iter().chain(segments).chain(isolation).chain(faults).chain(bench).collect()
 }
 
@@ -82,15 +86,20 @@ fn same_as_on_the_virtual_bench(name: &str, fault_sets: &[&[&str]]) {
         let there = swept(&mut virtual_bench, &fixture, &plan);
         println!(
             "{label}: {:?}, {} µs here, {} µs there, {wall:.1} s of wall time",
-            here.verdict, here.bench.device_us, there.bench.device_us
+            here.judgement.verdict,
+            here.measurement.work().device_us,
+            there.measurement.work().device_us
         );
         assert_eq!(said(&here), said(&there), "{label}");
         // Time enters where a coil warms its contact, so that the thermal EMF drifts, and where a capacitor charges: not
         // in the first look at the unit, and in a good unit by some of the 8 million codes only.
-        assert_eq!(here.runs[0].shots[0].codes, there.runs[0].shots[0].codes, "{label}");
-        let apart = farthest(&label, &here.runs, &there.runs);
+        assert_eq!(
+            here.measurement.runs[0].shots[0].codes, there.measurement.runs[0].shots[0].codes,
+            "{label}"
+        );
+        let apart = farthest(&label, &here.measurement.runs, &there.measurement.runs);
         if faults.is_empty() {
-            assert_eq!(here.verdict, Verdict::Pass, "{label}");
+            assert_eq!(here.judgement.verdict, Verdict::Pass, "{label}");
             // Half the noise of one conversion of a dry look: what some milliseconds of drift in a sweep of seconds may make.
             let drift = noise_codes(Gain::X64, Rate::Sps1000) / 2.0;
             assert!(f64::from(apart) <= drift, "{label}: {apart} of {drift:.0}");
@@ -175,11 +184,11 @@ fn device_time_goes_into_settling_and_converting() {
     let fixture = example("tide-gauge-head");
     assert_eq!(fixture.board.segments.len(), 12);
     let sweep = swept(&mut EmulatedBench::start(&fixture, &Spec::new(11)), &fixture, &compiled(&fixture));
-    let ideal: u64 = sweep.runs.iter().map(ideal_us).sum();
-    let share = sweep.bench.device_us as f64 / ideal as f64;
+    let ideal: u64 = sweep.measurement.runs.iter().map(ideal_us).sum();
+    let share = sweep.measurement.work().device_us as f64 / ideal as f64;
     println!(
         "12 segments: {} µs of device time, {ideal} µs of settling and converting: {share:.3}",
-        sweep.bench.device_us
+        sweep.measurement.work().device_us
     );
     assert!((1.0..=1.10).contains(&share), "{share}");
 }

@@ -6,7 +6,8 @@
 use copperwalk::{
     board::{SegmentId, StateId},
     plan::{self, Sampling},
-    sweep::{Class, Sweep, Verdict},
+    sweep::Sweep,
+    verdict::{Class, Verdict},
     virtual_bench::Spec,
 };
 use copperwalk_tests::campaign::{Bed, chain, in_parallel};
@@ -46,10 +47,10 @@ fn compare(kind: &str, range: (f64, f64), most: f64, sampling: Sampling, boards:
         let mut cases = Cases(number as u64 * 7919 + range.0.to_bits());
         let bed = Bed::new(chain(kind, &cases.values(6, range.0, range.1, most)), sampling);
         let (sweep, truth) = bed.sweep(&Spec::new(number as u64));
-        assert_ne!(sweep.verdict, Verdict::Void, "{:?}", sweep.bench_faults);
+        assert_ne!(sweep.judgement.verdict, Verdict::Void, "{:?}", sweep.judgement.bench_faults);
         (0..bed.fixture.board.segments.len())
             .filter_map(|at| {
-                let row = &sweep.segments[at];
+                let row = &sweep.judgement.segments[at];
                 let (ohms, judged, u95) = (row.ohms?, row.ohms_20c?, row.u95_ohms?);
                 Some(Compared {
                     truth: truth.ohms[at],
@@ -108,8 +109,9 @@ fn copper_is_referred_to_20_degrees_whatever_the_air() {
         let inside: Vec<bool> = in_parallel(60, |number| {
             let spec = Spec { celsius, ..Spec::new(number as u64) };
             let (sweep, truth) = bed.sweep(&spec);
-            assert_eq!(sweep.verdict, Verdict::Pass, "{celsius} °C, {number}");
+            assert_eq!(sweep.judgement.verdict, Verdict::Pass, "{celsius} °C, {number}");
             sweep
+                .judgement
                 .segments
                 .iter()
                 .map(|row| {
@@ -130,7 +132,7 @@ fn a_thousand_good_units_raise_no_alarm() {
     let beds = Bed::examples(Sampling::Quick);
     let sweeps = in_parallel(1000, |number| {
         let (sweep, _) = beds[number % beds.len()].sweep(&Spec::new(number as u64));
-        (sweep.verdict, sweep.bench.device_us, sweep.segments.len())
+        (sweep.judgement.verdict, sweep.measurement.work().device_us, sweep.judgement.segments.len())
     });
     let count = |verdict| sweeps.iter().filter(|(v, ..)| *v == verdict).count();
     let slowest = sweeps.iter().filter(|(.., segments)| *segments == 12).map(|(_, us, _)| *us).max().unwrap();
@@ -150,7 +152,7 @@ fn a_thousand_good_units_raise_no_alarm() {
 
 /// Is this place named, and nothing else more probable?
 fn named_first(sweep: &Sweep, place: &str) -> bool {
-    sweep.faults.first().is_some_and(|fault| fault.place == place)
+    sweep.judgement.faults.first().is_some_and(|fault| fault.place == place)
 }
 
 #[test]
@@ -174,15 +176,15 @@ fn a_thousand_single_faults_are_named() {
         };
         let spec = Spec::new(number as u64).fault(format!("{}={fault}", segment.name));
         let (sweep, _) = bed.sweep(&spec);
-        let named =
-            named_first(&sweep, &segment.name) && sweep.faults[1..].iter().all(|f| f.probability < 0.5);
-        if !named || sweep.verdict != Verdict::Fail {
+        let named = named_first(&sweep, &segment.name)
+            && sweep.judgement.faults[1..].iter().all(|f| f.probability < 0.5);
+        if !named || sweep.judgement.verdict != Verdict::Fail {
             println!(
                 "{} {}={fault}: {:?} {:?}",
-                bed.fixture.board.name, segment.name, sweep.verdict, sweep.faults
+                bed.fixture.board.name, segment.name, sweep.judgement.verdict, sweep.judgement.faults
             );
         }
-        (sweep.verdict, named)
+        (sweep.judgement.verdict, named)
     });
     let passed = outcomes.iter().filter(|(verdict, _)| *verdict == Verdict::Pass).count();
     let void = outcomes.iter().filter(|(verdict, _)| *verdict == Verdict::Void).count();
@@ -226,11 +228,12 @@ fn three_hundred_double_faults_are_named_where_both_can_be_reached() {
             });
         }
         let (sweep, _) = bed.sweep(&spec);
-        let named = [a, b].iter().all(|&id| sweep.faults.iter().any(|fault| fault.place == bed.name(id)));
+        let named =
+            [a, b].iter().all(|&id| sweep.judgement.faults.iter().any(|fault| fault.place == bed.name(id)));
         if !named {
-            println!("{:?}: {:?} {:?}", spec.faults, sweep.verdict, sweep.faults);
+            println!("{:?}: {:?} {:?}", spec.faults, sweep.judgement.verdict, sweep.judgement.faults);
         }
-        (sweep.verdict, named)
+        (sweep.judgement.verdict, named)
     });
     let passed = outcomes.iter().filter(|(verdict, _)| *verdict == Verdict::Pass).count();
     let named = outcomes.iter().filter(|(_, named)| *named).count();
@@ -271,11 +274,17 @@ fn bench_faults_void_the_sweep_and_name_the_part() {
     let wrong: Vec<String> = in_parallel(cases.len(), |number| {
         let (bed, point, fault) = &cases[number];
         let (sweep, _) = beds[*bed].sweep(&Spec::new(number as u64).fault(fault.clone()));
-        let named = sweep.bench_faults.iter().any(|fault| fault.part.contains(&format!("pin {point}")));
-        let clean = sweep.faults.is_empty() && sweep.segments.iter().all(|row| row.verdict == Verdict::Void);
+        let named =
+            sweep.judgement.bench_faults.iter().any(|fault| fault.part.contains(&format!("pin {point}")));
+        let clean = sweep.judgement.faults.is_empty()
+            && sweep.judgement.segments.iter().all(|row| row.verdict == Verdict::Void);
         // A force pin that this plan never closes cannot be missed.
-        (sweep.verdict != Verdict::Void || !named || !clean)
-            .then(|| format!("{fault}: {:?} {:?} {:?}", sweep.verdict, sweep.bench_faults, sweep.faults))
+        (sweep.judgement.verdict != Verdict::Void || !named || !clean).then(|| {
+            format!(
+                "{fault}: {:?} {:?} {:?}",
+                sweep.judgement.verdict, sweep.judgement.bench_faults, sweep.judgement.faults
+            )
+        })
     })
     .into_iter()
     .flatten()
@@ -307,14 +316,14 @@ fn relays_that_never_close_are_named_where_they_are_used() {
             let name = &bed.fixture.board.points[point].name;
             let (sweep, _) = bed.sweep(&Spec::new(seed).fault(format!("{name}:{line}=never closes")));
             assert!(
-                matches!(sweep.verdict, Verdict::Pass | Verdict::Void),
+                matches!(sweep.judgement.verdict, Verdict::Pass | Verdict::Void),
                 "{name}:{line} {:?}",
-                sweep.faults
+                sweep.judgement.faults
             );
-            if sweep.verdict == Verdict::Pass {
+            if sweep.judgement.verdict == Verdict::Pass {
                 return None;
             }
-            let part = &sweep.bench_faults[0].part;
+            let part = &sweep.judgement.bench_faults[0].part;
             assert!(
                 part.starts_with(&format!("relay {line} ")) && part.contains(&format!("pin {name})")),
                 "{name}:{line} {part}"
@@ -332,22 +341,24 @@ fn what_the_trade_knows_holds() {
     // Common practice. A healthy slide switch reads well under an ohm, hundreds of ohms mean a dirty one, an open one
     // must read open; of two vias in parallel one alone still carries the path.
     let bed = Bed::example("tide-gauge-head", Sampling::Quick);
-    let row = |sweep: &Sweep, name: &str| sweep.segments.iter().find(|row| row.name == name).unwrap().clone();
+    let row = |sweep: &Sweep, name: &str| {
+        sweep.judgement.segments.iter().find(|row| row.name == name).unwrap().clone()
+    };
 
     let (good, _) = bed.sweep(&Spec::new(5));
     assert!(row(&good, "power switch").ohms.unwrap() < 0.7);
-    let open = good.isolation.iter().find(|row| row.is_switch).unwrap();
+    let open = good.judgement.isolation.iter().find(|row| row.is_switch).unwrap();
     assert!(open.at_least_ohms.unwrap() > 100e3 && open.state == bed.fixture.board.states[StateId(0).0].name);
 
     let (dirty, _) = bed.sweep(&Spec::new(5).fault("power switch=film"));
     let switch = row(&dirty, "power switch");
     assert!((100.0..1000.0).contains(&switch.ohms.unwrap()) && switch.class == Class::Film, "{switch:?}");
-    assert_eq!(dirty.verdict, Verdict::Fail);
+    assert_eq!(dirty.judgement.verdict, Verdict::Fail);
 
     let (single, _) = bed.sweep(&Spec::new(5).fault("via pair 2=one barrel open"));
-    assert_eq!(single.verdict, Verdict::Pass);
+    assert_eq!(single.judgement.verdict, Verdict::Pass);
     assert_eq!(row(&single, "via pair 2").class, Class::RedundancyLost);
-    assert!(single.faults.iter().any(|fault| fault.class == Class::RedundancyLost));
+    assert!(single.judgement.faults.iter().any(|fault| fault.class == Class::RedundancyLost));
 }
 
 #[test]
@@ -365,9 +376,9 @@ fn shorts_leaks_and_flicker_are_told_apart() {
     ] {
         for seed in 0..8 {
             let (sweep, _) = bed.sweep(&Spec::new(seed).fault(fault));
-            assert_eq!(sweep.verdict, Verdict::Fail, "{fault}, seed {seed}");
-            assert!(named_first(&sweep, place), "{fault}, seed {seed}: {:?}", sweep.faults);
-            assert_eq!(sweep.faults[0].class, class, "{fault}, seed {seed}");
+            assert_eq!(sweep.judgement.verdict, Verdict::Fail, "{fault}, seed {seed}");
+            assert!(named_first(&sweep, place), "{fault}, seed {seed}: {:?}", sweep.judgement.faults);
+            assert_eq!(sweep.judgement.faults[0].class, class, "{fault}, seed {seed}");
         }
     }
 }
@@ -376,22 +387,26 @@ fn shorts_leaks_and_flicker_are_told_apart() {
 fn a_live_unit_is_never_excited() {
     let bed = Bed::example("tide-gauge-head", Sampling::Quick);
     let (battery, _) = bed.sweep(&Spec::new(1).fault("battery=3.0 V"));
-    assert_eq!(battery.verdict, Verdict::Void);
-    assert!(battery.bench_faults[0].what.contains("take the battery out"), "{:?}", battery.bench_faults);
+    assert_eq!(battery.judgement.verdict, Verdict::Void);
+    assert!(
+        battery.judgement.bench_faults[0].what.contains("take the battery out"),
+        "{:?}",
+        battery.judgement.bench_faults
+    );
     // A charged capacitor is bled first, and then the unit is swept like any other.
     let (charged, _) = bed.sweep(&Spec::new(1).fault("charge=5 V"));
-    assert_eq!(charged.verdict, Verdict::Pass, "{:?}", charged.bench_faults);
+    assert_eq!(charged.judgement.verdict, Verdict::Pass, "{:?}", charged.judgement.bench_faults);
 }
 
 #[test]
 fn a_standard_that_is_off_voids_every_sweep() {
     for bed in Bed::examples(Sampling::Quick) {
         let (sweep, _) = bed.sweep(&Spec::new(3).fault("1R=1 %"));
-        assert_eq!(sweep.verdict, Verdict::Void);
+        assert_eq!(sweep.judgement.verdict, Verdict::Void);
         assert!(
-            sweep.bench_faults.iter().any(|fault| fault.part == "standard 1R"),
+            sweep.judgement.bench_faults.iter().any(|fault| fault.part == "standard 1R"),
             "{:?}",
-            sweep.bench_faults
+            sweep.judgement.bench_faults
         );
     }
 }
@@ -402,15 +417,24 @@ fn stored_codes_judge_the_same_again() {
     let bed = Bed::example("trail-counter", Sampling::Quick);
     let (sweep, _) = bed.sweep(&Spec::new(11).fault("single via=open"));
     let state = |name: &str| StateId(bed.fixture.board.states.iter().position(|s| s.name == name).unwrap());
-    let facts =
-        sweep.runs.iter().map(|run| Facts::of(&bed.fixture, state(&run.state), run).unwrap()).collect();
-    let subject =
-        Subject { serial: sweep.serial.clone(), lot: sweep.lot.clone(), started_us: sweep.started_us };
-    let material = judge::Material {
-        runs: sweep.runs.clone(),
-        facts,
-        work: sweep.bench,
-        bench_faults: sweep.bench_faults.clone(),
+    let facts = sweep
+        .measurement
+        .runs
+        .iter()
+        .map(|run| Facts::of(&bed.fixture, state(&run.state), run).unwrap())
+        .collect();
+    let subject = Subject {
+        serial: sweep.measurement.serial.clone(),
+        lot: sweep.measurement.lot.clone(),
+        started_us: sweep.measurement.started_us,
     };
-    assert_eq!(judge::sweep(&bed.fixture, &bed.plan, subject, sweep.bench_name.clone(), material), sweep);
+    let material = judge::Material {
+        runs: sweep.measurement.runs.clone(),
+        facts,
+        bench_faults: sweep.judgement.bench_faults.clone(),
+    };
+    assert_eq!(
+        judge::sweep(&bed.fixture, &bed.plan, subject, sweep.measurement.bench_name.clone(), material),
+        sweep
+    );
 }

@@ -9,6 +9,10 @@ CREATE TABLE sweep (
     plan_hash    TEXT   NOT NULL,           -- SHA-256 of the compiled plan; the plan follows from the two files
     started_us   BIGINT NOT NULL,
     bench_name   TEXT   NOT NULL,           -- what measured it
+    sampling     TEXT   NOT NULL,           -- quick, full
+    program      TEXT   NOT NULL,           -- version that judged it
+    limits_origin TEXT  NOT NULL,           -- where the limits come from
+    limits_hash  TEXT   NOT NULL,           -- SHA-256 of their text
     celsius      DOUBLE PRECISION,          -- air temperature, °C; empty: the sensor was not read
     verdict      TEXT   NOT NULL CHECK (verdict IN ('pass', 'fail', 'unproven', 'void')),
     shots        BIGINT NOT NULL,           -- shots run
@@ -123,6 +127,8 @@ CREATE TABLE run (
     state    TEXT   NOT NULL,               -- state of the unit during the run
     purpose  TEXT   NOT NULL,               -- plan, dry_look, reforce …
     ended    TEXT   NOT NULL,               -- why the controller ended it, JSON: "Complete", {"Fault":"Lid"} …
+    closures BIGINT NOT NULL,               -- relays closed
+    device_us BIGINT NOT NULL,              -- device time, µs
     layout   BIGINT NOT NULL,               -- of the bytes below: LAYOUT in host/src/records/raw.rs
     shots    BLOB   NOT NULL,               -- every shot with what it was for, its raw codes and its times
     PRIMARY KEY (sweep_id, line)

@@ -176,7 +176,10 @@ fn keep(
     sweep: &Sweep,
 ) -> Result<(), Failure> {
     let id = records.store(sweep, fixture)?;
-    records::write(&folder.join(sweep_page(&sweep.serial, id)), &html::sweep(sweep, &fixture.board))
+    records::write(
+        &folder.join(sweep_page(&sweep.measurement.serial, id)),
+        &html::sweep(sweep, &fixture.board),
+    )
 }
 
 fn unit_page(serial: &str) -> String {

@@ -3,7 +3,7 @@
 use std::io::{self, IsTerminal, Write};
 
 use super::Status;
-use crate::{report::terminal::Screen, sweep::Verdict};
+use crate::{report::terminal::Screen, verdict::Verdict};
 
 /// Standard output, and the status to leave with if its reader goes away.
 pub struct Output {

@@ -91,7 +91,7 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     let sweep = sweep::sweep(bench.as_mut(), &fixture, &plan, subject)?;
     records.store(&sweep, &fixture)?;
 
-    let status = status_of(sweep.verdict);
+    let status = status_of(sweep.judgement.verdict);
     output.settle(status);
     if let Some(path) = &args.form.html {
         records::write(path, &html::sweep(&sweep, &fixture.board))?;

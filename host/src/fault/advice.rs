@@ -4,7 +4,8 @@
 
 use crate::{
     board::{Board, Point, Segment, SegmentId, SegmentKind, Side},
-    sweep::{Advice, Class, IsolationRow},
+    sweep::{Advice, IsolationRow},
+    verdict::Class,
 };
 
 const SOLDER: &str = "Battery out first. Wear eye protection and draw the fumes away.";

@@ -11,9 +11,10 @@ use statrs::distribution::{ContinuousCDF, Normal};
 use crate::{
     board::{Board, Limits, Segment},
     sweep::{
-        Class, ClosureRow, Fault, IsolationRow, Verdict,
+        ClosureRow, Fault, IsolationRow,
         finding::{Finding, Value},
     },
+    verdict::{Class, Verdict},
 };
 
 /// Nothing is certain.

@@ -5,13 +5,16 @@ use copperwalk_wire::{
     hardware::{DRY_AMPS, DRY_CLAMP_OHMS, ISOLATION_CLAMP_OHMS, LOAD_AMPS, RM_OHMS, VREF_VOLTS},
 };
 
+use serde::{Deserialize, Serialize};
+
 use crate::{
     board::{LimitOrigin, Limits, Segment},
     measure::{noise::noise_codes, uncertainty},
 };
 
 /// How long to look.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Sampling {
     /// Stop as soon as the verdict is clear.
     #[default]

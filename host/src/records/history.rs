@@ -12,7 +12,9 @@ use super::database::{Connection, Row};
 use super::rows::{Line, PackedRun, whole, word};
 use super::summary::{Event, Note, PastSweep, Repair, SweepId, Trend, UnitHistory};
 use super::{Error, Files, Store, raw};
-use crate::sweep::{Basis, BenchWork, IsolationRow, Run, SegmentRow, Sweep, Verdict};
+use crate::measurement::{Basis, BenchWork, Measurement, Run};
+use crate::sweep::{IsolationRow, Judgement, LimitsUsed, SegmentRow, Sweep};
+use crate::verdict::Verdict;
 
 const EVERY: RangeInclusive<i64> = i64::MIN..=i64::MAX;
 
@@ -87,7 +89,14 @@ impl Store {
         };
         let shots = raw::unpack(&run.shots).map_err(|error| damaged("raw codes", &error))?;
         let end = serde_json::from_str(&run.ended).map_err(|error| damaged("end of a run", &error))?;
-        Ok(Run { state: run.state, purpose: run.purpose, end, shots })
+        Ok(Run {
+            state: run.state,
+            purpose: run.purpose,
+            end,
+            closures: run.closures,
+            device_us: run.device_us,
+            shots,
+        })
     }
 }
 
@@ -99,8 +108,8 @@ async fn sweeps(
 ) -> Result<Vec<PastSweep>, sqlx::Error> {
     let heads = sqlx::query(
         "SELECT sweep_id, lot, board.name AS board, board.revision AS revision, board_hash,
-                fixture.name AS fixture, fixture_hash, plan_hash, started_us, bench_name, celsius, verdict, shots,
-                closures, device_us
+                fixture.name AS fixture, fixture_hash, plan_hash, started_us, bench_name, sampling, program,
+                limits_origin, limits_hash, celsius, verdict, shots, closures, device_us
          FROM sweep JOIN board USING (board_hash) JOIN fixture USING (fixture_hash)
          WHERE serial = $1 AND sweep_id BETWEEN $2 AND $3 ORDER BY sweep_id",
     );
@@ -127,15 +136,23 @@ async fn sweeps(
             },
             started_us: row.try_get("started_us")?,
             bench_name: row.try_get("bench_name")?,
-            celsius: row.try_get("celsius")?,
-            verdict: word(row, "verdict")?,
-            bench_faults: bench_faults.remove(&id).unwrap_or_default(),
-            segments: segments.remove(&id).unwrap_or_default(),
-            isolation: isolation.remove(&id).unwrap_or_default(),
-            standards: standards.remove(&id).unwrap_or_default(),
-            closures: closures.remove(&id).unwrap_or_default(),
-            faults: faults.remove(&id).unwrap_or_default(),
-            notes: notes.remove(&id).unwrap_or_default(),
+            sampling: word(row, "sampling")?,
+            judgement: Judgement {
+                program: row.try_get("program")?,
+                limits: LimitsUsed {
+                    origin: row.try_get("limits_origin")?,
+                    hash: row.try_get("limits_hash")?,
+                },
+                celsius: row.try_get("celsius")?,
+                verdict: word(row, "verdict")?,
+                bench_faults: bench_faults.remove(&id).unwrap_or_default(),
+                segments: segments.remove(&id).unwrap_or_default(),
+                isolation: isolation.remove(&id).unwrap_or_default(),
+                standards: standards.remove(&id).unwrap_or_default(),
+                closures: closures.remove(&id).unwrap_or_default(),
+                faults: faults.remove(&id).unwrap_or_default(),
+                notes: notes.remove(&id).unwrap_or_default(),
+            },
             bench: BenchWork {
                 shots: whole(row, "shots")?,
                 closures: whole(row, "closures")?,
@@ -204,22 +221,16 @@ fn in_order(sweeps: Vec<PastSweep>, mut entries: BTreeMap<i64, Vec<(i64, Event)>
 impl PastSweep {
     fn whole(self, serial: String, runs: Vec<Run>) -> Sweep {
         Sweep {
-            serial,
-            lot: self.lot,
-            basis: self.basis,
-            started_us: self.started_us,
-            bench_name: self.bench_name,
-            celsius: self.celsius,
-            verdict: self.verdict,
-            bench_faults: self.bench_faults,
-            segments: self.segments,
-            isolation: self.isolation,
-            standards: self.standards,
-            closures: self.closures,
-            faults: self.faults,
-            notes: self.notes,
-            bench: self.bench,
-            runs,
+            measurement: Measurement {
+                serial,
+                lot: self.lot,
+                started_us: self.started_us,
+                bench_name: self.bench_name,
+                basis: self.basis,
+                sampling: self.sampling,
+                runs,
+            },
+            judgement: self.judgement,
         }
     }
 }
@@ -235,17 +246,17 @@ impl UnitHistory {
 
     /// The sweeps that say something about the unit: all but the void ones.
     pub fn judged(&self) -> impl DoubleEndedIterator<Item = &PastSweep> {
-        self.sweeps().filter(|sweep| sweep.verdict != Verdict::Void)
+        self.sweeps().filter(|sweep| sweep.judgement.verdict != Verdict::Void)
     }
 
     /// Each segment in each of its states over the judged sweeps: before and after. In the order they first appear.
     pub fn segment_trends(&self) -> Vec<Trend<'_, SegmentRow>> {
-        self.trends(|sweep| &sweep.segments, |row| (&row.name, &row.state))
+        self.trends(|sweep| &sweep.judgement.segments, |row| (&row.name, &row.state))
     }
 
     /// Each insulation and open switch over the judged sweeps.
     pub fn isolation_trends(&self) -> Vec<Trend<'_, IsolationRow>> {
-        self.trends(|sweep| &sweep.isolation, |row| (&row.name, &row.state))
+        self.trends(|sweep| &sweep.judgement.isolation, |row| (&row.name, &row.state))
     }
 
     fn trends<'h, Row>(

@@ -12,7 +12,7 @@ use super::near;
 use super::rows::{class_word, whole, word};
 use super::summary::{Counts, LotLine, LotSummary, ParetoRow, Place, SweepId, UnitLine, UnitState};
 use super::{Error, Store, text};
-use crate::sweep::Verdict;
+use crate::verdict::Verdict;
 
 /// Which units to look at. All three statements of a scope look at the same ones.
 struct Scope {

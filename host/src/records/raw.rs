@@ -3,7 +3,7 @@
 //! postcard writes integers as little-endian groups of seven bits, signed ones zigzag: a 24-bit code takes one to
 //! four bytes. The bytes do not describe themselves, so the number of their layout is kept beside them.
 
-use crate::sweep::RunShot;
+use crate::measurement::RunShot;
 
 /// Layout of what [`pack`] writes: counts every change of [`RunShot`], [`Role`](crate::plan::Role) or the wire's
 /// [`Shot`](copperwalk_wire::Shot) by which older bytes would be misread. New variants at the end of an enum are no
@@ -24,6 +24,7 @@ pub(super) fn unpack(bytes: &[u8]) -> Result<Vec<RunShot>, postcard::Error> {
 
 #[cfg(test)]
 mod tests {
+    use copperwalk_wire::message::ShotEnd;
     use copperwalk_wire::{Contacts, Gain, Method, Rate, Ratio, Settle, Shot, Source, Stop};
     use proptest::prelude::*;
     use sha2::{Digest, Sha256};
@@ -34,7 +35,14 @@ mod tests {
 
     fn shot(role: Role, source: Source, method: Method, codes: Vec<i32>) -> RunShot {
         let contacts = Contacts { force_plus: Some(3), sense_minus: Some(47), ..Default::default() };
-        RunShot { role, shot: Shot { contacts, source, method }, codes, from_us: 1, to_us: u32::MAX }
+        RunShot {
+            role,
+            shot: Shot { contacts, source, method },
+            codes,
+            why: ShotEnd::Decided,
+            from_us: 1,
+            to_us: u32::MAX,
+        }
     }
 
     fn bleed(codes: Vec<i32>) -> RunShot {
@@ -87,7 +95,7 @@ mod tests {
         ];
         let digest = Sha256::digest(pack(&shots).unwrap());
         let hex: String = digest.iter().map(|byte| format!("{byte:02x}")).collect();
-        assert_eq!(hex, "10cd0bd95fe6b69e39001e72938665bfa4fdbb28fb5de4af11659f99d3055fca");
+        assert_eq!(hex, "e086ee6364294cf803f62a673579ba09775a4b33b79cfbfa04714d731b92c381");
     }
 
     #[test]

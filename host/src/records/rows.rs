@@ -7,10 +7,9 @@ use sqlx::error::BoxDynError;
 
 use super::database::{Query, Row};
 use super::raw;
-use crate::sweep::{
-    Advice, BenchFault, Class, ClosureRow, Fault, IsolationRow, Purpose, Run, SegmentRow, StandardRow,
-    Verdict,
-};
+use crate::measurement::{Purpose, Run};
+use crate::sweep::{Advice, BenchFault, ClosureRow, Fault, IsolationRow, SegmentRow, StandardRow};
+use crate::verdict::{Class, Verdict};
 
 /// A row of a list within a sweep. The first two parameters of [`Line::INSERT`] are the sweep and the line.
 pub(super) trait Line: Sized {
@@ -232,6 +231,8 @@ pub(super) struct PackedRun {
     pub purpose: Purpose,
     /// Why it ended, in JSON: most ends are a word, a fault carries which.
     pub ended: String,
+    pub closures: u32,
+    pub device_us: u32,
     pub layout: i64,
     pub shots: Vec<u8>,
 }
@@ -242,6 +243,8 @@ impl PackedRun {
             state: run.state.clone(),
             purpose: run.purpose,
             ended: serde_json::to_string(&run.end).map_err(|error| sqlx::Error::Encode(error.into()))?,
+            closures: run.closures,
+            device_us: run.device_us,
             layout: raw::LAYOUT,
             shots: raw::pack(&run.shots).map_err(|error| sqlx::Error::Encode(error.into()))?,
         })
@@ -249,13 +252,15 @@ impl PackedRun {
 }
 
 impl Line for PackedRun {
-    table!("run", "state, purpose, ended, layout, shots", "$3, $4, $5, $6, $7");
+    table!("run", "state, purpose, ended, closures, device_us, layout, shots", "$3, $4, $5, $6, $7, $8, $9");
 
     fn bind<'q>(&'q self, query: Query<'q>) -> Query<'q> {
         query
             .bind(&self.state)
             .bind(self.purpose.word())
             .bind(&self.ended)
+            .bind(i64::from(self.closures))
+            .bind(i64::from(self.device_us))
             .bind(self.layout)
             .bind(&self.shots)
     }
@@ -265,6 +270,8 @@ impl Line for PackedRun {
             state: row.try_get("state")?,
             purpose: word(row, "purpose")?,
             ended: row.try_get("ended")?,
+            closures: whole(row, "closures")?,
+            device_us: whole(row, "device_us")?,
             layout: row.try_get("layout")?,
             shots: row.try_get("shots")?,
         })

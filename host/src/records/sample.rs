@@ -4,12 +4,13 @@ use copperwalk_wire::{Contacts, Gain, Method, Rate, Ratio, Settle, Shot, Source,
 
 use crate::board::{Board, PointId, SegmentId, State, Supply};
 use crate::fixture::Fixture;
-use crate::plan::Role;
+use crate::measurement::{Basis, Measurement, Purpose, Run, RunShot};
+use crate::plan::{Role, Sampling};
 use crate::sweep::{
-    Advice, Basis, BenchWork, Class, ClosureRow, Fault, IsolationRow, Purpose, Run, RunShot, SegmentRow,
-    StandardRow, Sweep, Verdict,
+    Advice, ClosureRow, Fault, IsolationRow, Judgement, LimitsUsed, SegmentRow, StandardRow, Sweep,
 };
-use copperwalk_wire::message::{self, RunEnd};
+use crate::verdict::{Class, Verdict};
+use copperwalk_wire::message::{self, RunEnd, ShotEnd};
 
 /// A fixture of which the store needs the names, texts and hashes only.
 pub fn fixture() -> Fixture {
@@ -54,9 +55,13 @@ pub fn sweep(serial: &str, lot: Option<&str>, number: u32, broken: Option<usize>
     let count = 12 + random.below(24) as usize;
     let segments: Vec<SegmentRow> = (0..count).map(|index| segment(&mut random, index, broken)).collect();
     let fixture = fixture();
-    Sweep {
+    let measurement = Measurement {
         serial: serial.into(),
         lot: lot.map(Into::into),
+        // From 2024-05-01 on, one a minute.
+        started_us: 1_714_521_600_000_000 + i64::from(number) * 60_000_000,
+        bench_name: format!("virtual, seed {number}"),
+        sampling: Sampling::Quick,
         basis: Basis {
             board: fixture.board.name,
             revision: fixture.board.revision,
@@ -65,9 +70,11 @@ pub fn sweep(serial: &str, lot: Option<&str>, number: u32, broken: Option<usize>
             fixture_hash: fixture.hash,
             plan_hash: "p".repeat(64),
         },
-        // From 2024-05-01 on, one a minute.
-        started_us: 1_714_521_600_000_000 + i64::from(number) * 60_000_000,
-        bench_name: format!("virtual, seed {number}"),
+        runs: runs(&mut random, count),
+    };
+    let judgement = Judgement {
+        program: "0.1.0".into(),
+        limits: LimitsUsed::of_board(&measurement.basis.board_hash),
         celsius: Some(23.0 + random.unit()),
         verdict: if broken.is_some() { Verdict::Fail } else { Verdict::Pass },
         bench_faults: Vec::new(),
@@ -102,10 +109,9 @@ pub fn sweep(serial: &str, lot: Option<&str>, number: u32, broken: Option<usize>
         }],
         faults: broken.map(|index| fault(&segments, index)).into_iter().collect(),
         notes: vec!["air 23.4 °C".into()],
-        bench: BenchWork { shots: 46, closures: 61, device_us: 312_450 },
-        runs: runs(&mut random, count),
         segments,
-    }
+    };
+    Sweep { measurement, judgement }
 }
 
 fn segment(random: &mut Random, index: usize, broken: Option<usize>) -> SegmentRow {
@@ -190,7 +196,14 @@ fn runs(random: &mut Random, segments: usize) -> Vec<Run> {
             sense_minus: Some(random.below(48) as u8),
         };
         let codes = (0..count).map(|_| random.below(1 << 24) as i32 - (1 << 23)).collect();
-        RunShot { role, shot: Shot { contacts, source, method }, codes, from_us, to_us: clock }
+        RunShot {
+            role,
+            shot: Shot { contacts, source, method },
+            codes,
+            why: ShotEnd::Decided,
+            from_us,
+            to_us: clock,
+        }
     };
     let mut walk = vec![shot(Role::Residual, Source::Off, Method::Residual, 4)];
     let codes = 480 / segments;
@@ -201,11 +214,20 @@ fn runs(random: &mut Random, segments: usize) -> Vec<Run> {
         shot(Role::Insulation(0), Source::Isolation, settle, 112),
     ];
     vec![
-        Run { state: "on".into(), purpose: Purpose::Plan, end: RunEnd::Complete, shots: walk },
+        Run {
+            state: "on".into(),
+            purpose: Purpose::Plan,
+            end: RunEnd::Complete,
+            closures: 41,
+            device_us: 212_450,
+            shots: walk,
+        },
         Run {
             state: "on".into(),
             purpose: Purpose::LongLook,
             end: RunEnd::Fault(message::Fault::Lid),
+            closures: 20,
+            device_us: 100_000,
             shots: insulation,
         },
     ]

@@ -12,9 +12,10 @@ use std::fmt;
 
 use serde::Serialize;
 
-use crate::sweep::{
-    Basis, BenchFault, BenchWork, Class, ClosureRow, Fault, IsolationRow, SegmentRow, StandardRow, Verdict,
-};
+use crate::measurement::{Basis, BenchWork};
+use crate::plan::Sampling;
+use crate::sweep::Judgement;
+use crate::verdict::{Class, Verdict};
 
 /// Number of a sweep in its store: counts up in the order of writing, never used twice.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize)]
@@ -56,32 +57,19 @@ pub struct PastSweep {
     pub id: SweepId,
     /// The lot named when it was made.
     pub lot: Option<String>,
-    /// What it was judged by.
+    /// The files it stands on.
     pub basis: Basis,
     /// Start, µs since 1970-01-01 UTC.
     pub started_us: i64,
     /// What measured it.
     pub bench_name: String,
-    /// Air temperature, °C, if it was read.
-    pub celsius: Option<f64>,
-    /// Verdict on the unit.
-    pub verdict: Verdict,
-    /// Why it is void; empty unless it is.
-    pub bench_faults: Vec<BenchFault>,
-    /// Segments, in walking order.
-    pub segments: Vec<SegmentRow>,
-    /// Insulation and open switches.
-    pub isolation: Vec<IsolationRow>,
-    /// Check standards.
-    pub standards: Vec<StandardRow>,
-    /// Series closure.
-    pub closures: Vec<ClosureRow>,
-    /// Faults of the unit, most probable first.
-    pub faults: Vec<Fault>,
-    /// Things the operator should know that change no verdict.
-    pub notes: Vec<String>,
+    /// How long its plan looked.
+    pub sampling: Sampling,
     /// What the bench did.
     pub bench: BenchWork,
+    /// What is made of it; the latest judgement.
+    #[serde(flatten)]
+    pub judgement: Judgement,
 }
 
 /// An operator's note.

@@ -7,6 +7,7 @@ use super::rows::{Line, PackedRun, verdict_word};
 use super::summary::SweepId;
 use super::{Error, Store, near, text};
 use crate::fixture::Fixture;
+use crate::plan::Sampling;
 use crate::sweep::Sweep;
 
 impl Store {
@@ -15,12 +16,13 @@ impl Store {
     /// # Errors
     /// A serial number or lot that [`text`] refuses, a full disk, a store locked for too long.
     pub async fn store(&self, sweep: &Sweep, fixture: &Fixture) -> Result<SweepId, Error> {
-        text::serial(&sweep.serial)?;
-        if let Some(lot) = &sweep.lot {
+        text::serial(&sweep.measurement.serial)?;
+        if let Some(lot) = &sweep.measurement.lot {
             text::lot(lot)?;
         }
         // Packed before the lock is taken: others may be waiting for it.
         let runs: Vec<PackedRun> = sweep
+            .measurement
             .runs
             .iter()
             .map(PackedRun::of)
@@ -125,24 +127,24 @@ async fn put(
     .bind(&fixture.source)
     .execute(&mut *transaction)
     .await?;
-    if let Some(lot) = &sweep.lot {
+    if let Some(lot) = &sweep.measurement.lot {
         sqlx::query("INSERT INTO lot (lot) VALUES ($1) ON CONFLICT DO NOTHING")
             .bind(lot)
             .execute(&mut *transaction)
             .await?;
     }
     sqlx::query("INSERT INTO unit (serial) VALUES ($1) ON CONFLICT DO NOTHING")
-        .bind(&sweep.serial)
+        .bind(&sweep.measurement.serial)
         .execute(&mut *transaction)
         .await?;
     let id = head(&mut transaction, sweep).await?;
-    lines(&mut transaction, id, &sweep.segments).await?;
-    lines(&mut transaction, id, &sweep.isolation).await?;
-    lines(&mut transaction, id, &sweep.standards).await?;
-    lines(&mut transaction, id, &sweep.closures).await?;
-    lines(&mut transaction, id, &sweep.faults).await?;
-    lines(&mut transaction, id, &sweep.bench_faults).await?;
-    lines(&mut transaction, id, &sweep.notes).await?;
+    lines(&mut transaction, id, &sweep.judgement.segments).await?;
+    lines(&mut transaction, id, &sweep.judgement.isolation).await?;
+    lines(&mut transaction, id, &sweep.judgement.standards).await?;
+    lines(&mut transaction, id, &sweep.judgement.closures).await?;
+    lines(&mut transaction, id, &sweep.judgement.faults).await?;
+    lines(&mut transaction, id, &sweep.judgement.bench_faults).await?;
+    lines(&mut transaction, id, &sweep.judgement.notes).await?;
     lines(&mut transaction, id, runs).await?;
     transaction.commit().await?;
     Ok(SweepId(id))
@@ -150,23 +152,31 @@ async fn put(
 
 /// The sweep's own row; gives its number.
 async fn head(connection: &mut Connection, sweep: &Sweep) -> Result<i64, sqlx::Error> {
+    let work = sweep.measurement.work();
     sqlx::query_scalar(
-        "INSERT INTO sweep (serial, lot, board_hash, fixture_hash, plan_hash, started_us, bench_name, celsius,
-                            verdict, shots, closures, device_us)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12) RETURNING sweep_id",
+        "INSERT INTO sweep (serial, lot, board_hash, fixture_hash, plan_hash, started_us, bench_name,
+                            sampling, program, limits_origin, limits_hash, celsius, verdict, shots, closures, device_us)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16) RETURNING sweep_id",
     )
-    .bind(&sweep.serial)
-    .bind(&sweep.lot)
-    .bind(&sweep.basis.board_hash)
-    .bind(&sweep.basis.fixture_hash)
-    .bind(&sweep.basis.plan_hash)
-    .bind(sweep.started_us)
-    .bind(&sweep.bench_name)
-    .bind(sweep.celsius)
-    .bind(verdict_word(sweep.verdict))
-    .bind(i64::from(sweep.bench.shots))
-    .bind(i64::from(sweep.bench.closures))
-    .bind(i64::try_from(sweep.bench.device_us).map_err(|error| sqlx::Error::Encode(error.into()))?)
+    .bind(&sweep.measurement.serial)
+    .bind(&sweep.measurement.lot)
+    .bind(&sweep.measurement.basis.board_hash)
+    .bind(&sweep.measurement.basis.fixture_hash)
+    .bind(&sweep.measurement.basis.plan_hash)
+    .bind(sweep.measurement.started_us)
+    .bind(&sweep.measurement.bench_name)
+    .bind(match sweep.measurement.sampling {
+        Sampling::Quick => "quick",
+        Sampling::Full => "full",
+    })
+    .bind(&sweep.judgement.program)
+    .bind(&sweep.judgement.limits.origin)
+    .bind(&sweep.judgement.limits.hash)
+    .bind(sweep.judgement.celsius)
+    .bind(verdict_word(sweep.judgement.verdict))
+    .bind(i64::from(work.shots))
+    .bind(i64::from(work.closures))
+    .bind(i64::try_from(work.device_us).map_err(|error| sqlx::Error::Encode(error.into()))?)
     .fetch_one(connection)
     .await
 }

@@ -6,8 +6,10 @@
 use std::io::Write;
 
 use super::{figures, words};
+use crate::measurement::Basis;
 use crate::records::summary::{Event, LotSummary, UnitHistory};
-use crate::sweep::{Basis, Class, IsolationRow, SegmentRow, Sweep, Verdict};
+use crate::sweep::{IsolationRow, SegmentRow, Sweep};
+use crate::verdict::{Class, Verdict};
 
 const SWEEP_HEADER: [&str; 18] = [
     "serial",
@@ -52,14 +54,14 @@ const LOT_HEADER: [&str; 12] = [
 pub fn sweep(sweep: &Sweep, out: impl Write) -> ::csv::Result<()> {
     let mut table = Table::new(out, &SWEEP_HEADER)?;
     table.sweep(&Head {
-        serial: &sweep.serial,
-        lot: sweep.lot.as_deref(),
-        basis: &sweep.basis,
+        serial: &sweep.measurement.serial,
+        lot: sweep.measurement.lot.as_deref(),
+        basis: &sweep.measurement.basis,
         id: String::new(),
-        started_us: sweep.started_us,
-        verdict: sweep.verdict,
-        segments: &sweep.segments,
-        isolation: &sweep.isolation,
+        started_us: sweep.measurement.started_us,
+        verdict: sweep.judgement.verdict,
+        segments: &sweep.judgement.segments,
+        isolation: &sweep.judgement.isolation,
     })?;
     table.finish()
 }
@@ -78,9 +80,9 @@ pub fn unit(unit: &UnitHistory, out: impl Write) -> ::csv::Result<()> {
             basis: &past.basis,
             id: past.id.to_string(),
             started_us: past.started_us,
-            verdict: past.verdict,
-            segments: &past.segments,
-            isolation: &past.isolation,
+            verdict: past.judgement.verdict,
+            segments: &past.judgement.segments,
+            isolation: &past.judgement.isolation,
         })?;
     }
     table.finish()
@@ -234,7 +236,7 @@ mod tests {
     fn a_sweep_gives_one_row_per_segment_and_insulation() {
         let of = sample::several();
         let rows = rows(|out| sweep(&of, out));
-        assert_eq!(rows.len(), of.segments.len() + of.isolation.len());
+        assert_eq!(rows.len(), of.judgement.segments.len() + of.judgement.isolation.len());
         let switch = rows.iter().find(|row| &row[8] == "power switch" && &row[7] == "segment").unwrap();
         assert_eq!((&switch[11], &switch[15], &switch[16], &switch[17]), ("331", "0.3", "fail", "high"));
         let ferrite = rows.iter().find(|row| &row[8] == "input ferrite").unwrap();

@@ -3,8 +3,10 @@
 //!
 //! A blank inside a figure is U+00A0, so that no line ever ends between a number and its unit.
 
+use crate::measurement::BenchWork;
 use crate::quantity::{engineering, si, with_uncertainty};
-use crate::sweep::{BenchWork, Class, ClosureRow, IsolationRow, SegmentRow, StandardRow};
+use crate::sweep::{ClosureRow, IsolationRow, SegmentRow, StandardRow};
+use crate::verdict::Class;
 
 /// A resistance somebody stated, as short as it is: `25 mΩ`, `1.275 kΩ`. Readings have [`with_uncertainty`].
 pub fn stated(ohms: f64) -> String {
@@ -152,8 +154,11 @@ mod tests {
 
     #[test]
     fn a_limit_names_its_unit_once() {
-        let row =
-            |min_ohms, max_ohms| SegmentRow { min_ohms, max_ohms, ..sample::good().segments[0].clone() };
+        let row = |min_ohms, max_ohms| SegmentRow {
+            min_ohms,
+            max_ohms,
+            ..sample::good().judgement.segments[0].clone()
+        };
         assert_eq!(segment_limit(&row(None, 0.025)), glued("≤ 25 mΩ"));
         assert_eq!(segment_limit(&row(Some(0.1), 0.4)), glued("100 to 400 mΩ"));
         assert_eq!(segment_limit(&row(Some(0.1), 1.5)), glued("100 mΩ to 1.5 Ω"));
@@ -162,14 +167,14 @@ mod tests {
     #[test]
     fn what_has_no_number_says_why() {
         let good = sample::good();
-        let row = |class| SegmentRow { ohms_20c: None, class, ..good.segments[0].clone() };
+        let row = |class| SegmentRow { ohms_20c: None, class, ..good.judgement.segments[0].clone() };
         assert_eq!(segment(&row(Class::Open)), "above range");
         assert_eq!(segment(&row(Class::NotReached)), "not reached");
         let charging = IsolationRow {
             ohms: Some(2e3),
             at_least_ohms: Some(1.5e3),
             still_charging: true,
-            ..good.isolation[0].clone()
+            ..good.judgement.isolation[0].clone()
         };
         assert_eq!(isolation(&charging), "≥\u{a0}1.5\u{a0}kΩ, charging");
     }

@@ -7,9 +7,9 @@
 use serde::Serialize;
 
 use super::words;
-use crate::sweep::{
-    Basis, BenchFault, Class, ClosureRow, IsolationRow, SegmentRow, StandardRow, Sweep, Verdict,
-};
+use crate::measurement::Basis;
+use crate::sweep::{BenchFault, ClosureRow, IsolationRow, SegmentRow, StandardRow, Sweep};
+use crate::verdict::{Class, Verdict};
 
 /// What `sweep --json` prints.
 #[derive(Serialize)]
@@ -58,27 +58,28 @@ pub fn sweep(sweep: &Sweep) -> serde_json::Result<String> {
         probability: fault.probability,
         advice: words::advice(&fault.advice),
     });
+    let work = sweep.measurement.work();
     object(&SweepObject {
-        serial: &sweep.serial,
-        lot: sweep.lot.as_deref(),
-        board: &sweep.basis.board,
-        revision: &sweep.basis.revision,
-        verdict: sweep.verdict,
-        segments: &sweep.segments,
-        isolation: &sweep.isolation,
+        serial: &sweep.measurement.serial,
+        lot: sweep.measurement.lot.as_deref(),
+        board: &sweep.measurement.basis.board,
+        revision: &sweep.measurement.basis.revision,
+        verdict: sweep.judgement.verdict,
+        segments: &sweep.judgement.segments,
+        isolation: &sweep.judgement.isolation,
         faults: faults.collect(),
         bench: Bench {
-            name: &sweep.bench_name,
-            celsius: sweep.celsius,
-            shots: sweep.bench.shots,
-            closures: sweep.bench.closures,
-            device_ms: sweep.bench.device_us as f64 / 1e3,
+            name: &sweep.measurement.bench_name,
+            celsius: sweep.judgement.celsius,
+            shots: work.shots,
+            closures: work.closures,
+            device_ms: work.device_us as f64 / 1e3,
         },
-        bench_faults: &sweep.bench_faults,
-        notes: &sweep.notes,
-        standards: &sweep.standards,
-        closures: &sweep.closures,
-        basis: &sweep.basis,
+        bench_faults: &sweep.judgement.bench_faults,
+        notes: &sweep.judgement.notes,
+        standards: &sweep.judgement.standards,
+        closures: &sweep.judgement.closures,
+        basis: &sweep.measurement.basis,
     })
 }
 
@@ -124,7 +125,7 @@ mod tests {
         has(&value["faults"][0], &["where", "class", "probability", "advice"]);
         has(&value["bench"], &["shots", "closures", "device_ms"]);
         assert_eq!(value["verdict"], "fail");
-        assert_eq!(value["segments"].as_array().unwrap().len(), of.segments.len());
+        assert_eq!(value["segments"].as_array().unwrap().len(), of.judgement.segments.len());
         assert_eq!(value["segments"][2]["class"], "redundancy_lost");
         assert_eq!(value["segments"][11]["ohms"], Value::Null);
         assert_eq!(value["faults"][1]["where"], "reg.in~cell-");
@@ -135,13 +136,15 @@ mod tests {
 
     #[test]
     fn the_start_of_the_sweep_does_not_change_the_bytes() {
-        let later = Sweep { started_us: 1, ..sample::several() };
+        let mut later = sample::several();
+        later.measurement.started_us = 1;
         assert_eq!(sweep(&later).unwrap(), sweep(&sample::several()).unwrap());
     }
 
     #[test]
     fn a_void_sweep_books_no_fault_and_names_the_bench() {
-        let void = Sweep { faults: sample::open_via().faults, ..sample::void() };
+        let mut void = sample::void();
+        void.judgement.faults = sample::open_via().judgement.faults;
         let value = read(&void);
         assert_eq!(value["verdict"], "void");
         assert_eq!(value["faults"], serde_json::json!([]));
@@ -151,8 +154,8 @@ mod tests {
     #[test]
     fn what_is_not_finite_becomes_null() {
         let mut of = sample::good();
-        of.segments[0].ohms = Some(f64::NAN);
-        of.segments[0].max_ohms = f64::INFINITY;
+        of.judgement.segments[0].ohms = Some(f64::NAN);
+        of.judgement.segments[0].max_ohms = f64::INFINITY;
         let value = read(&of);
         assert_eq!(value["segments"][0]["ohms"], Value::Null);
         assert_eq!(value["segments"][0]["max_ohms"], Value::Null);

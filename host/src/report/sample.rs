@@ -1,17 +1,19 @@
 //! Invented sweeps of the example boards, for the tests of every report. Nothing here was measured.
 
-use copperwalk_wire::message::RunEnd;
+use copperwalk_wire::message::{RunEnd, ShotEnd};
 use copperwalk_wire::{Contacts, Gain, Input, Method, Rate, Shot, Source};
 
 use crate::board::{self, Board, LimitOrigin, Segment};
-use crate::plan::Role;
+use crate::measurement::{Basis, Measurement, Purpose, Run, RunShot};
+use crate::plan::{Role, Sampling};
 use crate::records::summary::{
     Counts, Event, LotSummary, Note, ParetoRow, PastSweep, Place, Repair, SweepId, UnitHistory, UnitState,
 };
 use crate::sweep::{
-    Advice, Basis, BenchFault, BenchWork, Class, ClosureRow, Fault, IsolationRow, Purpose, Run, RunShot,
-    SegmentRow, StandardRow, Sweep, Verdict,
+    Advice, BenchFault, ClosureRow, Fault, IsolationRow, Judgement, LimitsUsed, SegmentRow, StandardRow,
+    Sweep,
 };
+use crate::verdict::{Class, Verdict};
 
 /// A serial number nobody should be able to do harm with.
 pub const NASTY: &str = "<script>alert('x')</script>\"&/../\u{1b}[31m\u{202e}日本語";
@@ -60,7 +62,7 @@ pub fn good_on(board: &Board) -> Sweep {
         let [a, b] = row.between.map(|end| &board.point(end).name);
         isolation(format!("{a}~{b}"), row.between, false, row.state, row.min_ohms)
     });
-    Sweep {
+    let measurement = Measurement {
         serial: "TG-0042".to_owned(),
         lot: Some("spring clear-out".to_owned()),
         basis: Basis {
@@ -73,6 +75,12 @@ pub fn good_on(board: &Board) -> Sweep {
         },
         started_us: 1_790_000_000_000_000,
         bench_name: "virtual bench, seed 7".to_owned(),
+        sampling: Sampling::Quick,
+        runs: ["off", "on"].map(run).to_vec(),
+    };
+    let judgement = Judgement {
+        program: "0.1.0".to_owned(),
+        limits: LimitsUsed::of_board(&board.hash),
         celsius: Some(23.1),
         verdict: Verdict::Pass,
         bench_faults: vec![],
@@ -96,9 +104,8 @@ pub fn good_on(board: &Board) -> Sweep {
         }],
         faults: vec![],
         notes: vec![],
-        bench: BenchWork { shots: 23, closures: 31, device_us: 412_386 },
-        runs: ["off", "on"].map(run).to_vec(),
-    }
+    };
+    Sweep { measurement, judgement }
 }
 
 fn healthy(board: &Board, segment: &Segment) -> SegmentRow {
@@ -141,6 +148,7 @@ fn run(state: &str) -> Run {
             },
         },
         codes: codes.to_vec(),
+        why: ShotEnd::Complete,
         from_us,
         to_us: from_us + 9_000,
     };
@@ -148,6 +156,8 @@ fn run(state: &str) -> Run {
         state: state.to_owned(),
         purpose: Purpose::Plan,
         end: RunEnd::Complete,
+        closures: 16,
+        device_us: 206_193,
         shots: vec![
             shot(Role::Residual, Source::Off, &[120, 118, 119, 121], 0),
             shot(Role::Insulation(0), Source::Load, &[80_120, 80_118, 80_119, 80_121], 12_000),
@@ -156,7 +166,7 @@ fn run(state: &str) -> Run {
 }
 
 fn set(sweep: &mut Sweep, name: &str, ohms: Option<f64>, verdict: Verdict, class: Class) {
-    let row = sweep.segments.iter_mut().find(|row| row.name == name).unwrap();
+    let row = sweep.judgement.segments.iter_mut().find(|row| row.name == name).unwrap();
     row.ohms = ohms;
     row.ohms_20c = ohms;
     row.u95_ohms = ohms.map(|r| 20e-6 + r * 0.0024);
@@ -172,9 +182,9 @@ fn fault(place: &str, class: Class, probability: f64, advice: [&str; 3]) -> Faul
 /// The via pair is open and hides nothing, because its neighbours can be forced.
 pub fn open_via() -> Sweep {
     let mut sweep = good();
-    sweep.verdict = Verdict::Fail;
+    sweep.judgement.verdict = Verdict::Fail;
     set(&mut sweep, "via pair 1", None, Verdict::Fail, Class::Open);
-    sweep.faults = vec![fault(
+    sweep.judgement.faults = vec![fault(
         "via pair 1",
         Class::Open,
         0.993,
@@ -184,24 +194,25 @@ pub fn open_via() -> Sweep {
             "Do not drill an inner-layer board: the barrel may join planes you cannot see",
         ],
     )];
-    sweep.notes = vec!["One closure could not be made: the series is broken at via pair 1.".to_owned()];
-    sweep.closures.clear();
+    sweep.judgement.notes =
+        vec!["One closure could not be made: the series is broken at via pair 1.".to_owned()];
+    sweep.judgement.closures.clear();
     sweep
 }
 
 /// Three things wrong at once, and one remark.
 pub fn several() -> Sweep {
     let mut sweep = good();
-    sweep.serial = "TG-0057".to_owned();
-    sweep.verdict = Verdict::Fail;
+    sweep.measurement.serial = "TG-0057".to_owned();
+    sweep.judgement.verdict = Verdict::Fail;
     set(&mut sweep, "via pair 1", Some(1.42e-3), Verdict::Pass, Class::RedundancyLost);
     set(&mut sweep, "power switch", Some(331.0), Verdict::Fail, Class::High);
     set(&mut sweep, "input ferrite", None, Verdict::Unproven, Class::NotReached);
     set(&mut sweep, "cross trace", Some(0.0115), Verdict::Unproven, Class::Flaky);
-    let row = &mut sweep.isolation[2];
+    let row = &mut sweep.judgement.isolation[2];
     (row.ohms, row.u95_ohms, row.at_least_ohms) = (Some(1830.0), Some(24.0), Some(1806.0));
     (row.verdict, row.class) = (Verdict::Fail, Class::Leaky);
-    sweep.faults = vec![
+    sweep.judgement.faults = vec![
         fault(
             "power switch",
             Class::High,
@@ -239,14 +250,14 @@ pub fn several() -> Sweep {
 /// A branch of the big board is dead, and what lies behind it could not be reached.
 pub fn branch_dead() -> Sweep {
     let mut sweep = good_on(&branching_board());
-    sweep.serial = "GV-0007".to_owned();
-    sweep.verdict = Verdict::Fail;
+    sweep.measurement.serial = "GV-0007".to_owned();
+    sweep.judgement.verdict = Verdict::Fail;
     set(&mut sweep, "radio fuse", None, Verdict::Fail, Class::Open);
     for name in ["radio via pair 1", "radio back trace"] {
         set(&mut sweep, name, None, Verdict::Unproven, Class::NotReached);
     }
     set(&mut sweep, "valve via pair 2", Some(1.37e-3), Verdict::Pass, Class::RedundancyLost);
-    sweep.faults = vec![
+    sweep.judgement.faults = vec![
         fault(
             "radio fuse",
             Class::Open,
@@ -274,8 +285,8 @@ pub fn branch_dead() -> Sweep {
 /// Nothing proven bad, one reading too close to its limit.
 pub fn unproven() -> Sweep {
     let mut sweep = good();
-    sweep.serial = "TG-0061".to_owned();
-    sweep.verdict = Verdict::Unproven;
+    sweep.measurement.serial = "TG-0061".to_owned();
+    sweep.judgement.verdict = Verdict::Unproven;
     set(&mut sweep, "input ferrite", Some(0.1999), Verdict::Unproven, Class::Ok);
     sweep
 }
@@ -283,9 +294,9 @@ pub fn unproven() -> Sweep {
 /// A dirty pin: nothing known about the unit.
 pub fn void() -> Sweep {
     let mut sweep = good();
-    sweep.serial = "TG-0063".to_owned();
-    sweep.verdict = Verdict::Void;
-    sweep.bench_faults = vec![BenchFault {
+    sweep.measurement.serial = "TG-0063".to_owned();
+    sweep.judgement.verdict = Verdict::Void;
+    sweep.judgement.bench_faults = vec![BenchFault {
         part: "pin fuse.out (sense channel 4)".to_owned(),
         what: "it does not touch: clean or replace the pin, look for flux on the pad, then sweep again"
             .to_owned(),
@@ -300,17 +311,17 @@ pub fn void() -> Sweep {
 pub fn nasty() -> (Sweep, Board) {
     let mut board = board();
     let mut sweep = several();
-    sweep.serial = NASTY.to_owned();
-    sweep.lot = Some("=HYPERLINK(\"x\")".to_owned());
-    sweep.notes = vec![NASTY.to_owned(), "a".repeat(300)];
+    sweep.measurement.serial = NASTY.to_owned();
+    sweep.measurement.lot = Some("=HYPERLINK(\"x\")".to_owned());
+    sweep.judgement.notes = vec![NASTY.to_owned(), "a".repeat(300)];
     board.segments[4].name = "fuse with a name that goes on and on & <b>never</b> \"ends\"".to_owned();
-    sweep.segments[4].name = board.segments[4].name.clone();
+    sweep.judgement.segments[4].name = board.segments[4].name.clone();
     board.segments[6].name = "電源スイッチのとても長い名前がここにあります".to_owned();
-    sweep.segments[6].name = board.segments[6].name.clone();
-    sweep.faults[0].place = board.segments[6].name.clone();
+    sweep.judgement.segments[6].name = board.segments[6].name.clone();
+    sweep.judgement.faults[0].place = board.segments[6].name.clone();
     board.segments[7].name = "Unbrechbar".repeat(9);
-    sweep.segments[7].name = board.segments[7].name.clone();
-    sweep.segments[2].state = "position with a long name".to_owned();
+    sweep.judgement.segments[7].name = board.segments[7].name.clone();
+    sweep.judgement.segments[2].state = "position with a long name".to_owned();
     (sweep, board)
 }
 
@@ -318,20 +329,13 @@ pub fn nasty() -> (Sweep, Board) {
 fn past(id: i64, sweep: Sweep) -> Event {
     Event::Sweep(Box::new(PastSweep {
         id: SweepId(id),
-        lot: sweep.lot,
-        basis: sweep.basis,
-        started_us: sweep.started_us + id * 3_600_000_000,
-        bench_name: sweep.bench_name,
-        celsius: sweep.celsius,
-        verdict: sweep.verdict,
-        bench_faults: sweep.bench_faults,
-        segments: sweep.segments,
-        isolation: sweep.isolation,
-        standards: sweep.standards,
-        closures: sweep.closures,
-        faults: sweep.faults,
-        notes: sweep.notes,
-        bench: sweep.bench,
+        bench: sweep.measurement.work(),
+        lot: sweep.measurement.lot,
+        basis: sweep.measurement.basis,
+        started_us: sweep.measurement.started_us + id * 3_600_000_000,
+        bench_name: sweep.measurement.bench_name,
+        sampling: sweep.measurement.sampling,
+        judgement: sweep.judgement,
     }))
 }
 

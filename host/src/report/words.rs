@@ -1,7 +1,8 @@
 //! How verdicts, classes and findings are said, in every report alike.
 
 use crate::records::summary::{Counts, Event, LotSummary, PastSweep, Repair, UnitHistory};
-use crate::sweep::{Advice, Class, Fault, IsolationRow, SegmentRow, Sweep, Verdict};
+use crate::sweep::{Advice, Fault, IsolationRow, SegmentRow, Sweep};
+use crate::verdict::{Class, Verdict};
 
 /// The word for a verdict.
 pub fn verdict(verdict: Verdict) -> &'static str {
@@ -57,9 +58,9 @@ fn says(class: Class) -> &'static str {
 
 /// The faults booked on the unit. A void sweep books none, whatever it saw: the bench was at fault.
 pub fn booked(sweep: &Sweep) -> &[Fault] {
-    match sweep.verdict {
+    match sweep.judgement.verdict {
         Verdict::Void => &[],
-        _ => &sweep.faults,
+        _ => &sweep.judgement.faults,
     }
 }
 
@@ -86,15 +87,15 @@ pub struct Outcome<'a> {
 
 impl<'a> From<&'a Sweep> for Outcome<'a> {
     fn from(sweep: &'a Sweep) -> Self {
-        let verdicts = rows(&sweep.segments, &sweep.isolation);
-        Self { verdict: sweep.verdict, faults: &sweep.faults, verdicts }
+        let verdicts = rows(&sweep.judgement.segments, &sweep.judgement.isolation);
+        Self { verdict: sweep.judgement.verdict, faults: &sweep.judgement.faults, verdicts }
     }
 }
 
 impl<'a> From<&'a PastSweep> for Outcome<'a> {
     fn from(sweep: &'a PastSweep) -> Self {
-        let verdicts = rows(&sweep.segments, &sweep.isolation);
-        Self { verdict: sweep.verdict, faults: &sweep.faults, verdicts }
+        let verdicts = rows(&sweep.judgement.segments, &sweep.judgement.isolation);
+        Self { verdict: sweep.judgement.verdict, faults: &sweep.judgement.faults, verdicts }
     }
 }
 
@@ -165,7 +166,7 @@ pub fn repair(repair: &Repair) -> String {
 /// How a unit came in and how it stands, in a sentence. Void sweeps say nothing about a unit.
 pub fn life(unit: &UnitHistory) -> String {
     let repairs = unit.events.iter().filter(|event| matches!(event, Event::Repair(_))).count();
-    let verdicts: Vec<Verdict> = unit.judged().map(|sweep| sweep.verdict).collect();
+    let verdicts: Vec<Verdict> = unit.judged().map(|sweep| sweep.judgement.verdict).collect();
     let came = |verdict| match verdict {
         Verdict::Pass => "passed",
         Verdict::Fail => "failed",

@@ -20,7 +20,7 @@ use super::{
     diagnose,
     facts::Facts,
     judge, locate,
-    outcome::{BenchFault, BenchWork, Purpose, Run, RunShot, Sweep},
+    outcome::{BenchFault, Sweep},
 };
 use crate::{
     board::{Board, SegmentId, StateId},
@@ -30,6 +30,7 @@ use crate::{
         client::{self, ClientError},
     },
     measure::Malformed,
+    measurement::{Purpose, Run, RunShot},
     plan::{
         self, LegKind, Plan, PlannedShot, Sampling, Stage, Stretch,
         builder::{Builder, Walk},
@@ -81,29 +82,16 @@ pub fn sweep(
     subject: Subject,
 ) -> Result<Sweep, SweepError> {
     client::greet(bench)?;
-    let mut conductor = Conductor {
-        bench,
-        fixture,
-        plan,
-        runs: Vec::new(),
-        facts: Vec::new(),
-        work: BenchWork::default(),
-        bench_faults: Vec::new(),
-    };
+    let mut conductor =
+        Conductor { bench, fixture, plan, runs: Vec::new(), facts: Vec::new(), bench_faults: Vec::new() };
     for stage in &plan.stages {
         conductor.stage(stage)?;
         if !conductor.bench_faults.is_empty() {
             break;
         }
     }
-    let Conductor { bench, runs, facts, work, bench_faults, .. } = conductor;
-    Ok(judge::sweep(
-        fixture,
-        plan,
-        subject,
-        bench.name(),
-        judge::Material { runs, facts, work, bench_faults },
-    ))
+    let Conductor { bench, runs, facts, bench_faults, .. } = conductor;
+    Ok(judge::sweep(fixture, plan, subject, bench.name(), judge::Material { runs, facts, bench_faults }))
 }
 
 struct Conductor<'a> {
@@ -113,7 +101,6 @@ struct Conductor<'a> {
     runs: Vec<Run>,
     /// One for each run.
     facts: Vec<Facts>,
-    work: BenchWork,
     bench_faults: Vec<BenchFault>,
 }
 
@@ -130,9 +117,6 @@ impl Conductor<'_> {
     fn run(&mut self, state: StateId, purpose: Purpose, shots: &[PlannedShot]) -> Result<RunEnd, SweepError> {
         let wire: Vec<Shot> = shots.iter().map(|planned| planned.shot).collect();
         let report = client::run(self.bench, &wire)?;
-        self.work.shots += report.shots.len() as u32;
-        self.work.closures += report.closures;
-        self.work.device_us += u64::from(report.device_us);
         let shots = shots
             .iter()
             .zip(report.shots)
@@ -140,12 +124,20 @@ impl Conductor<'_> {
                 role: planned.role,
                 shot: planned.shot,
                 codes: ran.codes,
+                why: ran.why,
                 from_us: ran.span_us.0,
                 to_us: ran.span_us.1,
             })
             .collect();
         let name = self.board().states[state.0].name.clone();
-        let run = Run { state: name, purpose, end: report.end, shots };
+        let run = Run {
+            state: name,
+            purpose,
+            end: report.end,
+            closures: report.closures,
+            device_us: report.device_us,
+            shots,
+        };
         self.facts.push(Facts::of(self.fixture, state, &run)?);
         self.runs.push(run);
         if let RunEnd::Fault(fault) = report.end {

@@ -8,13 +8,14 @@ use copperwalk_wire::Contacts;
 use super::{
     facts::{Bus, Facts, ForceContact, Proof, Seek},
     locate::{self, Suspect},
-    outcome::{BenchFault, Verdict},
+    outcome::BenchFault,
 };
 use crate::{
     board::{Board, PointId},
     fixture::Fixture,
     plan::{PlannedShot, Sampling, builder::Builder, forest::Forest, stretch::cover},
     quantity,
+    verdict::Verdict,
 };
 
 /// A force pin with its relay and the reversal switch reads 0.6 to 0.9 Ω; above this something is dirty, ohm.

@@ -5,7 +5,6 @@ use copperwalk_wire::{
     hardware::{BIAS_VOLTS, PROOF_VOLTS},
 };
 
-use super::outcome::{Purpose, Run};
 use crate::{
     board::{PointId, SegmentId, StateId},
     fixture::Fixture,
@@ -14,6 +13,7 @@ use crate::{
         insulation::{self, Insulation},
         ratio::{self, Reading},
     },
+    measurement::{Purpose, Run},
     plan::{self, Role, forest::Forest},
 };
 

@@ -5,7 +5,6 @@ use copperwalk_wire::Source;
 use super::{
     facts::{Facts, SegmentFact},
     locate,
-    outcome::{Class, Verdict},
 };
 use crate::{
     board::{
@@ -16,7 +15,7 @@ use crate::{
         ratio::{Motion, Reading},
         uncertainty::{Budget, TEMPERATURE_STANDARD_KELVIN},
     },
-    verdict,
+    verdict::{self, Class, Verdict},
 };
 
 /// A contact that moved by less than this share of its limit is settled enough.

@@ -13,8 +13,9 @@ use crate::{
     fault,
     fixture::{Fixture, Standard},
     measure::{insulation::Insulation, ratio::Reading, uncertainty::Budget},
+    measurement::{Basis, Measurement, Run},
     plan::{LegKind, Plan, forest::Forest},
-    verdict,
+    verdict::{self, Class, Verdict},
 };
 
 /// The air when nobody measured it, °C.
@@ -32,8 +33,6 @@ pub struct Material {
     pub runs: Vec<Run>,
     /// One for each run.
     pub facts: Vec<Facts>,
-    /// What the bench did.
-    pub work: BenchWork,
     /// What is wrong with the bench.
     pub bench_faults: Vec<BenchFault>,
 }
@@ -47,7 +46,7 @@ pub fn sweep(
     material: Material,
 ) -> Sweep {
     let board = &fixture.board;
-    let Material { runs, facts, work, bench_faults } = material;
+    let Material { runs, facts, bench_faults } = material;
     let celsius = facts.iter().find_map(|facts| facts.celsius);
     let void = !bench_faults.is_empty();
 
@@ -83,9 +82,12 @@ pub fn sweep(
         .chain(unsteady.then_some(Verdict::Unproven));
     let verdict = if void { Verdict::Void } else { worst(parts) };
     let void_row = |verdict| if void { Verdict::Void } else { verdict };
-    Sweep {
+    let measurement = Measurement {
         serial: subject.serial,
         lot: subject.lot,
+        started_us: subject.started_us,
+        bench_name,
+        sampling: plan.sampling,
         basis: Basis {
             board: board.name.clone(),
             revision: board.revision.clone(),
@@ -94,8 +96,11 @@ pub fn sweep(
             fixture_hash: fixture.hash.clone(),
             plan_hash: plan.hash.clone(),
         },
-        started_us: subject.started_us,
-        bench_name,
+        runs,
+    };
+    let judgement = Judgement {
+        program: env!("CARGO_PKG_VERSION").into(),
+        limits: LimitsUsed::of_board(&board.hash),
         celsius,
         verdict,
         bench_faults,
@@ -114,9 +119,8 @@ pub fn sweep(
         closures,
         faults,
         notes,
-        bench: work,
-        runs,
-    }
+    };
+    Sweep { measurement, judgement }
 }
 
 /// Segments that a longer look may still decide: undecided ones, and all of them once anything has moved.

@@ -104,7 +104,7 @@ fn bridge(block: &Block, runs: &[&Facts]) -> Option<f64> {
 
 /// Is this the dry look along a stretch?
 pub fn is_dry_look(facts: &Facts) -> bool {
-    facts.purpose == super::outcome::Purpose::DryLook
+    facts.purpose == crate::measurement::Purpose::DryLook
 }
 
 /// Did a current flow in a look along a stretch?

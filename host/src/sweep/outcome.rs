@@ -1,23 +1,29 @@
-//! What one sweep gave: plain data that the record store keeps and every report is made from.
+//! What is made of a measurement: plain data that the record store keeps and every report is made from.
 
-use copperwalk_wire::{Shot, message::RunEnd};
 use serde::{Deserialize, Serialize};
 
-use crate::plan::Role;
+use crate::{
+    measurement::Measurement,
+    verdict::{Class, Verdict},
+};
 
-/// Everything about one sweep. Owned, serialisable, complete: reports need nothing else.
+/// A measurement and one judgement of it: what reports show.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Sweep {
-    /// Serial number of the unit.
-    pub serial: String,
-    /// Lot it came in.
-    pub lot: Option<String>,
-    /// What it was judged by.
-    pub basis: Basis,
-    /// Start, microseconds since 1970-01-01 UTC.
-    pub started_us: i64,
-    /// What measured it: `virtual, seed 7`, or a port and a controller's serial number.
-    pub bench_name: String,
+    /// What the bench brought back.
+    pub measurement: Measurement,
+    /// What is made of it.
+    pub judgement: Judgement,
+}
+
+/// What one version of this program makes of a measurement with one limit set. Any number may be made of one
+/// measurement.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Judgement {
+    /// Version of the program that made it.
+    pub program: String,
+    /// The limits it was made with.
+    pub limits: LimitsUsed,
     /// Air temperature from the meter's sensor, °C, if it was read.
     pub celsius: Option<f64>,
     /// Verdict on the unit.
@@ -36,60 +42,22 @@ pub struct Sweep {
     pub faults: Vec<Fault>,
     /// Things the operator should know that change no verdict.
     pub notes: Vec<String>,
-    /// What the bench did.
-    pub bench: BenchWork,
-    /// Raw material: every run with its shots and codes, so that the sweep can be judged again.
-    pub runs: Vec<Run>,
 }
 
-/// The files a sweep was judged by.
+/// The limit set of a judgement.
 #[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
-pub struct Basis {
-    /// Board name.
-    pub board: String,
-    /// Board revision.
-    pub revision: String,
-    /// SHA-256 of the board file.
-    pub board_hash: String,
-    /// Fixture name.
-    pub fixture: String,
-    /// SHA-256 of the fixture file.
-    pub fixture_hash: String,
-    /// SHA-256 of the compiled plan.
-    pub plan_hash: String,
+pub struct LimitsUsed {
+    /// Where it comes from: `board file`, or a file of its own.
+    pub origin: String,
+    /// SHA-256 of its text, lower-case hex.
+    pub hash: String,
 }
 
-/// Verdict, per segment and per unit.
-#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Verdict {
-    /// Proven inside the limits.
-    Pass,
-    /// Proven outside.
-    Fail,
-    /// The uncertainty straddles the limit, or it could not be reached.
-    Unproven,
-    /// The bench, not the unit, was at fault.
-    Void,
-}
-
-/// What a segment or a fault looks like.
-#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-#[allow(missing_docs)]
-pub enum Class {
-    Ok,
-    Open,
-    High,
-    Low,
-    Flaky,
-    Shorted,
-    Leaky,
-    /// Reads high dry and low under load: an insulating film on a contact.
-    Film,
-    /// One barrel of a parallel group is dead; the rest still carries.
-    RedundancyLost,
-    NotReached,
+impl LimitsUsed {
+    /// The limits stated in the board file with this hash, or derived from it.
+    pub fn of_board(board_hash: &str) -> Self {
+        Self { origin: "board file".into(), hash: board_hash.into() }
+    }
 }
 
 /// One segment in one state.
@@ -214,81 +182,4 @@ pub struct BenchFault {
     pub part: String,
     /// What is wrong with it and what to do.
     pub what: String,
-}
-
-/// What the bench did.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
-pub struct BenchWork {
-    /// Shots run.
-    pub shots: u32,
-    /// Relays closed.
-    pub closures: u32,
-    /// Device time, µs, waiting for the operator not counted.
-    pub device_us: u64,
-}
-
-/// Why a run was made.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Purpose {
-    /// The plan as compiled, or what is left of it after a gate.
-    Plan,
-    /// To discharge the unit.
-    Bleed,
-    /// Every segment of a stretch dry, because its end-to-end reading was not as expected.
-    DryLook,
-    /// The stretch's segments under load, after the dry look.
-    LoadLook,
-    /// Past a pin that does not answer.
-    Bridge,
-    /// Between force pins on one side of an open.
-    Reforce,
-    /// The whole budget for what was left undecided.
-    LongLook,
-    /// Which pin or relay of the bench is at fault.
-    Diagnosis,
-}
-
-impl Purpose {
-    /// The word kept in records.
-    pub fn word(self) -> &'static str {
-        match self {
-            Self::Plan => "plan",
-            Self::Bleed => "bleed",
-            Self::DryLook => "dry_look",
-            Self::LoadLook => "load_look",
-            Self::Bridge => "bridge",
-            Self::Reforce => "reforce",
-            Self::LongLook => "long_look",
-            Self::Diagnosis => "diagnosis",
-        }
-    }
-}
-
-/// One run of the controller.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
-pub struct Run {
-    /// State of the unit during the run.
-    pub state: String,
-    /// Why it was made.
-    pub purpose: Purpose,
-    /// Why it ended.
-    pub end: RunEnd,
-    /// Shots with their codes, as far as they were run.
-    pub shots: Vec<RunShot>,
-}
-
-/// One shot as it was run.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
-pub struct RunShot {
-    /// What it was for.
-    pub role: Role,
-    /// The shot.
-    pub shot: Shot,
-    /// Raw codes in the order of the shot's method.
-    pub codes: Vec<i32>,
-    /// Device time at its start and its end since the run began, µs.
-    pub from_us: u32,
-    /// End.
-    pub to_us: u32,
 }

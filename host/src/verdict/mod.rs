@@ -3,7 +3,11 @@
 //! ISO 14253-1: conformity is proven when the result lies inside the limit by more than the expanded
 //! uncertainty, nonconformity when it lies outside by more; between the two neither is.
 
-use crate::{board::Limits, sweep::Verdict};
+mod word;
+
+use crate::board::Limits;
+
+pub use word::{Class, Verdict};
 
 /// Judges a value with its expanded uncertainty.
 pub fn judge(ohms: f64, expanded: f64, limits: &Limits) -> Verdict {

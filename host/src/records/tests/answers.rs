@@ -3,7 +3,8 @@
 use super::super::summary::{Counts, Event, Place};
 use super::super::{Error, Records, SweepId, sample};
 use super::fresh;
-use crate::sweep::{BenchFault, Class, Fault, Sweep, Verdict};
+use crate::sweep::{BenchFault, Fault, Sweep};
+use crate::verdict::{Class, Verdict};
 
 fn swept(records: &Records, sweep: &Sweep) -> SweepId {
     records.store(sweep, &sample::fixture()).unwrap()
@@ -11,14 +12,17 @@ fn swept(records: &Records, sweep: &Sweep) -> SweepId {
 
 fn void(serial: &str, lot: Option<&str>, number: u32) -> Sweep {
     let mut sweep = sample::sweep(serial, lot, number, None);
-    sweep.verdict = Verdict::Void;
-    sweep.bench_faults = vec![BenchFault { part: "pin cell+".into(), what: "does not touch".into() }];
+    sweep.judgement.verdict = Verdict::Void;
+    sweep.judgement.bench_faults =
+        vec![BenchFault { part: "pin cell+".into(), what: "does not touch".into() }];
     sweep
 }
 
 /// The same segments each time, whatever the number.
 fn alike(serial: &str, number: u32, broken: Option<usize>) -> Sweep {
-    Sweep { started_us: i64::from(number), ..sample::sweep(serial, Some("May"), 1, broken) }
+    let mut sweep = sample::sweep(serial, Some("May"), 1, broken);
+    sweep.measurement.started_us = number.into();
+    sweep
 }
 
 #[test]
@@ -29,7 +33,9 @@ fn a_history_shows_before_and_after() {
     records.repair("A-1", 160, "joint 5", "reflow", "lifted on the left").unwrap();
     swept(&records, &void("A-1", None, 2));
     // The bench computer's clock has jumped back; the order of writing stands.
-    let last = swept(&records, &Sweep { lot: None, ..alike("A-1", 7, None) });
+    let mut loose = alike("A-1", 7, None);
+    loose.measurement.lot = None;
+    let last = swept(&records, &loose);
 
     let unit = records.unit("A-1").unwrap();
     assert_eq!(unit.lot.as_deref(), Some("May"), "sweeps without a lot leave the unit in its own");
@@ -37,7 +43,7 @@ fn a_history_shows_before_and_after() {
         .events
         .iter()
         .map(|event| match event {
-            Event::Sweep(sweep) => match sweep.verdict {
+            Event::Sweep(sweep) => match sweep.judgement.verdict {
                 Verdict::Fail => "fail",
                 Verdict::Void => "void",
                 _ => "pass",
@@ -76,15 +82,15 @@ fn a_lot_counts_each_unit_once() {
     sweep("D", 4, Some(2));
     swept(&records, &void("E", may, 5));
     let mut unproven = sample::sweep("F", may, 6, Some(1));
-    unproven.verdict = Verdict::Unproven;
+    unproven.judgement.verdict = Verdict::Unproven;
     // Three suspects: the first counts, the likely second counts, the unlikely third does not.
     let suspect = |place: &str, probability| Fault {
         place: place.into(),
         class: Class::Leaky,
         probability,
-        ..unproven.faults[0].clone()
+        ..unproven.judgement.faults[0].clone()
     };
-    unproven.faults = vec![suspect("x", 0.4), suspect("y", 0.5), suspect("z", 0.49)];
+    unproven.judgement.faults = vec![suspect("x", 0.4), suspect("y", 0.5), suspect("z", 0.49)];
     swept(&records, &unproven);
     sweep("G", 7, Some(3));
     records.repair("B", 1, "via 1", "wire through", "").unwrap();
@@ -125,7 +131,7 @@ fn a_lot_counts_each_unit_once() {
 }
 
 fn sample_start(number: u32) -> i64 {
-    sample::sweep("", None, number, None).started_us
+    sample::sweep("", None, number, None).measurement.started_us
 }
 
 #[test]

@@ -4,30 +4,31 @@ use sqlx::Executor;
 
 use super::super::{Error, Records, SweepId, sample};
 use super::fresh;
-use crate::sweep::{BenchFault, Sweep, Verdict};
+use crate::sweep::{BenchFault, Sweep};
+use crate::verdict::Verdict;
 
 /// A sweep with something in every list and in every optional column, or nothing in any.
 fn varied() -> Vec<Sweep> {
     let mut void = sample::sweep("7/2024 \"B\"", Some("it's a lot; --"), 3, Some(4));
-    void.verdict = Verdict::Void;
-    void.celsius = None;
-    void.bench_faults = vec![BenchFault {
+    void.judgement.verdict = Verdict::Void;
+    void.judgement.celsius = None;
+    void.judgement.bench_faults = vec![BenchFault {
         part: "pin cell+ (sense channel 0)".into(),
         what: "does not touch: clean it".into(),
     }];
-    void.standards[0].ohms = None;
-    void.isolation[0].ohms = Some(f64::MIN_POSITIVE);
-    void.isolation[0].at_least_ohms = Some(f64::INFINITY);
-    void.started_us = i64::MIN;
+    void.judgement.standards[0].ohms = None;
+    void.judgement.isolation[0].ohms = Some(f64::MIN_POSITIVE);
+    void.judgement.isolation[0].at_least_ohms = Some(f64::INFINITY);
+    void.measurement.started_us = i64::MIN;
     let mut empty = sample::sweep("序号", None, 4, None);
-    for list in [&mut empty.notes, &mut Vec::new()] {
+    for list in [&mut empty.judgement.notes, &mut Vec::new()] {
         list.clear();
     }
-    empty.segments.clear();
-    empty.isolation.clear();
-    empty.standards.clear();
-    empty.closures.clear();
-    empty.runs.clear();
+    empty.judgement.segments.clear();
+    empty.judgement.isolation.clear();
+    empty.judgement.standards.clear();
+    empty.judgement.closures.clear();
+    empty.measurement.runs.clear();
     vec![sample::sweep("A-1", Some("May"), 1, None), sample::sweep("A-1", None, 2, Some(0)), void, empty]
 }
 
@@ -69,7 +70,7 @@ fn the_files_it_was_judged_by_are_kept_with_it() {
     fixture.board.hash = "c".repeat(64);
     fixture.board.source = "format = 1 # new limits\n".into();
     let mut sweep = sample::sweep("A-1", None, 2, None);
-    sweep.basis.board_hash.clone_from(&fixture.board.hash);
+    sweep.measurement.basis.board_hash.clone_from(&fixture.board.hash);
     let second = records.store(&sweep, &fixture).unwrap();
 
     let [old, new] = [first, second].map(|id| records.files(id).unwrap());
@@ -82,7 +83,7 @@ fn the_files_it_was_judged_by_are_kept_with_it() {
 fn a_sweep_judged_by_files_that_were_not_handed_over_is_refused_whole() {
     let (_folder, records) = fresh();
     let mut sweep = sample::sweep("A-1", None, 1, None);
-    sweep.basis.board_hash = "0".repeat(64);
+    sweep.measurement.basis.board_hash = "0".repeat(64);
     assert!(matches!(records.store(&sweep, &sample::fixture()), Err(Error::Refused { .. })));
     assert!(records.units().unwrap().is_empty());
     // The same connection is fit for work again.
@@ -94,7 +95,7 @@ fn a_sweep_judged_by_files_that_were_not_handed_over_is_refused_whole() {
 fn nothing_is_ever_changed_or_deleted() {
     let (_folder, records) = fresh();
     let mut sweep = sample::sweep("A-1", Some("May"), 1, Some(2));
-    sweep.bench_faults = vec![BenchFault { part: "pin".into(), what: "dirty".into() }];
+    sweep.judgement.bench_faults = vec![BenchFault { part: "pin".into(), what: "dirty".into() }];
     let id = records.store(&sweep, &sample::fixture()).unwrap();
     records.note("A-1", 5, "terminal bent").unwrap();
     records.repair("A-1", 6, "joint 5", "reflow", "").unwrap();
@@ -131,7 +132,8 @@ fn nothing_is_ever_changed_or_deleted() {
 fn raw_codes_are_compact() {
     let (_folder, records) = fresh();
     let sweep = sample::sweep("A-1", None, 1, None);
-    let codes: usize = sweep.runs.iter().flat_map(|run| &run.shots).map(|shot| shot.codes.len()).sum();
+    let codes: usize =
+        sweep.measurement.runs.iter().flat_map(|run| &run.shots).map(|shot| shot.codes.len()).sum();
     assert!((550..650).contains(&codes), "{codes} codes: not the case to look at");
     records.store(&sweep, &sample::fixture()).unwrap();
     let bytes: i64 = records

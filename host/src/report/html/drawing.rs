@@ -50,7 +50,7 @@ fn marks<'a>(sweep: &'a Sweep, board: &Board) -> Vec<Mark<'a>> {
         let ends = match segment.map(|id| board.segment(id)) {
             Some(segment) => [segment.from, segment.to],
             None => {
-                let row = sweep.isolation.iter().find(|row| row.name == fault.place);
+                let row = sweep.judgement.isolation.iter().find(|row| row.name == fault.place);
                 let named = row.map(|row| [row.between[0].as_str(), row.between[1].as_str()]);
                 let [a, b] = named.or_else(|| fault.place.split_once('~').map(|(a, b)| [a, b]))?;
                 [board.point_named(a)?, board.point_named(b)?]
@@ -407,7 +407,7 @@ mod tests {
         let text = board(&sample::open_via(), &board_file).into_string();
         assert_eq!(text.matches("open: via pair 1").count(), 2, "a via shows on both sides");
         let mut sweep = sample::open_via();
-        sweep.faults[0].place = "fuse feed".to_owned();
+        sweep.judgement.faults[0].place = "fuse feed".to_owned();
         let text = board(&sweep, &board_file).into_string();
         assert_eq!(text.matches("open: fuse feed").count(), 1);
     }
@@ -415,7 +415,7 @@ mod tests {
     #[test]
     fn a_void_sweep_marks_nothing_on_the_unit() {
         let mut sweep = sample::void();
-        sweep.faults = sample::open_via().faults;
+        sweep.judgement.faults = sample::open_via().judgement.faults;
         assert!(!board(&sweep, &sample::board()).into_string().contains("halo"));
     }
 }

@@ -4,7 +4,8 @@ use maud::{Markup, html};
 
 use super::mark::Sign;
 use crate::report::figures;
-use crate::sweep::{Class, SegmentRow, Verdict};
+use crate::sweep::SegmentRow;
+use crate::verdict::{Class, Verdict};
 
 /// Where zero, the upper limit and the end of the scale stand, in units of the drawing.
 const ZERO: f64 = 2.0;
@@ -100,7 +101,7 @@ mod tests {
             min_ohms: None,
             max_ohms: 20e-3,
             verdict,
-            ..sample::good().segments[0].clone()
+            ..sample::good().judgement.segments[0].clone()
         }
     }
 

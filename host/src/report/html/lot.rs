@@ -9,7 +9,7 @@ use super::mark::{self, Sign};
 use super::page::{facts, head, page, part, patterns, scroller};
 use crate::records::summary::{LotSummary, ParetoRow, Place, UnitState};
 use crate::report::{figures, words};
-use crate::sweep::Verdict;
+use crate::verdict::Verdict;
 
 /// The page of one lot. `link` gives the address of a unit's page, if it has one.
 pub fn lot(lot: &LotSummary, link: impl Fn(&str) -> Option<String>) -> String {

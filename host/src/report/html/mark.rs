@@ -4,7 +4,7 @@
 use maud::{Markup, html};
 
 use crate::report::words;
-use crate::sweep::Verdict;
+use crate::verdict::Verdict;
 
 /// A shape with its meaning.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]

@@ -134,7 +134,11 @@ mod tests {
             assert!(page.contains(text), "{text}");
         }
         let sweep = sample::open_via();
-        for hash in [&sweep.basis.board_hash, &sweep.basis.fixture_hash, &sweep.basis.plan_hash] {
+        for hash in [
+            &sweep.measurement.basis.board_hash,
+            &sweep.measurement.basis.fixture_hash,
+            &sweep.measurement.basis.plan_hash,
+        ] {
             assert!(page.contains(hash.as_str()));
         }
     }

@@ -8,7 +8,8 @@ use super::path::{Strip, strips};
 use super::symbol::symbol;
 use crate::board::{Board, PointId, SegmentId};
 use crate::report::{figures, words};
-use crate::sweep::{Class, Fault, Sweep, Verdict};
+use crate::sweep::{Fault, Sweep};
+use crate::verdict::{Class, Verdict};
 
 /// Every strip of the board with the readings of a sweep.
 pub fn path(sweep: &Sweep, board: &Board) -> Markup {
@@ -44,7 +45,7 @@ fn touches(strip: &Strip, point: PointId) -> bool {
 fn cell(sweep: &Sweep, board: &Board, id: SegmentId, from: PointId, end: Option<PointId>) -> Markup {
     let segment = board.segment(id);
     let fault = words::booked(sweep).iter().find(|fault| fault.place == segment.name);
-    let rows: Vec<_> = sweep.segments.iter().filter(|row| row.name == segment.name).collect();
+    let rows: Vec<_> = sweep.judgement.segments.iter().filter(|row| row.name == segment.name).collect();
     let broken = fault.is_some_and(|fault| fault.class == Class::Open);
     let sign = fault.map(|fault| fault_sign(sweep, fault));
     let doubt = rows.iter().map(|row| row.verdict).find(|verdict| *verdict != Verdict::Pass);
@@ -89,8 +90,10 @@ fn node(board: &Board, point: PointId, class: &str) -> Markup {
 
 /// The shape a fault is marked with: that of the worst verdict at its place.
 pub fn fault_sign(sweep: &Sweep, fault: &Fault) -> Sign {
-    let segments = sweep.segments.iter().filter(|row| row.name == fault.place).map(|row| row.verdict);
-    let isolation = sweep.isolation.iter().filter(|row| row.name == fault.place).map(|row| row.verdict);
+    let segments =
+        sweep.judgement.segments.iter().filter(|row| row.name == fault.place).map(|row| row.verdict);
+    let isolation =
+        sweep.judgement.isolation.iter().filter(|row| row.name == fault.place).map(|row| row.verdict);
     let verdicts: Vec<_> = segments.chain(isolation).collect();
     match () {
         () if verdicts.contains(&Verdict::Fail) => Sign::Verdict(Verdict::Fail),

@@ -10,31 +10,32 @@ use super::strip::{self, fault_sign};
 use crate::board::Board;
 use crate::report::caution::CAUTIONS;
 use crate::report::{figures, words};
-use crate::sweep::{BenchFault, IsolationRow, SegmentRow, Sweep, Verdict};
+use crate::sweep::{BenchFault, IsolationRow, SegmentRow, Sweep};
+use crate::verdict::Verdict;
 
 /// What the star beside a limit means.
 const DERIVED: &str = "* No limit was stated: this is the segment's share of the supply's drop budget.";
 
 /// The page of one sweep, drawn on the board it was judged by.
 pub fn sweep(sweep: &Sweep, board: &Board) -> String {
-    let void = sweep.verdict == Verdict::Void;
+    let void = sweep.judgement.verdict == Verdict::Void;
     let body = html! {
         (patterns())
         header {
-            (head("sweep report", &sweep.serial))
-            (finding(sweep.verdict, &words::headline(&sweep.into())))
+            (head("sweep report", &sweep.measurement.serial))
+            (finding(sweep.judgement.verdict, &words::headline(&sweep.into())))
             (facts(&[
-                ("Board", Some(format!("{}, revision {}", sweep.basis.board, sweep.basis.revision))),
-                ("Lot", sweep.lot.clone()),
-                ("Swept", Some(figures::time(sweep.started_us))),
-                ("Bench", Some(sweep.bench_name.clone())),
-                ("Air", sweep.celsius.map(|celsius| format!("{celsius:.1}\u{a0}°C"))),
+                ("Board", Some(format!("{}, revision {}", sweep.measurement.basis.board, sweep.measurement.basis.revision))),
+                ("Lot", sweep.measurement.lot.clone()),
+                ("Swept", Some(figures::time(sweep.measurement.started_us))),
+                ("Bench", Some(sweep.measurement.bench_name.clone())),
+                ("Air", sweep.judgement.celsius.map(|celsius| format!("{celsius:.1}\u{a0}°C"))),
             ]))
         }
-        @if void { (part("The bench", &bench_faults(&sweep.bench_faults))) }
+        @if void { (part("The bench", &bench_faults(&sweep.judgement.bench_faults))) }
         @if !words::booked(sweep).is_empty() { (part("What to do", &advice(sweep))) }
-        @if !sweep.notes.is_empty() {
-            (part("Notes", &html! { ul { @for note in &sweep.notes { li { (note) } } } }))
+        @if !sweep.judgement.notes.is_empty() {
+            (part("Notes", &html! { ul { @for note in &sweep.judgement.notes { li { (note) } } } }))
         }
         (part("Supply path", &html! {
             @if void { p { "Readings of a void sweep help to find what is wrong with the bench. They prove nothing about the unit." } }
@@ -42,20 +43,20 @@ pub fn sweep(sweep: &Sweep, board: &Board) -> String {
             p class="small" {
                 "Each scale runs from zero; the upper limit is the tall line, what is beyond the limits is hatched, the \
                  whisker is the expanded uncertainty. An arrow stands for more than the scale holds."
-                @if sweep.segments.iter().any(|row| row.limit_derived) { " " (DERIVED) }
+                @if sweep.judgement.segments.iter().any(|row| row.limit_derived) { " " (DERIVED) }
             }
         }))
         (part("Board", &drawing::board(sweep, board)))
         (part("Readings", &html! {
-            (segments(&sweep.segments, board))
-            @if !sweep.isolation.is_empty() { (isolation(&sweep.isolation)) }
+            (segments(&sweep.judgement.segments, board))
+            @if !sweep.judgement.isolation.is_empty() { (isolation(&sweep.judgement.isolation)) }
         }))
         (part("Checks", &checks(sweep)))
         (part("Cautions", &cautions()))
         (part("Method", &method()))
         (part("Judged by", &basis(sweep)))
     };
-    page("sweep report", &sweep.serial, &body)
+    page("sweep report", &sweep.measurement.serial, &body)
 }
 
 /// The verdict, large: shape, word, and what it comes to.
@@ -194,7 +195,7 @@ fn checks(sweep: &Sweep) -> Markup {
                 }
             }
             tbody {
-                @for run in &sweep.runs {
+                @for run in &sweep.measurement.runs {
                     @let codes: usize = run.shots.iter().map(|shot| shot.codes.len()).sum();
                     @let micros = run.shots.last().map_or(0, |shot| shot.to_us);
                     tr {
@@ -210,19 +211,19 @@ fn checks(sweep: &Sweep) -> Markup {
     };
     html! {
         ul class="checks" {
-            @for row in &sweep.standards {
+            @for row in &sweep.judgement.standards {
                 li {
                     (mark::verdict(row.verdict)) " Check standard " b { (row.name) } ": " (figures::standard(row))
                     ", stated " (figures::stated(row.stated_ohms)) " within " (figures::percent(row.tolerance)) "."
                 }
             }
-            @for row in &sweep.closures {
+            @for row in &sweep.judgement.closures {
                 @let verdict = if row.agrees { Verdict::Pass } else { Verdict::Unproven };
                 li { (mark::verdict(verdict)) " Series " (figures::closure(row)) "." }
             }
-            li { "The bench ran " (figures::work(&sweep.bench)) "." }
+            li { "The bench ran " (figures::work(&sweep.measurement.work())) "." }
         }
-        @if !sweep.runs.is_empty() { (scroller("Raw readings", &runs)) }
+        @if !sweep.measurement.runs.is_empty() { (scroller("Raw readings", &runs)) }
     }
 }
 
@@ -259,7 +260,7 @@ fn method() -> Markup {
 }
 
 fn basis(sweep: &Sweep) -> Markup {
-    let basis = &sweep.basis;
+    let basis = &sweep.measurement.basis;
     html! {
         dl class="hashes" {
             @for (what, name, hash) in [

@@ -7,7 +7,7 @@ use super::page::{facts, head, page, part, patterns, scroller};
 use super::sweep::finding;
 use crate::records::summary::{Event, PastSweep, UnitHistory};
 use crate::report::{figures, words};
-use crate::sweep::Verdict;
+use crate::verdict::Verdict;
 
 /// The page of one unit. `link` gives the address of a sweep's page, if it has one.
 pub fn unit(unit: &UnitHistory, link: impl Fn(&PastSweep) -> Option<String>) -> String {
@@ -16,7 +16,7 @@ pub fn unit(unit: &UnitHistory, link: impl Fn(&PastSweep) -> Option<String>) -> 
         (patterns())
         header {
             (head("unit report", &unit.serial))
-            (finding(judged.map_or(Verdict::Void, |past| past.verdict), &words::life(unit)))
+            (finding(judged.map_or(Verdict::Void, |past| past.judgement.verdict), &words::life(unit)))
             (facts(&[
                 ("Lot", unit.lot.clone()),
                 ("Board", judged.map(|past| format!("{}, revision {}", past.basis.board, past.basis.revision))),
@@ -34,15 +34,15 @@ fn history(unit: &UnitHistory, link: &impl Fn(&PastSweep) -> Option<String>) -> 
             @for event in &unit.events {
                 @match event {
                     Event::Sweep(past) => {
-                        li class=(Sign::Verdict(past.verdict).class()) {
+                        li class=(Sign::Verdict(past.judgement.verdict).class()) {
                             time { (figures::day(past.started_us)) } " "
-                            (mark::verdict(past.verdict)) " "
+                            (mark::verdict(past.judgement.verdict)) " "
                             @match link(past) {
                                 Some(address) => { a href=(address) { "sweep " (past.id) } }
                                 None => { "sweep " (past.id) }
                             }
                             ": " (words::headline(&past.as_ref().into()))
-                            @for fault in &past.bench_faults { " " (fault.part) ": " (words::sentence(&fault.what)) }
+                            @for fault in &past.judgement.bench_faults { " " (fault.part) ": " (words::sentence(&fault.what)) }
                         }
                     }
                     Event::Note(note) => { li { time { (figures::day(note.at_us)) } " " b { "Note" } ": " (note.text) } }

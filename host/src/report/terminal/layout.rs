@@ -4,7 +4,7 @@ use unicode_width::UnicodeWidthStr;
 
 use super::Screen;
 use crate::report::text::{clean, cut, wrap};
-use crate::sweep::Verdict;
+use crate::verdict::Verdict;
 
 /// Appends a paragraph: `first` before the first line, as many blanks before the others.
 pub fn paragraph(out: &mut String, first: &str, text: &str, width: usize) {

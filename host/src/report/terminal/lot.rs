@@ -4,7 +4,7 @@ use super::layout::{Cell, Column, paragraph, table};
 use super::{Screen, heading, title};
 use crate::records::summary::LotSummary;
 use crate::report::{figures, words};
-use crate::sweep::Verdict;
+use crate::verdict::Verdict;
 
 /// Columns of the longest bar.
 const BAR: u32 = 20;

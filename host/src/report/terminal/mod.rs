@@ -12,7 +12,7 @@ pub use sweep::sweep;
 pub use unit::unit;
 
 use super::{text, words};
-use crate::sweep::Verdict;
+use crate::verdict::Verdict;
 
 /// What the text is laid out for.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]

@@ -3,21 +3,26 @@
 use super::layout::{Cell, Column, paragraph, table};
 use super::{Screen, heading, title, verdict};
 use crate::report::{caution, figures, words};
-use crate::sweep::{BenchFault, Fault, IsolationRow, SegmentRow, Sweep, Verdict};
+use crate::sweep::{BenchFault, Fault, IsolationRow, SegmentRow, Sweep};
+use crate::verdict::Verdict;
 
 /// One sweep: verdict, segments, insulation, faults with what to do, notes, and what the bench did.
 pub fn sweep(sweep: &Sweep, screen: Screen) -> String {
     let mut out = String::new();
-    let basis = &sweep.basis;
-    let lot = sweep.lot.as_ref().map(|lot| format!(" · lot {lot}")).unwrap_or_default();
-    title(&mut out, &format!("{} · {}, revision {}{lot}", sweep.serial, basis.board, basis.revision), screen);
-    let word = verdict(sweep.verdict);
+    let basis = &sweep.measurement.basis;
+    let lot = sweep.measurement.lot.as_ref().map(|lot| format!(" · lot {lot}")).unwrap_or_default();
+    title(
+        &mut out,
+        &format!("{} · {}, revision {}{lot}", sweep.measurement.serial, basis.board, basis.revision),
+        screen,
+    );
+    let word = verdict(sweep.judgement.verdict);
     let mut headline = String::new();
     paragraph(&mut headline, &format!("{word}  "), &words::headline(&sweep.into()), screen.width);
-    out.push_str(&headline.replacen(&word, &screen.tint(sweep.verdict, &word), 1));
+    out.push_str(&headline.replacen(&word, &screen.tint(sweep.judgement.verdict, &word), 1));
 
-    if sweep.verdict == Verdict::Void {
-        bench_faults(&mut out, &sweep.bench_faults, screen);
+    if sweep.judgement.verdict == Verdict::Void {
+        bench_faults(&mut out, &sweep.judgement.bench_faults, screen);
         heading(
             &mut out,
             "Readings: a help to find the bench fault; they prove nothing about the unit",
@@ -26,10 +31,10 @@ pub fn sweep(sweep: &Sweep, screen: Screen) -> String {
     } else {
         out.push('\n');
     }
-    segments(&mut out, &sweep.segments, screen);
-    isolation(&mut out, &sweep.isolation, screen);
+    segments(&mut out, &sweep.judgement.segments, screen);
+    isolation(&mut out, &sweep.judgement.isolation, screen);
     faults(&mut out, words::booked(sweep), screen);
-    notes(&mut out, &sweep.notes, screen);
+    notes(&mut out, &sweep.judgement.notes, screen);
     bench(&mut out, sweep, screen);
     out
 }
@@ -136,10 +141,10 @@ fn notes(out: &mut String, notes: &[String], screen: Screen) {
 
 fn bench(out: &mut String, sweep: &Sweep, screen: Screen) {
     out.push('\n');
-    for row in &sweep.closures {
+    for row in &sweep.judgement.closures {
         paragraph(out, "series    ", &figures::closure(row), screen.width);
     }
-    for row in &sweep.standards {
+    for row in &sweep.judgement.standards {
         let text = format!(
             "{}: {}, stated {} within {}, {}",
             row.name,
@@ -150,7 +155,7 @@ fn bench(out: &mut String, sweep: &Sweep, screen: Screen) {
         );
         paragraph(out, "standard  ", &text, screen.width);
     }
-    let air = sweep.celsius.map(|celsius| format!(", air {celsius:.1} °C")).unwrap_or_default();
-    let text = format!("{}{air}; {}", sweep.bench_name, figures::work(&sweep.bench));
+    let air = sweep.judgement.celsius.map(|celsius| format!(", air {celsius:.1} °C")).unwrap_or_default();
+    let text = format!("{}{air}; {}", sweep.measurement.bench_name, figures::work(&sweep.measurement.work()));
     paragraph(out, "bench     ", &text, screen.width);
 }

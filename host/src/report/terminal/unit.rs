@@ -22,15 +22,15 @@ fn events(out: &mut String, unit: &UnitHistory, screen: Screen) {
     for event in &unit.events {
         match event {
             Event::Sweep(past) => {
-                let what = match past.bench_faults.first() {
+                let what = match past.judgement.bench_faults.first() {
                     Some(fault) => format!("The bench was at fault: {}.", fault.part),
                     None => words::headline(&past.as_ref().into()),
                 };
-                let word = super::verdict(past.verdict);
+                let word = super::verdict(past.judgement.verdict);
                 let mut lines = String::new();
                 let lead = format!("{}  {word:<10}  ", figures::day(past.started_us));
                 paragraph(&mut lines, &lead, &what, screen.width);
-                out.push_str(&lines.replacen(&word, &screen.tint(past.verdict, &word), 1));
+                out.push_str(&lines.replacen(&word, &screen.tint(past.judgement.verdict, &word), 1));
             }
             Event::Note(note) => {
                 paragraph(

@@ -1,0 +1,142 @@
+//! What one sweep brought back from the bench: written once, judged any number of times.
+//!
+//! Nothing here is a conclusion. The raw codes stand with everything they need to be read again: the shots as they
+//! were sent, what each was for, why it stopped, and which files the plan was compiled from.
+
+use copperwalk_wire::{
+    Shot,
+    message::{RunEnd, ShotEnd},
+};
+use serde::{Deserialize, Serialize};
+
+use crate::plan::{Role, Sampling};
+
+/// Everything one sweep brought back.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Measurement {
+    /// Serial number of the unit.
+    pub serial: String,
+    /// Lot it came in.
+    pub lot: Option<String>,
+    /// Start, microseconds since 1970-01-01 UTC.
+    pub started_us: i64,
+    /// What measured it: `virtual, seed 7`, or a port and a controller's serial number.
+    pub bench_name: String,
+    /// The files its plan was compiled from.
+    pub basis: Basis,
+    /// How long its plan looks.
+    pub sampling: Sampling,
+    /// Every run with its shots and codes, in order.
+    pub runs: Vec<Run>,
+}
+
+impl Measurement {
+    /// What the bench did, summed over the runs.
+    pub fn work(&self) -> BenchWork {
+        self.runs.iter().fold(BenchWork::default(), |work, run| BenchWork {
+            shots: work.shots + run.shots.len() as u32,
+            closures: work.closures + run.closures,
+            device_us: work.device_us + u64::from(run.device_us),
+        })
+    }
+}
+
+/// The files a sweep stands on.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub struct Basis {
+    /// Board name.
+    pub board: String,
+    /// Board revision.
+    pub revision: String,
+    /// SHA-256 of the board file.
+    pub board_hash: String,
+    /// Fixture name.
+    pub fixture: String,
+    /// SHA-256 of the fixture file.
+    pub fixture_hash: String,
+    /// SHA-256 of the compiled plan.
+    pub plan_hash: String,
+}
+
+/// What the bench did.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
+pub struct BenchWork {
+    /// Shots run.
+    pub shots: u32,
+    /// Relays closed.
+    pub closures: u32,
+    /// Device time, µs, waiting for the operator not counted.
+    pub device_us: u64,
+}
+
+/// Why a run was made.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Purpose {
+    /// The plan as compiled, or what is left of it after a gate.
+    Plan,
+    /// To discharge the unit.
+    Bleed,
+    /// Every segment of a stretch dry, because its end-to-end reading was not as expected.
+    DryLook,
+    /// The stretch's segments under load, after the dry look.
+    LoadLook,
+    /// Past a pin that does not answer.
+    Bridge,
+    /// Between force pins on one side of an open.
+    Reforce,
+    /// The whole budget for what was left undecided.
+    LongLook,
+    /// Which pin or relay of the bench is at fault.
+    Diagnosis,
+}
+
+impl Purpose {
+    /// The word kept in records.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Plan => "plan",
+            Self::Bleed => "bleed",
+            Self::DryLook => "dry_look",
+            Self::LoadLook => "load_look",
+            Self::Bridge => "bridge",
+            Self::Reforce => "reforce",
+            Self::LongLook => "long_look",
+            Self::Diagnosis => "diagnosis",
+        }
+    }
+}
+
+/// One run of the controller.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Run {
+    /// State of the unit during the run.
+    pub state: String,
+    /// Why it was made.
+    pub purpose: Purpose,
+    /// Why it ended.
+    pub end: RunEnd,
+    /// Relays closed.
+    pub closures: u32,
+    /// Device time, µs.
+    pub device_us: u32,
+    /// Shots with their codes, as far as they were run.
+    pub shots: Vec<RunShot>,
+}
+
+/// One shot as it was run.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct RunShot {
+    /// What it was for.
+    pub role: Role,
+    /// The shot.
+    pub shot: Shot,
+    /// Raw codes in the order of the shot's method.
+    pub codes: Vec<i32>,
+    /// Why its sampling stopped.
+    pub why: ShotEnd,
+    /// Device time at its start and its end since the run began, µs.
+    pub from_us: u32,
+    /// End.
+    pub to_us: u32,
+}

@@ -1,0 +1,36 @@
+//! The words for verdicts and classes: the same in records, JSON and on every screen.
+
+use serde::{Deserialize, Serialize};
+
+/// Verdict, per segment and per unit.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Verdict {
+    /// Proven inside the limits.
+    Pass,
+    /// Proven outside.
+    Fail,
+    /// The uncertainty straddles the limit, or it could not be reached.
+    Unproven,
+    /// The bench, not the unit, was at fault.
+    Void,
+}
+
+/// What a segment or a fault looks like.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+#[allow(missing_docs)]
+pub enum Class {
+    Ok,
+    Open,
+    High,
+    Low,
+    Flaky,
+    Shorted,
+    Leaky,
+    /// Reads high dry and low under load: an insulating film on a contact.
+    Film,
+    /// One barrel of a parallel group is dead; the rest still carries.
+    RedundancyLost,
+    NotReached,
+}
