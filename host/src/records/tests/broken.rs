@@ -149,7 +149,7 @@ fn a_newer_layout_is_not_touched() {
 fn raw_codes_in_another_layout_are_not_guessed_at() {
     let (_folder, records) = fresh();
     let id = records.store(&sample::sweep("A-1", None, 1, None), &sample::fixture()).unwrap();
-    let foreign = "INSERT INTO run VALUES (1, 9, 'on', 'plan', '\"Complete\"', 77, x'00')";
+    let foreign = "INSERT INTO run VALUES (1, 9, 'on', 'plan', '\"Complete\"', 0, 0, 77, x'00')";
     records.runtime.block_on(records.store.pool.execute(foreign)).unwrap();
     assert_eq!(
         records.sweep(id).unwrap_err().to_string(),
