@@ -160,7 +160,7 @@ fn ideal_us(run: &Run) -> u64 {
             Method::Bleed { millis } => OPERATE_US + u32::from(millis) * 1_000,
             Method::Look { rate, .. } => source_on + codes * rate.micros(),
             Method::Ratio(ratio) => {
-                let proofs = if ratio.proof { 2 } else { 0 };
+                let proofs = if ratio.contact_check { 2 } else { 0 };
                 let ends = if ratio.ends { 2 } else { 0 };
                 // Every half-cycle but the first turns the current round, and so does each of the ends.
                 let turns = ((codes - proofs - ends) / 2).saturating_sub(1) + ends;

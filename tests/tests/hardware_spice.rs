@@ -22,8 +22,8 @@ use std::collections::BTreeMap;
 use copperwalk_wire::{
     Gain,
     hardware::{
-        BLEED_OHMS, BURNOUT_AMPS, DRY_AMPS, DRY_CLAMP_OHMS, ISOLATION_CLAMP_OHMS, LOAD_AMPS,
-        LOAD_COMPLIANCE_VOLTS, PROOF_VOLTS, RESIDUAL_VOLTS, RM_OHMS, SENSE_SERIES_OHMS, VREF_VOLTS,
+        BLEED_OHMS, BURNOUT_AMPS, CONTACT_VOLTS, DRY_AMPS, DRY_CLAMP_OHMS, ISOLATION_CLAMP_OHMS, LOAD_AMPS,
+        LOAD_COMPLIANCE_VOLTS, RESIDUAL_VOLTS, RM_OHMS, SENSE_SERIES_OHMS, VREF_VOLTS,
     },
 };
 
@@ -194,7 +194,7 @@ fn the_contact_proof_reads_the_contact_and_its_series_resistance() {
         let contact = case.setting("ohms");
         let input = if case.text("end") == "plus" { "v(ain0)" } else { "v(ain1)" };
         let lift = case.value(input) - case.value("v(ain3)");
-        let proven = lift < PROOF_VOLTS;
+        let proven = lift < CONTACT_VOLTS;
         if contact <= 3000.0 {
             let expected = amps * (contact + SENSE_SERIES_OHMS);
             assert!((lift - expected).abs() < 0.3e-3, "{lift} V for {expected} V: {case:?}");
@@ -209,7 +209,7 @@ fn the_contact_proof_reads_the_contact_and_its_series_resistance() {
             assert!(case.value(input) > VREF_VOLTS, "an open contact must saturate the code: {case:?}");
         }
     }
-    assert!((PROOF_VOLTS - BURNOUT_AMPS * (SENSE_SERIES_OHMS + 1.5e3)).abs() < 0.2e-3);
+    assert!((CONTACT_VOLTS - BURNOUT_AMPS * (SENSE_SERIES_OHMS + 1.5e3)).abs() < 0.2e-3);
 }
 
 #[test]

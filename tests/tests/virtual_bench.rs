@@ -63,7 +63,7 @@ fn ratio(source: Source, contacts: Contacts, gain_a: Gain, gain_b: Gain, triples
         gain_a,
         gain_b,
         rate: Rate::Sps1000,
-        proof: true,
+        contact_check: true,
         ends: false,
         triples_min: triples,
         wait_us: 0,
@@ -259,10 +259,10 @@ fn faults_that_forbid_a_current_are_seen_before_any_flows() {
         (on, "battery=3.0 V", RunEnd::Residual),
         (off, "battery=3.0 V", RunEnd::Residual),
         (on, "charge=5 V", RunEnd::Residual),
-        (on, "cell+:sense=5 kohm", RunEnd::Unproven),
-        (on, "cell+:sense=open", RunEnd::Unproven),
-        (on, "cell-:sense-=never closes", RunEnd::Unproven),
-        (off, "cell+:force=open", RunEnd::Unproven),
+        (on, "cell+:sense=5 kohm", RunEnd::NoContact),
+        (on, "cell+:sense=open", RunEnd::NoContact),
+        (on, "cell-:sense-=never closes", RunEnd::NoContact),
+        (off, "cell+:force=open", RunEnd::NoContact),
     ];
     for (state, fault, end) in cases {
         let mut bench = VirtualBench::new(&fixture, &Spec::new(3).fault(fault)).unwrap();

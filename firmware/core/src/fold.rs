@@ -41,6 +41,11 @@ impl Folded {
         self.half_cycles / 3
     }
 
+    /// No triple is under way.
+    pub const fn is_whole(&self) -> bool {
+        self.half_cycles.is_multiple_of(3)
+    }
+
     /// Mean folded code of pair A, over whole triples.
     pub fn mean_a(&self) -> f64 {
         self.a as f64 / (4.0 * f64::from(self.triples()))

@@ -2,41 +2,42 @@
 //!
 //! Its four codes are the bias node, each sense pin alone with the burn-out current, and the voltage between
 //! the sense pins. A pin that touches is held at the bias node by its force pin; one that does not is lifted to
-//! the rail. Nothing is excited unless all contacts are proven and the voltage is small.
+//! the rail. Nothing is excited unless all contacts touch and the voltage is small.
 
-use copperwalk_wire::hardware::{PROOF_VOLTS, RESIDUAL_VOLTS, VREF_VOLTS};
+use copperwalk_wire::{
+    codes,
+    contact::{code_of, touches},
+    hardware::RESIDUAL_VOLTS,
+};
 
-/// Full scale of the converter.
-const FULL_SCALE: f64 = 8_388_608.0;
 /// Highest code there is: an input at or above the reference.
 const SATURATED: i32 = 0x7F_FFFF;
-const PROOF: i32 = (PROOF_VOLTS / VREF_VOLTS * FULL_SCALE) as i32;
-const RESIDUAL: i32 = (RESIDUAL_VOLTS / VREF_VOLTS * FULL_SCALE) as i32;
+/// Voltage at which the unit no longer counts as dead, in codes.
+const RESIDUAL: i32 = code_of(RESIDUAL_VOLTS);
 
 /// What the residual check found.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Residual {
-    /// Contacts proven, no voltage: the unit may be excited.
+    /// All contacts touch and there is no voltage: the unit may be excited.
     Dead,
     /// There is voltage on the unit.
     Alive,
-    /// A contact is not proven, so nothing is known.
-    Unproven,
+    /// A contact does not touch, so nothing is known.
+    NoContact,
 }
 
-/// Judges the codes of a residual check, all at gain 1: bias node, sense+ and sense- alone, sense pair.
-pub fn judge([bias, plus, minus, sense]: [i32; 4]) -> Residual {
-    let voltage = sense.saturating_abs() >= RESIDUAL;
-    let lift = |alone: i32| alone.saturating_sub(bias);
-    let proven = |alone: i32| lift(alone) < PROOF;
+/// Judges the codes of a residual check.
+pub fn judge(codes::Residual { bias, contacts, across }: codes::Residual) -> Residual {
+    let voltage = across.saturating_abs() >= RESIDUAL;
+    let all_touch = contacts.iter().all(|&alone| touches(alone, bias));
     // An open pin goes to the rail, and its neighbour either does too or stays at the bias node. A live unit
     // cannot do that: its current through clamp and Rm moves both pins, in opposite directions.
-    let open_or_still = |alone: i32| alone >= SATURATED || lift(alone).saturating_abs() < PROOF;
-    match (proven(plus) && proven(minus), voltage) {
+    let open_or_still = |&alone: &i32| alone >= SATURATED || (touches(alone, bias) && touches(bias, alone));
+    match (all_touch, voltage) {
         (true, false) => Residual::Dead,
         (true, true) => Residual::Alive,
-        (false, true) if !(open_or_still(plus) && open_or_still(minus)) => Residual::Alive,
-        (false, _) => Residual::Unproven,
+        (false, true) if !contacts.iter().all(open_or_still) => Residual::Alive,
+        (false, _) => Residual::NoContact,
     }
 }
 
@@ -47,22 +48,23 @@ mod tests {
     use super::*;
 
     fn code(volts: f64) -> i32 {
-        ((volts / VREF_VOLTS * FULL_SCALE) as i32).clamp(-0x80_0000, SATURATED)
+        code_of(volts).clamp(-0x80_0000, SATURATED)
     }
 
     fn check(plus: f64, minus: f64, sense: f64) -> Residual {
-        judge([code(BIAS_VOLTS), code(plus), code(minus), code(sense)])
+        let contacts = [code(plus), code(minus)];
+        judge(codes::Residual { bias: code(BIAS_VOLTS), contacts, across: code(sense) })
     }
 
     #[test]
     fn thresholds_are_those_of_the_reference_bench() {
-        // 25 mV and 50 mV in steps of 0.244140625 µV.
-        assert_eq!((PROOF, RESIDUAL), (102_400, 204_800));
+        // 50 mV in steps of 0.244140625 µV.
+        assert_eq!(RESIDUAL, 204_800);
         assert_eq!(check(1.0, 1.0, 0.0), Residual::Dead);
         assert_eq!(check(1.0249, 1.0249, 0.0499), Residual::Dead);
         assert_eq!(check(1.0, 1.0, -0.0501), Residual::Alive);
-        assert_eq!(check(1.0251, 1.0, 0.0), Residual::Unproven);
-        assert_eq!(check(1.0, 1.0251, 0.0), Residual::Unproven);
+        assert_eq!(check(1.0251, 1.0, 0.0), Residual::NoContact);
+        assert_eq!(check(1.0, 1.0251, 0.0), Residual::NoContact);
     }
 
     /// A source in the unit drives current through clamp and Rm; the pins move as that divider says.
@@ -78,11 +80,11 @@ mod tests {
     }
 
     #[test]
-    fn open_pins_are_unproven_wherever_they_float_afterwards() {
+    fn open_pins_are_no_contact_wherever_they_float_afterwards() {
         for floating in [0.0, 2.0, -0.9] {
-            assert_eq!(check(3.3, 1.0, floating), Residual::Unproven);
-            assert_eq!(check(1.0, 3.3, floating), Residual::Unproven);
-            assert_eq!(check(3.3, 3.3, floating), Residual::Unproven);
+            assert_eq!(check(3.3, 1.0, floating), Residual::NoContact);
+            assert_eq!(check(1.0, 3.3, floating), Residual::NoContact);
+            assert_eq!(check(3.3, 3.3, floating), Residual::NoContact);
         }
     }
 }

@@ -34,7 +34,7 @@ pub fn check_shot(shot: &Shot, layout: Layout) -> Result<(), Rule> {
         // One bus alone is the guard's question: does a welded relay of the other let current through?
         Method::Look { .. } => (true, true),
         // Both buses or none: a bench proves its own open circuit with none.
-        Method::Ratio(ratio) => (!off, force != 1 && (sensed || !(ratio.proof || ratio.ends))),
+        Method::Ratio(ratio) => (!off, force != 1 && (sensed || !(ratio.contact_check || ratio.ends))),
         Method::Settle(_) => (*source == Source::Isolation, force != 1 && sensed),
     };
     let (counts_fit, finite) = match method {
@@ -47,7 +47,8 @@ pub fn check_shot(shot: &Shot, layout: Layout) -> Result<(), Rule> {
         ),
         Method::Settle(settle) => (
             settle.window > 0
-                && settle.windows_max > 0
+                // Two windows are compared.
+                && settle.windows_max > 1
                 // Codes are counted in 16 bits.
                 && 6 + 2 * u32::from(settle.window) * u32::from(settle.windows_max) <= u32::from(u16::MAX),
             [settle.pass, settle.slope, settle.floor].into_iter().all(f32::is_finite),
@@ -95,7 +96,7 @@ mod tests {
         gain_a: Gain::X128,
         gain_b: Gain::X4,
         rate: Rate::Sps1000,
-        proof: true,
+        contact_check: true,
         ends: false,
         triples_min: 1,
         wait_us: 0,
@@ -148,7 +149,7 @@ mod tests {
             (shot(Off, Method::Bleed { millis: 1 }), Ok(())),
             (with(open, Off, look(1)), Ok(())),
             (with(open, Wide, look(1)), Ok(())),
-            (with(open, Dry, ratio(Ratio { proof: false, ..RATIO })), Ok(())),
+            (with(open, Dry, ratio(Ratio { contact_check: false, ..RATIO })), Ok(())),
             (with(Contacts { force_plus: Some(4), ..ALL }, Off, look(1)), Err(ChannelRange)),
             (with(Contacts { sense_minus: Some(12), ..ALL }, Off, look(1)), Err(ChannelRange)),
             (with(Contacts { sense_minus: Some(255), ..ALL }, Off, look(1)), Err(ChannelRange)),
@@ -166,14 +167,18 @@ mod tests {
             (with(one_force, Load, look(1)), Ok(())),
             (with(one_force, Dry, ratio(RATIO)), Err(ContactMissing)),
             (with(one_sense, Dry, ratio(RATIO)), Err(ContactMissing)),
-            (with(one_sense, Dry, ratio(Ratio { proof: false, ends: true, ..RATIO })), Err(ContactMissing)),
+            (
+                with(one_sense, Dry, ratio(Ratio { contact_check: false, ends: true, ..RATIO })),
+                Err(ContactMissing),
+            ),
             (with(one_sense, Isolation, settle(SETTLE)), Err(ContactMissing)),
             (shot(Off, Method::Bleed { millis: 0 }), Err(Counts)),
             (shot(Off, look(0)), Err(Counts)),
             (shot(Dry, ratio(Ratio { triples_min: 0, ..RATIO })), Err(Counts)),
             (shot(Dry, ratio(Ratio { triples_min: 5, ..RATIO })), Err(Counts)),
             (shot(Isolation, settle(Settle { window: 0, ..SETTLE })), Err(Counts)),
-            (shot(Isolation, settle(Settle { windows_max: 0, ..SETTLE })), Err(Counts)),
+            (shot(Isolation, settle(Settle { windows_max: 1, ..SETTLE })), Err(Counts)),
+            (shot(Isolation, settle(Settle { windows_max: 2, ..SETTLE })), Ok(())),
             (shot(Isolation, settle(Settle { window: 255, windows_max: 65_535, ..SETTLE })), Err(Counts)),
             (shot(Dry, ratio(Ratio { gate: Some(f32::NAN), ..RATIO })), Err(NotFinite)),
             (shot(Dry, stop(Stop { hi: f32::INFINITY, ..STOP })), Err(NotFinite)),

@@ -29,7 +29,7 @@ use crate::{
     bench::Bench,
     front_end::Excitation,
     matrix::Image,
-    sampler::{Look, Next, Sampler},
+    sampler::{Next, Sampler, Setting},
     session::Session,
     time::Instant,
 };
@@ -251,11 +251,11 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin> Turn<'_, M, A, O, I>
             };
         }
         self.run.stalled = None;
-        let look = match self.run.sampler.next() {
-            Next::Convert(look) => look,
+        let setting = match self.run.sampler.next() {
+            Next::Convert(setting) => setting,
             Next::End(why) => return self.shot_over(why),
         };
-        let Look { input, gain, rate, burnout, excited, reversed } = look;
+        let Setting { input, gain, rate, burnout, excited, reversed } = setting;
         let wanted = match shot.method {
             _ if excited => Excitation::of(shot.source, reversed),
             Method::Ratio(_) => Excitation::REST,

@@ -1,27 +1,23 @@
 //! One shot's conversions: which comes next, and when it is enough.
 //!
-//! The order is that of [`copperwalk_wire::shot`]. The sampler is pure: it says what the bench must look like for
+//! The order is that of [`copperwalk_wire::codes`]. The sampler is pure: it says what the bench must look like for
 //! the next conversion, takes the code, and decides; somebody else moves the pins.
 
 use copperwalk_wire::{
     Gain, Input, Method, Rate, Ratio, Settle,
+    codes::{self, CHECK_GAIN, CHECK_RATE, Code, ENDS_GAIN, code_at},
     message::{RunEnd, ShotEnd},
 };
 
 use crate::{
     fold::Folded,
     residual::{self, Residual},
-    settle::{Progress, Windows, ZEROS},
+    settle::{Progress, Windows},
 };
 
-/// Gain of the proofs of the force contacts.
-const ENDS_GAIN: Gain = Gain::X16;
-/// Codes of a proof of both sense contacts.
-const PROOFS: u16 = 2;
-
-/// A conversion, and what the bench must look like for it.
+/// How to convert a code: what the bench and the converter must be set to.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub struct Look {
+pub struct Setting {
     /// What to convert.
     pub input: Input,
     /// Amplifier gain.
@@ -40,7 +36,7 @@ pub struct Look {
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Next {
     /// Convert, and [`Sampler::take`] the code.
-    Convert(Look),
+    Convert(Setting),
     /// The shot is over.
     End(ShotEnd),
 }
@@ -50,7 +46,7 @@ pub enum Next {
 enum Sum {
     /// Nothing that matters here.
     Nothing,
-    Residual([i32; 4]),
+    Residual(codes::Residual),
     Ratio {
         folded: Folded,
         /// Code of pair A that waits for its pair B.
@@ -71,7 +67,7 @@ impl Sampler {
     /// At the start of a shot.
     pub fn new(method: Method) -> Self {
         let sum = match method {
-            Method::Residual => Sum::Residual([0; 4]),
+            Method::Residual => Sum::Residual(codes::Residual { bias: 0, contacts: [0; 2], across: 0 }),
             Method::Bleed { .. } | Method::Look { .. } => Sum::Nothing,
             Method::Ratio(_) => Sum::Ratio { folded: Folded::default(), a: 0 },
             Method::Settle(_) => Sum::Settle(Windows::default()),
@@ -86,113 +82,40 @@ impl Sampler {
 
     /// What to do next.
     pub fn next(&self) -> Next {
-        match (&self.method, &self.sum) {
-            (Method::Look { input, reversed, burnout, gain, rate, count }, _) => {
-                if self.taken == u16::from(*count) {
-                    return Next::End(ShotEnd::Complete);
-                }
-                Next::Convert(Look {
-                    input: *input,
-                    gain: *gain,
-                    rate: *rate,
-                    burnout: *burnout,
-                    excited: true,
-                    reversed: *reversed,
-                })
-            }
-            (Method::Residual, _) => match self.taken {
-                0 => quiet(Input::Bias, false),
-                1 => quiet(Input::PlusAlone, true),
-                2 => quiet(Input::MinusAlone, true),
-                3 => quiet(Input::Sense, false),
-                _ => Next::End(ShotEnd::Complete),
-            },
-            (Method::Ratio(ratio), Sum::Ratio { folded, .. }) => self.next_of_ratio(ratio, folded),
-            (Method::Settle(settle), Sum::Settle(windows)) => self.next_of_settle(settle, windows),
-            // A bleed gives no codes; the other pairings are never built.
-            _ => Next::End(ShotEnd::Complete),
-        }
-    }
-
-    fn next_of_ratio(&self, ratio: &Ratio, folded: &Folded) -> Next {
-        let proofs = if ratio.proof { PROOFS } else { 0 };
-        let head = header(ratio);
-        if self.taken < proofs {
-            return proof(self.taken);
-        }
-        let look = |input, gain, reversed| {
-            Next::Convert(Look { input, gain, rate: ratio.rate, burnout: false, excited: true, reversed })
+        let Some(code) = code_at(&self.method, usize::from(self.taken)) else {
+            return Next::End(ShotEnd::Complete);
         };
-        if self.taken < head {
-            return match self.taken - proofs {
-                0 => look(Input::MinusContact, ENDS_GAIN, false),
-                _ => look(Input::PlusContact, ENDS_GAIN, true),
-            };
-        }
-        let code = self.taken - head;
-        let (half_cycle, triples) = (code / 2, folded.triples());
-        if code.is_multiple_of(6) && triples >= u16::from(ratio.triples_min) {
-            if ratio.stop.is_some_and(|stop| folded.decided(&stop)) {
-                return Next::End(ShotEnd::Decided);
+        // A shot can be over only between pairs.
+        let over = match (&self.method, &self.sum, code) {
+            (Method::Ratio(ratio), Sum::Ratio { folded, .. }, Code::Sense { .. }) => {
+                ratio_over(ratio, folded)
             }
-            if triples >= u16::from(ratio.triples_max) {
-                return Next::End(if ratio.stop.is_some() { ShotEnd::Budget } else { ShotEnd::Complete });
+            (Method::Settle(settle), Sum::Settle(windows), Code::Sense { .. }) => {
+                settle_over(settle, windows)
             }
-        }
-        let reversed = half_cycle % 2 == 1;
-        match code % 2 {
-            0 => look(Input::Sense, ratio.gain_a, reversed),
-            _ => look(Input::Current, ratio.gain_b, reversed),
-        }
-    }
-
-    fn next_of_settle(&self, settle: &Settle, windows: &Windows) -> Next {
-        let look = |input, gain, excited| {
-            Next::Convert(Look { input, gain, rate: settle.rate, burnout: false, excited, reversed: false })
+            _ => None,
         };
-        let head = PROOFS + ZEROS;
-        if self.taken < PROOFS {
-            return proof(self.taken);
-        }
-        if self.taken < head {
-            return look(Input::Zero, settle.gain_b, false);
-        }
-        let code = self.taken - head;
-        if u32::from(code) == 2 * u32::from(settle.window) * u32::from(windows.windows()) {
-            if matches!(windows.progress(), Some(Progress::Passed | Progress::Still)) {
-                return Next::End(ShotEnd::Decided);
-            }
-            if windows.windows() >= settle.windows_max {
-                return Next::End(ShotEnd::Budget);
-            }
-        }
-        match code % 2 {
-            0 => look(Input::Sense, settle.gain_a, true),
-            _ => look(Input::Current, settle.gain_b, true),
-        }
+        over.map_or_else(|| Next::Convert(setting(&self.method, code)), Next::End)
     }
 
     /// Takes the code of the conversion that [`next`](Self::next) asked for.
-    pub fn take(&mut self, code: i32) {
-        let index = self.taken;
+    pub fn take(&mut self, value: i32) {
+        let code = code_at(&self.method, usize::from(self.taken));
         self.taken = self.taken.saturating_add(1);
-        match (&self.method, &mut self.sum) {
-            (_, Sum::Residual(codes)) => {
-                if let Some(slot) = codes.get_mut(usize::from(index)) {
-                    *slot = code;
-                }
+        match (&self.method, &mut self.sum, code) {
+            (_, Sum::Residual(codes), Some(code)) => match code {
+                Code::Bias => codes.bias = value,
+                Code::PlusAlone => codes.contacts[0] = value,
+                Code::MinusAlone => codes.contacts[1] = value,
+                _ => codes.across = value,
+            },
+            (_, Sum::Ratio { a, .. }, Some(Code::Sense { .. })) => *a = value,
+            (_, Sum::Ratio { folded, a }, Some(Code::Current { .. })) => folded.add(*a, value),
+            (_, Sum::Settle(windows), Some(Code::Zero)) => windows.add_zero(value),
+            (_, Sum::Settle(windows), Some(Code::Sense { .. })) => windows.add_a(value),
+            (Method::Settle(settle), Sum::Settle(windows), Some(Code::Current { .. })) => {
+                windows.add_b(value, settle);
             }
-            (Method::Ratio(ratio), Sum::Ratio { folded, a }) => match index.checked_sub(header(ratio)) {
-                Some(pair) if pair % 2 == 0 => *a = code,
-                Some(_) => folded.add(*a, code),
-                None => {}
-            },
-            (Method::Settle(settle), Sum::Settle(windows)) => match index.checked_sub(PROOFS) {
-                Some(zero) if zero < ZEROS => windows.add_zero(code),
-                Some(pair) if pair % 2 == 0 => windows.add_a(code),
-                Some(_) => windows.add_b(code, settle),
-                None => {}
-            },
             _ => {}
         }
     }
@@ -203,7 +126,7 @@ impl Sampler {
             (_, Sum::Residual(codes)) => match residual::judge(*codes) {
                 Residual::Dead => None,
                 Residual::Alive => Some(RunEnd::Residual),
-                Residual::Unproven => Some(RunEnd::Unproven),
+                Residual::NoContact => Some(RunEnd::NoContact),
             },
             (Method::Ratio(Ratio { gate: Some(gate), .. }), Sum::Ratio { folded, .. }) => {
                 folded.above_gate(*gate).then_some(RunEnd::Gate)
@@ -213,24 +136,61 @@ impl Sampler {
     }
 }
 
-/// Codes before the first half-cycle.
-fn header(ratio: &Ratio) -> u16 {
-    PROOFS * (u16::from(ratio.proof) + u16::from(ratio.ends))
+/// Is a resistance reading over, and why?
+fn ratio_over(ratio: &Ratio, folded: &Folded) -> Option<ShotEnd> {
+    let triples = folded.triples();
+    if !folded.is_whole() || triples < u16::from(ratio.triples_min) {
+        return None;
+    }
+    if ratio.stop.is_some_and(|stop| folded.decided(&stop)) {
+        return Some(ShotEnd::Decided);
+    }
+    let spent = if ratio.stop.is_some() { ShotEnd::Budget } else { ShotEnd::Complete };
+    (triples >= u16::from(ratio.triples_max)).then_some(spent)
 }
 
-/// A quick look at gain 1 with the source off.
-fn quiet(input: Input, burnout: bool) -> Next {
-    Next::Convert(Look {
-        input,
-        gain: Gain::X1,
-        rate: Rate::Sps1000,
-        burnout,
-        excited: false,
-        reversed: false,
-    })
+/// Is an insulation reading over, and why?
+fn settle_over(settle: &Settle, windows: &Windows) -> Option<ShotEnd> {
+    if !windows.is_whole() {
+        return None;
+    }
+    if matches!(windows.progress(), Some(Progress::Passed | Progress::Still)) {
+        return Some(ShotEnd::Decided);
+    }
+    (windows.windows() >= settle.windows_max).then_some(ShotEnd::Budget)
 }
 
-/// The proofs of both sense contacts.
-fn proof(index: u16) -> Next {
-    quiet(if index == 0 { Input::PlusAlone } else { Input::MinusAlone }, true)
+/// How to convert a code of a shot of this method.
+pub const fn setting(method: &Method, code: Code) -> Setting {
+    let (input, burnout, reversed) = match code {
+        Code::Bias => (Input::Bias, false, false),
+        Code::PlusAlone => (Input::PlusAlone, true, false),
+        Code::MinusAlone => (Input::MinusAlone, true, false),
+        Code::Across => (Input::Sense, false, false),
+        Code::Zero => (Input::Zero, false, false),
+        Code::MinusEnd => (Input::MinusContact, false, false),
+        Code::PlusEnd => (Input::PlusContact, false, true),
+        Code::Sense { reversed } => (Input::Sense, false, reversed),
+        Code::Current { reversed } => (Input::Current, false, reversed),
+        Code::Look => match method {
+            Method::Look { input, burnout, reversed, .. } => (*input, *burnout, *reversed),
+            // No other method has such a code.
+            _ => (Input::Zero, false, false),
+        },
+    };
+    let (gain, rate) = match (method, code) {
+        (_, Code::Bias | Code::PlusAlone | Code::MinusAlone | Code::Across) => (CHECK_GAIN, CHECK_RATE),
+        (Method::Look { gain, rate, .. }, _) => (*gain, *rate),
+        (Method::Ratio(ratio), Code::MinusEnd | Code::PlusEnd) => (ENDS_GAIN, ratio.rate),
+        (Method::Ratio(ratio), Code::Sense { .. }) => (ratio.gain_a, ratio.rate),
+        (Method::Ratio(ratio), _) => (ratio.gain_b, ratio.rate),
+        (Method::Settle(settle), Code::Sense { .. }) => (settle.gain_a, settle.rate),
+        (Method::Settle(settle), _) => (settle.gain_b, settle.rate),
+        (Method::Residual | Method::Bleed { .. }, _) => (CHECK_GAIN, CHECK_RATE),
+    };
+    let excited = matches!(
+        code,
+        Code::Look | Code::MinusEnd | Code::PlusEnd | Code::Sense { .. } | Code::Current { .. }
+    );
+    Setting { input, gain, rate, burnout, excited, reversed }
 }

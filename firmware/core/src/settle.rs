@@ -3,7 +3,7 @@
 //! While the capacitor charges, its current adds to the leak, so the unit looks worse than it is. A good look
 //! may therefore be believed early; a bad one only once the current no longer changes.
 
-use copperwalk_wire::Settle;
+use copperwalk_wire::{Settle, codes::ZEROS};
 
 /// Means of one window of pairs, in codes; the amplifier's zero is taken off B.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -52,11 +52,8 @@ pub struct Windows {
     progress: Option<Progress>,
 }
 
-/// Looks at the amplifier's zero before the source comes on.
-pub const ZEROS: u16 = 4;
-
 impl Windows {
-    /// Adds one look at the amplifier's zero, of [`ZEROS`].
+    /// Adds one code of the converter's zero, of [`ZEROS`].
     pub const fn add_zero(&mut self, code: i32) {
         self.zeros = self.zeros.saturating_add(code);
     }
@@ -74,12 +71,17 @@ impl Windows {
             return;
         }
         let count = f64::from(self.pairs);
-        let zero = f64::from(self.zeros) / f64::from(ZEROS);
+        let zero = f64::from(self.zeros) / ZEROS as f64;
         let now = Window { a: self.a as f64 / count, b: self.b as f64 / count - zero };
         self.progress = self.last.map(|before| progress(rule, before, now));
         (self.pairs, self.a, self.b) = (0, 0, 0);
         self.windows += 1;
         self.last = Some(now);
+    }
+
+    /// No window is under way.
+    pub const fn is_whole(&self) -> bool {
+        self.pairs == 0
     }
 
     /// Whole windows so far.

@@ -28,14 +28,14 @@ pub const DRY_CLAMP_OHMS: f64 = 18.0;
 pub const ISOLATION_CLAMP_OHMS: f64 = 180.0;
 /// Bleed resistor that its relay puts across force+ and force-, ohm.
 pub const BLEED_OHMS: f64 = 100.0;
-/// Nominal burn-out (contact proof) current of the ADC, ampere.
+/// Nominal burn-out (contact check) current of the ADC, ampere.
 pub const BURNOUT_AMPS: f64 = 10e-6;
 /// Protection between a sense bus and its ADC input, ohm: 680 Ω, a clamp, 330 Ω. The burn-out current passes it too.
 pub const SENSE_SERIES_OHMS: f64 = 1_010.0;
-/// A sense contact is proven while the burn-out current lifts its ADC input less than this above the bias node, volt.
+/// A sense contact touches while the burn-out current lifts its ADC input by less than this above the bias node, volt.
 /// 25 mV at 10 µA is 1.5 kΩ of contact behind the series resistance; the sense inputs draw nanoamperes, so 1.5 kΩ
 /// costs microvolts.
-pub const PROOF_VOLTS: f64 = 25e-3;
+pub const CONTACT_VOLTS: f64 = 25e-3;
 /// The unit counts as dead (no battery, no charge) below this voltage, volt.
 pub const RESIDUAL_VOLTS: f64 = 50e-3;
 /// Internal reference of the ADC, volt.

@@ -112,8 +112,8 @@ pub enum RunEnd {
     Gate,
     /// The residual check saw voltage on the unit.
     Residual,
-    /// The residual check could not prove its contacts.
-    Unproven,
+    /// A contact of the residual check does not touch, so that it says nothing.
+    NoContact,
     /// The host said `Stop` or `Hello`.
     Stopped,
     /// Something broke.
@@ -169,7 +169,7 @@ pub enum Rule {
     ResidualFirst,
     /// This method needs another source, or none.
     SourceForMethod,
-    /// A ratio or an insulation with one force bus closed to the unit, or a proof without sense contacts.
+    /// A ratio or an insulation with one force bus closed to the unit, or a contact check without sense contacts.
     ContactMissing,
     /// A count of zero, or a minimum above its maximum.
     Counts,

@@ -139,7 +139,7 @@ pub enum Method {
     /// Is the unit without voltage, and do all four contacts of the supply touch? Source must be off.
     ///
     /// Codes, gain 1, 1000 SPS: `Bias`, then `PlusAlone` and `MinusAlone` with the burn-out current, then
-    /// `Sense` without. The controller itself judges them against [`PROOF_VOLTS`](crate::hardware::PROOF_VOLTS)
+    /// `Sense` without. The controller itself judges them against [`CONTACT_VOLTS`](crate::hardware::CONTACT_VOLTS)
     /// and [`RESIDUAL_VOLTS`](crate::hardware::RESIDUAL_VOLTS): no later shot of the run is excited unless this
     /// one passed, whatever the host says.
     Residual,
@@ -171,7 +171,7 @@ pub enum Method {
 
 /// Ratio sampling.
 ///
-/// Codes: if `proof`, `PlusAlone` then `MinusAlone` with burn-out, source off, gain 1, 1000 SPS. If `ends`,
+/// Codes: if `contact_check`, `PlusAlone` then `MinusAlone` with burn-out, source off, gain 1, 1000 SPS. If `ends`,
 /// `MinusContact` forward then `PlusContact` reversed, at gain 16 and `rate`. Then `triples` times three half-cycles
 /// of alternating polarity, the very first forward; each half-cycle is pair A at `gain_a`, then pair B at
 /// `gain_b`. Three halves fold as (h1 − 2·h2 + h3)/4, which cancels a constant and a linearly drifting EMF;
@@ -187,8 +187,8 @@ pub struct Ratio {
     /// Wait after every change of the excitation beyond [`SETTLE_US`](crate::hardware::wait::SETTLE_US): where
     /// capacitors could bridge an open, until no more than a direct current is left.
     pub wait_us: u16,
-    /// Prove both sense contacts first.
-    pub proof: bool,
+    /// Check both sense contacts first.
+    pub contact_check: bool,
     /// Measure the drop of both force contacts first: the sense pins must stand at the forced points.
     pub ends: bool,
     /// Triples to take at least.

@@ -63,7 +63,7 @@ fn widest_requests() -> Vec<ToBench> {
             gain_a: GAIN,
             gain_b: GAIN,
             rate: RATE,
-            proof: true,
+            contact_check: true,
             ends: true,
             triples_min: max,
             wait_us: 0,
@@ -302,12 +302,12 @@ fn any_method() -> impl Strategy<Value = Method> {
             option::of(finite())
         )
             .prop_map(
-                |(gain_a, gain_b, rate, [proof, ends], [triples_min, triples_max], stop, gate)| {
+                |(gain_a, gain_b, rate, [contact_check, ends], [triples_min, triples_max], stop, gate)| {
                     Method::Ratio(Ratio {
                         gain_a,
                         gain_b,
                         rate,
-                        proof,
+                        contact_check,
                         ends,
                         triples_min,
                         wait_us: 0,

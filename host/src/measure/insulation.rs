@@ -4,7 +4,11 @@
 //! that is good enough is good enough at once, but "too low" may be said only of the current that is left when
 //! the charging current is taken off, and that is bounded by how fast the current still falls.
 
-use copperwalk_wire::{Gain, Method, Shot, hardware::RM_OHMS};
+use copperwalk_wire::{
+    Gain, Shot,
+    codes::{ZEROS, decode},
+    hardware::RM_OHMS,
+};
 
 use super::{Malformed, noise::noise_volts, uncertainty::relative_standard, volts};
 use crate::plan::aim::charging_seconds;
@@ -25,35 +29,28 @@ pub struct Insulation {
     pub driven: bool,
     /// A capacitor was still charging when the time was up.
     pub still_charging: bool,
-    /// Volts of sense+ and sense- alone with the burn-out current.
-    pub proof_volts: [f64; 2],
+    /// Contact check of sense+ and sense-, codes.
+    pub contacts: [i32; 2],
 }
 
 /// With neither a current nor this much across the unit, nothing drives it, volt.
 const UNDRIVEN_VOLTS: f64 = 5e-3;
 
-/// Zero readings at the start of a settle shot.
-const ZEROS: usize = 4;
-
 /// Reads a settle shot behind which `farads` of capacitance may charge.
 pub fn read(shot: &Shot, codes: &[i32], farads: f64) -> Result<Insulation, Malformed> {
-    let malformed = || Malformed::new(shot, codes);
-    let Method::Settle(settle) = shot.method else { return Err(malformed()) };
-    let (proof, rest) = codes.split_first_chunk::<2>().ok_or_else(malformed)?;
-    let (zeros, rest) = rest.split_first_chunk::<ZEROS>().ok_or_else(malformed)?;
-    let size = usize::from(settle.window).max(1);
-    let windows: Vec<[f64; 2]> = rest
-        .chunks_exact(2 * size)
-        .map(|window| {
-            let mean = |at: usize, gain: Gain| {
-                window.iter().skip(at).step_by(2).map(|&code| volts(code, gain)).sum::<f64>() / size as f64
-            };
-            [mean(0, settle.gain_a), mean(1, settle.gain_b)]
-        })
-        .collect();
-    let [.., before, last] = windows.as_slice() else { return Err(malformed()) };
+    let codes = decode(shot, codes)?.settle()?;
+    let settle = codes.method;
+    let size = usize::from(settle.window);
+    let mean = |window: &[[i32; 2]]| {
+        let sum = |pair: usize, gain: Gain| {
+            window.iter().map(|codes| volts(codes[pair], gain)).sum::<f64>() / size as f64
+        };
+        [sum(0, settle.gain_a), sum(1, settle.gain_b)]
+    };
+    let mut latest = codes.windows().rev().map(mean);
+    let (last, before) = (latest.next().unwrap_or_default(), latest.next().unwrap_or_default());
 
-    let zero = zeros.iter().map(|&code| volts(code, settle.gain_b)).sum::<f64>() / ZEROS as f64;
+    let zero = codes.zeros.iter().map(|&code| volts(code, settle.gain_b)).sum::<f64>() / ZEROS as f64;
     let sigma = noise_volts(settle.gain_b, settle.rate);
     let (unit_volts, drop) = (last[0], last[1] - zero);
     let noise = COVERAGE_FACTOR * sigma * (1.0 / size as f64 + 1.0 / ZEROS as f64).sqrt();
@@ -75,7 +72,7 @@ pub fn read(shot: &Shot, codes: &[i32], farads: f64) -> Result<Insulation, Malfo
         ohms: ohms_at(leak).filter(|_| leak > uncertain),
         driven: unit_volts.abs() > UNDRIVEN_VOLTS || drop.abs() > noise,
         still_charging: charging > uncertain.max(0.05 * drop.abs()),
-        proof_volts: proof.map(|code| volts(code, Gain::X1)),
+        contacts: codes.contacts,
     })
 }
 

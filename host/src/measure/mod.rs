@@ -9,9 +9,11 @@ pub mod noise;
 pub mod ratio;
 pub mod uncertainty;
 
-use copperwalk_wire::{Gain, Shot};
+use copperwalk_wire::Gain;
 
 use noise::lsb_volts;
+
+pub use copperwalk_wire::codes::Malformed;
 
 /// A code and whether the ADC was at the end of its range.
 pub fn volts(code: i32, gain: Gain) -> f64 {
@@ -26,20 +28,4 @@ pub fn saturated(code: i32) -> bool {
 /// Air temperature from the on-chip sensor: 14 bits left-justified in 24, 0.03125 °C a step.
 pub fn celsius(code: i32) -> f64 {
     f64::from(code >> 10) * 0.03125
-}
-
-/// A shot whose codes are not as many or not of the kind its method gives.
-#[derive(Clone, Debug, PartialEq, thiserror::Error)]
-#[error("a shot gave {codes} codes, which its method cannot: {method:?}")]
-pub struct Malformed {
-    /// How many codes came.
-    pub codes: usize,
-    /// The method.
-    pub method: copperwalk_wire::Method,
-}
-
-impl Malformed {
-    fn new(shot: &Shot, codes: &[i32]) -> Self {
-        Self { codes: codes.len(), method: shot.method }
-    }
 }

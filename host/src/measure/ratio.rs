@@ -1,7 +1,11 @@
 //! Resistance from a ratio shot: R = Rm · V_A / V_B, folded over current reversals.
 
 use copperwalk_core::fold::Folded;
-use copperwalk_wire::{Gain, Method, Ratio, Shot, hardware::RM_OHMS};
+use copperwalk_wire::{
+    Ratio, Shot,
+    codes::{ENDS_GAIN, decode},
+    hardware::RM_OHMS,
+};
 use nalgebra::{DMatrix, DVector};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
@@ -37,8 +41,8 @@ pub struct Reading {
     pub over_range: bool,
     /// What moved while it was read, if anything did.
     pub motion: Option<Motion>,
-    /// Volts of sense+ and sense- alone with the burn-out current, if the shot proved its contacts.
-    pub proof_volts: Option<[f64; 2]>,
+    /// Contact check of sense+ and sense-, codes, if the shot made one.
+    pub contacts: Option<[i32; 2]>,
     /// Drop of the force- contact (forward) and the force+ contact (reversed), volt, if asked for.
     pub end_volts: Option<[f64; 2]>,
 }
@@ -54,33 +58,28 @@ pub enum Motion {
 
 /// Reads a ratio shot. `turned`: sense+ stands nearer force-.
 pub fn read(shot: &Shot, codes: &[i32], turned: bool) -> Result<Reading, Malformed> {
-    let Method::Ratio(ratio) = shot.method else { return Err(Malformed::new(shot, codes)) };
-    let (proof, rest) = split_pair(codes, ratio.proof).ok_or_else(|| Malformed::new(shot, codes))?;
-    let (ends, rest) = split_pair(rest, ratio.ends).ok_or_else(|| Malformed::new(shot, codes))?;
-    // A triple is three half-cycles of two codes; an unfinished one is dropped.
-    let triples = rest.len() / 6;
-    if triples == 0 {
-        return Err(Malformed::new(shot, codes));
-    }
-    let halves: Vec<Half> = rest[..6 * triples]
-        .chunks_exact(2)
+    let codes = decode(shot, codes)?.ratio()?;
+    let ratio = codes.method;
+    let halves: Vec<Half> = codes
+        .half_cycles
+        .iter()
         .zip([1.0, -1.0].into_iter().cycle())
-        .map(|(pair, sign)| Half {
+        .map(|(&[a, b], sign)| Half {
             sign,
-            sense: volts(pair[0], ratio.gain_a) * if turned { -1.0 } else { 1.0 },
-            drop: volts(pair[1], ratio.gain_b),
-            over: saturated(pair[0]),
+            sense: volts(a, ratio.gain_a) * if turned { -1.0 } else { 1.0 },
+            drop: volts(b, ratio.gain_b),
+            over: saturated(a),
         })
         .collect();
 
     // The very sums the controller decided by.
     let mut folded = Folded::default();
-    rest[..6 * triples].chunks_exact(2).for_each(|pair| folded.add(pair[0], pair[1]));
+    codes.half_cycles.iter().for_each(|&[a, b]| folded.add(a, b));
     let sense_volts = folded.mean_a() * lsb_volts(ratio.gain_a) * if turned { -1.0 } else { 1.0 };
     let drop_volts = folded.mean_b() * lsb_volts(ratio.gain_b);
     let (sigma_a, sigma_b) = (noise_volts(ratio.gain_a, ratio.rate), noise_volts(ratio.gain_b, ratio.rate));
     // The fold (1, −2, 1)/4 has a variance of 6/16 of one code's.
-    let shrink = (0.375 / triples as f64).sqrt();
+    let shrink = (0.375 / f64::from(folded.triples())).sqrt();
     let quotient = sense_volts / drop_volts;
     let spread = scatter(&halves, sigma_a);
     let disturbed = if spread.probability < DISTURBED_PROBABILITY { spread.factor.max(1.0) } else { 1.0 };
@@ -95,8 +94,8 @@ pub fn read(shot: &Shot, codes: &[i32], turned: bool) -> Result<Reading, Malform
         flows: drop_volts.abs() > FLOWS_SIGMAS * shrink * sigma_b,
         over_range: halves.iter().any(|half| half.over),
         motion: motion(&halves, &spread),
-        proof_volts: proof.map(|pair| pair.map(|code| volts(code, Gain::X1))),
-        end_volts: ends.map(|pair| pair.map(|code| volts(code, Gain::X16))),
+        contacts: codes.contacts,
+        end_volts: codes.ends.map(|ends| ends.map(|code| volts(code, ENDS_GAIN))),
     })
 }
 
@@ -121,14 +120,6 @@ struct Half {
     /// Pair B, volt.
     drop: f64,
     over: bool,
-}
-
-fn split_pair(codes: &[i32], present: bool) -> Option<(Option<[i32; 2]>, &[i32])> {
-    if !present {
-        return Some((None, codes));
-    }
-    let (pair, rest) = codes.split_first_chunk::<2>()?;
-    Some((Some(*pair), rest))
 }
 
 /// How the half-cycles of pair A scatter about "signal times sign, plus offset, plus drift".

@@ -181,7 +181,7 @@ fn ratio(
             gain_b: aim.gain_b,
             rate: aim.rate,
             wait_us: aim.wait_us,
-            proof: true,
+            contact_check: true,
             ends: aim.ends,
             triples_min,
             triples_max: aim.budget.most,

@@ -120,7 +120,7 @@ fn sampling_us(method: &Method, full: bool) -> u64 {
         Method::Ratio(ratio) => {
             let conversion = u64::from(ratio.rate.micros());
             let half_cycles = 3 * u64::from(if full { ratio.triples_max } else { ratio.triples_min });
-            let proofs = if ratio.proof { settle + 2 * quick } else { 0 };
+            let proofs = if ratio.contact_check { settle + 2 * quick } else { 0 };
             let ends = if ratio.ends { 2 } else { 0 };
             // The source comes on once; every half-cycle but the first, and each end, turns the current round.
             let turns = half_cycles - 1 + ends;

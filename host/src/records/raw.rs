@@ -68,7 +68,7 @@ mod tests {
             gain_a: Gain::X128,
             gain_b: Gain::X2,
             rate: Rate::Sps1000,
-            proof: true,
+            contact_check: true,
             ends: false,
             triples_min: 1,
             wait_us: 0,

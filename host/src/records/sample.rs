@@ -167,7 +167,7 @@ fn runs(random: &mut Random, segments: usize) -> Vec<Run> {
         gain_a: Gain::X128,
         gain_b: Gain::X2,
         rate: Rate::Sps1000,
-        proof: true,
+        contact_check: true,
         ends: false,
         triples_min: 1,
         wait_us: 0,

@@ -158,7 +158,7 @@ impl Conductor<'_> {
         for _ in 0..BLEEDS {
             let end = self.run(state, purpose, shots)?;
             // A unit that charged itself up in the run before may look live, or unsteady.
-            if !matches!(end, RunEnd::Residual | RunEnd::Unproven) {
+            if !matches!(end, RunEnd::Residual | RunEnd::NoContact) {
                 return Ok(end);
             }
             last = end;
@@ -201,7 +201,7 @@ impl Conductor<'_> {
                 }
                 RunEnd::Complete => next = stage.legs.len(),
                 RunEnd::Stopped => return Err(ClientError::OutOfTurn("the run was stopped").into()),
-                RunEnd::Residual | RunEnd::Unproven | RunEnd::Fault(_) => {}
+                RunEnd::Residual | RunEnd::NoContact | RunEnd::Fault(_) => {}
             }
         }
         if self.bench_faults.is_empty() {

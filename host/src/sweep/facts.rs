@@ -1,8 +1,10 @@
 //! What the codes of one run say, shot by shot, before anything is concluded from them.
 
 use copperwalk_wire::{
-    Contacts, Gain, Input, Method, Source,
-    hardware::{BIAS_VOLTS, PROOF_VOLTS},
+    Contacts, Input, Source,
+    codes::{CHECK_GAIN, decode},
+    contact::{NOMINAL_BIAS, touches},
+    hardware::RM_OHMS,
 };
 
 use crate::{
@@ -167,24 +169,24 @@ impl Facts {
             others: Vec::new(),
             seeks: Vec::new(),
         };
-        let mut bias = BIAS_VOLTS;
+        let mut bias = NOMINAL_BIAS;
         for ran in &run.shots {
             let (shot, codes) = (&ran.shot, ran.codes.as_slice());
             let contacts = shot.contacts;
-            let code = codes.first().copied();
             match ran.role {
-                Role::Bleed => {}
+                Role::Bleed => drop(decode(shot, codes)?),
                 Role::Residual => {
-                    let &[zero, plus, minus, across] = codes else { continue };
-                    bias = measure::volts(zero, Gain::X1);
-                    facts.prove(contacts, [plus, minus].map(|c| measure::volts(c, Gain::X1)), bias);
-                    facts.residual_volts = Some(measure::volts(across, Gain::X1));
+                    let residual = decode(shot, codes)?.residual()?;
+                    bias = residual.bias;
+                    facts.prove(contacts, residual.contacts, bias);
+                    facts.residual_volts = Some(measure::volts(residual.across, CHECK_GAIN));
                 }
-                Role::Temperature => facts.celsius = code.map(measure::celsius),
+                Role::Temperature => {
+                    facts.celsius = Some(measure::celsius(decode(shot, codes)?.look()?.first));
+                }
                 Role::ForceGuard => {
-                    let Method::Look { gain, .. } = shot.method else { continue };
-                    let amps =
-                        code.map_or(0.0, |c| measure::volts(c, gain)) / copperwalk_wire::hardware::RM_OHMS;
+                    let look = decode(shot, codes)?.look()?;
+                    let amps = measure::volts(look.first, look.gain) / RM_OHMS;
                     if amps.abs() > NO_CURRENT_AMPS {
                         let bus = match contacts.force_plus {
                             Some(_) => Bus::ForceMinus,
@@ -194,10 +196,10 @@ impl Facts {
                     }
                 }
                 Role::SenseGuard => {
-                    let Method::Look { input, gain, .. } = shot.method else { continue };
-                    let floats = code.is_some_and(|c| measure::volts(c, gain) > bias + FLOATS_VOLTS);
-                    if !floats {
-                        let bus = match input {
+                    let look = decode(shot, codes)?.look()?;
+                    let bias_volts = measure::volts(bias, CHECK_GAIN);
+                    if measure::volts(look.first, look.gain) <= bias_volts + FLOATS_VOLTS {
+                        let bus = match look.input {
                             Input::PlusAlone => Bus::SensePlus,
                             _ => Bus::SenseMinus,
                         };
@@ -245,7 +247,7 @@ impl Facts {
                     let forest = Forest::new(&fixture.board, state, &[]);
                     let farads = plan::bulk_behind(&fixture.board, &forest, (a, b));
                     let reading = insulation::read(shot, codes, farads)?;
-                    let proven = facts.prove(contacts, reading.proof_volts, bias);
+                    let proven = facts.prove(contacts, reading.contacts, bias);
                     if !reading.driven && proven == [true; 2] {
                         facts.undriven(fixture, &forest, (a, b));
                     }
@@ -253,7 +255,7 @@ impl Facts {
                 }
                 Role::OpenSwitch(id) => {
                     let reading = insulation::read(shot, codes, 0.0)?;
-                    facts.prove(contacts, reading.proof_volts, bias);
+                    facts.prove(contacts, reading.contacts, bias);
                     facts.switches.push((id, reading));
                 }
                 Role::Standard(index) => {
@@ -262,21 +264,21 @@ impl Facts {
                     facts.standards.push((index, reading));
                 }
                 Role::OtherRelay { point, plus } => {
-                    let Method::Look { input, gain, .. } = shot.method else { continue };
-                    // The last one, when whatever charges has charged.
-                    let value = codes.last().map_or(f64::INFINITY, |&c| measure::volts(c, gain));
-                    let answers = match input {
-                        Input::Current => value.abs() > NO_CURRENT_AMPS * copperwalk_wire::hardware::RM_OHMS,
-                        _ => value - bias < PROOF_VOLTS,
+                    let look = decode(shot, codes)?.look()?;
+                    let answers = match look.input {
+                        Input::Current => {
+                            measure::volts(look.last(), look.gain).abs() > NO_CURRENT_AMPS * RM_OHMS
+                        }
+                        _ => touches(look.last(), bias),
                     };
                     facts.others.push((point, plus, answers));
                 }
                 Role::Seek { point } => {
-                    let Method::Look { gain, reversed, .. } = shot.method else { continue };
-                    let mean = codes.iter().map(|&c| measure::volts(c, gain)).sum::<f64>()
-                        / codes.len().max(1) as f64;
+                    let look = decode(shot, codes)?.look()?;
+                    let mean = look.all.iter().map(|&c| measure::volts(c, look.gain)).sum::<f64>()
+                        / look.all.len() as f64;
                     match facts.seeks.last_mut() {
-                        Some(seek) if reversed && seek.point == point => seek.reversed = mean,
+                        Some(seek) if look.reversed && seek.point == point => seek.reversed = mean,
                         _ => facts.seeks.push(Seek { point, forward: mean, reversed: mean }),
                     }
                 }
@@ -296,13 +298,13 @@ impl Facts {
         }
     }
 
-    fn prove_reading(&mut self, contacts: Contacts, reading: &Reading, bias: f64) -> [bool; 2] {
-        reading.proof_volts.map_or([true; 2], |volts| self.prove(contacts, volts, bias))
+    fn prove_reading(&mut self, contacts: Contacts, reading: &Reading, bias: i32) -> [bool; 2] {
+        reading.contacts.map_or([true; 2], |codes| self.prove(contacts, codes, bias))
     }
 
-    /// Judges both sense contacts by how far the burn-out current lifts them above the bias node.
-    fn prove(&mut self, contacts: Contacts, volts: [f64; 2], bias: f64) -> [bool; 2] {
-        let good = volts.map(|v| (v - bias).abs() < PROOF_VOLTS);
+    /// Takes the contact check of both sense contacts.
+    fn prove(&mut self, contacts: Contacts, codes: [i32; 2], bias: i32) -> [bool; 2] {
+        let good = codes.map(|code| touches(code, bias));
         for (plus, channel) in [(true, contacts.sense_plus), (false, contacts.sense_minus)] {
             if let Some(channel) = channel {
                 self.proofs.push(Proof { channel, plus, good: good[usize::from(!plus)], contacts });

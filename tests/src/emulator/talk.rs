@@ -120,7 +120,7 @@ pub fn walk(fixture: &Fixture, segments: usize) -> Vec<Shot> {
             gain_a: Gain::X8,
             gain_b: if index % 2 == 0 { Gain::X32 } else { Gain::X2 },
             rate: Rate::Sps1000,
-            proof: true,
+            contact_check: true,
             ends: false,
             triples_min: 1,
             wait_us: 0,

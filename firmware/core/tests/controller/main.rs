@@ -3,6 +3,8 @@
 // Everything here is a test; the lints know only functions marked so.
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
+mod any;
+mod codes;
 mod fake;
 mod requests;
 mod runs;

@@ -31,7 +31,11 @@ fn each_method_streams_its_codes_in_the_stated_order() {
     let plan = [
         RESIDUAL,
         look(ENDS, Source::Dry, Input::Sense, 3),
-        ratio(ENDS, Source::Load, Ratio { proof: true, ends: true, triples_max: 2, triples_min: 2, ..RATIO }),
+        ratio(
+            ENDS,
+            Source::Load,
+            Ratio { contact_check: true, ends: true, triples_max: 2, triples_min: 2, ..RATIO },
+        ),
         Shot { contacts: ENDS, source: Source::Off, method: Method::Bleed { millis: 20 } },
         Shot { contacts: ENDS, source: Source::Isolation, method: Method::Settle(SETTLE) },
     ];
@@ -85,7 +89,7 @@ fn a_walk_costs_its_waits_and_conversions_and_little_more() {
     let mut plan = vec![Shot { contacts: contacts(0, 3, 0, 11), ..RESIDUAL }];
     for segment in 0..11_u8 {
         let (even, odd) = (segment.next_multiple_of(2), segment / 2 * 2 + 1);
-        plan.push(ratio(contacts(0, 3, even, odd), Source::Load, Ratio { proof: true, ..RATIO }));
+        plan.push(ratio(contacts(0, 3, even, odd), Source::Load, Ratio { contact_check: true, ..RATIO }));
     }
     let FromBench::Ended { why, closures, device_us, .. } = setup.run(&plan) else { panic!() };
     assert_eq!(why, RunEnd::Complete);
@@ -181,9 +185,9 @@ fn a_live_or_untouched_unit_is_never_excited() {
         (3.0, (true, true), RunEnd::Residual),
         (-0.051, (true, true), RunEnd::Residual),
         (0.049, (true, true), RunEnd::Complete),
-        (0.0, (false, true), RunEnd::Unproven),
-        (0.0, (true, false), RunEnd::Unproven),
-        (2.0, (false, false), RunEnd::Unproven),
+        (0.0, (false, true), RunEnd::NoContact),
+        (0.0, (true, false), RunEnd::NoContact),
+        (2.0, (false, false), RunEnd::NoContact),
     ] {
         let mut setup = Setup::greeted();
         setup.world.borrow_mut().residual_volts = volts;

@@ -17,7 +17,7 @@ pub const RATIO: Ratio = Ratio {
     gain_a: Gain::X128,
     gain_b: Gain::X4,
     rate: Rate::Sps1000,
-    proof: false,
+    contact_check: false,
     ends: false,
     triples_min: 1,
     wait_us: 0,
