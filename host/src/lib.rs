@@ -3,6 +3,9 @@
 //! Modules stand in the order data flows:
 //! board.toml + fixture.toml → plan → controller → readings → ohms ± u → verdicts → fault → record → report.
 
+pub mod plain_file;
+pub mod visible;
+
 pub mod document;
 pub mod problem;
 pub mod quantity;

@@ -10,6 +10,8 @@ use std::sync::Arc;
 
 use miette::{Diagnostic, GraphicalReportHandler, GraphicalTheme, LabeledSpan, MietteSpanContents, Severity};
 
+use crate::visible::{clean, same_length};
+
 /// A file as it is shown: byte for byte where it was, but without characters that would move a terminal's
 /// cursor.
 #[derive(PartialEq, Eq, Debug)]
@@ -88,15 +90,8 @@ impl Diagnostic for Problem {
 impl SourceText {
     /// A file by its name and its text; the text is empty when it could not be read.
     pub fn new(name: &str, text: &str) -> Self {
-        // Replacements are as long as what they replace, so that spans keep their places: control characters
-        // have one byte below U+0080 and two above.
-        let tame = |letter: char| match letter {
-            '\n' | '\t' => letter,
-            _ if !letter.is_control() => letter,
-            _ if letter.len_utf8() == 1 => ' ',
-            _ => '\u{00BF}',
-        };
-        Self { name: name.chars().map(tame).collect(), text: text.chars().map(tame).collect() }
+        // As long as what is replaced, so that spans keep their places.
+        Self { name: clean(name).into_owned(), text: same_length(text) }
     }
 
     /// Name as it was given.

@@ -1,94 +1,9 @@
 //! The program as people and scripts meet it: exit status, what stands on standard output, and what bad input gets.
 
-use std::{
-    fs::{self, File},
-    path::{Path, PathBuf},
-    process::{Command, Output, Stdio},
-    sync::OnceLock,
-};
+use std::fs::{self, File};
 
+use copperwalk_tests::program::{Place, Ran, fixture, gauge, sweep};
 use serde_json::Value;
-use tempfile::TempDir;
-
-/// The program, built once by the same cargo that builds the tests.
-fn program() -> &'static Path {
-    static PROGRAM: OnceLock<PathBuf> = OnceLock::new();
-    PROGRAM.get_or_init(|| {
-        let manifest = format!("{}/../Cargo.toml", env!("CARGO_MANIFEST_DIR"));
-        let built = Command::new(env!("CARGO"))
-            .args(["build", "--quiet", "--locked", "--package", "copperwalk", "--manifest-path", &manifest])
-            .args(["--message-format", "json-render-diagnostics"])
-            .output()
-            .unwrap();
-        assert!(built.status.success(), "{}", String::from_utf8_lossy(&built.stderr));
-        String::from_utf8_lossy(&built.stdout)
-            .lines()
-            .filter_map(|line| serde_json::from_str::<Value>(line).ok())
-            .find_map(|message| message["executable"].as_str().map(PathBuf::from))
-            .unwrap()
-    })
-}
-
-/// A place with its own record store.
-struct Place(TempDir);
-
-impl Place {
-    fn new() -> Self {
-        Self(tempfile::tempdir().unwrap())
-    }
-
-    fn command(&self, args: &[&str]) -> Command {
-        let mut command = Command::new(program());
-        command
-            .args(args)
-            .current_dir(self.0.path())
-            .env("COPPERWALK_RECORDS", self.0.path().join("records.sqlite"))
-            .env_remove("COLUMNS")
-            .stdin(Stdio::null());
-        command
-    }
-
-    fn run(&self, args: &[&str]) -> Ran {
-        Ran::of(self.command(args).output().unwrap())
-    }
-
-    fn file(&self, name: &str, content: impl AsRef<[u8]>) -> String {
-        let path = self.0.path().join(name);
-        fs::write(&path, content).unwrap();
-        path.to_str().unwrap().to_owned()
-    }
-}
-
-/// What a run left.
-struct Ran {
-    code: i32,
-    out: String,
-    err: String,
-}
-
-impl Ran {
-    fn of(output: Output) -> Self {
-        let ran = Self {
-            code: output.status.code().unwrap_or(-1),
-            out: String::from_utf8_lossy(&output.stdout).into_owned(),
-            err: String::from_utf8_lossy(&output.stderr).into_owned(),
-        };
-        assert!(!ran.err.contains("panicked"), "{}", ran.err);
-        ran
-    }
-}
-
-fn fixture(board: &str) -> String {
-    format!("{}/../fixtures/{board}/fixture.toml", env!("CARGO_MANIFEST_DIR"))
-}
-
-fn gauge() -> String {
-    fixture("tide-gauge-head")
-}
-
-fn sweep<'a>(fixture: &'a str, serial: &'a str, more: &[&'a str]) -> Vec<&'a str> {
-    [&["sweep", fixture, "--virtual", "--serial", serial], more].concat()
-}
 
 #[test]
 fn the_exit_status_says_how_it_went() {
@@ -269,27 +184,43 @@ fn a_record_store_that_cannot_be_used_is_said_before_anything_is_measured() {
 fn a_full_disk_behind_standard_output_is_an_error_and_the_record_is_kept() {
     let place = Place::new();
     let bed = gauge();
-    let full = File::options().write(true).open("/dev/full").unwrap();
-    let ran = Ran::of(place.command(&sweep(&bed, "A-1", &[])).stdout(full).output().unwrap());
+    let full = || File::options().write(true).open("/dev/full").unwrap();
+    let ran =
+        place.command(&sweep(&bed, "A-1", &["--fault", "via pair 1=open"])).stdout(full()).output().unwrap();
+    let ran = Ran::of(ran);
     assert_eq!(ran.code, 2);
-    assert!(ran.err.contains("standard output"), "{}", ran.err);
+    assert_eq!(
+        ran.err,
+        "copperwalk: A-1: ✗ fail: via pair 1 is open.\n\
+         copperwalk: recorded as sweep 1\n\
+         copperwalk: standard output: No space left on device (os error 28); check where it leads, and the free \
+         space there\n\
+         copperwalk: the sweep itself is kept; `copperwalk unit` shows it\n"
+    );
     assert_eq!(place.run(&["unit", "A-1"]).code, 0, "recorded before it was shown");
-
-    let page = place.run(&sweep(&bed, "A-2", &["--html", "/dev/full"]));
-    assert!(page.code == 2 && page.err.contains("/dev/full"), "{}", page.err);
+    let unit = Ran::of(place.command(&["unit", "A-1"]).stdout(full()).output().unwrap());
+    assert!(unit.code == 2 && unit.err.contains("standard output"), "{}", unit.err);
 }
 
 #[test]
-fn a_closed_pipe_ends_quietly_with_the_verdict() {
+fn a_closed_pipe_ends_with_the_verdict_and_says_where_the_sweep_is() {
     let place = Place::new();
     let bed = gauge();
-    for (more, code) in [(vec![], 0), (vec!["--fault", "via pair 1=open"], 1)] {
+    for (number, more, code) in [(1, vec![], 0), (2, vec!["--fault", "via pair 1=open"], 1)] {
         let (reader, writer) = std::io::pipe().unwrap();
         drop(reader);
         let ran = Ran::of(place.command(&sweep(&bed, "A-1", &more)).stdout(writer).output().unwrap());
         assert_eq!(ran.code, code);
-        assert!(ran.err.is_empty(), "{}", ran.err);
+        let last = ran.err.lines().last().unwrap();
+        assert_eq!(
+            (ran.err.lines().count(), last),
+            (2, format!("copperwalk: recorded as sweep {number}").as_str())
+        );
     }
+    let (reader, writer) = std::io::pipe().unwrap();
+    drop(reader);
+    let ran = Ran::of(place.command(&["unit", "A-1"]).stdout(writer).output().unwrap());
+    assert_eq!((ran.code, ran.err.as_str()), (0, ""), "whoever read it has seen enough");
 }
 
 #[test]

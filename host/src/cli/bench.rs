@@ -2,6 +2,7 @@
 
 use super::{Failure, Status, output::Output};
 use crate::link::discover::{Attached, at, attached, serial_text, status_words};
+use crate::visible::clean;
 
 #[derive(clap::Args)]
 pub struct Args {
@@ -18,7 +19,7 @@ pub fn run(args: Args, output: &mut Output) -> Result<Status, Failure> {
         return Ok(Status::Void);
     }
     for controller in &found {
-        output.text(&line(controller))?;
+        output.text(&clean(&line(controller)))?;
     }
     let answered = found.iter().any(|controller| controller.answer.is_ok());
     Ok(if answered { Status::Pass } else { Status::Void })

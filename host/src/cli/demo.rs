@@ -1,10 +1,18 @@
 //! `copperwalk demo`: a whole invented job lot on the modelled bench, from the first sweep to the re-sweep after repair.
 
-use std::{fs, path::PathBuf};
+use std::{
+    fs,
+    path::{Path, PathBuf},
+};
 
 use indicatif::{ProgressBar, ProgressStyle};
 
-use super::{Failure, Status, output::Output, records};
+use super::{
+    Failure, Status,
+    deliver::{Kind, Place},
+    output::Output,
+    records,
+};
 use crate::{
     board,
     fixture::{self, Fixture},
@@ -13,6 +21,7 @@ use crate::{
     report::{self, html, terminal},
     sweep::{self, Subject, Sweep},
     virtual_bench::{Spec, VirtualBench},
+    visible::path as shown,
 };
 
 #[derive(clap::Args)]
@@ -140,16 +149,16 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     for unit in &summary.units {
         let history = records.unit(&unit.serial)?;
         let page = html::unit(&history, |past| Some(sweep_page(&unit.serial, past.id)));
-        records::write(&folder.join(unit_page(&unit.serial)), &page)?;
+        write(&records, &folder.join(unit_page(&unit.serial)), &page)?;
     }
     let index = folder.join("index.html");
-    records::write(&index, &html::lot(&summary, |serial| Some(unit_page(serial))))?;
+    write(&records, &index, &html::lot(&summary, |serial| Some(unit_page(serial))))?;
     output.text(&terminal::lot(&summary, output.screen()))?;
     output.text(&format!(
         "\nInvented units on a modelled bench; {} sweeps. Open the report: {}\nLook one up: copperwalk --records {} unit {}",
         units.len() + units.iter().filter(|unit| unit.repair.is_some()).count(),
-        index.display(),
-        records.path().display(),
+        shown(&index),
+        shown(records.path()),
         summary.units.first().map(|unit| unit.serial.as_str()).unwrap_or("SN"),
     ))?;
     Ok(Status::Pass)
@@ -169,17 +178,14 @@ fn sweep_one(
 }
 
 /// The record first, then the page.
-fn keep(
-    records: &Records,
-    folder: &std::path::Path,
-    fixture: &Fixture,
-    sweep: &Sweep,
-) -> Result<(), Failure> {
+fn keep(records: &Records, folder: &Path, fixture: &Fixture, sweep: &Sweep) -> Result<(), Failure> {
     let id = records.store(sweep, fixture)?;
-    records::write(
-        &folder.join(sweep_page(&sweep.measurement.serial, id)),
-        &html::sweep(sweep, &fixture.board),
-    )
+    let page = folder.join(sweep_page(&sweep.measurement.serial, id));
+    write(records, &page, &html::sweep(sweep, &fixture.board))
+}
+
+fn write(records: &Records, path: &Path, page: &str) -> Result<(), Failure> {
+    Ok(Place::new(path, Kind::Page, false, Some(records.path()))?.write(page)?)
 }
 
 fn unit_page(serial: &str) -> String {
@@ -191,7 +197,7 @@ fn sweep_page(serial: &str, id: SweepId) -> String {
 }
 
 /// The demo's own store begins empty each time; a store of the user's is only ever added to.
-fn fresh_records(folder: &std::path::Path) -> Result<Records, Failure> {
+fn fresh_records(folder: &Path) -> Result<Records, Failure> {
     let path = folder.join("records.sqlite");
     for suffix in ["", "-wal", "-shm"] {
         let file = folder.join(format!("records.sqlite{suffix}"));

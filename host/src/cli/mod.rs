@@ -4,6 +4,7 @@
 
 mod bench;
 mod check;
+mod deliver;
 mod demo;
 mod form;
 mod output;
@@ -11,13 +12,18 @@ mod plan;
 mod records;
 mod sweep;
 
-use std::{path::PathBuf, process::ExitCode};
+use std::{ffi::OsString, path::PathBuf, process::ExitCode};
 
 use clap::{Parser, Subcommand};
 
 use crate::{
-    link::client::ClientError, plan::PlanError, problem::Problems, records as store, sweep::SweepError,
+    link::client::ClientError,
+    plan::PlanError,
+    problem::{self, Problems},
+    records as store,
+    sweep::SweepError,
     virtual_bench::SpecError,
+    visible::{clean_lines, first_hidden, path as shown},
 };
 use output::Output;
 
@@ -86,7 +92,7 @@ pub enum Status {
 #[derive(Debug, thiserror::Error)]
 enum Failure {
     /// Files people wrote.
-    #[error("{}", crate::problem::render(.0, output::width(), output::colour_on_stderr()))]
+    #[error("{0}")]
     Files(Problems),
     /// A file that cannot be planned for.
     #[error("{0}")]
@@ -114,20 +120,76 @@ enum Failure {
         /// Of the fixture.
         needed: [u8; 2],
     },
-    /// A file to be written.
-    #[error("{}: {error}; check the folder and its free space", path.display())]
+    /// A folder to be made, or a file of the demo's own to be removed.
+    #[error("{}: {error}; check the folder and its free space", shown(path))]
     Write {
         /// Which.
         path: PathBuf,
         /// Why not.
         error: std::io::Error,
     },
+    /// A page or a table.
+    #[error("{0}")]
+    Place(#[from] deliver::Refused),
     /// Standard output.
-    #[error("standard output: {0}")]
+    #[error("standard output: {0}; check where it leads, and the free space there")]
     Output(#[from] std::io::Error),
+    /// Several of these.
+    #[error("{} failures", .0.len())]
+    Several(Vec<Failure>),
+    /// A sweep was measured and recorded, but not everything asked for could be shown or written.
+    #[error("{said}; recorded as sweep {id}")]
+    Kept {
+        /// Unit, verdict and what it comes to.
+        said: String,
+        /// Under which number.
+        id: store::SweepId,
+        /// What is missing.
+        undelivered: Box<Failure>,
+    },
 }
 
 impl Failure {
+    /// Failures of which some may have happened: none, one, or all of them together.
+    fn undelivered(mut failures: Vec<Self>) -> Option<Self> {
+        match failures.len() {
+            0 | 1 => failures.pop(),
+            _ => Some(Self::Several(failures)),
+        }
+    }
+
+    /// Has nothing happened but that whoever read the output has seen enough: `copperwalk … | head`?
+    fn is_a_closed_pipe(&self) -> bool {
+        match self {
+            Self::Output(error) => error.kind() == std::io::ErrorKind::BrokenPipe,
+            Self::Several(all) => all.iter().all(Self::is_a_closed_pipe),
+            Self::Kept { undelivered, .. } => undelivered.is_a_closed_pipe(),
+            _ => false,
+        }
+    }
+
+    /// Says on standard error what went wrong, and of a sweep first what it found and that it is kept.
+    fn complain(&self) {
+        match self {
+            Self::Files(problems) => output::complain_laid_out(&problem::render(
+                problems,
+                output::width(),
+                output::colour_on_stderr(),
+            )),
+            Self::Output(_) if self.is_a_closed_pipe() => {}
+            Self::Several(all) => all.iter().for_each(Self::complain),
+            Self::Kept { said, id, undelivered } => {
+                output::complain(said);
+                output::complain(&format!("recorded as sweep {id}"));
+                undelivered.complain();
+                if !undelivered.is_a_closed_pipe() {
+                    output::complain("the sweep itself is kept; `copperwalk unit` shows it");
+                }
+            }
+            other => output::complain(&other.to_string()),
+        }
+    }
+
     fn status(&self) -> Status {
         match self {
             Self::Sweep(SweepError::Client(ClientError::Version { .. })) => Status::Input,
@@ -143,9 +205,29 @@ impl From<Problems> for Failure {
     }
 }
 
+/// The arguments, or the status to leave with after help or a complaint. What a person typed is repeated in complaints
+/// only with its hidden characters written out.
+fn arguments(given: impl Iterator<Item = OsString>) -> Result<Args, Status> {
+    let given: Vec<_> = given.collect();
+    let hides = given.iter().any(|argument| first_hidden(&argument.to_string_lossy()).is_some());
+    Args::try_parse_from(given).map_err(|error| {
+        // Help and complaints about plain arguments keep clap's layout and colours. Output that nobody takes is no
+        // reason to complain about again.
+        if hides && error.use_stderr() {
+            output::complain_laid_out(&clean_lines(&error.render().to_string()));
+        } else {
+            let _ = error.print();
+        }
+        if error.use_stderr() { Status::Input } else { Status::Pass }
+    })
+}
+
 /// Reads the arguments, does what they ask, and says how it went.
 pub fn main() -> ExitCode {
-    let args = Args::parse();
+    let args = match arguments(std::env::args_os()) {
+        Ok(args) => args,
+        Err(status) => return ExitCode::from(status as u8),
+    };
     let mut output = Output::stdout();
     let done = match args.command {
         Command::Demo(command) => demo::run(command, args.records, &mut output),
@@ -158,14 +240,9 @@ pub fn main() -> ExitCode {
         Command::Note(command) => records::note(command, args.records, &mut output),
         Command::Repair(command) => records::repair(command, args.records, &mut output),
     };
-    let status = match done {
-        Ok(status) => status,
-        // Whoever read the output has seen enough: `copperwalk … | head`.
-        Err(Failure::Output(error)) if error.kind() == std::io::ErrorKind::BrokenPipe => output.status(),
-        Err(failure) => {
-            output::complain(&failure.to_string());
-            failure.status()
-        }
-    };
+    let status = done.unwrap_or_else(|failure| {
+        failure.complain();
+        if failure.is_a_closed_pipe() { output.status() } else { failure.status() }
+    });
     ExitCode::from(status as u8)
 }

@@ -3,7 +3,7 @@
 use std::io::{self, IsTerminal, Write};
 
 use super::Status;
-use crate::{report::terminal::Screen, verdict::Verdict};
+use crate::{report::terminal::Screen, verdict::Verdict, visible::clean};
 
 /// Standard output, and the status to leave with if its reader goes away.
 pub struct Output {
@@ -74,12 +74,12 @@ pub fn colour_on_stderr() -> bool {
     io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none()
 }
 
-/// Says on standard error what went wrong. A closed standard error is nobody's problem any more.
+/// Says one thing on standard error. A closed standard error is nobody's problem any more.
 pub fn complain(text: &str) {
-    let text = text.trim_end();
-    // Problems in files come laid out with their own heading.
-    let _ = match text.contains('\n') {
-        true => writeln!(io::stderr(), "{text}"),
-        false => writeln!(io::stderr(), "copperwalk: {text}"),
-    };
+    let _ = writeln!(io::stderr(), "copperwalk: {}", clean(text.trim_end()));
+}
+
+/// The same with a text that comes laid out in lines, hidden characters written out already.
+pub fn complain_laid_out(text: &str) {
+    let _ = writeln!(io::stderr(), "{}", text.trim_end());
 }

@@ -1,8 +1,12 @@
 //! `copperwalk unit`, `lot`, `note`, `repair`: what the record store knows, and what people add to it.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
-use super::{Failure, Status, form::Form, output::Output};
+use super::{
+    Failure, Status,
+    form::{Form, Views},
+    output::Output,
+};
 use crate::{
     records::{self, Records, text},
     report::{csv, html, json, terminal},
@@ -53,32 +57,36 @@ pub struct RepairArgs {
 
 pub fn unit(args: UnitArgs, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
     let serial = text::serial(&args.serial)?;
-    let history = open(store)?.unit(&serial)?;
-    if let Some(path) = &args.form.html {
-        write(path, &html::unit(&history, |_| None))?;
-    }
-    args.form.show(
+    let records = open(store)?;
+    let form = args.form.ready(records.path())?;
+    let history = records.unit(&serial)?;
+    let failures = form.show(
         output,
-        || json::object(&history),
-        |screen| terminal::unit(&history, screen),
-        |output| csv::unit(&history, output),
-    )?;
-    Ok(Status::Pass)
+        &Views {
+            json: &|| json::object(&history),
+            text: &|screen| terminal::unit(&history, screen),
+            csv: &|out| csv::unit(&history, out),
+            html: &|| html::unit(&history, |_| None),
+        },
+    );
+    Failure::undelivered(failures).map_or(Ok(Status::Pass), Err)
 }
 
 pub fn lot(args: LotArgs, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
     let name = text::lot(&args.lot)?;
-    let summary = open(store)?.lot(&name)?;
-    if let Some(path) = &args.form.html {
-        write(path, &html::lot(&summary, |_| None))?;
-    }
-    args.form.show(
+    let records = open(store)?;
+    let form = args.form.ready(records.path())?;
+    let summary = records.lot(&name)?;
+    let failures = form.show(
         output,
-        || json::object(&summary),
-        |screen| terminal::lot(&summary, screen),
-        |output| csv::lot(&summary, output),
-    )?;
-    Ok(Status::Pass)
+        &Views {
+            json: &|| json::object(&summary),
+            text: &|screen| terminal::lot(&summary, screen),
+            csv: &|out| csv::lot(&summary, out),
+            html: &|| html::lot(&summary, |_| None),
+        },
+    );
+    Failure::undelivered(failures).map_or(Ok(Status::Pass), Err)
 }
 
 pub fn note(args: NoteArgs, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
@@ -103,9 +111,4 @@ pub fn open(store: Option<PathBuf>) -> Result<Records, Failure> {
 /// Now, microseconds since 1970-01-01 UTC.
 pub fn now_us() -> i64 {
     jiff::Timestamp::now().as_microsecond()
-}
-
-/// Writes a file whole, or says why not.
-pub fn write(path: &Path, text: &str) -> Result<(), Failure> {
-    std::fs::write(path, text).map_err(|error| Failure::Write { path: path.into(), error })
 }

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use super::{
     Failure, Status,
-    form::Form,
+    form::{Form, Views},
     output::{Output, status_of},
     records,
 };
@@ -13,7 +13,7 @@ use crate::{
     link::{Bench, attended::AttendedBench},
     plan::{self, Sampling},
     records::text,
-    report::{csv, html, json, terminal},
+    report::{csv, html, json, terminal, words},
     sweep::{self, Subject, SweepError},
     virtual_bench::{Spec, VirtualBench},
 };
@@ -83,24 +83,30 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     let fixture = fixture::read(&args.fixture)?;
     let sampling = if args.full { Sampling::Full } else { Sampling::Quick };
     let plan = plan::compile(&fixture, sampling)?;
-    // Before the sweep: a store that cannot be written to would lose it.
+    // Before the sweep: a store that cannot be written to would lose it, a page without a folder be missed.
     let records = records::open(store)?;
+    let form = args.form.ready(records.path())?;
     let mut bench = args.bench.open(&fixture)?;
 
     let subject = Subject { serial, lot, started_us: records::now_us() };
     let sweep = sweep::sweep(bench.as_mut(), &fixture, &plan, subject)?;
-    records.store(&sweep, &fixture)?;
+    let id = records.store(&sweep, &fixture)?;
 
     let status = status_of(sweep.judgement.verdict);
     output.settle(status);
-    if let Some(path) = &args.form.html {
-        records::write(path, &html::sweep(&sweep, &fixture.board))?;
-    }
-    args.form.show(
+    let failures = form.show(
         output,
-        || json::sweep(&sweep),
-        |screen| terminal::sweep(&sweep, screen),
-        |output| csv::sweep(&sweep, output),
-    )?;
-    Ok(status)
+        &Views {
+            json: &|| json::sweep(&sweep),
+            text: &|screen| terminal::sweep(&sweep, screen) + &terminal::recorded(id, screen),
+            csv: &|out| csv::sweep(&sweep, out),
+            html: &|| html::sweep(&sweep, &fixture.board),
+        },
+    );
+    match Failure::undelivered(failures) {
+        None => Ok(status),
+        Some(undelivered) => {
+            Err(Failure::Kept { said: words::in_short(&sweep), id, undelivered: undelivered.into() })
+        }
+    }
 }

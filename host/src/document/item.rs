@@ -5,6 +5,7 @@ use std::ops::Range;
 use toml::Spanned;
 use toml::de::DeValue;
 
+use super::names::check_visible;
 use super::{Sheet, Table, Told, check_name};
 use crate::quantity::{self, Unit, clip};
 
@@ -39,13 +40,14 @@ impl<'d> Item<'d> {
         self.refuse(format!("{} is {}; {wanted} is wanted", self.what, article(self.value.type_str())), help)
     }
 
-    /// A text.
+    /// A text that can be shown as it is: on one line, every character visible.
     pub fn text(&self) -> Result<&'d str, Told> {
-        self.value.as_str().ok_or_else(|| self.wrong_type("a text", "put it in quotes"))
+        let text = self.value.as_str().ok_or_else(|| self.wrong_type("a text", "put it in quotes"))?;
+        check_visible(text).map_err(|(what, help)| self.refuse(format!("{} {what}", self.what), help))
     }
 
     /// A name: a text that fits on a line of a report. [`NAME_LONGEST`](super::NAME_LONGEST) characters, none
-    /// of them a control.
+    /// of them hidden.
     pub fn name(&self) -> Result<&'d str, Told> {
         let text = self.text()?;
         check_name(text).map_err(|(what, help)| self.refuse(format!("{} {what}", self.what), help))

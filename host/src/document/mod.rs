@@ -11,7 +11,6 @@ mod sheet;
 mod table;
 
 pub use item::Item;
-pub(crate) use names::letters_apart;
 pub use names::{NAME_LONGEST, check_name, suggestion};
 pub use sheet::{MAX_BYTES, Sheet, Told};
 pub use table::Table;

@@ -1,6 +1,7 @@
 //! Names that people give: what may be one, and which known one was meant.
 
 use crate::quantity::clip;
+use crate::visible::first_hidden;
 
 /// Longest name in characters: two of them still fit a line of a report.
 pub const NAME_LONGEST: usize = 40;
@@ -15,12 +16,9 @@ pub fn check_name(text: &str) -> Result<&str, (String, String)> {
     if text.trim().is_empty() {
         return Err(("is empty".into(), "give it a name".into()));
     }
-    if text.chars().any(char::is_control) || text.trim() != text {
-        let what = format!(
-            "`{}` has control characters, or blanks at an end",
-            clip(&text.escape_debug().to_string())
-        );
-        return Err((what, "use letters, digits, inner blanks and signs".into()));
+    check_visible(text)?;
+    if text.trim() != text {
+        return Err((format!("`{}` has blanks at an end", clip(text)), "leave them out".into()));
     }
     // A short is reported as `POINT~POINT`, a fault is asked for as `NAME=open`.
     if text.contains(['~', '=']) {
@@ -30,6 +28,22 @@ pub fn check_name(text: &str) -> Result<&str, (String, String)> {
         ));
     }
     Ok(text)
+}
+
+/// The text, if every character of it can be seen; else which one cannot, and what to do about it.
+pub(super) fn check_visible(text: &str) -> Result<&str, (String, String)> {
+    match first_hidden(text) {
+        None => Ok(text),
+        Some((at, character, what)) => Err((
+            format!(
+                "`{}` has {what} (U+{:04X}) as character {}",
+                clip(text),
+                u32::from(character),
+                text[..at].chars().count() + 1
+            ),
+            "type it anew without that character".into(),
+        )),
+    }
 }
 
 /// What to say when a word is none of those known.
@@ -52,42 +66,15 @@ fn nearest<'a>(word: &str, known: impl Iterator<Item = &'a str>) -> Option<&'a s
     let slips = (letters / 3).clamp(1, 3);
     known
         .filter(|name| name.chars().count().abs_diff(letters) <= slips)
-        .map(|name| (letters_apart(word, name), name))
+        .map(|name| (strsim::levenshtein(word, name), name))
         .filter(|(apart, _)| *apart <= slips)
         .min_by_key(|(apart, _)| *apart)
         .map(|(_, name)| name)
 }
 
-/// Letters to insert, drop or change to get from one word to the other (Levenshtein's distance).
-pub(crate) fn letters_apart(a: &str, b: &str) -> usize {
-    let b: Vec<char> = b.chars().collect();
-    let mut row: Vec<usize> = (0..=b.len()).collect();
-    for (i, letter) in a.chars().enumerate() {
-        let mut diagonal = row[0];
-        row[0] = i + 1;
-        for (j, other) in b.iter().enumerate() {
-            let change = diagonal + usize::from(letter != *other);
-            diagonal = row[j + 1];
-            row[j + 1] = change.min(row[j] + 1).min(diagonal + 1);
-        }
-    }
-    row[b.len()]
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn letters_apart_are_counted() {
-        // The first is the textbook example of the distance.
-        for (a, b, apart) in
-            [("kitten", "sitting", 3), ("", "abc", 3), ("via1", "via1", 0), ("µΩ", "mΩ", 1), ("ab", "ba", 2)]
-        {
-            assert_eq!(letters_apart(a, b), apart, "{a} {b}");
-            assert_eq!(letters_apart(b, a), apart, "{b} {a}");
-        }
-    }
 
     #[test]
     fn a_slip_is_recognised_and_a_guess_is_not() {
@@ -103,7 +90,8 @@ mod tests {
         for (name, what) in [
             ("", "is empty"),
             (" a", "blanks at an end"),
-            ("a\nb", "control characters"),
+            ("a\nb", "`a\\nb` has a line break (U+000A) as character 2"),
+            ("ä\u{202e}b", "has a mark that turns the writing direction (U+202E) as character 2"),
             ("a~b", "contains `~` or `=`"),
             ("a=b", "contains `~` or `=`"),
             (&"x".repeat(41), "has 41 characters"),

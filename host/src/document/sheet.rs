@@ -11,7 +11,9 @@ use toml::Spanned;
 use toml::de::DeTable;
 
 use super::suggestion;
+use crate::plain_file::not_plain;
 use crate::problem::{Grade, Problem, Problems, SourceText};
+use crate::visible::{clean, path as shown};
 
 /// Largest file that is read. A board of 1,000 segments takes a tenth of this.
 pub const MAX_BYTES: u64 = 1 << 20;
@@ -40,9 +42,10 @@ impl Sheet {
     /// A file.
     ///
     /// # Errors
-    /// Missing, a folder, not readable, larger than [`MAX_BYTES`], or not UTF-8.
+    /// Missing, no plain file (opening a pipe would wait for whoever writes to it), not readable, larger than
+    /// [`MAX_BYTES`], or not UTF-8.
     pub fn open(path: &Path) -> Result<Self, Problems> {
-        let name = path.display().to_string();
+        let name = shown(path);
         let refuse = |message: String, help: &str| {
             let sheet = Self::new(&name, "");
             sheet.refuse(None, message, help);
@@ -51,13 +54,16 @@ impl Sheet {
         let unreadable = |error: std::io::Error| {
             let help = match error.kind() {
                 std::io::ErrorKind::NotFound => "check the path",
-                std::io::ErrorKind::IsADirectory => "name the file inside the folder",
                 _ => "check the file and its permissions",
             };
             refuse(format!("{name} cannot be read: {error}"), help)
         };
-        if path.is_dir() {
-            return Err(refuse(format!("{name} is a folder"), "name the file inside the folder"));
+        if let Some(what) = not_plain(std::fs::metadata(path).map_err(unreadable)?.file_type()) {
+            let help = match what {
+                "a folder" => "name the file inside the folder",
+                _ => "board and fixture are read from plain files: save the text as one",
+            };
+            return Err(refuse(format!("{name} is {what}"), help));
         }
         let file = std::fs::File::open(path).map_err(unreadable)?;
         let mut bytes = Vec::new();
@@ -106,8 +112,8 @@ impl Sheet {
             file: Arc::clone(&self.shown),
             span,
             grade,
-            message,
-            help,
+            message: clean(&message).into_owned(),
+            help: clean(&help).into_owned(),
         });
         Told(())
     }

@@ -2,13 +2,16 @@
 
 use std::fmt;
 
+use crate::visible::clean;
+
 /// The beginning of a text, for messages: a name of 10,000 characters helps nobody, and a control character
 /// may move the cursor of the terminal it is shown on.
 pub fn clip(text: &str) -> String {
     const LONGEST: usize = 60;
-    let shown: String =
-        text.chars().take(LONGEST).map(|c| if c.is_control() { '\u{FFFD}' } else { c }).collect();
-    if text.chars().nth(LONGEST).is_some() { shown + "…" } else { shown }
+    match text.char_indices().nth(LONGEST) {
+        Some((end, _)) => format!("{}…", clean(&text[..end])),
+        None => clean(text).into_owned(),
+    }
 }
 
 /// A resistance for people, three significant digits: `1.57 mΩ`, `330 Ω`, `5.00 kΩ`.

@@ -1,7 +1,5 @@
 //! Names that look like the one asked for.
 
-use crate::document::letters_apart;
-
 /// At most three, the most alike first; ties stay in the order given.
 pub(super) fn near(asked: &str, known: Vec<String>) -> Vec<String> {
     // A third of the characters may differ: `A-0012` finds `A-0021`, and `7` does not find `8`.
@@ -9,7 +7,7 @@ pub(super) fn near(asked: &str, known: Vec<String>) -> Vec<String> {
     let lower = asked.to_lowercase();
     let mut alike: Vec<(usize, String)> = known
         .into_iter()
-        .map(|name| (letters_apart(&lower, &name.to_lowercase()), name))
+        .map(|name| (strsim::levenshtein(&lower, &name.to_lowercase()), name))
         .filter(|(apart, name)| *apart <= allowed && name != asked)
         .collect();
     alike.sort_by_key(|(apart, _)| *apart);

@@ -47,6 +47,9 @@ const LOT_HEADER: [&str; 12] = [
     "last_swept",
 ];
 
+/// The first row of each kind of table, by which one is known again.
+pub const HEADERS: [&[&str]; 2] = [&SWEEP_HEADER, &LOT_HEADER];
+
 /// One sweep.
 ///
 /// # Errors

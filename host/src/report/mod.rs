@@ -18,7 +18,7 @@ pub(crate) mod text;
 pub mod words;
 
 #[cfg(test)]
-mod sample;
+pub(crate) mod sample;
 #[cfg(test)]
 mod snapshot;
 

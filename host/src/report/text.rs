@@ -2,21 +2,13 @@
 //!
 //! Widths are terminal columns as `unicode-width` counts them, so wide and combining characters keep a table
 //! straight. Names come from people and files: anything that could move the cursor, change colours or turn the
-//! writing direction is shown as a replacement character.
+//! writing direction is written out.
 
 use std::borrow::Cow;
 
 use unicode_width::UnicodeWidthStr;
 
-/// A text without control characters and without marks that turn the writing direction.
-pub fn clean(text: &str) -> Cow<'_, str> {
-    let turns = |c| matches!(c, '\u{200e}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
-    let harmful = |c: char| c.is_control() || turns(c);
-    match text.contains(harmful) {
-        true => Cow::Owned(text.replace(harmful, "\u{fffd}")),
-        false => Cow::Borrowed(text),
-    }
-}
+pub(crate) use crate::visible::clean;
 
 /// The text, or as much of its beginning as fits with an ellipsis.
 pub fn cut(text: &str, width: usize) -> Cow<'_, str> {
@@ -76,12 +68,6 @@ pub fn wrap(text: &str, width: usize) -> Vec<String> {
 mod tests {
     use super::*;
     use proptest::prelude::*;
-
-    #[test]
-    fn what_could_move_the_cursor_is_replaced() {
-        assert_eq!(clean("a\u{1b}[31mb\r\nc\u{202e}d"), "a\u{fffd}[31mb\u{fffd}\u{fffd}c\u{fffd}d");
-        assert!(matches!(clean("plain Ω 日本"), Cow::Borrowed(_)));
-    }
 
     #[test]
     fn cutting_counts_columns_not_bytes() {

@@ -125,6 +125,12 @@ pub fn headline(outcome: &Outcome<'_>) -> String {
     }
 }
 
+/// A sweep in one line: unit, verdict, what it comes to.
+pub fn in_short(sweep: &Sweep) -> String {
+    let (serial, word) = (&sweep.measurement.serial, sweep.judgement.verdict);
+    format!("{serial}: {} {}: {}", mark(word), verdict(word), headline(&sweep.into()))
+}
+
 /// The first findings, the rest counted.
 fn findings(faults: &[Fault]) -> String {
     const NAMED: usize = 3;

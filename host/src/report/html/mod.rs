@@ -19,6 +19,7 @@ mod symbol;
 mod unit;
 
 pub use lot::lot;
+pub use page::MARK;
 pub use sweep::sweep;
 pub use unit::unit;
 

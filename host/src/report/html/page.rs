@@ -4,6 +4,9 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use crate::report::text::{clean, cut};
 
+/// In the head of every page of this program, whatever its version: by this a page is known again.
+pub const MARK: &str = r#"<meta name="generator" content="copperwalk "#;
+
 const STYLE: &str = include_str!("style.css");
 
 /// A whole page. `kicker` says what kind of sheet it is, `body` is everything inside.

@@ -8,7 +8,7 @@ mod sweep;
 mod unit;
 
 pub use lot::lot;
-pub use sweep::sweep;
+pub use sweep::{recorded, sweep};
 pub use unit::unit;
 
 use super::{text, words};

@@ -2,6 +2,7 @@
 
 use super::layout::{Cell, Column, paragraph, table};
 use super::{Screen, heading, title, verdict};
+use crate::records::summary::SweepId;
 use crate::report::{caution, figures, words};
 use crate::sweep::{BenchFault, Fault, IsolationRow, SegmentRow, Sweep};
 use crate::verdict::Verdict;
@@ -36,6 +37,13 @@ pub fn sweep(sweep: &Sweep, screen: Screen) -> String {
     faults(&mut out, words::booked(sweep), screen);
     notes(&mut out, &sweep.judgement.notes, screen);
     bench(&mut out, sweep, screen);
+    out
+}
+
+/// Where a sweep is kept, to go below [`sweep`].
+pub fn recorded(id: SweepId, screen: Screen) -> String {
+    let mut out = String::new();
+    paragraph(&mut out, "record    ", &format!("sweep {id}"), screen.width);
     out
 }
 

@@ -1,0 +1,101 @@
+//! The program itself, run as a process in a place of its own: for tests of what people and scripts meet.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output, Stdio};
+use std::sync::OnceLock;
+
+use serde_json::Value;
+use tempfile::TempDir;
+
+/// The program, built once by the same cargo that builds the tests.
+pub fn program() -> &'static Path {
+    static PROGRAM: OnceLock<PathBuf> = OnceLock::new();
+    PROGRAM.get_or_init(|| {
+        let manifest = format!("{}/../Cargo.toml", env!("CARGO_MANIFEST_DIR"));
+        let built = Command::new(env!("CARGO"))
+            .args(["build", "--quiet", "--locked", "--package", "copperwalk", "--manifest-path", &manifest])
+            .args(["--message-format", "json-render-diagnostics"])
+            .output()
+            .unwrap();
+        assert!(built.status.success(), "{}", String::from_utf8_lossy(&built.stderr));
+        String::from_utf8_lossy(&built.stdout)
+            .lines()
+            .filter_map(|line| serde_json::from_str::<Value>(line).ok())
+            .find_map(|message| message["executable"].as_str().map(PathBuf::from))
+            .unwrap()
+    })
+}
+
+/// A place with its own record store.
+pub struct Place(pub TempDir);
+
+impl Place {
+    /// An empty one.
+    #[allow(clippy::new_without_default)] // making a folder is no default
+    pub fn new() -> Self {
+        Self(tempfile::tempdir().unwrap())
+    }
+
+    /// The program with these arguments, its records in this place.
+    pub fn command(&self, args: &[&str]) -> Command {
+        let mut command = Command::new(program());
+        command
+            .args(args)
+            .current_dir(self.0.path())
+            .env("COPPERWALK_RECORDS", self.0.path().join("records.sqlite"))
+            .env_remove("COLUMNS")
+            .stdin(Stdio::null());
+        command
+    }
+
+    /// Runs it to its end.
+    pub fn run(&self, args: &[&str]) -> Ran {
+        Ran::of(self.command(args).output().unwrap())
+    }
+
+    /// A file in this place; its path.
+    pub fn file(&self, name: &str, content: impl AsRef<[u8]>) -> String {
+        let path = self.0.path().join(name);
+        fs::write(&path, content).unwrap();
+        path.to_str().unwrap().to_owned()
+    }
+}
+
+/// What a run left.
+pub struct Ran {
+    /// Exit status; -1 after a signal.
+    pub code: i32,
+    /// Standard output.
+    pub out: String,
+    /// Standard error.
+    pub err: String,
+}
+
+impl Ran {
+    /// What a finished process left; it must not have panicked.
+    pub fn of(output: Output) -> Self {
+        let ran = Self {
+            code: output.status.code().unwrap_or(-1),
+            out: String::from_utf8_lossy(&output.stdout).into_owned(),
+            err: String::from_utf8_lossy(&output.stderr).into_owned(),
+        };
+        assert!(!ran.err.contains("panicked"), "{}", ran.err);
+        ran
+    }
+}
+
+/// The fixture file of an example board.
+pub fn fixture(board: &str) -> String {
+    format!("{}/../fixtures/{board}/fixture.toml", env!("CARGO_MANIFEST_DIR"))
+}
+
+/// The one of the tide gauge head.
+pub fn gauge() -> String {
+    fixture("tide-gauge-head")
+}
+
+/// Arguments that sweep a unit on the modelled bench.
+pub fn sweep<'a>(fixture: &'a str, serial: &'a str, more: &[&'a str]) -> Vec<&'a str> {
+    [&["sweep", fixture, "--virtual", "--serial", serial], more].concat()
+}
