@@ -425,7 +425,7 @@ mod tests {
         let path = folder.path().join("lot.html");
         let place = Place::new(&path, Kind::Page, false, Some(&store)).unwrap();
         fs::write(&path, "somebody else's").unwrap();
-        assert!(matches!(place.write(&page()), Err(Refused::Foreign { .. })));
+        assert!(matches!(place.write(page()), Err(Refused::Foreign { .. })));
         assert_eq!(fs::read_to_string(&path).unwrap(), "somebody else's");
     }
 }

@@ -80,11 +80,11 @@ impl Ready {
                 .and_then(|text| Ok(output.text(&text)?)),
             Stdout::Table => (views.csv)(output).map_err(csv_failure),
         };
-        let page = self.page.as_ref().map(|place| Ok(place.write(&(views.html)())?));
+        let page = self.page.as_ref().map(|place| Ok(place.write((views.html)())?));
         let table = self.table.as_ref().map(|place| {
             let mut bytes = Vec::new();
             (views.csv)(&mut bytes).map_err(csv_failure)?;
-            Ok(place.write(&bytes)?)
+            Ok(place.write(bytes)?)
         });
         [Some(stdout), page, table].into_iter().flatten().filter_map(Result::err).collect()
     }
