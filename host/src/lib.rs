@@ -17,6 +17,7 @@ pub mod plan;
 
 pub mod link;
 pub mod measurement;
+pub mod operator;
 pub mod virtual_bench;
 
 pub mod measure;

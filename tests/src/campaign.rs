@@ -10,6 +10,7 @@ use std::{
 use copperwalk::{
     board::{self, SegmentId},
     fixture::{self, Fixture},
+    link::Session,
     plan::{self, Plan, Sampling},
     sweep::{self, Subject, Sweep},
     virtual_bench::{Spec, Truth, VirtualBench},
@@ -57,11 +58,13 @@ impl Bed {
     /// # Panics
     /// If the specification is not possible here, or the bench does not answer.
     pub fn sweep(&self, spec: &Spec) -> (Sweep, Truth) {
-        let mut bench = VirtualBench::new(&self.fixture, spec).unwrap_or_else(|error| panic!("{error}"));
+        let bench = VirtualBench::new(&self.fixture, spec).unwrap_or_else(|error| panic!("{error}"));
+        let mut operator = bench.operator();
+        let mut session = Session::open(bench).unwrap_or_else(|error| panic!("{error}"));
         let subject = Subject { serial: format!("seed {}", spec.unit_seed), lot: None, started_us: 0 };
-        let sweep = sweep::sweep(&mut bench, &self.fixture, &self.plan, subject)
+        let sweep = sweep::sweep(&mut session, &mut operator, &self.fixture, &self.plan, subject)
             .unwrap_or_else(|error| panic!("{spec:?}: {error}"));
-        (sweep, bench.truth())
+        (sweep, session.transport().truth())
     }
 
     /// The name of a segment.

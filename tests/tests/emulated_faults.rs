@@ -3,10 +3,7 @@
 #![allow(clippy::expect_used, clippy::panic, reason = "a failed expectation is the message")]
 
 use copperwalk::{
-    link::{
-        Link,
-        client::{ClientError, greet, run, status},
-    },
+    link::{LinkError, Session},
     virtual_bench::Spec,
 };
 use copperwalk_tests::{
@@ -37,19 +34,20 @@ fn long_plan(source: Source) -> Vec<Shot> {
 }
 
 /// A bench in the middle of a long shot: four relays driven, current on. Returns the run's number too.
-fn in_the_middle(source: Source) -> (EmulatedBench, u16) {
-    let mut bench = EmulatedBench::start(&example("tide-gauge-head"), &Spec::new(5));
+fn in_the_middle(source: Source) -> (Session<EmulatedBench>, u16) {
+    let mut bench = EmulatedBench::greeted(&example("tide-gauge-head"), &Spec::new(5));
     let seq = start(&mut bench, &long_plan(source));
-    bench.pass(60_000);
-    let events = bench.around.models.trace().events();
+    bench.transport_mut().pass(60_000);
+    let events = bench.transport_mut().around.models.trace().events();
     assert!(excited(events), "no current in the middle of a shot");
     assert_eq!(driven(events).len(), 4, "four contacts make a four-wire shot");
     (bench, seq)
 }
 
 /// Everything is dark since at most [`DARK_WITHIN_US`] after `fault_us`, and stays so.
-fn assert_dark(bench: &mut EmulatedBench, fault_us: u64) {
+fn assert_dark(bench: &mut Session<EmulatedBench>, fault_us: u64) {
     let until = fault_us + DARK_WITHIN_US;
+    let bench = bench.transport_mut();
     bench.pass(until.saturating_sub(bench.now_us()));
     let since =
         dark_since(bench.around.models.trace().events()).expect("a relay is driven, or current flows");
@@ -57,44 +55,44 @@ fn assert_dark(bench: &mut EmulatedBench, fault_us: u64) {
     println!("dark {} µs after the fault", since.saturating_sub(fault_us));
 }
 
-fn assert_dark_and_cold(bench: &mut EmulatedBench, fault_us: u64) {
+fn assert_dark_and_cold(bench: &mut Session<EmulatedBench>, fault_us: u64) {
     assert_dark(bench, fault_us);
-    assert_cold_switching(bench.around.models.trace().events());
+    assert_cold_switching(bench.transport_mut().around.models.trace().events());
 }
 
 /// The run's own last words.
-fn end(bench: &mut EmulatedBench, seq: u16) -> RunEnd {
+fn end(bench: &mut Session<EmulatedBench>, seq: u16) -> RunEnd {
     collect(bench, seq).1
 }
 
 /// The controller works as before.
-fn assert_usable(bench: &mut EmulatedBench) {
-    greet(bench).expect("an answer");
-    let report = run(bench, &walk(&example("tide-gauge-head"), 2)).expect("a run");
+fn assert_usable(bench: &mut Session<EmulatedBench>) {
+    bench.greet().expect("an answer");
+    let report = bench.run(&walk(&example("tide-gauge-head"), 2)).expect("a run");
     assert_eq!(report.end, RunEnd::Complete);
 }
 
 #[test]
 fn the_lid_is_opened() {
     let (mut bench, seq) = in_the_middle(Source::Load);
-    let now = bench.now_us();
-    bench.around.lid_open = true;
+    let now = bench.transport().now_us();
+    bench.transport_mut().around.lid_open = true;
     assert_dark_and_cold(&mut bench, now);
     assert_eq!(end(&mut bench, seq), RunEnd::Fault(Fault::Lid));
-    let now = status(&mut bench).expect("an answer");
+    let now = bench.status().expect("an answer");
     assert!(now.lid_open && now.fault == Some(Fault::Lid), "{now:?}");
     // No plan runs under an open lid.
-    let refused = run(&mut bench, &walk(&example("tide-gauge-head"), 1)).expect_err("the lid is open");
+    let refused = bench.run(&walk(&example("tide-gauge-head"), 1)).expect_err("the lid is open");
     assert_eq!(refused.to_string(), "the controller refused: the lid is open; close it");
-    bench.around.lid_open = false;
+    bench.transport_mut().around.lid_open = false;
     assert_usable(&mut bench);
 }
 
 #[test]
 fn the_host_falls_silent() {
     let (mut bench, seq) = in_the_middle(Source::Load);
-    let silent_since = bench.now_us();
-    bench.pass(u64::from(HEARTBEAT_US));
+    let silent_since = bench.transport().now_us();
+    bench.transport_mut().pass(u64::from(HEARTBEAT_US));
     assert_dark_and_cold(&mut bench, silent_since + u64::from(HEARTBEAT_US));
     assert_eq!(end(&mut bench, seq), RunEnd::Fault(Fault::Heartbeat));
     assert_usable(&mut bench);
@@ -103,14 +101,14 @@ fn the_host_falls_silent() {
 #[test]
 fn the_cable_is_pulled() {
     let (mut bench, _) = in_the_middle(Source::Dry);
-    let pulled = bench.now_us();
-    bench.plug(false);
+    let pulled = bench.transport().now_us();
+    bench.transport_mut().plug(false);
     assert_dark_and_cold(&mut bench, pulled);
-    bench.plug(true);
-    bench.open(true);
+    bench.transport_mut().plug(true);
+    bench.transport_mut().open(true);
     // What the operating system kept of the old conversation is gone with the old device.
-    greet(&mut bench).expect("an answer");
-    let now = status(&mut bench).expect("an answer");
+    bench.greet().expect("an answer");
+    let now = bench.status().expect("an answer");
     assert_eq!((now.running, now.fault, now.watchdog_bit), (false, Some(Fault::Line), false));
     assert_usable(&mut bench);
 }
@@ -118,12 +116,12 @@ fn the_cable_is_pulled() {
 #[test]
 fn the_program_on_the_host_dies_and_its_port_closes() {
     let (mut bench, _) = in_the_middle(Source::Load);
-    let closed = bench.now_us();
-    bench.open(false);
+    let closed = bench.transport().now_us();
+    bench.transport_mut().open(false);
     assert_dark_and_cold(&mut bench, closed);
-    bench.open(true);
-    greet(&mut bench).expect("an answer");
-    assert_eq!(status(&mut bench).expect("an answer").fault, Some(Fault::Line));
+    bench.transport_mut().open(true);
+    bench.greet().expect("an answer");
+    assert_eq!(bench.status().expect("an answer").fault, Some(Fault::Line));
     assert_usable(&mut bench);
 }
 
@@ -132,22 +130,22 @@ fn the_program_on_the_host_dies_and_its_port_closes() {
 fn the_host_stops_reading() {
     /// The queue holds two seconds of small codes; then the run waits as long as for a heartbeat.
     const PATIENCE_US: u64 = 3_000_000;
-    let mut bench = EmulatedBench::start(&example("tide-gauge-head"), &Spec::new(5));
+    let mut bench = EmulatedBench::greeted(&example("tide-gauge-head"), &Spec::new(5));
     let mut shots = long_plan(Source::Dry);
     let Method::Ratio(ratio) = &mut shots[1].method else { panic!("the walk measures ratios") };
     (ratio.rate, ratio.triples_min, ratio.triples_max) = (Rate::Sps1000, 255, 255);
     shots.extend(vec![shots[1]; 3]);
     start(&mut bench, &shots);
-    bench.reading(false);
-    let since = bench.now_us();
-    while bench.now_us() < since + PATIENCE_US {
-        bench.send(ToBench::Status).expect("the line is there");
-        bench.pass(50_000);
+    bench.transport_mut().reading(false);
+    let since = bench.transport().now_us();
+    while bench.transport().now_us() < since + PATIENCE_US {
+        bench.say(ToBench::Status).expect("the line is there");
+        bench.transport_mut().pass(50_000);
     }
     assert_dark_and_cold(&mut bench, since + PATIENCE_US);
-    bench.reading(true);
-    greet(&mut bench).expect("an answer");
-    let fault = status(&mut bench).expect("an answer").fault;
+    bench.transport_mut().reading(true);
+    bench.greet().expect("an answer");
+    let fault = bench.status().expect("an answer").fault;
     assert!(matches!(fault, Some(Fault::Line | Fault::Heartbeat)), "{fault:?}");
     assert_usable(&mut bench);
 }
@@ -155,13 +153,13 @@ fn the_host_stops_reading() {
 #[test]
 fn the_converter_falls_mute() {
     let (mut bench, seq) = in_the_middle(Source::Load);
-    let now = bench.now_us();
-    bench.around.adc_failure = AdcFailure::Mute;
+    let now = bench.transport().now_us();
+    bench.transport_mut().around.adc_failure = AdcFailure::Mute;
     assert_dark(&mut bench, now);
     assert_eq!(end(&mut bench, seq), RunEnd::Fault(Fault::AdcRegisters));
-    let refused = run(&mut bench, &walk(&example("tide-gauge-head"), 1)).expect_err("it is broken");
-    assert!(matches!(refused, ClientError::Refused(Refusal::Broken(Fault::AdcRegisters))), "{refused}");
-    bench.around.adc_failure = AdcFailure::None;
+    let refused = bench.run(&walk(&example("tide-gauge-head"), 1)).expect_err("it is broken");
+    assert!(matches!(refused, LinkError::Refused(Refusal::Broken(Fault::AdcRegisters))), "{refused}");
+    bench.transport_mut().around.adc_failure = AdcFailure::None;
     assert_usable(&mut bench);
 }
 
@@ -169,14 +167,14 @@ fn the_converter_falls_mute() {
 fn the_ready_line_sticks() {
     for failure in [AdcFailure::ReadyStuckHigh, AdcFailure::ReadyStuckLow] {
         let (mut bench, seq) = in_the_middle(Source::Load);
-        let now = bench.now_us();
-        bench.around.adc_failure = failure;
+        let now = bench.transport().now_us();
+        bench.transport_mut().around.adc_failure = failure;
         // A conversion at 20 SPS takes 50 ms and is given twice that: the fault shows by then.
         let shows =
             now + if failure == AdcFailure::ReadyStuckHigh { 2 * u64::from(Rate::Sps20.micros()) } else { 0 };
         assert_dark_and_cold(&mut bench, shows);
         assert_eq!(end(&mut bench, seq), RunEnd::Fault(Fault::AdcTimeout), "{failure:?}");
-        bench.around.adc_failure = AdcFailure::None;
+        bench.transport_mut().around.adc_failure = AdcFailure::None;
         assert_usable(&mut bench);
     }
 }
@@ -186,10 +184,10 @@ fn the_firmware_panics_hangs_or_faults() {
     for how in [Break::Panic, Break::HardFault, Break::Hang] {
         for source in [Source::Load, Source::Dry] {
             let (mut bench, _) = in_the_middle(source);
-            let broken = bench.now_us();
-            bench.break_firmware(how);
-            bench.step(broken + 100);
-            let left = driven(bench.around.models.trace().events());
+            let broken = bench.transport().now_us();
+            bench.transport_mut().break_firmware(how);
+            bench.transport_mut().step(broken + 100);
+            let left = driven(bench.transport_mut().around.models.trace().events());
             // A handler that still runs opens everything at once; for a hang the watchdog has to bite.
             assert_eq!(left.is_empty(), how != Break::Hang, "{how:?} under {source:?}: {left:?}");
             if source == Source::Load {
@@ -198,11 +196,11 @@ fn the_firmware_panics_hangs_or_faults() {
                 // The milliampere comes from the converter, which nobody commands any more before the restart.
                 assert_dark(&mut bench, broken);
             }
-            assert_eq!(bench.around.bites.len(), 1, "{how:?}: the watchdog bites once");
+            assert_eq!(bench.transport().around.bites.len(), 1, "{how:?}: the watchdog bites once");
             // The chip starts anew and so does its USB device.
-            bench.pass(50_000);
-            greet(&mut bench).expect("an answer");
-            assert!(status(&mut bench).expect("an answer").watchdog_bit, "{how:?}");
+            bench.transport_mut().pass(50_000);
+            bench.greet().expect("an answer");
+            assert!(bench.status().expect("an answer").watchdog_bit, "{how:?}");
             assert_usable(&mut bench);
         }
     }
@@ -211,11 +209,11 @@ fn the_firmware_panics_hangs_or_faults() {
 #[test]
 fn the_power_fails_for_a_moment() {
     let (mut bench, _) = in_the_middle(Source::Load);
-    let failed = bench.now_us();
-    bench.power_cycle();
+    let failed = bench.transport().now_us();
+    bench.transport_mut().power_cycle();
     assert_dark(&mut bench, failed);
-    greet(&mut bench).expect("an answer");
-    assert!(!status(&mut bench).expect("an answer").watchdog_bit);
+    bench.greet().expect("an answer");
+    assert!(!bench.status().expect("an answer").watchdog_bit);
     assert_usable(&mut bench);
 }
 
@@ -223,7 +221,7 @@ fn the_power_fails_for_a_moment() {
 fn a_host_of_another_version_comes() {
     for protocol in [PROTOCOL - 1, PROTOCOL + 1] {
         let (mut bench, _) = in_the_middle(Source::Load);
-        let now = bench.now_us();
+        let now = bench.transport().now_us();
         let answer = ask(&mut bench, ToBench::Hello { protocol });
         assert_eq!(answer, FromBench::Refused(Refusal::Protocol { mine: PROTOCOL }));
         assert_dark(&mut bench, now);

@@ -2,10 +2,7 @@
 #![allow(clippy::expect_used, clippy::panic, reason = "a failed expectation is the message")]
 
 use copperwalk::{
-    link::{
-        Link,
-        client::{ClientError, greet, run},
-    },
+    link::{LinkError, Session},
     virtual_bench::{Spec, rng::Rng},
 };
 use copperwalk_tests::{
@@ -23,8 +20,8 @@ use copperwalk_wire::{
     message::{ECHO_BYTES, Fault, Refusal, Rule, RunEnd},
 };
 
-fn bench() -> EmulatedBench {
-    EmulatedBench::start(&example("tide-gauge-head"), &Spec::new(3))
+fn bench() -> Session<EmulatedBench> {
+    EmulatedBench::greeted(&example("tide-gauge-head"), &Spec::new(3))
 }
 
 fn shots() -> Vec<Shot> {
@@ -51,30 +48,30 @@ fn damaged_frames_do_not_disturb_a_run() {
     let mut bench = bench();
     let mut rng = Rng::new(1);
     let clean = {
-        greet(&mut bench).expect("an answer");
-        run(&mut bench, &shots()).expect("a run")
+        bench.greet().expect("an answer");
+        bench.run(&shots()).expect("a run")
     };
     let seq = start(&mut bench, &shots());
     // The last word of an honest host was `Run`; the line may well repeat it.
-    bench.send_raw(&frame(seq, ToBench::Run));
+    bench.transport_mut().send_raw(&frame(seq, ToBench::Run));
     for round in 0..10 {
         let status = frame(1_000 + round, ToBench::Status);
-        bench.send_raw(&[&status[..status.len() / 2], &[0]].concat()); // torn
-        bench.send_raw(&[&bytes(&mut rng, 70), &[0][..]].concat()); // garbage
-        bench.send_raw(&[&vec![0x55; 3 * MAX_FRAME], &[0][..]].concat()); // oversized
+        bench.transport_mut().send_raw(&[&status[..status.len() / 2], &[0]].concat()); // torn
+        bench.transport_mut().send_raw(&[&bytes(&mut rng, 70), &[0][..]].concat()); // garbage
+        bench.transport_mut().send_raw(&[&vec![0x55; 3 * MAX_FRAME], &[0][..]].concat()); // oversized
         let mut altered = status.clone();
         altered[2] ^= 0x10;
-        bench.send_raw(&altered); // one bit
-        bench.send_raw(&[&[0, 0, 0], &*status].concat()); // an honest one again
-        bench.pass(1_000);
+        bench.transport_mut().send_raw(&altered); // one bit
+        bench.transport_mut().send_raw(&[&[0, 0, 0], &*status].concat()); // an honest one again
+        bench.transport_mut().pass(1_000);
     }
     let (gave, end) = collect(&mut bench, seq);
     assert_eq!(end, RunEnd::Complete);
     let counts = |codes: &[Vec<i32>]| codes.iter().map(Vec::len).collect::<Vec<_>>();
     let clean: Vec<_> = clean.shots.into_iter().map(|shot| shot.codes).collect();
     assert_eq!(counts(&gave.codes), counts(&clean));
-    assert!(dark_since(bench.around.models.trace().events()).is_some());
-    assert!(bench.around.bites.is_empty());
+    assert!(dark_since(bench.transport_mut().around.models.trace().events()).is_some());
+    assert!(bench.transport().around.bites.is_empty());
 }
 
 /// A host that has gone mad keeps no run alive: only whole messages count as a heartbeat.
@@ -88,15 +85,16 @@ fn garbage_is_no_heartbeat() {
         ratio.rate = Rate::Sps20;
     }
     let seq = start(&mut bench, &plan);
-    let since = bench.now_us();
+    let since = bench.transport().now_us();
     let until = since + u64::from(HEARTBEAT_US) + 100_000;
-    while bench.now_us() < until {
-        bench.send_raw(&[&bytes(&mut rng, 40), &[0][..]].concat());
-        bench.pass(5_000);
+    while bench.transport().now_us() < until {
+        bench.transport_mut().send_raw(&[&bytes(&mut rng, 40), &[0][..]].concat());
+        bench.transport_mut().pass(5_000);
     }
-    let dark = dark_since(bench.around.models.trace().events()).expect("a relay is driven, or current flows");
+    let dark = dark_since(bench.transport_mut().around.models.trace().events())
+        .expect("a relay is driven, or current flows");
     assert!(dark <= until, "{dark} > {until}");
-    assert_cold_switching(bench.around.models.trace().events());
+    assert_cold_switching(bench.transport_mut().around.models.trace().events());
     assert_eq!(collect(&mut bench, seq).1, RunEnd::Fault(Fault::Heartbeat));
 }
 
@@ -106,22 +104,22 @@ fn a_plan_that_arrives_mixed_up_is_not_run() {
     let mut bench = bench();
     let shots = shots();
     let count = u16::try_from(shots.len()).expect("few");
-    let load = |bench: &mut EmulatedBench, order: &[usize]| {
-        greet(bench).expect("an answer");
+    let load = |bench: &mut Session<EmulatedBench>, order: &[usize]| {
+        bench.greet().expect("an answer");
         assert_eq!(ask(bench, ToBench::Plan { shots: count }), FromBench::Done);
         let send = |index: &usize| {
             let shot = ToBench::Shot { index: *index as u16, shot: shots[*index] };
-            bench.send(shot).expect("the line is there")
+            bench.say(shot).expect("the line is there")
         };
         order.iter().map(send).collect::<Vec<_>>()
     };
     // Twice each.
     let order: Vec<_> = (0..shots.len()).flat_map(|index| [index, index]).collect();
     load(&mut bench, &order);
-    let seq = bench.send(ToBench::Run).expect("the line is there");
+    let seq = bench.say(ToBench::Run).expect("the line is there");
     assert_eq!(answer(&mut bench, seq).body, FromBench::Done);
     assert_eq!(collect(&mut bench, seq).1, RunEnd::Complete);
-    bench.around.models.trace().keep(true);
+    bench.transport_mut().around.models.trace().keep(true);
     // Two swapped: the second is refused, once, and the whole is not run.
     let numbers = load(&mut bench, &[0, 2, 1, 3, 4, 5, 6]);
     assert_eq!(answer(&mut bench, numbers[1]).body, FromBench::Refused(Refusal::ShotMissing { expected: 1 }));
@@ -129,7 +127,7 @@ fn a_plan_that_arrives_mixed_up_is_not_run() {
     load(&mut bench, &[0, 1, 2, 3, 4, 5]);
     let refused = ask(&mut bench, ToBench::Run);
     assert_eq!(refused, FromBench::Refused(Refusal::ShotMissing { expected: 6 }));
-    assert_eq!(bench.around.models.trace().events(), [], "nothing moved");
+    assert_eq!(bench.transport_mut().around.models.trace().events(), [], "nothing moved");
 }
 
 #[test]
@@ -181,17 +179,21 @@ fn a_plan_that_breaks_a_safety_rule_is_refused_by_the_firmware_itself() {
         ("no samples", ratio(Ratio { triples_min: 0, ..plain }), 1, Rule::Counts),
         ("a gate that is no number", ratio(Ratio { gate: Some(f32::NAN), ..plain }), 1, Rule::NotFinite),
     ];
-    greet(&mut bench).expect("an answer");
+    bench.greet().expect("an answer");
     for (name, plan, index, rule) in cases {
-        match run(&mut bench, &plan) {
-            Err(ClientError::Refused(refusal)) => {
+        match bench.run(&plan) {
+            Err(LinkError::Refused(refusal)) => {
                 assert_eq!(refusal, Refusal::Rule { index, rule }, "{name}")
             }
             other => panic!("{name}: {other:?}"),
         }
     }
-    assert_eq!(dark_since(bench.around.models.trace().events()), Some(0), "no relay ever moved");
-    assert_eq!(run(&mut bench, &shots).expect("an honest plan").end, RunEnd::Complete);
+    assert_eq!(
+        dark_since(bench.transport_mut().around.models.trace().events()),
+        Some(0),
+        "no relay ever moved"
+    );
+    assert_eq!(bench.run(&shots).expect("an honest plan").end, RunEnd::Complete);
 }
 
 /// 10,000 frames: honest messages in any order with any content, torn, altered and made-up ones. The controller answers or
@@ -214,21 +216,25 @@ fn ten_thousand_random_frames() {
             }
             _ => honest,
         };
-        bench.send_raw(&wire);
+        bench.transport_mut().send_raw(&wire);
         if number % 16 == 0 {
-            bench.pass(below(&mut rng, 8_000) as u64);
+            bench.transport_mut().pass(below(&mut rng, 8_000) as u64);
         }
     }
     // Whatever is still in the buffers, and then silence.
-    bench.pass(3_000_000);
-    assert!(bench.around.bites.is_empty(), "the watchdog bit at {:?} µs", bench.around.bites);
-    let events = bench.around.models.trace().events();
+    bench.transport_mut().pass(3_000_000);
+    assert!(
+        bench.transport().around.bites.is_empty(),
+        "the watchdog bit at {:?} µs",
+        bench.transport().around.bites
+    );
+    let events = bench.transport_mut().around.models.trace().events();
     let changes = assert_cold_switching(events);
     let dark = dark_since(events).expect("everything is open in the end");
     assert!(changes > 100, "only {changes} changes of relays: too tame a test");
-    println!("{changes} changes of relays, dark since {dark} µs of {} µs", bench.now_us());
-    greet(&mut bench).expect("an answer");
-    assert_eq!(run(&mut bench, &shots).expect("a run").end, RunEnd::Complete);
+    println!("{changes} changes of relays, dark since {dark} µs of {} µs", bench.transport().now_us());
+    bench.greet().expect("an answer");
+    assert_eq!(bench.run(&shots).expect("a run").end, RunEnd::Complete);
 }
 
 /// Any message, with a liking for sequences that get somewhere.

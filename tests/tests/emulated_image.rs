@@ -1,10 +1,10 @@
 //! What goes onto the microcontroller: its size, its packing, and how it presents itself on the bus.
 #![allow(clippy::expect_used, clippy::panic, reason = "a failed expectation is the message")]
 
-use std::{collections::BTreeMap, fs, time::Duration};
+use std::{collections::BTreeMap, fs};
 
 use copperwalk::{
-    link::{Link, client::greet, discover},
+    link::{Session, discover},
     virtual_bench::Spec,
 };
 use copperwalk_tests::{
@@ -12,7 +12,7 @@ use copperwalk_tests::{
     emulator::{
         bench::EmulatedBench,
         firmware::image,
-        talk::{collect, start, walk},
+        talk::{answer, collect, start, walk},
     },
 };
 use copperwalk_wire::{
@@ -25,8 +25,8 @@ use nusb::{
     transfer::Direction,
 };
 
-fn bench() -> EmulatedBench {
-    EmulatedBench::start(&example("tide-gauge-head"), &Spec::new(7))
+fn bench() -> Session<EmulatedBench> {
+    EmulatedBench::greeted(&example("tide-gauge-head"), &Spec::new(7))
 }
 
 fn word(bytes: &[u8], at: usize) -> u32 {
@@ -50,14 +50,14 @@ fn the_firmware_keeps_its_budget_with_the_longest_plan() {
     let (gave, end) = collect(&mut bench, seq);
     assert_eq!((end, gave.codes.len()), (RunEnd::Complete, 512));
     // One more is one too many, and is said to be.
-    greet(&mut bench).expect("an answer");
-    let seq = bench.send(ToBench::Plan { shots: PLAN_CAPACITY + 1 }).expect("the line is there");
-    let answer = bench.receive(Duration::from_secs(1)).expect("an answer");
+    bench.greet().expect("an answer");
+    let seq = bench.say(ToBench::Plan { shots: PLAN_CAPACITY + 1 }).expect("the line is there");
+    let told = answer(&mut bench, seq);
     assert_eq!(
-        (answer.seq, answer.body),
+        (told.seq, told.body),
         (seq, FromBench::Refused(Refusal::PlanTooLong { capacity: PLAN_CAPACITY }))
     );
-    let (image, stack) = (image(), bench.stack_used());
+    let (image, stack) = (image(), bench.transport_mut().stack_used());
     println!(
         "flash {} bytes, RAM {} bytes: {} static and {stack} of stack at the deepest",
         image.flash,
@@ -112,7 +112,7 @@ fn the_uf2_file_carries_the_elf_files_flash() {
 /// a general-purpose USB library.
 #[test]
 fn it_is_a_cdc_serial_port_to_any_host() {
-    let usb = bench().around.usb.expect("found at the start");
+    let usb = bench().transport().around.usb.clone().expect("found at the start");
     let device = DeviceDescriptor::new(&usb.device).expect("a device descriptor");
     assert_eq!((device.vendor_id(), device.product_id()), discover::USB_ID);
     assert_eq!((device.class(), device.max_packet_size_0(), device.num_configurations()), (0x02, 64, 1));

@@ -3,21 +3,12 @@
 
 use std::time::{Duration, Instant};
 
-use copperwalk::{
-    link::{
-        Link, LinkError,
-        client::{greet, status},
-    },
-    virtual_bench::Spec,
-};
+use copperwalk::{link::Session, virtual_bench::Spec};
 use copperwalk_tests::{boards::example, emulator::bench::EmulatedBench};
-use copperwalk_wire::{
-    FromBench, MAX_FRAME, PROTOCOL, Packet, ToBench, encode,
-    message::{ECHO_BYTES, Refusal},
-};
+use copperwalk_wire::{FromBench, MAX_FRAME, PROTOCOL, Packet, ToBench, encode, message::ECHO_BYTES};
 
-fn bench() -> EmulatedBench {
-    EmulatedBench::start(&example("tide-gauge-head"), &Spec::new(7))
+fn bench() -> Session<EmulatedBench> {
+    EmulatedBench::greeted(&example("tide-gauge-head"), &Spec::new(7))
 }
 
 fn frame(seq: u16, body: ToBench) -> Vec<u8> {
@@ -28,40 +19,19 @@ fn frame(seq: u16, body: ToBench) -> Vec<u8> {
 #[test]
 fn the_controller_introduces_itself() {
     let mut bench = bench();
-    let identity = greet(&mut bench).unwrap();
+    let identity = *bench.identity();
     assert_eq!(identity.protocol, PROTOCOL);
     assert_eq!((identity.force_channels, identity.sense_channels), (16, 48));
     assert!(identity.plan_capacity >= 512);
     // The same number on the bus and in the answer, read from the (stand-in) flash chip.
-    let usb = bench.around.usb.clone().unwrap();
+    let usb = bench.transport_mut().around.usb.clone().unwrap();
     assert_eq!(usb.serial, "E660C0D1CE5EED01");
     assert_eq!(identity.serial, 0xE660_C0D1_CE5E_ED01_u64.to_be_bytes());
-    let status = status(&mut bench).unwrap();
+    let status = bench.status().unwrap();
     assert!(
         !status.running && !status.lid_open && status.fault.is_none() && !status.watchdog_bit,
         "{status:?}"
     );
-}
-
-/// A controller whose firmware is older or newer than the program says so, and the program says what to do.
-#[test]
-fn firmware_of_another_version_is_refused_in_plain_words() {
-    struct Foreign(u16);
-    impl Link for Foreign {
-        fn name(&self) -> String {
-            "a controller of another version".into()
-        }
-        fn send(&mut self, message: ToBench) -> Result<u16, LinkError> {
-            assert_eq!(message, ToBench::Hello { protocol: PROTOCOL });
-            Ok(1)
-        }
-        fn receive(&mut self, _patience: Duration) -> Result<Packet<FromBench>, LinkError> {
-            Ok(Packet { seq: 1, body: FromBench::Refused(Refusal::Protocol { mine: self.0 }) })
-        }
-    }
-    let refused = |version| greet(&mut Foreign(version)).unwrap_err().to_string();
-    assert!(refused(PROTOCOL - 1).contains("flash the firmware that came with this program"));
-    assert!(refused(PROTOCOL + 1).contains("update this program"));
 }
 
 /// 1 MiB there and back in frames of the greatest length, sent without waiting for answers.
@@ -69,7 +39,7 @@ fn firmware_of_another_version_is_refused_in_plain_words() {
 fn a_mebibyte_comes_back_whole() {
     const TOTAL: usize = 1 << 20;
     let mut bench = bench();
-    let start_us = bench.now_us();
+    let start_us = bench.transport().now_us();
     let wall = Instant::now();
     let payload = |number: u16| -> [u8; ECHO_BYTES] {
         // Every byte value, zeros and runs included; each frame differs.
@@ -80,10 +50,12 @@ fn a_mebibyte_comes_back_whole() {
     for number in 0..frames {
         // A few frames ahead: the operating system's buffer, not a flood.
         while next < frames && next < number + 16 {
-            bench.send_raw(&frame(next, ToBench::Echo { bytes: payload(next).into_iter().collect() }));
+            bench
+                .transport_mut()
+                .send_raw(&frame(next, ToBench::Echo { bytes: payload(next).into_iter().collect() }));
             next += 1;
         }
-        let packet = bench.receive(Duration::from_secs(1)).unwrap();
+        let packet = bench.hear(Duration::from_secs(1)).unwrap().unwrap();
         assert_eq!(packet.seq, number);
         assert_eq!(
             packet.body,
@@ -91,7 +63,7 @@ fn a_mebibyte_comes_back_whole() {
             "frame {number}"
         );
     }
-    let micros = bench.now_us() - start_us;
+    let micros = bench.transport().now_us() - start_us;
     println!(
         "echo: {TOTAL} bytes each way in {:.3} s of device time ({:.0} KB/s), {:.1} s of wall time",
         micros as f64 * 1e-6,

@@ -14,12 +14,7 @@ use std::{
 use copperwalk::{
     board::StateId,
     fixture::Fixture,
-    link::{
-        Bench, Link,
-        client::{self, ClientError, greet, status},
-        discover,
-        serial::SerialLink,
-    },
+    link::{LinkError, Session, discover, serial::SerialLink},
     virtual_bench::Spec,
 };
 use copperwalk_tests::{
@@ -27,7 +22,7 @@ use copperwalk_tests::{
     emulator::{bench::EmulatedBench, cable::Cable, talk, trace},
 };
 use copperwalk_wire::{
-    Method, Rate, Shot, ToBench,
+    Method, Rate, Shot,
     message::{Fault, RunEnd},
 };
 use serde_json::Value;
@@ -47,12 +42,12 @@ fn port(cable: &Cable) -> String {
     cable.port().to_str().expect("a path in UTF-8").into()
 }
 
-fn open(cable: &Cable) -> SerialLink {
-    SerialLink::open(&port(cable)).expect("the port is free")
+fn open(cable: &Cable) -> Session<SerialLink> {
+    Session::open(SerialLink::open(&port(cable)).expect("the port is free")).expect("a controller")
 }
 
-fn is_ready(link: &mut SerialLink) -> bool {
-    discover::status_words(&status(link).expect("an answer")) == "ready"
+fn is_ready(session: &mut Session<SerialLink>) -> bool {
+    discover::status_words(&session.status().expect("an answer")) == "ready"
 }
 
 /// Waits, in real time, until something is so.
@@ -97,56 +92,52 @@ fn long_plan() -> Vec<Shot> {
 #[test]
 fn the_host_talks_to_it_and_runs_a_plan() {
     let cable = cable();
-    let mut link = open(&cable);
-    let identity = greet(&mut link).unwrap();
-    assert_eq!(discover::serial_text(identity.serial), "E660C0D1CE5EED01");
-    assert!(is_ready(&mut link));
+    let mut session = open(&cable);
+    assert_eq!(discover::serial_text(session.identity().serial), "E660C0D1CE5EED01");
+    assert!(is_ready(&mut session));
     let shots = talk::walk(&example(BOARD), 6);
-    let report = client::run(&mut link, &shots).unwrap();
+    let report = session.run(&shots).unwrap();
     assert_eq!(report.end, RunEnd::Complete);
     assert_eq!(report.shots.len(), shots.len());
     // An idle host says nothing and none is needed.
     thread::sleep(Duration::from_millis(700));
-    assert!(is_ready(&mut link));
+    assert!(is_ready(&mut session));
 }
 
 #[test]
 fn a_second_host_is_kept_out_in_plain_words() {
     let cable = cable();
-    let mut link = open(&cable);
-    greet(&mut link).unwrap();
+    let mut session = open(&cable);
     let refused = SerialLink::open(&port(&cable)).unwrap_err().to_string();
     assert!(refused.contains("another program has it open; close that one first"), "{refused}");
     // The first one never noticed.
-    assert!(is_ready(&mut link));
-    drop(link);
-    greet(&mut open(&cable)).unwrap();
+    assert!(is_ready(&mut session));
+    drop(session);
+    open(&cable);
 }
 
 #[test]
-fn a_pulled_cable_ends_the_run_and_the_link_finds_back() {
+fn a_pulled_cable_ends_the_run_and_the_next_session_finds_the_controller() {
     let cable = cable();
-    let mut link = open(&cable);
-    greet(&mut link).unwrap();
+    let mut session = open(&cable);
     let host = thread::spawn(move || {
-        let error = client::run(&mut link, &long_plan()).expect_err("the cable was pulled");
-        (link, error)
+        let error = session.run(&long_plan()).expect_err("the cable was pulled");
+        (session, error)
     });
     in_a_shot(&cable);
     let pulled = cable.with(|bench| bench.now_us());
     cable.pull();
     assert_dark_after(&cable, pulled);
-    let (mut link, error) = host.join().unwrap();
-    assert!(matches!(error, ClientError::Link(_)), "{error:?}");
+    let (mut session, error) = host.join().unwrap();
+    assert!(matches!(error, LinkError::Gone(_)), "{error:?}");
     assert!(error.to_string().contains("the controller or its cable was unplugged"), "{error}");
     // Nothing can be said any more, and a port that is not there stays so.
-    assert!(link.send(ToBench::Status).is_err());
-    assert!(link.reconnect(Duration::from_millis(300)).is_err());
+    assert_eq!(session.status().unwrap_err(), error);
+    assert!(matches!(SerialLink::open(&port(&cable)), Err(LinkError::CannotOpen(_))));
     cable.plug();
-    link.reconnect(PATIENCE).unwrap();
-    greet(&mut link).unwrap();
-    assert_eq!(status(&mut link).unwrap().fault, Some(Fault::Line));
-    let report = client::run(&mut link, &talk::walk(&example(BOARD), 2)).unwrap();
+    let mut session = open(&cable);
+    assert_eq!(session.status().unwrap().fault, Some(Fault::Line));
+    let report = session.run(&talk::walk(&example(BOARD), 2)).unwrap();
     assert_eq!(report.end, RunEnd::Complete);
 }
 
@@ -196,7 +187,7 @@ fn attend(cable: &Cable, fixture: &Fixture, child: &mut Child) -> String {
         let line = line.expect("UTF-8");
         let asked = |prompt: &str| !prompt.is_empty() && line.starts_with(prompt);
         if let Some(state) = fixture.board.states.iter().position(|state| asked(&state.prompt)) {
-            cable.with(move |bench| Bench::place(bench, StateId(state), "")).expect("placed");
+            cable.with(move |bench| bench.place(StateId(state)));
             keyboard.write_all(b"\n").expect("the program reads");
         }
         said += &line;

@@ -6,9 +6,10 @@ use std::{collections::BTreeSet, time::Instant};
 
 use copperwalk::{
     fixture::Fixture,
-    link::Bench,
+    link::{Session, Transport},
     measure::noise::noise_codes,
     measurement::{Run, RunShot},
+    operator::Operator,
     plan::{self, Plan, Sampling},
     sweep::{Subject, Sweep, sweep},
     verdict::Verdict,
@@ -23,9 +24,21 @@ use copperwalk_wire::{
     hardware::wait::{IDAC_START_US, OPERATE_US, QUIET_US, RELEASE_US, REVERSE_US, SETTLE_US},
 };
 
-fn swept(bench: &mut dyn Bench, fixture: &Fixture, plan: &Plan) -> Sweep {
+/// Sweeps the unit on a bench.
+fn swept<T: Transport>(
+    session: &mut Session<T>,
+    mut operator: impl Operator,
+    fixture: &Fixture,
+    plan: &Plan,
+) -> Sweep {
     let subject = Subject { serial: "E-1".into(), lot: None, started_us: 0 };
-    sweep(bench, fixture, plan, subject).expect("a sweep")
+    sweep(session, &mut operator, fixture, plan, subject).expect("a sweep")
+}
+
+/// Sweeps a unit on the emulated bench.
+fn emulated(session: &mut Session<EmulatedBench>, fixture: &Fixture, plan: &Plan) -> Sweep {
+    let operator = session.transport().operator();
+    swept(session, operator, fixture, plan)
 }
 
 fn compiled(fixture: &Fixture) -> Plan {
@@ -80,10 +93,12 @@ fn same_as_on_the_virtual_bench(name: &str, fault_sets: &[&[&str]]) {
         let spec = faults.iter().fold(Spec::new(11), |spec, fault| spec.fault(*fault));
         let label = format!("{name} {faults:?}");
         let wall = Instant::now();
-        let here = swept(&mut EmulatedBench::start(&fixture, &spec), &fixture, &plan);
+        let here = emulated(&mut EmulatedBench::greeted(&fixture, &spec), &fixture, &plan);
         let wall = wall.elapsed().as_secs_f64();
-        let mut virtual_bench = VirtualBench::new(&fixture, &spec).expect("a spec for this fixture");
-        let there = swept(&mut virtual_bench, &fixture, &plan);
+        let modelled = VirtualBench::new(&fixture, &spec).expect("a spec for this fixture");
+        let operator = modelled.operator();
+        let mut session = Session::open(modelled).expect("an answer");
+        let there = swept(&mut session, operator, &fixture, &plan);
         println!(
             "{label}: {:?}, {} µs here, {} µs there, {wall:.1} s of wall time",
             here.judgement.verdict,
@@ -183,7 +198,8 @@ fn relays(contacts: Contacts) -> BTreeSet<(u8, u8)> {
 fn device_time_goes_into_settling_and_converting() {
     let fixture = example("tide-gauge-head");
     assert_eq!(fixture.board.segments.len(), 12);
-    let sweep = swept(&mut EmulatedBench::start(&fixture, &Spec::new(11)), &fixture, &compiled(&fixture));
+    let sweep =
+        emulated(&mut EmulatedBench::greeted(&fixture, &Spec::new(11)), &fixture, &compiled(&fixture));
     let ideal: u64 = sweep.measurement.runs.iter().map(ideal_us).sum();
     let share = sweep.measurement.work().device_us as f64 / ideal as f64;
     println!(
@@ -205,12 +221,12 @@ fn a_share_of_a_hundred_sweeps(name: &str, seeds: std::ops::Range<u64>, faults: 
             0 => spec,
             other => spec.fault(faults[other as usize - 1]),
         };
-        let mut bench = EmulatedBench::start(&fixture, &spec);
+        let mut bench = EmulatedBench::greeted(&fixture, &spec);
         for _ in 0..5 {
-            swept(&mut bench, &fixture, &plan);
+            emulated(&mut bench, &fixture, &plan);
             sweeps += 1;
         }
-        let events = bench.around.models.trace().events();
+        let events = bench.transport_mut().around.models.trace().events();
         changes += trace::assert_cold_switching(events);
         assert!(trace::dark_since(events).is_some(), "seed {seed}: everything is open after a sweep");
     }

@@ -1,46 +1,37 @@
 //! The modelled bench end to end: the real controller logic, shots over the wire, codes back, against the truth.
 
-use std::time::Duration;
-
 use copperwalk::{
     board::{PointId, StateId},
     fixture::{self, Fixture},
-    link::Link,
+    link::Session,
+    operator::Operator,
     virtual_bench::{Spec, VirtualBench, trace::Change},
 };
 use copperwalk_wire::{
-    Contacts, FromBench, Gain, Method, PROTOCOL, Rate, Ratio, Shot, Source, ToBench,
+    Contacts, Gain, Method, Rate, Ratio, Shot, Source,
     hardware::RM_OHMS,
     message::{Fault, RunEnd},
 };
-
-const PATIENCE: Duration = Duration::from_secs(5);
 
 fn example(name: &str) -> Fixture {
     let path = format!("{}/../fixtures/{name}/fixture.toml", env!("CARGO_MANIFEST_DIR"));
     fixture::read(path.as_ref()).unwrap()
 }
 
+/// A bench whose controller has been greeted.
+fn greeted(fixture: &Fixture, spec: &Spec) -> Session<VirtualBench> {
+    Session::open(VirtualBench::new(fixture, spec).unwrap()).unwrap()
+}
+
+/// Puts the unit into a state.
+fn place(bench: &Session<VirtualBench>, state: StateId) {
+    bench.transport().operator().place(state, "").unwrap();
+}
+
 /// Runs a plan and gives the codes of every shot, and how the run ended.
-fn run(bench: &mut VirtualBench, shots: &[Shot]) -> (Vec<Vec<i32>>, RunEnd) {
-    bench.send(ToBench::Hello { protocol: PROTOCOL }).unwrap();
-    assert!(matches!(bench.receive(PATIENCE).unwrap().body, FromBench::Hello(_)));
-    bench.send(ToBench::Plan { shots: shots.len() as u16 }).unwrap();
-    assert_eq!(bench.receive(PATIENCE).unwrap().body, FromBench::Done);
-    for (index, &shot) in shots.iter().enumerate() {
-        bench.send(ToBench::Shot { index: index as u16, shot }).unwrap();
-    }
-    bench.send(ToBench::Run).unwrap();
-    assert_eq!(bench.receive(PATIENCE).unwrap().body, FromBench::Done);
-    let mut codes = vec![Vec::new(); shots.len()];
-    loop {
-        match bench.receive(PATIENCE).unwrap().body {
-            FromBench::Codes { shot, codes: more, .. } => codes[usize::from(shot)].extend(more),
-            FromBench::Shot { .. } => {}
-            FromBench::Ended { why, .. } => return (codes, why),
-            other => panic!("{other:?}"),
-        }
-    }
+fn run(bench: &mut Session<VirtualBench>, shots: &[Shot]) -> (Vec<Vec<i32>>, RunEnd) {
+    let report = bench.run(shots).unwrap();
+    (report.shots.into_iter().map(|shot| shot.codes).collect(), report.end)
 }
 
 fn contacts(force_plus: u8, force_minus: u8, sense_plus: u8, sense_minus: u8) -> Contacts {
@@ -101,7 +92,7 @@ fn a_standard_reads_its_value_on_every_bench() {
         ratio(Source::Load, at, Gain::X16, Gain::X1, 4),
     ];
     for seed in 0..20 {
-        let mut bench = VirtualBench::new(&fixture, &Spec::new(seed)).unwrap();
+        let mut bench = greeted(&fixture, &Spec::new(seed));
         let (codes, why) = run(&mut bench, &plan);
         assert_eq!(why, RunEnd::Complete, "seed {seed}");
         let dry = ohms(&codes[1], Gain::X128, Gain::X64);
@@ -120,7 +111,7 @@ fn the_same_seed_gives_the_same_codes() {
     let plan = [residual(&fixture), ratio(Source::Dry, at, Gain::X1, Gain::X1, 3)];
     let codes = |bench_seed, unit_seed| {
         let spec = Spec { bench_seed, unit_seed, ..Spec::new(0) };
-        run(&mut VirtualBench::new(&fixture, &spec).unwrap(), &plan).0
+        run(&mut greeted(&fixture, &spec), &plan).0
     };
     assert_eq!(codes(1, 2), codes(1, 2));
     assert_ne!(codes(1, 2), codes(2, 2), "another bench");
@@ -149,9 +140,9 @@ fn path_plan(fixture: &Fixture) -> Vec<Shot> {
     std::iter::once(residual(fixture)).chain(shots).collect()
 }
 
-fn on(fixture: &Fixture, spec: &Spec) -> VirtualBench {
-    let mut bench = VirtualBench::new(fixture, spec).unwrap();
-    bench.place(StateId(1));
+fn on(fixture: &Fixture, spec: &Spec) -> Session<VirtualBench> {
+    let bench = greeted(fixture, spec);
+    place(&bench, StateId(1));
     bench
 }
 
@@ -169,7 +160,7 @@ fn every_segment_reads_what_it_is() {
         let mut bench = on(&fixture, &Spec::new(seed));
         let (codes, why) = run(&mut bench, &plan);
         assert_eq!(why, RunEnd::Complete);
-        let truth = bench.truth().ohms;
+        let truth = bench.transport().truth().ohms;
         for (i, segment) in fixture.board.segments.iter().enumerate() {
             let [dry, load] = dry_and_load(&fixture, &codes, &segment.name);
             // One millisecond of noise at gain 16 is 3 µV: 5 mΩ dry, 60 µΩ at 50 mA, less by the folding.
@@ -192,10 +183,10 @@ fn relays_move_cold() {
     for faults in [vec![], vec!["tail trace=open"], vec!["power switch=film"], vec!["lid=70 ms"]] {
         let spec = faults.iter().fold(Spec::new(3), |spec, fault| spec.fault(*fault));
         let mut bench = on(&fixture, &spec);
-        bench.keep_trace(true);
+        bench.transport_mut().keep_trace(true);
         run(&mut bench, &plan);
         let (mut excited, mut burnout, mut driven, mut moved) = (false, false, 0i32, 0);
-        for event in bench.trace() {
+        for event in bench.transport_mut().trace() {
             match event.what {
                 Change::Excitation { on } => excited = on,
                 Change::Burnout { on } => burnout = on,
@@ -226,8 +217,8 @@ fn a_film_reads_high_dry_until_the_load_has_broken_it() {
     let mut dry_readings = || {
         let (codes, _) = run(&mut bench, &plan);
         let readings = [1, 3].map(|i| ohms(&codes[i], Gain::X64, Gain::X128));
-        bench.place(StateId(0));
-        bench.place(StateId(1));
+        place(&bench, StateId(0));
+        place(&bench, StateId(1));
         readings
     };
     for _ in 0..2 {
@@ -265,12 +256,13 @@ fn faults_that_forbid_a_current_are_seen_before_any_flows() {
         (off, "cell+:force=open", RunEnd::NoContact),
     ];
     for (state, fault, end) in cases {
-        let mut bench = VirtualBench::new(&fixture, &Spec::new(3).fault(fault)).unwrap();
-        bench.place(state);
-        bench.keep_trace(true);
+        let mut bench = greeted(&fixture, &Spec::new(3).fault(fault));
+        place(&bench, state);
+        bench.transport_mut().keep_trace(true);
         let (_, why) = run(&mut bench, &plan);
         assert_eq!(why, end, "{fault}");
-        let excited = bench.trace().iter().any(|event| event.what == Change::Excitation { on: true });
+        let excited =
+            bench.transport_mut().trace().iter().any(|event| event.what == Change::Excitation { on: true });
         assert!(!excited, "{fault}");
     }
 }
@@ -292,32 +284,29 @@ fn the_bleed_relay_empties_the_bulk_capacitor() {
 fn an_opened_lid_ends_the_run_with_everything_off() {
     let fixture = example("tide-gauge-head");
     let mut bench = on(&fixture, &Spec::new(3).fault("lid=100 ms"));
-    bench.keep_trace(true);
+    bench.transport_mut().keep_trace(true);
     let (_, why) = run(&mut bench, &path_plan(&fixture));
     assert_eq!(why, RunEnd::Fault(Fault::Lid));
-    let last = bench.trace().last().copied().unwrap();
+    let last = bench.transport_mut().trace().last().copied().unwrap();
     assert!(last.at_us < 100_000 + 10_000, "{last:?}");
 
-    let mut bench = VirtualBench::new(&fixture, &Spec::new(3).fault("lid=0 ms")).unwrap();
-    bench.send(ToBench::Hello { protocol: PROTOCOL }).unwrap();
-    bench.receive(PATIENCE).unwrap();
-    bench.send(ToBench::Status).unwrap();
-    let FromBench::Status(status) = bench.receive(PATIENCE).unwrap().body else { panic!("no status") };
-    assert!(status.lid_open);
+    let mut bench = greeted(&fixture, &Spec::new(3).fault("lid=0 ms"));
+    assert!(bench.status().unwrap().lid_open);
 }
 
-/// The operator, the host and the clock stand still for a second of model time: the heartbeat goes on by itself.
+/// The operator and the clock stand still for a second of model time while a plan runs: heartbeats keep it running.
 #[test]
 fn waiting_is_not_silence() {
     let fixture = example("tide-gauge-head");
-    let mut bench = VirtualBench::new(&fixture, &Spec::new(1)).unwrap();
-    bench.send(ToBench::Hello { protocol: PROTOCOL }).unwrap();
-    bench.receive(PATIENCE).unwrap();
-    let before = bench.now_us();
-    let silent = bench.receive(Duration::from_secs(1));
-    assert!(silent.is_err(), "heartbeats and their answers stay inside");
-    assert_eq!(bench.now_us() - before, 1_000_000);
-    bench.send(ToBench::Status).unwrap();
-    let FromBench::Status(status) = bench.receive(PATIENCE).unwrap().body else { panic!("no status") };
-    assert_eq!(status.fault, None);
+    let mut bench = greeted(&fixture, &Spec::new(1));
+    let millis = 1_000;
+    let shots = [Shot {
+        contacts: residual(&fixture).contacts,
+        source: Source::Off,
+        method: Method::Bleed { millis },
+    }];
+    let report = bench.run(&shots).unwrap();
+    assert_eq!(report.end, RunEnd::Complete);
+    assert!(report.device_us > 1_000_000);
+    assert_eq!(bench.status().unwrap().fault, None);
 }

@@ -16,10 +16,11 @@ use super::{
 use crate::{
     board,
     fixture::{self, Fixture},
+    link::Session,
     plan::{self, Plan, Sampling},
     records::{Records, SweepId},
     report::{self, html, terminal},
-    sweep::{self, Subject, Sweep},
+    sweep::{self, Subject, Sweep, SweepError},
     virtual_bench::{Spec, VirtualBench},
     visible::path as shown,
 };
@@ -172,9 +173,11 @@ fn sweep_one(
     fault: Option<&str>,
 ) -> Result<Sweep, Failure> {
     let spec = fault.into_iter().fold(Spec::new(seed), |spec, fault| spec.fault(fault));
-    let mut bench = VirtualBench::new(fixture, &spec)?;
+    let bench = VirtualBench::new(fixture, &spec)?;
+    let mut operator = bench.operator();
+    let mut session = Session::open(bench).map_err(SweepError::from)?;
     let subject = Subject { serial: serial.into(), lot: Some(LOT.into()), started_us: records::now_us() };
-    Ok(sweep::sweep(&mut bench, fixture, plan, subject)?)
+    Ok(sweep::sweep(&mut session, &mut operator, fixture, plan, subject)?)
 }
 
 /// The record first, then the page.

@@ -17,7 +17,7 @@ use std::{ffi::OsString, path::PathBuf, process::ExitCode};
 use clap::{Parser, Subcommand};
 
 use crate::{
-    link::client::ClientError,
+    link::LinkError,
     plan::PlanError,
     problem::{self, Problems},
     records as store,
@@ -192,7 +192,7 @@ impl Failure {
 
     fn status(&self) -> Status {
         match self {
-            Self::Sweep(SweepError::Client(ClientError::Version { .. })) => Status::Input,
+            Self::Sweep(SweepError::Link(LinkError::Version { .. })) => Status::Input,
             Self::Sweep(_) => Status::Void,
             _ => Status::Input,
         }

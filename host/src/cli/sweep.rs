@@ -10,7 +10,8 @@ use super::{
 };
 use crate::{
     fixture::{self, Fixture},
-    link::{Bench, attended::AttendedBench},
+    link::{CancelToken, Session, Transport, serial::SerialLink},
+    operator::{Operator, TerminalOperator},
     plan::{self, Sampling},
     records::text,
     report::{csv, html, json, terminal, words},
@@ -38,6 +39,9 @@ pub struct Args {
     form: Form,
 }
 
+/// A conversation with the controller, and whoever puts the unit into its states.
+type Bench = (Session<Box<dyn Transport>>, Box<dyn Operator>);
+
 /// Which bench.
 #[derive(clap::Args)]
 #[group(required = true, multiple = true)]
@@ -61,19 +65,26 @@ pub struct BenchArgs {
 }
 
 impl BenchArgs {
-    fn open(self, fixture: &Fixture) -> Result<Box<dyn Bench>, Failure> {
-        if let Some(port) = self.port {
-            let bench = AttendedBench::open(&port).map_err(SweepError::from)?;
-            let here = [bench.identity().force_channels, bench.identity().sense_channels];
-            let needed = [fixture.force_channels, fixture.sense_channels];
-            return if here[0] < needed[0] || here[1] < needed[1] {
-                Err(Failure::Channels { here, needed })
-            } else {
-                Ok(Box::new(bench))
-            };
+    fn open(self, fixture: &Fixture) -> Result<Bench, Failure> {
+        let (line, operator): (Box<dyn Transport>, Box<dyn Operator>) = match self.port {
+            Some(port) => {
+                let line = SerialLink::open(&port).map_err(SweepError::from)?;
+                (Box::new(line), Box::new(TerminalOperator::new(&CancelToken::default())))
+            }
+            None => {
+                let spec = self.faults.into_iter().fold(Spec::new(self.seed), Spec::fault);
+                let bench = VirtualBench::new(fixture, &spec)?;
+                let operator = bench.operator();
+                (Box::new(bench), Box::new(operator))
+            }
+        };
+        let session = Session::open(line).map_err(SweepError::from)?;
+        let here = [session.identity().force_channels, session.identity().sense_channels];
+        let needed = [fixture.force_channels, fixture.sense_channels];
+        if here[0] < needed[0] || here[1] < needed[1] {
+            return Err(Failure::Channels { here, needed });
         }
-        let spec = self.faults.into_iter().fold(Spec::new(self.seed), Spec::fault);
-        Ok(Box::new(VirtualBench::new(fixture, &spec)?))
+        Ok((session, operator))
     }
 }
 
@@ -86,10 +97,10 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     // Before the sweep: a store that cannot be written to would lose it, a page without a folder be missed.
     let records = records::open(store)?;
     let form = args.form.ready(records.path())?;
-    let mut bench = args.bench.open(&fixture)?;
+    let (mut session, mut operator) = args.bench.open(&fixture)?;
 
     let subject = Subject { serial, lot, started_us: records::now_us() };
-    let sweep = sweep::sweep(bench.as_mut(), &fixture, &plan, subject)?;
+    let sweep = sweep::sweep(&mut session, operator.as_mut(), &fixture, &plan, subject)?;
     let id = records.store(&sweep, &fixture)?;
 
     let status = status_of(sweep.judgement.verdict);

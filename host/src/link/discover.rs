@@ -9,10 +9,7 @@ use std::{fs, path::Path};
 use copperwalk_wire::message::{Fault, Identity, Status};
 use tokio_serial::{SerialPortInfo, SerialPortType, UsbPortInfo, available_ports};
 
-use super::{
-    client::{ClientError, greet, status},
-    serial::SerialLink,
-};
+use super::{error::LinkError, serial::SerialLink, session::Session};
 
 /// USB vendor and product of the firmware: a test number of pid.codes, shared by anything that is not sold.
 /// So a device that bears it may be something else; only its `Hello` tells.
@@ -26,7 +23,7 @@ pub struct Attached {
     /// The serial number on the bus.
     pub usb_serial: Option<String>,
     /// What it says of itself, or why it does not.
-    pub answer: Result<(Identity, Status), ClientError>,
+    pub answer: Result<(Identity, Status), LinkError>,
 }
 
 /// Asks every controller that is plugged in.
@@ -39,9 +36,12 @@ pub fn at(port: String) -> Attached {
     Attached { answer: ask(&port), usb_serial: usb_serial(&port), port }
 }
 
-fn ask(port: &str) -> Result<(Identity, Status), ClientError> {
-    let mut link = SerialLink::open(port)?;
-    Ok((greet(&mut link)?, status(&mut link)?))
+fn ask(port: &str) -> Result<(Identity, Status), LinkError> {
+    let mut session = Session::open(SerialLink::open(port)?)?;
+    let status = session.status()?;
+    // Bytes of every kind have to come through before a sweep is trusted to the line.
+    session.echo()?;
+    Ok((*session.identity(), status))
 }
 
 /// The serial number of a controller as people see it: sixteen hexadecimal digits.
@@ -80,14 +80,9 @@ pub const fn fault_words(fault: Fault) -> &'static str {
 }
 
 /// The serial number on the bus of the USB device behind a port, if it is one. The port may be given by an alias.
-pub(super) fn usb_serial(port: &str) -> Option<String> {
+fn usb_serial(port: &str) -> Option<String> {
     let real = |name: &str| fs::canonicalize(name).unwrap_or_else(|_| name.into());
     usb_ports().find(|(name, _)| real(name) == real(port))?.1.serial_number
-}
-
-/// The port under which a controller is to be found now.
-pub(super) fn port_of(serial: &str) -> Option<String> {
-    Some(usb_ports().find(|(_, usb)| usb.serial_number.as_deref() == Some(serial))?.0)
 }
 
 /// Ports of USB devices with our numbers, by name.

@@ -25,12 +25,10 @@ use super::{
 use crate::{
     board::{Board, SegmentId, StateId},
     fixture::Fixture,
-    link::{
-        Bench,
-        client::{self, ClientError},
-    },
+    link::{LinkError, Session, Transport},
     measure::Malformed,
     measurement::{Purpose, Run, RunShot},
+    operator::{Operator, Unattended},
     plan::{
         self, LegKind, Plan, PlannedShot, Sampling, Stage, Stretch,
         builder::{Builder, Walk},
@@ -62,40 +60,45 @@ pub struct Subject {
 pub enum SweepError {
     /// The controller.
     #[error(transparent)]
-    Client(#[from] ClientError),
+    Link(#[from] LinkError),
+    /// Nobody put the unit into the state asked for.
+    #[error(transparent)]
+    Unattended(#[from] Unattended),
     /// Codes that do not fit their shot.
     #[error("the controller's codes make no sense: {0}")]
     Malformed(#[from] Malformed),
 }
 
-impl From<crate::link::LinkError> for SweepError {
-    fn from(error: crate::link::LinkError) -> Self {
-        Self::Client(error.into())
-    }
-}
-
 /// Sweeps one unit.
-pub fn sweep(
-    bench: &mut dyn Bench,
+pub fn sweep<T: Transport>(
+    session: &mut Session<T>,
+    operator: &mut dyn Operator,
     fixture: &Fixture,
     plan: &Plan,
     subject: Subject,
 ) -> Result<Sweep, SweepError> {
-    client::greet(bench)?;
-    let mut conductor =
-        Conductor { bench, fixture, plan, runs: Vec::new(), facts: Vec::new(), bench_faults: Vec::new() };
+    let mut conductor = Conductor {
+        session,
+        operator,
+        fixture,
+        plan,
+        runs: Vec::new(),
+        facts: Vec::new(),
+        bench_faults: Vec::new(),
+    };
     for stage in &plan.stages {
         conductor.stage(stage)?;
         if !conductor.bench_faults.is_empty() {
             break;
         }
     }
-    let Conductor { bench, runs, facts, bench_faults, .. } = conductor;
-    Ok(judge::sweep(fixture, plan, subject, bench.name(), judge::Material { runs, facts, bench_faults }))
+    let Conductor { session, runs, facts, bench_faults, .. } = conductor;
+    Ok(judge::sweep(fixture, plan, subject, session.name(), judge::Material { runs, facts, bench_faults }))
 }
 
-struct Conductor<'a> {
-    bench: &'a mut dyn Bench,
+struct Conductor<'a, T: Transport> {
+    session: &'a mut Session<T>,
+    operator: &'a mut dyn Operator,
     fixture: &'a Fixture,
     plan: &'a Plan,
     runs: Vec<Run>,
@@ -104,7 +107,7 @@ struct Conductor<'a> {
     bench_faults: Vec<BenchFault>,
 }
 
-impl Conductor<'_> {
+impl<T: Transport> Conductor<'_, T> {
     fn board(&self) -> &Board {
         &self.fixture.board
     }
@@ -116,7 +119,7 @@ impl Conductor<'_> {
     /// One run of the controller; its facts are the last of `self.facts`.
     fn run(&mut self, state: StateId, purpose: Purpose, shots: &[PlannedShot]) -> Result<RunEnd, SweepError> {
         let wire: Vec<Shot> = shots.iter().map(|planned| planned.shot).collect();
-        let report = client::run(self.bench, &wire)?;
+        let report = self.session.run(&wire)?;
         let shots = shots
             .iter()
             .zip(report.shots)
@@ -175,7 +178,7 @@ impl Conductor<'_> {
     fn stage(&mut self, stage: &Stage) -> Result<(), SweepError> {
         let state = stage.state;
         let prompt = self.board().states[state.0].prompt.clone();
-        self.bench.place(state, &prompt)?;
+        self.operator.place(state, &prompt)?;
         let first = self.facts.len();
         let mut next = 0;
         while next < stage.legs.len() && self.bench_faults.is_empty() {
@@ -200,7 +203,7 @@ impl Conductor<'_> {
                     next = leg + 1;
                 }
                 RunEnd::Complete => next = stage.legs.len(),
-                RunEnd::Stopped => return Err(ClientError::OutOfTurn("the run was stopped").into()),
+                RunEnd::Stopped => return Err(LinkError::Stopped.into()),
                 RunEnd::Residual | RunEnd::NoContact | RunEnd::Fault(_) => {}
             }
         }

@@ -1,12 +1,10 @@
-//! The modelled bench as a line to a controller: frames in and frames out, as over USB, but nothing sleeps.
+//! The modelled bench as a line to a controller: bytes in and bytes out, as over USB, but nothing sleeps.
 //!
-//! While somebody waits for a message, model time runs from one call of the controller to the next, and a
-//! heartbeat goes out as the real link sends it. Its answers stay inside.
+//! While somebody waits for bytes, model time runs from one call of the controller to the next.
 
-use std::{collections::VecDeque, time::Duration};
+use std::time::Duration;
 
 use copperwalk_core::{Controller, Instant, Layout, Parts};
-use copperwalk_wire::{FrameReader, FromBench, MAX_FRAME, Packet, ToBench, encode};
 
 use super::{
     SpecError,
@@ -19,13 +17,12 @@ use super::{
 use crate::{
     board::StateId,
     fixture::Fixture,
-    link::{Bench, Link, LinkError},
+    link::{Gone, Transport},
+    operator::{Operator, Unattended},
 };
 
 /// Power-up to the controller's first instruction, µs.
 const BOOT_US: u64 = 10_000;
-/// While waiting, the host says something at least this often, µs.
-const HEARTBEAT_US: u64 = 100_000;
 
 /// A modelled bench, its controller, and the unit on it.
 pub struct VirtualBench {
@@ -36,13 +33,8 @@ pub struct VirtualBench {
     now_us: u64,
     /// When the controller wants to be called again.
     call_us: u64,
-    /// When the host has to say something again.
-    heartbeat_us: u64,
-    sequence: u16,
-    /// Numbers of heartbeats not yet answered.
-    heartbeats: VecDeque<u16>,
-    reader: FrameReader,
-    inbox: VecDeque<Packet<FromBench>>,
+    /// What the controller has said and nobody has read.
+    said: Vec<u8>,
 }
 
 impl VirtualBench {
@@ -77,17 +69,13 @@ impl VirtualBench {
             seeds: [spec.bench_seed, spec.unit_seed],
             now_us: BOOT_US,
             call_us: BOOT_US,
-            heartbeat_us: BOOT_US + HEARTBEAT_US,
-            sequence: 0,
-            heartbeats: VecDeque::new(),
-            reader: FrameReader::new(),
-            inbox: VecDeque::new(),
+            said: Vec::new(),
         })
     }
 
-    /// The operator puts the unit into a state.
-    pub fn place(&mut self, state: StateId) {
-        self.models.borrow_mut().place(state);
+    /// Who puts the unit on this bench into its states.
+    pub fn operator(&self) -> VirtualOperator {
+        VirtualOperator(self.models.clone())
     }
 
     /// What the unit really is.
@@ -110,50 +98,17 @@ impl VirtualBench {
         self.models.borrow_mut().trace().events().to_vec()
     }
 
-    fn say(&mut self, message: ToBench) -> Result<u16, LinkError> {
-        let seq = self.sequence;
-        self.sequence = seq.wrapping_add(1);
-        let mut buffer = [0; MAX_FRAME];
-        let frame = encode(&Packet { seq, body: message }, &mut buffer).map_err(LinkError::Frame)?;
-        self.heartbeat_us = self.now_us + HEARTBEAT_US;
-        self.controller.receive(frame, Instant(self.now_us));
-        self.collect();
-        self.call();
-        Ok(seq)
-    }
-
     /// Calls the controller and takes what it has to say.
     fn call(&mut self) {
         self.call_us = self.controller.poll(Instant(self.now_us)).0;
-        self.collect();
-    }
-
-    fn collect(&mut self) {
-        while !self.controller.outgoing().is_empty() {
-            let bytes = self.controller.outgoing();
-            let count = bytes.len();
-            for byte in bytes {
-                if let Some(Ok(packet)) = self.reader.push(*byte) {
-                    self.inbox.push_back(packet);
-                }
-            }
-            self.controller.sent(count);
-        }
-    }
-
-    /// The oldest message that answers no heartbeat.
-    fn next_message(&mut self) -> Option<Packet<FromBench>> {
-        while let Some(packet) = self.inbox.pop_front() {
-            match self.heartbeats.iter().position(|seq| *seq == packet.seq) {
-                Some(i) => drop(self.heartbeats.remove(i)),
-                None => return Some(packet),
-            }
-        }
-        None
+        let bytes = self.controller.outgoing();
+        self.said.extend_from_slice(bytes);
+        let count = bytes.len();
+        self.controller.sent(count);
     }
 }
 
-impl Link for VirtualBench {
+impl Transport for VirtualBench {
     fn name(&self) -> String {
         match self.seeds {
             [bench, unit] if bench == unit => format!("virtual bench, seed {unit}"),
@@ -161,37 +116,38 @@ impl Link for VirtualBench {
         }
     }
 
-    fn send(&mut self, message: ToBench) -> Result<u16, LinkError> {
-        self.say(message)
+    /// Model time.
+    fn now(&self) -> Duration {
+        Duration::from_micros(self.now_us)
     }
 
-    fn receive(&mut self, patience: Duration) -> Result<Packet<FromBench>, LinkError> {
-        let patience_us = u64::try_from(patience.as_micros()).unwrap_or(u64::MAX);
-        let deadline = self.now_us.saturating_add(patience_us);
-        loop {
-            if let Some(packet) = self.next_message() {
-                return Ok(packet);
-            }
-            if self.now_us >= deadline {
-                return Err(LinkError::Silent(patience));
-            }
+    fn send(&mut self, frame: &[u8]) -> Result<(), Gone> {
+        self.controller.receive(frame, Instant(self.now_us));
+        self.call();
+        Ok(())
+    }
+
+    /// Lets model time pass until the controller's next call or the deadline, unless something has come already.
+    fn receive(&mut self, deadline: Duration, bytes: &mut Vec<u8>) -> Result<(), Gone> {
+        let deadline_us = u64::try_from(deadline.as_micros()).unwrap_or(u64::MAX);
+        if self.said.is_empty() && self.now_us < deadline_us {
             // The controller never asks for the present, but a bug there must not stop the clock here.
-            self.now_us = self.call_us.min(self.heartbeat_us).max(self.now_us + 1).min(deadline);
+            self.now_us = self.call_us.max(self.now_us + 1).min(deadline_us);
             self.models.borrow_mut().advance(self.now_us);
-            if self.now_us >= self.heartbeat_us {
-                let seq = self.say(ToBench::Status)?;
-                self.heartbeats.push_back(seq);
-            } else {
-                self.call();
-            }
+            self.call();
         }
+        bytes.append(&mut self.said);
+        Ok(())
     }
 }
 
-impl Bench for VirtualBench {
-    /// The modelled unit's switches move by themselves.
-    fn place(&mut self, state: StateId, _prompt: &str) -> Result<(), LinkError> {
-        VirtualBench::place(self, state);
+/// The modelled unit's switches move by themselves.
+#[derive(Debug)]
+pub struct VirtualOperator(Shared);
+
+impl Operator for VirtualOperator {
+    fn place(&mut self, state: StateId, _prompt: &str) -> Result<(), Unattended> {
+        self.0.borrow_mut().place(state);
         Ok(())
     }
 }

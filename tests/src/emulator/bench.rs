@@ -1,17 +1,20 @@
 //! The bench around the emulated chip: the models of the virtual bench on its pins, a host on its USB port.
 //!
-//! As a [`Link`] it runs in device time and at nobody's pace: the same calls give the same bytes. For programs that want
+//! As a [`Transport`] it runs in device time and at nobody's pace: the same calls give the same bytes. For programs that want
 //! a serial device and live in real time there is [`cable`](super::cable).
 
-use std::{collections::VecDeque, time::Duration};
+use std::{
+    sync::{Arc, Mutex},
+    time::Duration,
+};
 
 use copperwalk::{
     board::StateId,
     fixture::Fixture,
-    link::{Bench, Link, LinkError},
+    link::{Gone, Session, Transport},
+    operator::{Operator, Unattended},
     virtual_bench::{Models, Spec},
 };
-use copperwalk_wire::{FrameReader, FromBench, MAX_FRAME, Packet, ToBench, encode};
 
 use super::{
     pins::{self, Pin, Pins, Role},
@@ -26,8 +29,6 @@ const ADC_BUS: u8 = 1;
 /// SPI modes the chips on them need (`hardware/pins.toml` has them from the data sheets).
 const CHAIN_MODE: u8 = 0;
 const ADC_MODE: u8 = 1;
-/// Silence after which a waiting host says something.
-const HEARTBEAT_US: u64 = 100_000;
 /// From plugging in until a serial port is there: reset, descriptors, configuration.
 const SETTING_UP_US: u64 = 50_000;
 
@@ -177,12 +178,9 @@ pub struct EmulatedBench {
     pub around: Surroundings,
     process: Process,
     now_us: u64,
-    frames: FrameReader,
-    packets: VecDeque<Packet<FromBench>>,
-    seq: u16,
-    spoke_us: u64,
-    heartbeats: Vec<u16>,
     plugged: bool,
+    /// The state the operator has put the unit into since the last step.
+    placed: Arc<Mutex<Option<StateId>>>,
 }
 
 impl EmulatedBench {
@@ -197,6 +195,14 @@ impl EmulatedBench {
         bench
     }
 
+    /// The same, and the conversation is open: the controller has been greeted.
+    ///
+    /// # Panics
+    /// As [`start`](Self::start), and if it does not answer.
+    pub fn greeted(fixture: &Fixture, spec: &Spec) -> Session<Self> {
+        Session::open(Self::start(fixture, spec)).expect("a controller of our version")
+    }
+
     /// Powers up a controller whose cable hangs loose.
     ///
     /// # Panics
@@ -208,12 +214,8 @@ impl EmulatedBench {
             around: Surroundings::new(models),
             process: Process::start(),
             now_us: 0,
-            frames: FrameReader::new(),
-            packets: VecDeque::new(),
-            seq: 0,
-            spoke_us: 0,
-            heartbeats: Vec::new(),
             plugged: false,
+            placed: Arc::default(),
         }
     }
 
@@ -230,22 +232,30 @@ impl EmulatedBench {
         }
     }
 
-    /// Lets device time pass until then, or until the host heard something.
+    /// Lets device time pass until then, or until the host heard something; it is kept.
     pub fn step(&mut self, until_us: u64) {
+        let placed = self.placed.lock().expect("no panics").take();
+        if let Some(state) = placed {
+            self.place(state);
+        }
         let at = self.process.run(until_us * US, &mut self.around);
         self.now_us = at.div_ceil(US).max(self.now_us);
-        for byte in std::mem::take(&mut self.around.heard) {
-            if let Some(Ok(packet)) = self.frames.push(byte) {
-                self.packets.push_back(packet);
-            }
-        }
     }
 
-    /// Like [`step`](Self::step), for a host that wants the bytes as they are.
-    pub fn step_raw(&mut self, until_us: u64) -> Vec<u8> {
-        let at = self.process.run(until_us * US, &mut self.around);
-        self.now_us = at.div_ceil(US).max(self.now_us);
+    /// What the host has heard since it last took it.
+    pub fn take_heard(&mut self) -> Vec<u8> {
         std::mem::take(&mut self.around.heard)
+    }
+
+    /// Puts the unit into a state.
+    pub fn place(&mut self, state: StateId) {
+        self.around.models.advance(self.now_us);
+        self.around.models.place(state);
+    }
+
+    /// Who puts the unit into its states while a session holds the bench.
+    pub fn operator(&self) -> EmulatedOperator {
+        EmulatedOperator(Arc::clone(&self.placed))
     }
 
     /// Plugs the cable in and waits until the host has set the device up, or pulls it.
@@ -298,58 +308,43 @@ impl EmulatedBench {
     pub fn stack_used(&mut self) -> u32 {
         self.process.stack_used(&mut self.around)
     }
-
-    /// The next packet that is no answer to a heartbeat, if one was heard.
-    pub fn heard(&mut self) -> Option<Packet<FromBench>> {
-        loop {
-            let packet = self.packets.pop_front()?;
-            match self.heartbeats.iter().position(|seq| *seq == packet.seq) {
-                Some(index) => drop(self.heartbeats.drain(..=index)),
-                None => return Some(packet),
-            }
-        }
-    }
 }
 
-impl Link for EmulatedBench {
+impl Transport for EmulatedBench {
     fn name(&self) -> String {
         "emulated controller".into()
     }
 
-    fn send(&mut self, message: ToBench) -> Result<u16, LinkError> {
-        if !self.plugged {
-            return Err(LinkError::Broken("the cable is pulled".into()));
-        }
-        let seq = self.seq.wrapping_add(1);
-        let mut buffer = [0; MAX_FRAME];
-        let frame = encode(&Packet { seq, body: message }, &mut buffer).map_err(LinkError::Frame)?;
-        self.process.send(frame);
-        (self.seq, self.spoke_us) = (seq, self.now_us);
-        Ok(seq)
+    /// Device time since power-up.
+    fn now(&self) -> Duration {
+        Duration::from_micros(self.now_us)
     }
 
-    fn receive(&mut self, patience: Duration) -> Result<Packet<FromBench>, LinkError> {
-        let until = self.now_us + u64::try_from(patience.as_micros()).expect("shorter than the world's age");
-        loop {
-            if let Some(packet) = self.heard() {
-                return Ok(packet);
-            }
-            if self.now_us >= until {
-                return Err(LinkError::Silent(patience));
-            }
-            if self.now_us >= self.spoke_us + HEARTBEAT_US {
-                let seq = self.send(ToBench::Status)?;
-                self.heartbeats.push(seq);
-            }
-            self.step(until.min(self.spoke_us + HEARTBEAT_US));
+    fn send(&mut self, frame: &[u8]) -> Result<(), Gone> {
+        if !self.plugged {
+            return Err(Gone("the cable is pulled".into()));
         }
+        self.process.send(frame);
+        Ok(())
+    }
+
+    fn receive(&mut self, deadline: Duration, bytes: &mut Vec<u8>) -> Result<(), Gone> {
+        let until = u64::try_from(deadline.as_micros()).expect("shorter than the world's age");
+        if self.around.heard.is_empty() && self.now_us < until {
+            self.step(until);
+        }
+        bytes.append(&mut self.around.heard);
+        Ok(())
     }
 }
 
-impl Bench for EmulatedBench {
-    fn place(&mut self, state: StateId, _prompt: &str) -> Result<(), LinkError> {
-        self.around.models.advance(self.now_us);
-        self.around.models.place(state);
+/// Moves the unit's switches before the next step of device time.
+#[derive(Debug)]
+pub struct EmulatedOperator(Arc<Mutex<Option<StateId>>>);
+
+impl Operator for EmulatedOperator {
+    fn place(&mut self, state: StateId, _prompt: &str) -> Result<(), Unattended> {
+        *self.0.lock().expect("no panics") = Some(state);
         Ok(())
     }
 }

@@ -6,23 +6,16 @@
 
 use std::{
     fmt,
-    os::{fd::OwnedFd, unix::fs::symlink},
-    path::{Path, PathBuf},
+    path::PathBuf,
     sync::mpsc::{Receiver, Sender, TryRecvError, channel},
     thread::{self, JoinHandle},
     time::{Duration, Instant},
 };
 
-use rustix::{
-    event::{PollFd, PollFlags, Timespec, poll},
-    fs::{OFlags, fcntl_setfl, rename},
-    io::Errno,
-    pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt},
-    termios::{OptionalActions, tcgetattr, tcsetattr},
-};
 use tempfile::TempDir;
 
 use super::bench::EmulatedBench;
+use crate::terminal::Terminal;
 
 /// Device time per step, µs: how late a byte from the host may reach the controller.
 const STEP_US: u64 = 500;
@@ -43,7 +36,7 @@ pub struct Cable {
 struct Wire {
     bench: EmulatedBench,
     /// The host's end; `None` while the cable is pulled.
-    terminal: Option<OwnedFd>,
+    terminal: Option<Terminal>,
     link: PathBuf,
     /// A program has the port open.
     open: bool,
@@ -144,29 +137,14 @@ impl Wire {
             }
             self.watch_opening();
             self.carry_out();
-            let heard = self.bench.step_raw(self.bench.now_us() + STEP_US);
-            self.waiting.extend(heard);
+            self.bench.step(self.bench.now_us() + STEP_US);
+            self.waiting.extend(self.bench.take_heard());
             self.carry_in();
         }
     }
 
     fn plug(&mut self) {
-        let terminal = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC)
-            .expect("a pseudo-terminal");
-        grantpt(&terminal).expect("grantpt");
-        unlockpt(&terminal).expect("unlockpt");
-        let name = ptsname(&terminal, Vec::new()).expect("ptsname");
-        let mut modes = tcgetattr(&terminal).expect("tcgetattr");
-        modes.make_raw();
-        tcsetattr(&terminal, OptionalActions::Now, &modes).expect("tcsetattr");
-        fcntl_setfl(&terminal, OFlags::NONBLOCK).expect("fcntl");
-        // A terminal that nobody has opened yet looks open; opened and closed once, it tells.
-        let device = Path::new(name.to_str().expect("a path")).to_owned();
-        drop(std::fs::OpenOptions::new().read(true).write(true).open(&device));
-        let fresh = self.link.with_extension("new");
-        symlink(&device, &fresh).expect("symlink");
-        rename(&fresh, &self.link).expect("rename");
-        self.terminal = Some(terminal);
+        self.terminal = Some(Terminal::at(&self.link));
     }
 
     fn pull(&mut self) {
@@ -181,10 +159,7 @@ impl Wire {
     fn wait(&self, pause: Duration) {
         match &self.terminal {
             // A closed port hangs up all the time and would never wait.
-            Some(terminal) if self.open => {
-                let timeout = Timespec { tv_sec: 0, tv_nsec: i64::from(pause.subsec_nanos()) };
-                let _ = poll(&mut [PollFd::new(terminal, PollFlags::IN)], Some(&timeout));
-            }
+            Some(terminal) if self.open => terminal.wait(pause.subsec_nanos()),
             _ => thread::sleep(pause),
         }
     }
@@ -192,9 +167,8 @@ impl Wire {
     /// Tells the device when a program has opened or closed the port.
     fn watch_opening(&mut self) {
         let Some(terminal) = &self.terminal else { return };
-        let mut state = [PollFd::new(terminal, PollFlags::empty())];
-        let _ = poll(&mut state, Some(&Timespec { tv_sec: 0, tv_nsec: 0 }));
-        self.set_open(!state[0].revents().contains(PollFlags::HUP));
+        let open = terminal.is_open();
+        self.set_open(open);
     }
 
     fn set_open(&mut self, open: bool) {
@@ -208,28 +182,19 @@ impl Wire {
     /// From the program to the controller.
     fn carry_out(&mut self) {
         let mut bytes = [0; 4096];
-        // Nothing there, or nobody: both come back as an error.
-        while let Some(count) =
-            self.terminal.as_ref().and_then(|port| rustix::io::read(port, &mut bytes).ok())
-            && count > 0
-        {
+        while let Some(bytes) = self.terminal.as_ref().and_then(|terminal| terminal.read(&mut bytes)) {
             // Whoever writes has opened the port, if only just now.
             self.set_open(true);
-            self.bench.send_raw(&bytes[..count]);
+            self.bench.send_raw(bytes);
         }
     }
 
     /// From the controller to the program.
     fn carry_in(&mut self) {
-        let Some(terminal) = &self.terminal else { return };
-        while !self.waiting.is_empty() {
-            match rustix::io::write(terminal, &self.waiting) {
-                Ok(taken) => drop(self.waiting.drain(..taken)),
-                Err(Errno::AGAIN) => break,
-                Err(_) => self.waiting.clear(),
-            }
+        if let Some(terminal) = &self.terminal {
+            terminal.write(&mut self.waiting);
+            // A program that does not read holds the controller back.
+            self.bench.reading(self.waiting.is_empty());
         }
-        // A program that does not read holds the controller back.
-        self.bench.reading(self.waiting.is_empty());
     }
 }

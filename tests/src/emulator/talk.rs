@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use copperwalk::{
     fixture::Fixture,
-    link::{Link, client::greet},
+    link::{Session, Transport},
 };
 use copperwalk_wire::{
     Contacts, FromBench, Gain, Method, Packet, Rate, Ratio, Shot, Source, ToBench, message::RunEnd,
@@ -17,18 +17,18 @@ pub const PATIENCE: Duration = Duration::from_secs(5);
 ///
 /// # Panics
 /// If there is none.
-pub fn ask(link: &mut impl Link, request: ToBench) -> FromBench {
-    let seq = link.send(request).expect("the line is there");
-    answer(link, seq).body
+pub fn ask(session: &mut Session<impl Transport>, request: ToBench) -> FromBench {
+    let seq = session.say(request).expect("the line is there");
+    answer(session, seq).body
 }
 
 /// The next packet under a number.
 ///
 /// # Panics
 /// If there is none.
-pub fn answer(link: &mut impl Link, seq: u16) -> Packet<FromBench> {
+pub fn answer(session: &mut Session<impl Transport>, seq: u16) -> Packet<FromBench> {
     loop {
-        let packet = link.receive(PATIENCE).expect("an answer");
+        let packet = session.hear(PATIENCE).expect("the line is there").expect("an answer");
         if packet.seq == seq {
             return packet;
         }
@@ -39,15 +39,15 @@ pub fn answer(link: &mut impl Link, seq: u16) -> Packet<FromBench> {
 ///
 /// # Panics
 /// If the controller does not take it.
-pub fn start(link: &mut impl Link, shots: &[Shot]) -> u16 {
-    greet(link).expect("a controller of our version");
+pub fn start(session: &mut Session<impl Transport>, shots: &[Shot]) -> u16 {
+    session.greet().expect("a controller of our version");
     let count = u16::try_from(shots.len()).expect("a plan that fits");
-    assert_eq!(ask(link, ToBench::Plan { shots: count }), FromBench::Done);
+    assert_eq!(ask(session, ToBench::Plan { shots: count }), FromBench::Done);
     for (index, shot) in (0..).zip(shots) {
-        link.send(ToBench::Shot { index, shot: *shot }).expect("the line is there");
+        session.say(ToBench::Shot { index, shot: *shot }).expect("the line is there");
     }
-    let seq = link.send(ToBench::Run).expect("the line is there");
-    assert_eq!(answer(link, seq).body, FromBench::Done);
+    let seq = session.say(ToBench::Run).expect("the line is there");
+    assert_eq!(answer(session, seq).body, FromBench::Done);
     seq
 }
 
@@ -68,11 +68,11 @@ pub struct Gave {
 ///
 /// # Panics
 /// If the stream has gaps or stops.
-pub fn collect(link: &mut impl Link, seq: u16) -> (Gave, RunEnd) {
+pub fn collect(session: &mut Session<impl Transport>, seq: u16) -> (Gave, RunEnd) {
     let mut gave = Gave::default();
     let mut codes = Vec::new();
     loop {
-        match answer(link, seq).body {
+        match answer(session, seq).body {
             FromBench::Codes { shot, first, codes: more } => {
                 assert_eq!((usize::from(shot), usize::from(first)), (gave.codes.len(), codes.len()));
                 codes.extend_from_slice(&more);

@@ -1,0 +1,76 @@
+//! What a controller says, in words for people.
+
+use copperwalk_wire::{
+    FromBench,
+    message::{Refusal, Rule, RunEnd, ShotEnd},
+};
+
+use super::discover::fault_words;
+
+/// A refusal, as what follows "the controller refused: ".
+pub fn refusal(refusal: &Refusal) -> String {
+    match refusal {
+        Refusal::Protocol { mine } => format!("it speaks protocol {mine}"),
+        Refusal::NoHello => "it was restarted and has not been greeted; start again".into(),
+        Refusal::Busy => "a plan is running; wait for its end".into(),
+        Refusal::PlanTooLong { capacity } => format!("it holds {capacity} shots at most"),
+        Refusal::ShotMissing { expected } => {
+            format!("shot {expected} of the plan did not arrive; check the cable and start again")
+        }
+        Refusal::Rule { index, rule } => format!("shot {index} breaks a safety rule: {}", rule_words(*rule)),
+        Refusal::LidOpen => "the lid is open; close it".into(),
+        Refusal::Broken(fault) => format!("it found a fault: {}", fault_words(*fault)),
+    }
+}
+
+const fn rule_words(rule: Rule) -> &'static str {
+    match rule {
+        Rule::ChannelRange => "its matrix has no such channel",
+        Rule::SameChannelTwice => "one channel on both buses of a pair",
+        Rule::ResidualFirst => "current with no residual check before it",
+        Rule::SourceForMethod => "the wrong source for the method",
+        Rule::ContactMissing => "a contact is missing",
+        Rule::Counts => "a count of zero, or a minimum above its maximum",
+        Rule::NotFinite => "a threshold that is not a finite number",
+    }
+}
+
+/// An answer, as what follows "got ".
+pub fn answer(body: &FromBench) -> String {
+    match body {
+        FromBench::Hello(_) => "a greeting".into(),
+        FromBench::Status(_) => "a status".into(),
+        FromBench::Done => "\"done\"".into(),
+        FromBench::Refused(reason) => format!("a refusal ({})", refusal(reason)),
+        FromBench::Codes { shot, first, codes } => {
+            format!("{} codes of shot {} from number {first} on", codes.len(), u32::from(*shot) + 1)
+        }
+        FromBench::Shot { shot, codes, why, .. } => {
+            format!("the end of shot {} after {codes} codes, {}", u32::from(*shot) + 1, shot_end(*why))
+        }
+        FromBench::Ended { why, shots, .. } => {
+            format!("the end of the run after {shots} shots, {}", run_end(*why))
+        }
+        FromBench::Echo { .. } => "an echo".into(),
+    }
+}
+
+const fn shot_end(why: ShotEnd) -> &'static str {
+    match why {
+        ShotEnd::Complete => "complete",
+        ShotEnd::Decided => "decided early",
+        ShotEnd::Budget => "its budget spent",
+    }
+}
+
+/// Why a run ended, as what follows "the end of the run, ".
+pub const fn run_end(why: RunEnd) -> &'static str {
+    match why {
+        RunEnd::Complete => "complete",
+        RunEnd::Gate => "at a gate",
+        RunEnd::Residual => "for voltage on the unit",
+        RunEnd::Unproven => "for contacts of the residual check",
+        RunEnd::Stopped => "stopped by the host",
+        RunEnd::Fault(fault) => fault_words(fault),
+    }
+}
