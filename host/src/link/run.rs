@@ -232,9 +232,9 @@ mod tests {
         let mut seen = 0;
         let report = session.run_watched(&plan(2), &mut |_| seen += 1).unwrap();
         assert_eq!((report.end, report.closures, report.shots.len(), seen), (RunEnd::Complete, 1, 2, 2));
-        // Two heartbeats in 200 ms of waiting, and nothing after the end.
+        // A heartbeat for every 100 ms of waiting, and nothing after the end.
         let beats = said(&session).iter().filter(|message| **message == ToBench::Status).count();
-        assert_eq!(beats, 1);
+        assert_eq!(beats, 2);
         assert!(!said(&session).contains(&ToBench::Stop));
     }
 
