@@ -455,7 +455,7 @@ fn running() -> Vec<Row> {
         row(
             "run: codes of 32 bits",
             Shot,
-            "expected codes of 24 bits",
+            "beyond the 24 bits of the converter",
             altered(CODES, |body| {
                 if let FromBench::Codes { codes, .. } = body {
                     codes[0] = i32::MIN;
@@ -516,7 +516,7 @@ fn running() -> Vec<Row> {
             },
         ),
         row("run: a gate where none is", Shot, IMPOSSIBLE, insert(3, ended(RunEnd::Gate, 1, 4))),
-        row("run: unproven with no shots", Shot, IMPOSSIBLE, insert(1, ended(RunEnd::Unproven, 0, 0))),
+        row("run: no contact, and no shots", Shot, IMPOSSIBLE, insert(1, ended(RunEnd::NoContact, 0, 0))),
         row("run: complete with no shots", Shot, IMPOSSIBLE, insert(1, ended(RunEnd::Complete, 0, 0))),
         row("run: complete after one shot", Shot, IMPOSSIBLE, insert(3, ended(RunEnd::Complete, 1, 4))),
         row("run: ended with 65535 shots", Shot, IMPOSSIBLE, insert(3, ended(RunEnd::Complete, u16::MAX, 4))),

@@ -7,21 +7,11 @@
 use copperwalk_core::residual::{self, Residual};
 use copperwalk_wire::{
     Contacts, FromBench, Method, Ratio, Shot,
+    codes::{Codes, decode, possible_counts},
     message::{RunEnd, ShotEnd},
 };
 
 use super::{deadline, error::BrokenPromise, run::RanShot, words};
-
-/// Codes of a 24-bit converter.
-const CODES: std::ops::RangeInclusive<i32> = -0x80_0000..=0x7F_FFFF;
-/// Codes of a contact check, of the drop of both force contacts, and of a residual check.
-const CONTACT_CHECK: usize = 2;
-const ENDS: usize = 2;
-const RESIDUAL: usize = 4;
-/// Codes of a half-cycle triple: pair A and pair B, three times.
-const TRIPLE: usize = 6;
-/// Codes before the first window of an insulation shot: a contact check and four times the amplifier's zero.
-const SETTLE_HEAD: usize = 6;
 
 /// How far a run has come.
 #[derive(Debug)]
@@ -67,7 +57,7 @@ impl<'p> Course<'p> {
             FromBench::Codes { shot, first, ref codes } => {
                 let planned = self.under_way(&body)?;
                 let (number, taken) = (self.shots.len(), self.codes.len());
-                let room = codes_at_most(&planned.method).saturating_sub(taken);
+                let room = possible_counts(planned).most.saturating_sub(taken);
                 let fits = usize::from(shot) == number
                     && usize::from(first) == taken
                     && (1..=room).contains(&codes.len());
@@ -78,26 +68,26 @@ impl<'p> Course<'p> {
                     };
                     return Err(self.broken(expected, words::answer(&body)));
                 }
-                if let Some(code) = codes.iter().find(|code| !CODES.contains(*code)) {
-                    return Err(self.broken("codes of 24 bits".into(), format!("the code {code}")));
-                }
                 self.codes.extend_from_slice(codes);
                 Ok(None)
             }
             FromBench::Shot { shot, codes, why, from_us, to_us } => {
-                let planned = *self.under_way(&body)?;
+                let planned = self.under_way(&body)?;
                 let (number, taken) = (self.shots.len(), self.codes.len());
                 if usize::from(shot) != number || usize::from(codes) != taken {
                     let expected = format!("more of shot {}, of which {taken} codes came", number + 1);
                     return Err(self.broken(expected, words::answer(&body)));
                 }
-                if !may_end(&planned.method, taken, why) {
-                    let expected = "as many codes as the shot's method gives, and an end that fits".into();
+                let end = decode(planned, &self.codes).map(must_end).map_err(|malformed| {
+                    self.broken("codes that fit the shot".into(), format!("others: {malformed}"))
+                })?;
+                if !may_end(planned, taken, why) {
+                    let expected = "an end that fits the shot and its codes".into();
                     return Err(self.broken(expected, words::answer(&body)));
                 }
                 self.check_clock(from_us, to_us)?;
-                self.closures += closures(self.before(), &planned);
-                self.must_end = must_end(&planned.method, &self.codes);
+                self.closures += closures(self.before(), planned);
+                self.must_end = end;
                 let codes = std::mem::take(&mut self.codes);
                 self.shots.push(RanShot { codes, why, span_us: (from_us, to_us) });
                 Ok(None)
@@ -137,7 +127,7 @@ impl<'p> Course<'p> {
         match why {
             RunEnd::Fault(_) | RunEnd::Stopped => true,
             _ if !self.codes.is_empty() => false,
-            RunEnd::Residual | RunEnd::Unproven => self.must_end == Some(why),
+            RunEnd::Residual | RunEnd::NoContact => self.must_end == Some(why),
             RunEnd::Complete => self.must_end.is_none() && self.shots.len() == self.plan.len(),
             RunEnd::Gate => {
                 let gated = |shot: &Shot| matches!(shot.method, Method::Ratio(Ratio { gate: Some(_), .. }));
@@ -187,61 +177,27 @@ impl<'p> Course<'p> {
     }
 }
 
-/// The most codes a method can give.
-fn codes_at_most(method: &Method) -> usize {
-    match method {
-        Method::Residual => RESIDUAL,
-        Method::Bleed { .. } => 0,
-        Method::Look { count, .. } => usize::from(*count),
-        Method::Ratio(ratio) => ratio_head(ratio) + TRIPLE * usize::from(ratio.triples_max),
-        Method::Settle(settle) => {
-            SETTLE_HEAD + 2 * usize::from(settle.window) * usize::from(settle.windows_max)
-        }
-    }
-}
-
-/// Codes before the first triple.
-fn ratio_head(ratio: &Ratio) -> usize {
-    CONTACT_CHECK * usize::from(ratio.proof) + ENDS * usize::from(ratio.ends)
-}
-
-/// Whether a shot may end like this after so many codes.
-fn may_end(method: &Method, codes: usize, why: ShotEnd) -> bool {
-    let whole = |head: usize, part: usize| {
-        let body = codes.checked_sub(head)?;
-        (part > 0 && body.is_multiple_of(part)).then(|| body / part)
+/// Whether a shot that gave so many codes, which fit its method, may end like this.
+fn may_end(shot: &Shot, codes: usize, why: ShotEnd) -> bool {
+    let decides = match &shot.method {
+        Method::Residual | Method::Bleed { .. } | Method::Look { .. } => false,
+        Method::Ratio(ratio) => ratio.stop.is_some(),
+        Method::Settle(_) => true,
     };
-    match method {
-        Method::Residual | Method::Bleed { .. } | Method::Look { .. } => {
-            codes == codes_at_most(method) && why == ShotEnd::Complete
-        }
-        Method::Ratio(ratio) => {
-            let (min, max) = (usize::from(ratio.triples_min), usize::from(ratio.triples_max));
-            whole(ratio_head(ratio), TRIPLE).is_some_and(|triples| match why {
-                ShotEnd::Decided => ratio.stop.is_some() && (min..=max).contains(&triples),
-                ShotEnd::Budget => ratio.stop.is_some() && triples == max,
-                ShotEnd::Complete => ratio.stop.is_none() && triples == max,
-            })
-        }
-        // Two windows are compared before anything is decided.
-        Method::Settle(settle) => {
-            let max = usize::from(settle.windows_max);
-            whole(SETTLE_HEAD, 2 * usize::from(settle.window)).is_some_and(|windows| match why {
-                ShotEnd::Decided => (2..=max).contains(&windows),
-                ShotEnd::Budget => windows == max,
-                ShotEnd::Complete => false,
-            })
-        }
+    match why {
+        ShotEnd::Decided => decides,
+        ShotEnd::Budget => decides && codes == possible_counts(shot).most,
+        ShotEnd::Complete => !decides,
     }
 }
 
 /// How the controller's own judgement of these codes ends the run, if it does.
-fn must_end(method: &Method, codes: &[i32]) -> Option<RunEnd> {
-    let (Method::Residual, Ok(codes)) = (method, <[i32; RESIDUAL]>::try_from(codes)) else { return None };
+fn must_end(codes: Codes<'_>) -> Option<RunEnd> {
+    let Codes::Residual(codes) = codes else { return None };
     match residual::judge(codes) {
         Residual::Dead => None,
         Residual::Alive => Some(RunEnd::Residual),
-        Residual::Unproven => Some(RunEnd::Unproven),
+        Residual::NoContact => Some(RunEnd::NoContact),
     }
 }
 
@@ -279,7 +235,7 @@ mod tests {
             gain_b: Gain::X1,
             rate: Rate::Sps1000,
             wait_us: 0,
-            proof: true,
+            contact_check: true,
             ends: true,
             triples_min: 1,
             triples_max: 3,
@@ -367,7 +323,15 @@ mod tests {
 
     #[test]
     fn the_first_answer_that_cannot_be_is_named() {
-        use RunEnd::{Complete, Gate, Residual, Unproven};
+        use RunEnd::{Complete, Gate, NoContact, Residual};
+        let [above, below] = [0x80_0000, i32::MIN].map(|code| {
+            let plan = plan();
+            let mut course = Course::new(&plan);
+            assert_eq!(course.take(codes(0, 0, &[0, 0, 0, code])), Ok(None));
+            course.take(over(0, 4, ShotEnd::Complete)).unwrap_err().got
+        });
+        assert!(above.contains("8388608, beyond the 24 bits of the converter"), "{above}");
+        assert!(below.contains("-2147483648, beyond the 24 bits of the converter"), "{below}");
         let cases: Vec<(&str, usize, FromBench, &str)> = vec![
             (
                 "codes of the next shot",
@@ -381,13 +345,6 @@ mod tests {
             ("no codes", 0, codes(0, 0, &[]), "got 0 codes of shot 1"),
             ("too many codes", 0, codes(0, 0, &[0; 5]), "got 5 codes of shot 1"),
             ("codes after enough of them", 1, codes(0, 4, &[0]), "expected the end of shot 1, got 1 codes"),
-            (
-                "codes beyond 24 bits",
-                0,
-                codes(0, 0, &[0x80_0000]),
-                "expected codes of 24 bits, got the code 8388608",
-            ),
-            ("codes below 24 bits", 0, codes(0, 0, &[i32::MIN]), "expected codes of 24 bits"),
             (
                 "the end of another shot",
                 1,
@@ -404,12 +361,32 @@ mod tests {
                 "an end too early",
                 0,
                 over(0, 0, ShotEnd::Complete),
-                "as many codes as the shot's method gives",
+                "expected codes that fit the shot, got others: ",
             ),
-            ("an end that does not fit", 1, over(0, 4, ShotEnd::Decided), "an end that fits"),
-            ("part of a triple", 3, over(1, 7, ShotEnd::Decided), "as many codes as the shot's method gives"),
-            ("a budget that is not spent", 4, over(1, 10, ShotEnd::Budget), "an end that fits"),
-            ("complete with a stop rule", 4, over(1, 10, ShotEnd::Complete), "an end that fits"),
+            (
+                "an end that does not fit",
+                1,
+                over(0, 4, ShotEnd::Decided),
+                "expected an end that fits the shot and its codes",
+            ),
+            (
+                "part of a triple",
+                3,
+                over(1, 7, ShotEnd::Decided),
+                "expected codes that fit the shot, got others: ",
+            ),
+            (
+                "a budget that is not spent",
+                4,
+                over(1, 10, ShotEnd::Budget),
+                "expected an end that fits the shot and its codes",
+            ),
+            (
+                "complete with a stop rule",
+                4,
+                over(1, 10, ShotEnd::Complete),
+                "expected an end that fits the shot and its codes",
+            ),
             ("codes after the last shot", 6, codes(3, 0, &[0]), "expected the end of the run, complete"),
             (
                 "too few shots",
@@ -427,7 +404,7 @@ mod tests {
             ("a gate where none is", 2, ended(Gate, 1, 4), "at a gate"),
             ("voltage, and no check", 5, ended(Residual, 2, 4), "for voltage on the unit"),
             ("voltage that its codes deny", 2, ended(Residual, 1, 4), "for voltage on the unit"),
-            ("contacts, and nothing ran", 0, ended(Unproven, 0, 0), "for contacts of the residual check"),
+            ("contacts, and nothing ran", 0, ended(NoContact, 0, 0), "for contacts of the residual check"),
             ("too many closures", 6, ended(Complete, 3, 6), "expected 5 relays closed in the run, got 6"),
             ("too few closures", 6, ended(Complete, 3, 0), "expected 5 relays closed in the run, got 0"),
             (
@@ -467,7 +444,7 @@ mod tests {
     /// Thresholds of the residual check are tested where it stands; 300,000 codes are 73 mV.
     #[test]
     fn a_failed_residual_check_ends_the_run_as_its_codes_say() {
-        for (seen, why) in [([0, 0, 0, 300_000], RunEnd::Residual), ([0, 300_000, 0, 0], RunEnd::Unproven)] {
+        for (seen, why) in [([0, 0, 0, 300_000], RunEnd::Residual), ([0, 300_000, 0, 0], RunEnd::NoContact)] {
             let plan = plan();
             let checked = || {
                 let mut course = Course::new(&plan);
@@ -477,7 +454,7 @@ mod tests {
             };
             assert!(checked().take(ended(why, 1, 4)).is_ok());
             assert!(checked().take(ended(RunEnd::Fault(Fault::Matrix), 1, 4)).is_ok());
-            let other = if why == RunEnd::Residual { RunEnd::Unproven } else { RunEnd::Residual };
+            let other = if why == RunEnd::Residual { RunEnd::NoContact } else { RunEnd::Residual };
             for wrong in [codes(1, 0, &[0]), ended(RunEnd::Complete, 1, 4), ended(other, 1, 4)] {
                 let broken = checked().take(wrong).unwrap_err();
                 assert_eq!(broken.expected, format!("the end of the run {}", words::run_end(why)));
@@ -502,40 +479,35 @@ mod tests {
         assert!(then(6, late).is_err());
     }
 
-    /// Method, codes, end: on both sides of every bound.
+    /// Counts of codes are tested where they stand; here, which end goes with which.
     #[test]
-    fn shots_end_after_as_many_codes_as_their_method_gives() {
+    fn shots_end_as_their_stop_rule_allows() {
         use ShotEnd::{Budget, Complete, Decided};
         let (stopped, spent) = (ratio(Some(STOP), None), ratio(None, None));
         for (method, count, why, expected) in [
             (Method::Residual, 4, Complete, true),
-            (Method::Residual, 5, Complete, false),
+            (Method::Residual, 4, Decided, false),
             (Method::Bleed { millis: 9 }, 0, Complete, true),
-            (Method::Bleed { millis: 9 }, 1, Complete, false),
+            (Method::Bleed { millis: 9 }, 0, Budget, false),
             (look(), 3, Complete, true),
-            (look(), 2, Complete, false),
             (look(), 3, Budget, false),
-            // Four codes, then triples of six.
+            // Four codes, then triples of six, three at most.
             (stopped, 10, Decided, true),
-            (stopped, 4, Decided, false),
-            (stopped, 22, Decided, true),
-            (stopped, 22, Budget, true),
+            (stopped, 10, Complete, false),
             (stopped, 16, Budget, false),
-            (stopped, 28, Decided, false),
+            (stopped, 22, Budget, true),
+            (stopped, 22, Decided, true),
             (spent, 22, Complete, true),
             (spent, 22, Decided, false),
             (spent, 22, Budget, false),
-            // Six codes, then windows of four.
-            (settle(), 10, Decided, false),
+            // Six codes, then windows of four, three at most.
             (settle(), 14, Decided, true),
+            (settle(), 14, Budget, false),
             (settle(), 18, Decided, true),
             (settle(), 18, Budget, true),
-            (settle(), 14, Budget, false),
-            (settle(), 22, Decided, false),
             (settle(), 18, Complete, false),
-            (settle(), 5, Decided, false),
         ] {
-            assert_eq!(may_end(&method, count, why), expected, "{method:?} {count} {why:?}");
+            assert_eq!(may_end(&shot(method), count, why), expected, "{method:?} {count} {why:?}");
         }
     }
 }

@@ -337,7 +337,7 @@ mod tests {
     #[test]
     fn an_impossible_answer_ends_the_run_and_the_controller_is_told() {
         let mut session = session(|packet| match packet.body {
-            ToBench::Run => stream(packet, [(1, ended(RunEnd::Unproven, 0))]),
+            ToBench::Run => stream(packet, [(1, ended(RunEnd::NoContact, 0))]),
             _ => NONE,
         });
         assert!(matches!(session.run(&plan(1)), Err(LinkError::BrokenPromise(_))));

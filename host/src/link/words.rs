@@ -69,7 +69,7 @@ pub const fn run_end(why: RunEnd) -> &'static str {
         RunEnd::Complete => "complete",
         RunEnd::Gate => "at a gate",
         RunEnd::Residual => "for voltage on the unit",
-        RunEnd::Unproven => "for contacts of the residual check",
+        RunEnd::NoContact => "for contacts of the residual check",
         RunEnd::Stopped => "stopped by the host",
         RunEnd::Fault(fault) => fault_words(fault),
     }
