@@ -115,7 +115,7 @@ fn counted(count: usize, what: &str) -> String {
 }
 
 fn fixture_summary(fixture: &Fixture) -> String {
-    let count = |channel: fn(&fixture::Pins) -> Option<u8>| fixture.pins.iter().filter_map(channel).count();
+    let count = |channel: fn(&fixture::Pins) -> Option<u16>| fixture.pins.iter().filter_map(channel).count();
     format!(
         "fixture `{}` for board `{}`, revision {}\n  {} force and {} sense pins on {} + {} channels, {}\n",
         fixture.name,

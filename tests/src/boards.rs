@@ -3,12 +3,8 @@
 use std::fmt::Write;
 
 use copperwalk::board;
-use copperwalk::fixture::{Fixture, Pins};
+use copperwalk::fixture::Fixture;
 use copperwalk::problem::Problems;
-
-/// Segments of the longest ladder whose fixture fits the 255 sense channels that one byte can count: one more
-/// point than segments, and the return.
-pub const LONGEST_WIRED: usize = 253;
 
 /// Board and fixture file of a ladder: a path of so many segments winding up the board, traces on the front
 /// and on the back in turn with a pair of vias between. One state, no return segments, no standards.
@@ -16,33 +12,14 @@ pub fn ladder_text(segments: usize) -> (String, String) {
     (ladder_board(segments), ladder_fixture_text(segments))
 }
 
-/// A ladder of any length with its fixture. Beyond [`LONGEST_WIRED`] the sense channels start again from 0:
-/// no such bench can be built, yet its plan can be compiled and timed.
+/// A ladder with its fixture.
 ///
 /// # Errors
-/// None, unless the rules for board files change.
+/// None, unless the rules for board or fixture files change.
 pub fn ladder(segments: usize) -> Result<Fixture, Problems> {
     let (board_text, fixture_text) = ladder_text(segments);
     let board = board::parse("ladder/board.toml", &board_text)?;
-    if segments <= LONGEST_WIRED {
-        return copperwalk::fixture::parse("ladder/fixture.toml", &fixture_text, board);
-    }
-    let sense = |point: usize| Some((point % 255) as u8);
-    let mut pins: Vec<_> =
-        (0..board.points.len()).map(|point| Pins { force: None, sense: sense(point) }).collect();
-    for (channel, end) in [board.supply.from, board.supply.to[0], board.supply.ret].into_iter().enumerate() {
-        pins[end.0].force = Some(channel as u8);
-    }
-    Ok(Fixture {
-        name: "ladder bed".into(),
-        board,
-        force_channels: 16,
-        sense_channels: 255,
-        pins,
-        standards: Vec::new(),
-        source: fixture_text,
-        hash: String::new(),
-    })
+    copperwalk::fixture::parse("ladder/fixture.toml", &fixture_text, board)
 }
 
 fn ladder_board(segments: usize) -> String {
@@ -127,7 +104,7 @@ mod tests {
 
     #[test]
     fn ladders_of_every_length_are_sound() {
-        for segments in [1, 2, 3, 12, LONGEST_WIRED, 300] {
+        for segments in [1, 2, 3, 12, 253, 254, 300, 1000] {
             let fixture = ladder(segments).unwrap_or_else(|problems| panic!("{segments}: {problems}"));
             assert_eq!(fixture.board.segments.len(), segments);
             assert_eq!(fixture.pins.len(), segments + 2);

@@ -96,7 +96,7 @@ const FIXTURE_CASES: &[Case] = &[
     ("no board", "board = \"board.toml\"\n", "", "[fixture] lacks `board`", "[fixture]"),
     ("unknown key", "name = \"tide", "maker = \"me\"\nname = \"tide", "[fixture] has no key `maker`", "maker"),
     ("a channel too many", "\"via3.f\" = { sense = 11 }", "\"via3.f\" = { sense = 48 }", "sense channel 48 of point `via3.f` does not exist", "via3.f"),
-    ("no such number", "\"via3.f\" = { sense = 11 }", "\"via3.f\" = { sense = 300 }", "is 300", "via3.f"),
+    ("no such number", "\"via3.f\" = { sense = 11 }", "\"via3.f\" = { sense = 70000 }", "is 70000", "via3.f"),
     ("a negative channel", "\"via3.f\" = { sense = 11 }", "\"via3.f\" = { sense = -1 }", "is -1", "via3.f"),
     ("a channel twice", "\"via3.f\" = { sense = 11 }", "\"via3.f\" = { sense = 10 }", "sense channel 10 of point `via3.f` already leads to point `via3.b`", "via3.f"),
     ("a standard on a pin's channel", "force = [14, 15]", "force = [14, 4]", "force channel 4 of standard `1R` already leads to point `cell-`", "force = [14, 4]"),

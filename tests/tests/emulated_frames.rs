@@ -258,7 +258,7 @@ fn message(rng: &mut Rng, shots: &[Shot]) -> ToBench {
 
 /// A shot with anything in it.
 fn strange(rng: &mut Rng) -> Shot {
-    let mut channel = || (below(rng, 4) > 0).then(|| below(rng, 256) as u8);
+    let mut channel = || (below(rng, 4) > 0).then(|| below(rng, 1 << 16) as u16);
     let contacts = Contacts {
         force_plus: channel(),
         force_minus: channel(),

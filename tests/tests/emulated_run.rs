@@ -2,7 +2,7 @@
 //! that only ever move in the dark.
 #![allow(clippy::expect_used, clippy::panic, reason = "a failed expectation is the message")]
 
-use std::{collections::BTreeSet, time::Instant};
+use std::time::Instant;
 
 use copperwalk::{
     fixture::Fixture,
@@ -15,14 +15,12 @@ use copperwalk::{
     verdict::Verdict,
     virtual_bench::{Spec, VirtualBench},
 };
+use copperwalk_core::timing::{self, Before};
 use copperwalk_tests::{
     boards::example,
     emulator::{bench::EmulatedBench, trace},
 };
-use copperwalk_wire::{
-    Contacts, Gain, Method, Rate, Source,
-    hardware::wait::{IDAC_START_US, OPERATE_US, QUIET_US, RELEASE_US, REVERSE_US, SETTLE_US},
-};
+use copperwalk_wire::{Gain, Method, Rate, codes::Counts};
 
 /// Sweeps the unit on a bench.
 fn swept<T: Transport>(
@@ -149,48 +147,12 @@ fn valve_drivers_are_judged_as_on_the_virtual_bench() {
 /// Settling and conversion times of a run as it went, µs: the waits of the protocol's constants, and each code at the
 /// nominal length of its conversion.
 fn ideal_us(run: &Run) -> u64 {
-    let quick = Rate::Sps1000.micros();
-    let mut closed = BTreeSet::new();
-    let mut total = RELEASE_US + QUIET_US; // everything let go before the first shot, current off after the last
-    for RunShot { shot, codes, .. } in &run.shots {
-        let next = relays(shot.contacts);
-        if next != closed {
-            total += QUIET_US;
-        }
-        if closed.difference(&next).next().is_some() {
-            total += RELEASE_US;
-        }
-        if next.difference(&closed).next().is_some() {
-            total += OPERATE_US;
-        }
-        closed = next;
-        let codes = codes.len() as u32;
-        let source_on = match shot.source {
-            Source::Off => 0,
-            Source::Load => SETTLE_US,
-            Source::Dry | Source::Wide | Source::Isolation => SETTLE_US + IDAC_START_US,
-        };
-        total += match shot.method {
-            Method::Residual => codes * quick,
-            Method::Bleed { millis } => OPERATE_US + u32::from(millis) * 1_000,
-            Method::Look { rate, .. } => source_on + codes * rate.micros(),
-            Method::Ratio(ratio) => {
-                let proofs = if ratio.contact_check { 2 } else { 0 };
-                let ends = if ratio.ends { 2 } else { 0 };
-                // Every half-cycle but the first turns the current round, and so does each of the ends.
-                let turns = ((codes - proofs - ends) / 2).saturating_sub(1) + ends;
-                proofs * quick + source_on + turns * REVERSE_US + (codes - proofs) * ratio.rate.micros()
-            }
-            Method::Settle(settle) => 2 * quick + source_on + (codes - 2) * settle.rate.micros(),
-        };
-    }
-    total.into()
-}
-
-fn relays(contacts: Contacts) -> BTreeSet<(u8, u8)> {
-    let Contacts { force_plus, force_minus, sense_plus, sense_minus } = contacts;
-    let buses = [force_plus, force_minus, sense_plus, sense_minus];
-    (0..).zip(buses).filter_map(|(bus, channel)| Some((bus, channel?))).collect()
+    let mut before = Before::OPEN;
+    let shots = run.shots.iter().map(|RunShot { shot, codes, .. }| {
+        // The polarity of its last half-cycle is known too, so this is one number.
+        before.shot_with(shot, Counts::only(codes.len())).most_us
+    });
+    timing::AROUND_US + shots.sum::<u64>()
 }
 
 /// The controller adds at most a tenth to what relays and converter take by themselves; nothing waits for the host.

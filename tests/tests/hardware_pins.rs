@@ -14,9 +14,9 @@ use std::{
     fmt::Write as _,
 };
 
-use copperwalk_core::matrix::{Image, Layout, Matrix};
+use copperwalk_core::matrix::{Closed, Layout, Matrix};
 use copperwalk_wire::{
-    Contacts,
+    Contacts, Method, Shot, Source,
     hardware::{FORCE_CHANNELS, SENSE_CHANNELS},
 };
 use embedded_hal::{
@@ -60,8 +60,8 @@ struct Pin {
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct Relays {
-    force_channels: u8,
-    sense_channels: u8,
+    force_channels: u16,
+    sense_channels: u16,
     register_bits: usize,
     bit: BTreeMap<String, Bit>,
 }
@@ -77,7 +77,7 @@ struct Bit {
 }
 
 impl Relays {
-    fn bit(&self, relay: &str, channel: u8, layout: Layout) -> usize {
+    fn bit(&self, relay: &str, channel: u16, layout: Layout) -> usize {
         let Bit { plus, force, sense, channel: step } = self.bit[relay];
         plus + force * usize::from(layout.force_channels)
             + sense * usize::from(layout.sense_channels)
@@ -239,7 +239,7 @@ fn latched(bytes: &[u8]) -> BTreeSet<usize> {
 fn the_relays_the_map_names_are_the_relays_that_close() {
     let map = map().matrix;
     assert_eq!((map.force_channels, map.sense_channels), (FORCE_CHANNELS, SENSE_CHANNELS));
-    for (force, sense) in [(FORCE_CHANNELS, SENSE_CHANNELS), (4, 12)] {
+    for (force, sense) in [(FORCE_CHANNELS, SENSE_CHANNELS), (4, 12), (300, 301)] {
         let layout = Layout { force_channels: force, sense_channels: sense };
         assert_eq!(layout.registers(), layout.relays().div_ceil(map.register_bits));
         let mut bits = BTreeSet::new();
@@ -259,8 +259,10 @@ fn the_relays_the_map_names_are_the_relays_that_close() {
                     sense_minus: of("sense_minus"),
                 };
                 let mut wire = Wire::default();
-                Matrix::new(&mut wire, Level, Level, layout)
-                    .set(&Image::of(&contacts, relay == "bleed", layout))
+                let method = if relay == "bleed" { Method::Bleed { millis: 1 } } else { Method::Residual };
+                let closed = Closed::of(&Shot { contacts, source: Source::Off, method });
+                Matrix::<_, _, { Layout::LARGEST.registers() }>::new(&mut wire, Level, Level, layout)
+                    .set(&closed)
                     .unwrap();
                 let bit = map.bit(relay, channel, layout);
                 assert_eq!(latched(&wire.0), BTreeSet::from([bit]), "{relay} {channel} of {force} + {sense}");

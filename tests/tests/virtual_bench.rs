@@ -7,9 +7,10 @@ use copperwalk::{
     operator::Operator,
     virtual_bench::{Spec, VirtualBench, trace::Change},
 };
+use copperwalk_tests::boards::ladder;
 use copperwalk_wire::{
     Contacts, Gain, Method, Rate, Ratio, Shot, Source,
-    hardware::RM_OHMS,
+    hardware::{PLAN_CAPACITY, RM_OHMS},
     message::{Fault, RunEnd},
 };
 
@@ -34,7 +35,7 @@ fn run(bench: &mut Session<VirtualBench>, shots: &[Shot]) -> (Vec<Vec<i32>>, Run
     (report.shots.into_iter().map(|shot| shot.codes).collect(), report.end)
 }
 
-fn contacts(force_plus: u8, force_minus: u8, sense_plus: u8, sense_minus: u8) -> Contacts {
+fn contacts(force_plus: u16, force_minus: u16, sense_plus: u16, sense_minus: u16) -> Contacts {
     Contacts {
         force_plus: Some(force_plus),
         force_minus: Some(force_minus),
@@ -65,7 +66,7 @@ fn ratio(source: Source, contacts: Contacts, gain_a: Gain, gain_b: Gain, triples
     Shot { contacts, source, method }
 }
 
-/// Ohms from the codes of a ratio shot: proof codes first, then triples of halves of A, B.
+/// Ohms from the codes of a ratio shot: contact check first, then triples of halves of A, B.
 fn ohms(codes: &[i32], gain_a: Gain, gain_b: Gain) -> f64 {
     let (mut a, mut b) = (0.0, 0.0);
     for (i, triple) in codes[2..].chunks_exact(6).enumerate() {
@@ -99,6 +100,41 @@ fn a_standard_reads_its_value_on_every_bench() {
         let load = ohms(&codes[2], Gain::X16, Gain::X1);
         assert!((dry / standard.ohms - 1.0).abs() < 3e-3, "seed {seed}: {dry}");
         assert!((load / standard.ohms - 1.0).abs() < 2.5e-3, "seed {seed}: {load}");
+    }
+}
+
+/// Ladders of more segments than a byte can count: their beds parse, and every segment reads its value through its own two
+/// relays, in as many runs as the controller's memory asks for.
+#[test]
+fn segments_beyond_the_256th_channel_read_their_values() {
+    for segments in [300, 1000] {
+        let fixture = ladder(segments).unwrap();
+        let mut bench = greeted(&fixture, &Spec::new(3));
+        let truth = bench.transport().truth().ohms;
+        let force = |point: usize| fixture.pins[point].force.unwrap();
+        let sense = |point: usize| fixture.pins[point].sense.unwrap();
+        let name = |index: usize| fixture.board.point_named(&format!("p{index}")).unwrap().0;
+        let (from, to) = (force(name(0)), force(name(segments)));
+        let began = std::time::Instant::now();
+        let walk: Vec<usize> = (0..segments).collect();
+        let mut device_us = 0;
+        for part in walk.chunks(usize::from(PLAN_CAPACITY) - 1) {
+            let segment = |&index: &usize| {
+                let ends = contacts(from, to, sense(name(index)), sense(name(index + 1)));
+                ratio(Source::Load, ends, Gain::X128, Gain::X1, 2)
+            };
+            let plan: Vec<_> = [residual(&fixture)].into_iter().chain(part.iter().map(segment)).collect();
+            let report = bench.run(&plan).unwrap();
+            device_us += report.device_us;
+            assert_eq!(report.end, RunEnd::Complete, "{segments}");
+            for (&index, shot) in part.iter().zip(&report.shots[1..]) {
+                let (read, is) = (ohms(&shot.codes, Gain::X128, Gain::X1), truth[index]);
+                // Noise of two triples under load: 0.7 µV · √(3/16) / 50 mA = 6 µΩ.
+                let near = (read - is).abs() < 0.005 * is + 40e-6;
+                assert!(near, "segment {index} of {segments}: {read} of {is}");
+            }
+        }
+        println!("{segments} segments: {device_us} µs of device time, {:?} here", began.elapsed());
     }
 }
 

@@ -156,7 +156,7 @@ pub struct Conversion {
 /// use in asking.
 const EARLIEST_PERCENT: u32 = 97;
 /// How often the ready line is asked once a result may come.
-const ASK_US: u32 = 5;
+pub const ASK_US: u32 = 5;
 
 impl Conversion {
     /// When it is worth asking again.

@@ -40,8 +40,8 @@ pub struct Parts<M, A, O, I> {
 
 /// The parts, put together.
 #[derive(Debug)]
-pub struct Bench<M, A, O, I> {
-    pub(crate) matrix: Matrix<M, O>,
+pub struct Bench<M, A, O, I, const REGISTERS: usize> {
+    pub(crate) matrix: Matrix<M, O, REGISTERS>,
     pub(crate) adc: Ads1220<A, I>,
     pub(crate) front_end: FrontEnd<O>,
     pub(crate) layout: Layout,
@@ -54,7 +54,9 @@ impl From<MatrixError> for Fault {
     }
 }
 
-impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin> Bench<M, A, O, I> {
+impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const REGISTERS: usize>
+    Bench<M, A, O, I, REGISTERS>
+{
     pub(crate) fn new(parts: Parts<M, A, O, I>, layout: Layout) -> Self {
         Self {
             matrix: Matrix::new(parts.matrix, parts.shift_clear, parts.output_enable, layout),

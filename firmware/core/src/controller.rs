@@ -88,10 +88,13 @@ impl Plan {
     }
 }
 
-/// The controller.
+/// Shift registers of the reference bench.
+const REFERENCE_REGISTERS: usize = Layout::REFERENCE.registers();
+
+/// The controller, for a chain of `REGISTERS` shift registers at most.
 #[derive(Debug)]
-pub struct Controller<M, A, O, I> {
-    bench: Bench<M, A, O, I>,
+pub struct Controller<M, A, O, I, const REGISTERS: usize = REFERENCE_REGISTERS> {
+    bench: Bench<M, A, O, I, REGISTERS>,
     session: Session,
     plan: Plan,
     run: Option<Run>,
@@ -105,7 +108,9 @@ pub struct Controller<M, A, O, I> {
     watchdog_bit: bool,
 }
 
-impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin> Controller<M, A, O, I> {
+impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const REGISTERS: usize>
+    Controller<M, A, O, I, REGISTERS>
+{
     /// Takes the parts and brings them to the all-open state. `serial` and `firmware` are for the handshake;
     /// `watchdog_bit` says that the watchdog caused this start.
     pub fn new(
@@ -207,7 +212,7 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin> Controller<M, A, O, 
     }
 
     /// The run under way, with all it works on.
-    fn turn(&mut self, now: Instant) -> Option<Turn<'_, M, A, O, I>> {
+    fn turn(&mut self, now: Instant) -> Option<Turn<'_, M, A, O, I, REGISTERS>> {
         let run = self.run.as_mut()?;
         Some(Turn { run, plan: &self.plan.shots, bench: &mut self.bench, session: &mut self.session, now })
     }

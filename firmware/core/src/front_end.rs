@@ -8,13 +8,9 @@ use embedded_hal::{
     spi::SpiDevice,
 };
 
-use copperwalk_wire::{
-    Source,
-    hardware::wait::{IDAC_START_US, REVERSE_US, SETTLE_US},
-    message::Fault,
-};
+use copperwalk_wire::{Source, message::Fault};
 
-use crate::ads1220::Ads1220;
+use crate::{ads1220::Ads1220, timing};
 
 /// What the unit is driven with.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -42,7 +38,7 @@ impl Excitation {
     /// No current, forward, 180 Ω: the state in which relays may move, and gentle to a unit that turns out to
     /// carry a battery.
     pub const OFF: Self = Self::of(Source::Off, false);
-    /// No current, forward, 18 Ω: for contact proofs on a unit known to be dead, because what a capacitor keeps
+    /// No current, forward, 18 Ω: for contact checks on a unit known to be dead, because what a capacitor keeps
     /// from the last half-cycle drains ten times as fast.
     pub const REST: Self = Self { source: Source::Off, clamp: Clamp::Dry, reversed: false };
 
@@ -100,26 +96,25 @@ impl<O: OutputPin> FrontEnd<O> {
         wanted: Excitation,
         adc: &mut Ads1220<A, I>,
     ) -> Result<u32, Fault> {
-        let before = self.excitation;
-        if wanted == before {
-            return Ok(0);
-        }
-        if wanted.source != before.source && before.source != Source::Off {
+        let source = self.excitation.source;
+        if wanted.source != source && source != Source::Off {
             self.off(adc)?;
         }
+        let present = self.excitation;
+        if wanted == present {
+            return Ok(0);
+        }
         pin(if wanted.reversed { self.reverse.set_high() } else { self.reverse.set_low() })?;
-        let turns = core::mem::take(&mut self.turning_back) || wanted.reversed != before.reversed;
-        let mut settle_us = if turns { REVERSE_US } else { SETTLE_US };
-        if wanted.clamp != self.excitation.clamp {
+        let settle_us = timing::settle_us(present, wanted, core::mem::take(&mut self.turning_back));
+        if wanted.clamp != present.clamp {
             self.clamp(wanted.clamp)?;
         }
-        if wanted.source != before.source {
+        if wanted.source != present.source {
             match wanted.source {
                 Source::Off => {}
                 Source::Load => pin(self.load_enable.set_high())?,
                 Source::Dry | Source::Wide | Source::Isolation => {
                     adc.configure(adc.registers().with_current())?;
-                    settle_us += IDAC_START_US;
                 }
             }
         }
@@ -156,6 +151,8 @@ mod tests {
         digital,
         spi::{self, Operation},
     };
+
+    use copperwalk_wire::hardware::wait::REVERSE_US;
 
     use super::*;
 

@@ -9,7 +9,7 @@
 //! The parts: [`matrix`] and [`ads1220`] (the two chips), [`front_end`] (source, clamps, reversal), [`mod@bench`]
 //! (all of it, and the all-open state). What the controller knows: [`rules`] (what it refuses), [`sampler`]
 //! (which conversion comes next in a shot) with [`residual`], [`fold`] and [`settle`] (what the codes mean to
-//! it). What it does: `run` (one run of a plan), `session` (the line to the host), [`controller`] (requests).
+//! it), and [`timing`] (how long it takes). What it does: `run` (one run of a plan), `session` (the line to the host), [`controller`] (requests).
 //!
 //! The pure parts are public so that the host decodes and checks with the very code the controller runs.
 
@@ -26,6 +26,7 @@ pub mod sampler;
 mod session;
 pub mod settle;
 pub mod time;
+pub mod timing;
 
 pub use bench::Parts;
 pub use controller::Controller;

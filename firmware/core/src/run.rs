@@ -20,18 +20,18 @@ use heapless::Vec;
 
 use copperwalk_wire::{
     FromBench, Method, Shot,
-    hardware::wait::{HEARTBEAT_US, OPERATE_US, QUIET_US, RELEASE_US},
+    hardware::wait::{HEARTBEAT_US, QUIET_US, RELEASE_US},
     message::{CODES_PER_FRAME, Fault, RunEnd, ShotEnd},
 };
 
 use crate::{
     ads1220::Conversion,
     bench::Bench,
-    front_end::Excitation,
-    matrix::Image,
+    matrix::Closed,
     sampler::{Next, Sampler, Setting},
     session::Session,
     time::Instant,
+    timing,
 };
 
 /// The lid is looked at this often while a plan runs.
@@ -130,15 +130,17 @@ impl Run {
 
 /// A run's turn to act: the run with everything it works on.
 #[derive(Debug)]
-pub(crate) struct Turn<'a, M, A, O, I> {
+pub(crate) struct Turn<'a, M, A, O, I, const REGISTERS: usize> {
     pub(crate) run: &'a mut Run,
     pub(crate) plan: &'a [Shot],
-    pub(crate) bench: &'a mut Bench<M, A, O, I>,
+    pub(crate) bench: &'a mut Bench<M, A, O, I, REGISTERS>,
     pub(crate) session: &'a mut Session,
     pub(crate) now: Instant,
 }
 
-impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin> Turn<'_, M, A, O, I> {
+impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const REGISTERS: usize>
+    Turn<'_, M, A, O, I, REGISTERS>
+{
     /// Takes the current off at once and lets the relays open as soon as it is quiet. The first reason stands.
     pub(crate) fn end(&mut self, why: RunEnd) {
         if matches!(self.run.phase, Phase::Closing { .. }) {
@@ -183,8 +185,7 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin> Turn<'_, M, A, O, I>
             return Ok(Step::Again);
         };
         let now = self.now;
-        let target =
-            Image::of(&shot.contacts, matches!(shot.method, Method::Bleed { .. }), self.bench.layout);
+        let target = Closed::of(shot);
         self.run.phase = match self.run.phase {
             Phase::Rest { until }
             | Phase::Quiet { until }
@@ -199,31 +200,29 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin> Turn<'_, M, A, O, I>
             Phase::Next => {
                 self.run.shot_began = now;
                 self.run.sampler = Sampler::new(shot.method);
-                if target == *self.bench.matrix.image() {
-                    Phase::Operate { until: now.plus_us(hold_us(shot)) }
+                if target == *self.bench.matrix.closed() {
+                    Phase::Operate { until: now.plus_us(timing::hold_us(shot)) }
                 } else {
                     Phase::Quiet { until: now.plus_us(QUIET_US) }
                 }
             }
             Phase::Quiet { .. } => {
-                let kept = self.bench.matrix.image().kept(&target);
-                if kept == *self.bench.matrix.image() {
-                    Phase::Release { until: now }
-                } else {
+                let before = *self.bench.matrix.closed();
+                let kept = before.kept(&target);
+                if kept != before {
                     self.bench.matrix.set(&kept)?;
-                    Phase::Release { until: now.plus_us(RELEASE_US) }
                 }
+                Phase::Release { until: now.plus_us(timing::release_us(&before, &kept)) }
             }
             Phase::Release { .. } => {
-                let closing = target.closures_after(self.bench.matrix.image());
-                self.run.closures += closing;
-                let operate_us = if closing > 0 {
+                let kept = *self.bench.matrix.closed();
+                let closing = target.closures_after(&kept);
+                if closing > 0 {
                     self.bench.matrix.set(&target)?;
-                    OPERATE_US
-                } else {
-                    0
-                };
-                Phase::Operate { until: now.plus_us(operate_us.saturating_add(hold_us(shot))) }
+                    self.run.closures += closing;
+                }
+                let wait_us = timing::operate_us(&kept, &target) + timing::hold_us(shot);
+                Phase::Operate { until: now.plus_us(wait_us) }
             }
             Phase::Operate { .. } | Phase::Settle { .. } => Phase::Sample,
             Phase::Sample => return self.sample(shot),
@@ -255,22 +254,14 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin> Turn<'_, M, A, O, I>
             Next::Convert(setting) => setting,
             Next::End(why) => return self.shot_over(why),
         };
-        let Setting { input, gain, rate, burnout, excited, reversed } = setting;
-        let wanted = match shot.method {
-            _ if excited => Excitation::of(shot.source, reversed),
-            Method::Ratio(_) => Excitation::REST,
-            _ => Excitation::OFF,
-        };
+        let Setting { input, gain, rate, burnout, .. } = setting;
+        let wanted = timing::excitation(shot, &setting);
         let Bench { front_end, adc, .. } = &mut *self.bench;
         let settle_us = front_end.drive(wanted, adc)?;
         // Before the wait, not after it: a burn-out current of the look before must not charge what is to settle.
         adc.configure(adc.registers().looking_at(input, wanted.reversed, gain, rate, burnout))?;
         self.run.phase = if settle_us > 0 {
-            let wait_us = match shot.method {
-                Method::Ratio(ratio) => u32::from(ratio.wait_us),
-                _ => 0,
-            };
-            Phase::Settle { until: now.plus_us(settle_us + wait_us) }
+            Phase::Settle { until: now.plus_us(timing::settle_shot_us(shot, settle_us)) }
         } else {
             Phase::Convert { conversion: adc.start(rate, now)? }
         };
@@ -290,13 +281,5 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin> Turn<'_, M, A, O, I>
             self.end(why);
         }
         Ok(Step::Again)
-    }
-}
-
-/// How long the relays of a shot stay closed before anything else happens, µs.
-fn hold_us(shot: &Shot) -> u32 {
-    match shot.method {
-        Method::Bleed { millis } => u32::from(millis) * 1_000,
-        _ => 0,
     }
 }

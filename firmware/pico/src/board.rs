@@ -1,7 +1,6 @@
 //! The Pico with the bench around it: which pin does what, and everything brought up in a safe order.
 
 use copperwalk_core::{Layout, Parts};
-use copperwalk_wire::hardware;
 use cortex_m::{peripheral::NVIC, singleton};
 use embedded_hal_bus::spi::{ExclusiveDevice, NoDelay};
 use fugit::{ExtU32, RateExtU32};
@@ -164,11 +163,9 @@ impl Board {
             lid: take_pin!(pins.lid).into_pull_up_input().into_dyn_pin(),
             data_ready: take_pin!(pins.data_ready).into_pull_up_input().into_dyn_pin(),
         };
-        let layout =
-            Layout { force_channels: hardware::FORCE_CHANNELS, sense_channels: hardware::SENSE_CHANNELS };
         let controller = singleton!(
             CONTROLLER: Controller =
-                Controller::new(parts, layout, serial, FIRMWARE, watchdog_bit, now(&timer))
+                Controller::new(parts, Layout::REFERENCE, serial, FIRMWARE, watchdog_bit, now(&timer))
         )?;
 
         let bus = UsbBus::new(

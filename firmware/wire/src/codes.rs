@@ -111,7 +111,8 @@ pub struct Counts {
 }
 
 impl Counts {
-    const fn only(count: usize) -> Self {
+    /// This one only.
+    pub const fn only(count: usize) -> Self {
         Self { least: count, most: count, step: 1 }
     }
 

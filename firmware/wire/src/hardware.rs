@@ -44,9 +44,9 @@ pub const VREF_VOLTS: f64 = 2.048;
 pub const ADC_CLOCK_HZ: u32 = 4_096_000;
 
 /// Force channels of the reference bench.
-pub const FORCE_CHANNELS: u8 = 16;
+pub const FORCE_CHANNELS: u16 = 16;
 /// Sense channels of the reference bench.
-pub const SENSE_CHANNELS: u8 = 48;
+pub const SENSE_CHANNELS: u16 = 48;
 /// Shots a plan may hold in the controller at once; longer plans are sent in parts.
 pub const PLAN_CAPACITY: u16 = 512;
 

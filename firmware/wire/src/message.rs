@@ -76,8 +76,8 @@ pub struct Identity {
     pub firmware: (u8, u8, u8),
     /// Unique number of the controller's flash chip.
     pub serial: [u8; 8],
-    pub force_channels: u8,
-    pub sense_channels: u8,
+    pub force_channels: u16,
+    pub sense_channels: u16,
     pub plan_capacity: u16,
 }
 

@@ -9,13 +9,13 @@ use serde::{Deserialize, Serialize};
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default, Serialize, Deserialize)]
 pub struct Contacts {
     /// Force channel closed to force+.
-    pub force_plus: Option<u8>,
+    pub force_plus: Option<u16>,
     /// Force channel closed to force-.
-    pub force_minus: Option<u8>,
+    pub force_minus: Option<u16>,
     /// Sense channel closed to sense+.
-    pub sense_plus: Option<u8>,
+    pub sense_plus: Option<u16>,
     /// Sense channel closed to sense-.
-    pub sense_minus: Option<u8>,
+    pub sense_minus: Option<u16>,
 }
 
 /// What drives current through the unit.

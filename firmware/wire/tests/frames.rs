@@ -47,7 +47,7 @@ fn widest_stop() -> Stop {
 }
 
 fn widest_shot(method: Method) -> Shot {
-    let all = Some(u8::MAX);
+    let all = Some(u16::MAX);
     let contacts = Contacts { force_plus: all, force_minus: all, sense_plus: all, sense_minus: all };
     Shot { contacts, source: Source::Isolation, method }
 }
@@ -118,8 +118,8 @@ fn widest_answers() -> Vec<FromBench> {
             protocol: u16::MAX,
             firmware: (u8::MAX, u8::MAX, u8::MAX),
             serial: [u8::MAX; 8],
-            force_channels: u8::MAX,
-            sense_channels: u8::MAX,
+            force_channels: u16::MAX,
+            sense_channels: u16::MAX,
             plan_capacity: u16::MAX,
         }),
         FromBench::Status(Status {
@@ -252,7 +252,7 @@ fn conversion_times_are_those_of_the_data_sheet() {
 }
 
 fn any_contacts() -> impl Strategy<Value = Contacts> {
-    any::<[Option<u8>; 4]>().prop_map(|[force_plus, force_minus, sense_plus, sense_minus]| Contacts {
+    any::<[Option<u16>; 4]>().prop_map(|[force_plus, force_minus, sense_plus, sense_minus]| Contacts {
         force_plus,
         force_minus,
         sense_plus,
@@ -413,7 +413,7 @@ proptest! {
 #[test]
 fn the_protocol_version_is_part_of_the_contract() {
     // Raising it is a decision: hosts and controllers in the field refuse each other across it.
-    assert_eq!(PROTOCOL, 1);
+    assert_eq!(PROTOCOL, 2);
     // And this is what every version must be able to read: the handshake itself.
     assert_eq!(framed(&Packet { seq: 0, body: ToBench::Hello { protocol: 1 } })[..4], [1, 1, 6, 1]);
 }

@@ -116,9 +116,9 @@ enum Failure {
     )]
     Channels {
         /// Force and sense channels of the controller.
-        here: [u8; 2],
+        here: [u16; 2],
         /// Of the fixture.
-        needed: [u8; 2],
+        needed: [u16; 2],
     },
     /// A folder to be made, or a file of the demo's own to be removed.
     #[error("{}: {error}; check the folder and its free space", shown(path))]

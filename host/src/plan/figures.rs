@@ -2,10 +2,8 @@
 
 use std::collections::BTreeSet;
 
-use copperwalk_wire::{
-    Contacts, Method, Rate, Shot,
-    hardware::wait::{OPERATE_US, QUIET_US, RELEASE_US, REVERSE_US, SETTLE_US},
-};
+use copperwalk_core::timing::{self, Span};
+use copperwalk_wire::{Contacts, Shot};
 
 use super::{LegKind, Plan, PlannedShot, Role};
 
@@ -49,6 +47,7 @@ pub fn figures(plan: &Plan) -> Figures {
         .iter()
         .map(|stage| stage.legs.iter().flat_map(|leg| leg.shots.iter().map(|planned| planned.shot)).collect())
         .collect();
+    let Span { least_us, most_us } = runs.iter().map(|run| timing::run_us(run)).sum();
     Figures {
         shots: all.iter().map(|shots| shots.len()).sum(),
         closures: runs.iter().map(|run| closures(run.iter().map(|shot| shot.contacts))).sum(),
@@ -70,13 +69,13 @@ pub fn figures(plan: &Plan) -> Figures {
             })
             .filter(|walk| walk.segments > 0)
             .collect(),
-        quick_us: runs.iter().map(|run| device_us(run, false)).sum(),
-        full_us: runs.iter().map(|run| device_us(run, true)).sum(),
+        quick_us: least_us,
+        full_us: most_us,
     }
 }
 
 /// A relay: which bus, which channel.
-type Relay = (u8, u8);
+type Relay = (u8, u16);
 
 fn relays(contacts: Contacts) -> BTreeSet<Relay> {
     let buses = [contacts.force_plus, contacts.force_minus, contacts.sense_plus, contacts.sense_minus];
@@ -93,44 +92,4 @@ pub fn closures(sequence: impl Iterator<Item = Contacts>) -> usize {
         closed = next;
     }
     count
-}
-
-/// Settling and conversion times of a run, µs.
-fn device_us(run: &[Shot], full: bool) -> u64 {
-    let mut closed = BTreeSet::new();
-    let mut total = 0;
-    for shot in run {
-        let next = relays(shot.contacts);
-        let breaks = closed.difference(&next).next().is_some();
-        let makes = next.difference(&closed).next().is_some();
-        let moves = u64::from(breaks) * u64::from(RELEASE_US) + u64::from(makes) * u64::from(OPERATE_US);
-        total += moves + u64::from(QUIET_US) + sampling_us(&shot.method, full);
-        closed = next;
-    }
-    total
-}
-
-fn sampling_us(method: &Method, full: bool) -> u64 {
-    let quick = u64::from(Rate::Sps1000.micros());
-    let settle = u64::from(SETTLE_US);
-    match *method {
-        Method::Residual => 4 * quick + settle,
-        Method::Bleed { millis } => u64::from(millis) * 1000,
-        Method::Look { rate, count, .. } => settle + u64::from(count) * u64::from(rate.micros()),
-        Method::Ratio(ratio) => {
-            let conversion = u64::from(ratio.rate.micros());
-            let half_cycles = 3 * u64::from(if full { ratio.triples_max } else { ratio.triples_min });
-            let proofs = if ratio.contact_check { settle + 2 * quick } else { 0 };
-            let ends = if ratio.ends { 2 } else { 0 };
-            // The source comes on once; every half-cycle but the first, and each end, turns the current round.
-            let turns = half_cycles - 1 + ends;
-            let waits = settle + turns * u64::from(REVERSE_US) + (1 + turns) * u64::from(ratio.wait_us);
-            proofs + waits + (ends + 2 * half_cycles) * conversion
-        }
-        Method::Settle(settle_shot) => {
-            let pair = 2 * u64::from(settle_shot.rate.micros());
-            let windows = if full { u64::from(settle_shot.windows_max) } else { 2 };
-            2 * settle + 2 * quick + 4 * (pair / 2) + windows * u64::from(settle_shot.window) * pair
-        }
-    }
 }

@@ -190,10 +190,10 @@ fn runs(random: &mut Random, segments: usize) -> Vec<Run> {
         let from_us = clock;
         clock += 1_500 + 1_036 * count as u32;
         let contacts = Contacts {
-            force_plus: Some(random.below(16) as u8),
-            force_minus: Some(random.below(16) as u8),
-            sense_plus: Some(random.below(48) as u8),
-            sense_minus: Some(random.below(48) as u8),
+            force_plus: Some(random.below(16) as u16),
+            force_minus: Some(random.below(16) as u16),
+            sense_plus: Some(random.below(48) as u16),
+            sense_minus: Some(random.below(48) as u16),
         };
         let codes = (0..count).map(|_| random.below(1 << 24) as i32 - (1 << 23)).collect();
         RunShot {

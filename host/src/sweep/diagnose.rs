@@ -64,7 +64,7 @@ pub enum Question {
     /// A standard's sense contact.
     Standard {
         /// Channel.
-        channel: u8,
+        channel: u16,
     },
 }
 
@@ -108,7 +108,7 @@ pub fn questions(fixture: &Fixture, known: &[&Facts]) -> Vec<Question> {
         return questions;
     }
     let excused = islands(known);
-    let mut silent: Vec<(u8, bool)> = Vec::new();
+    let mut silent: Vec<(u16, bool)> = Vec::new();
     for (facts, proof) in known.iter().flat_map(|facts| facts.proofs.iter().map(move |proof| (facts, proof)))
     {
         if proof.good {
@@ -372,7 +372,7 @@ pub fn unsteady_supply_contacts() -> BenchFault {
     }
 }
 
-fn pin_name(board: &Board, point: PointId, kind: &str, channel: Option<u8>) -> String {
+fn pin_name(board: &Board, point: PointId, kind: &str, channel: Option<u16>) -> String {
     let name = &board.point(point).name;
     match channel {
         Some(channel) => format!("pin {name}, {kind} channel {channel}"),
@@ -380,7 +380,7 @@ fn pin_name(board: &Board, point: PointId, kind: &str, channel: Option<u8>) -> S
     }
 }
 
-fn dirty_pin(board: &Board, point: PointId, kind: &str, channel: Option<u8>) -> BenchFault {
+fn dirty_pin(board: &Board, point: PointId, kind: &str, channel: Option<u16>) -> BenchFault {
     BenchFault {
         part: pin_name(board, point, kind, channel),
         what: "does not touch: clean the pin and the pad, check that the board sits flat, and sweep again"

@@ -97,7 +97,7 @@ pub enum Bus {
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Proof {
     /// Sense channel.
-    pub channel: u8,
+    pub channel: u16,
     /// On the + relay?
     pub plus: bool,
     /// Touches?
@@ -215,7 +215,7 @@ impl Facts {
                 Role::Segment { segment, turned } => {
                     let reading = ratio::read(shot, codes, turned)?;
                     let proven = facts.prove_reading(contacts, &reading, bias);
-                    let point = |channel: Option<u8>| channel.and_then(|c| fixture.sense_point(c));
+                    let point = |channel: Option<u16>| channel.and_then(|c| fixture.sense_point(c));
                     let (Some(plus), Some(minus)) = (point(contacts.sense_plus), point(contacts.sense_minus))
                     else {
                         continue;
@@ -242,7 +242,7 @@ impl Facts {
                 }
                 Role::Insulation(index) => {
                     let ends = (contacts.force_plus, contacts.force_minus);
-                    let point = |channel: Option<u8>| channel.and_then(|c| fixture.force_point(c));
+                    let point = |channel: Option<u16>| channel.and_then(|c| fixture.force_point(c));
                     let (Some(a), Some(b)) = (point(ends.0), point(ends.1)) else { continue };
                     let forest = Forest::new(&fixture.board, state, &[]);
                     let farads = plan::bulk_behind(&fixture.board, &forest, (a, b));

@@ -4,13 +4,15 @@
 //! turns every drain off; SRCLR low clears the shift register and leaves the storage as it was. A latched 1 sinks
 //! current: the relay's coil is driven. The first bit shifted in ends on DRAIN7 (from memory).
 
+use std::collections::VecDeque;
+
 use super::rng::Rng;
 
 /// The chain. Register 0 is nearest to the controller; bit `8r` of the relays is DRAIN0 of register `r`.
 #[derive(Clone, Debug)]
 pub struct Chain {
-    shift: Vec<u8>,
-    storage: Vec<u8>,
+    shift: VecDeque<u8>,
+    storage: VecDeque<u8>,
     clear: bool,
     enabled: bool,
 }
@@ -26,21 +28,21 @@ impl Chain {
     /// Eight clocks with this byte on the data line, most significant bit first.
     pub fn shift(&mut self, byte: u8) {
         if !self.clear {
-            self.shift.rotate_right(1);
-            self.shift[0] = byte;
+            self.shift.pop_back();
+            self.shift.push_front(byte);
         }
     }
 
     /// RCK rises.
     pub fn latch(&mut self) {
-        self.storage.copy_from_slice(&self.shift);
+        self.storage.clone_from(&self.shift);
     }
 
     /// Level of SRCLR.
     pub fn set_clear(&mut self, high: bool) {
         self.clear = !high;
         if self.clear {
-            self.shift.fill(0);
+            self.shift.iter_mut().for_each(|register| *register = 0);
         }
     }
 

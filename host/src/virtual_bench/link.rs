@@ -24,10 +24,13 @@ use crate::{
 /// Power-up to the controller's first instruction, µs.
 const BOOT_US: u64 = 10_000;
 
+/// Shift registers its chain may have: whatever a fixture states can be modelled.
+const REGISTERS: usize = Layout::LARGEST.registers();
+
 /// A modelled bench, its controller, and the unit on it.
 pub struct VirtualBench {
     models: Shared,
-    controller: Controller<ChainBus, AdcBus, Output, Input>,
+    controller: Box<Controller<ChainBus, AdcBus, Output, Input, REGISTERS>>,
     fixture: Fixture,
     seeds: [u64; 2],
     now_us: u64,
@@ -61,7 +64,7 @@ impl VirtualBench {
         let layout =
             Layout { force_channels: fixture.force_channels, sense_channels: fixture.sense_channels };
         let serial = spec.bench_seed.to_be_bytes();
-        let controller = Controller::new(parts, layout, serial, (0, 1, 0), false, Instant(BOOT_US));
+        let controller = Controller::new(parts, layout, serial, (0, 1, 0), false, Instant(BOOT_US)).into();
         Ok(Self {
             models,
             controller,

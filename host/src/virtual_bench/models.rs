@@ -403,7 +403,7 @@ fn bed(fixture: &Fixture, rng: &mut Rng) -> Bed {
     let force_channels = usize::from(fixture.force_channels);
     let channels = force_channels + usize::from(fixture.sense_channels);
     let mut touches = vec![None; channels];
-    let mut touch = |force: Option<u8>, sense: Option<u8>, node: usize| {
+    let mut touch = |force: Option<u16>, sense: Option<u16>, node: usize| {
         let pins = [force.map(usize::from), sense.map(|channel| force_channels + usize::from(channel))];
         for pin in pins.into_iter().flatten() {
             touches[pin] = Some(node);

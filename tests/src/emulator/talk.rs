@@ -108,7 +108,7 @@ pub fn walk(fixture: &Fixture, segments: usize) -> Vec<Shot> {
         sense_minus: back.sense,
     };
     let residual = Shot { contacts: residual, source: Source::Off, method: Method::Residual };
-    let ratio = |(index, (plus, minus)): (usize, (u8, u8))| Shot {
+    let ratio = |(index, (plus, minus)): (usize, (u16, u16))| Shot {
         contacts: Contacts {
             force_plus: supply.force,
             force_minus: load.force,

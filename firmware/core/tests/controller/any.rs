@@ -1,11 +1,11 @@
 //! Shots at random, most of them within the rules.
 
 use copperwalk_wire::{Contacts, Gain, Input, Method, Rate, Ratio, Settle, Shot, Source, Stop};
-use proptest::{option, prelude::*, sample::select};
+use proptest::{collection::vec, option, prelude::*, sample::select};
 
-use crate::shots::STOP;
+use crate::shots::{RESIDUAL, STOP};
 
-fn channel(count: u8) -> impl Strategy<Value = Option<u8>> {
+fn channel(count: u16) -> impl Strategy<Value = Option<u16>> {
     option::weighted(0.9, 0..count)
 }
 
@@ -52,16 +52,16 @@ fn any_stop() -> impl Strategy<Value = Stop> {
 
 pub fn any_ratio() -> impl Strategy<Value = Ratio> {
     let gains = (any_gain(), any_gain(), any_rate());
-    let flags = (any::<bool>(), any::<bool>());
+    let flags = (any::<bool>(), any::<bool>(), select(vec![0, 700]));
     (gains, flags, 0..3_u8, 0..4_u8, option::of(any_stop()), option::weighted(0.1, 0.0_f32..1.0)).prop_map(
-        |((gain_a, gain_b, rate), (contact_check, ends), triples_min, more, stop, gate)| Ratio {
+        |((gain_a, gain_b, rate), (contact_check, ends, wait_us), triples_min, more, stop, gate)| Ratio {
             gain_a,
             gain_b,
             rate,
             contact_check,
             ends,
             triples_min,
-            wait_us: 0,
+            wait_us,
             triples_max: triples_min + more,
             stop,
             gate,
@@ -108,5 +108,15 @@ pub fn any_shot() -> impl Strategy<Value = Shot> {
         contacts,
         source,
         method,
+    })
+}
+
+/// Plans that the controller accepts: random shots that keep the rules, behind a residual check.
+pub fn good_plan() -> impl Strategy<Value = Vec<Shot>> {
+    vec(any_shot(), 1..40).prop_map(|shots| {
+        let kept = shots
+            .into_iter()
+            .filter(|shot| copperwalk_core::rules::check_shot(shot, crate::fake::LAYOUT).is_ok());
+        [RESIDUAL].into_iter().chain(kept).collect()
     })
 }

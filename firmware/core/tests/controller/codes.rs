@@ -50,7 +50,7 @@ fn pairs(taken: &[(Setting, i32)]) -> Vec<[i32; 2]> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(2_000))]
+    #![proptest_config(ProptestConfig::with_cases(500))]
 
     #[test]
     fn what_the_sampler_asked_for_decodes_to_the_same_roles(

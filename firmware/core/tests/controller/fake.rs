@@ -188,12 +188,12 @@ impl World {
         let [zero, one, two, _] = self.registers;
         self.conversions.push(self.registers);
         let rate = one >> 5;
-        // Periods of 4.096 MHz per single-shot conversion, normal mode.
+        // Periods of 4.096 MHz per single-shot conversion, normal mode; µs, rounded up.
         let clocks = [204_850_u64, 91_218, 46_226, 23_762, 12_562, 6_994, 4_242][usize::from(rate)];
         assert_eq!(one & 0b1_1100, 0, "normal mode, single-shot");
         assert_eq!(two & 0b1100_1000, 0, "internal reference, switch open");
         assert!(two & 0b11_0000 == 0 || rate == 0, "mains filter only at 20 SPS");
-        self.ready_at = Some(self.now + clocks.div_ceil(4) * 1_000 / 1_024 + self.adc_extra_us);
+        self.ready_at = Some(self.now + (clocks * 1_000).div_ceil(4_096) + self.adc_extra_us);
         self.unread = false;
         let burnout = one & 1 == 1;
         let excited = self.load || self.idac();

@@ -10,3 +10,4 @@ mod requests;
 mod runs;
 mod safety;
 mod shots;
+mod timing;

@@ -87,7 +87,7 @@ fn a_walk_costs_its_waits_and_conversions_and_little_more() {
     let mut setup = Setup::greeted();
     // Twelve segments, the sense pair leapfrogging: one new relay per segment.
     let mut plan = vec![Shot { contacts: contacts(0, 3, 0, 11), ..RESIDUAL }];
-    for segment in 0..11_u8 {
+    for segment in 0..11_u16 {
         let (even, odd) = (segment.next_multiple_of(2), segment / 2 * 2 + 1);
         plan.push(ratio(contacts(0, 3, even, odd), Source::Load, Ratio { contact_check: true, ..RATIO }));
     }

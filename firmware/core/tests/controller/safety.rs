@@ -4,20 +4,14 @@
 //! ever has two contacts; here it is driven at random and must end all open.
 
 use copperwalk_core::Instant;
-use copperwalk_wire::{FromBench, PROTOCOL, Shot, ToBench, hardware::wait::HEARTBEAT_US};
+use copperwalk_wire::{FromBench, PROTOCOL, ToBench, hardware::wait::HEARTBEAT_US};
 use proptest::{collection::vec, prelude::*};
 
-use crate::{any::any_shot, fake::Setup, shots::RESIDUAL};
-
-/// Plans that the controller accepts: random shots that keep the rules, behind a residual check.
-fn good_plan() -> impl Strategy<Value = Vec<Shot>> {
-    vec(any_shot(), 1..40).prop_map(|shots| {
-        let kept = shots
-            .into_iter()
-            .filter(|shot| copperwalk_core::rules::check_shot(shot, crate::fake::LAYOUT).is_ok());
-        [RESIDUAL].into_iter().chain(kept).collect()
-    })
-}
+use crate::{
+    any::{any_shot, good_plan},
+    fake::Setup,
+    shots::RESIDUAL,
+};
 
 /// What may happen to a bench.
 #[derive(Clone, Debug)]

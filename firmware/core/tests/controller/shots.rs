@@ -2,7 +2,7 @@
 
 use copperwalk_wire::{Contacts, Gain, Input, Method, Rate, Ratio, Settle, Shot, Source, Stop};
 
-pub const fn contacts(force_plus: u8, force_minus: u8, sense_plus: u8, sense_minus: u8) -> Contacts {
+pub const fn contacts(force_plus: u16, force_minus: u16, sense_plus: u16, sense_minus: u16) -> Contacts {
     Contacts {
         force_plus: Some(force_plus),
         force_minus: Some(force_minus),

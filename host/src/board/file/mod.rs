@@ -23,9 +23,8 @@ pub(super) use supply::SupplyDraft;
 
 /// Format this program reads.
 const FORMAT: u32 = 1;
-/// Points or segments a file may have: the matrix has at most 255 sense channels, so this only stops
-/// nonsense.
-const MOST_ITEMS: usize = 1000;
+/// Points or segments a file may have. Larger boards are not measured on one bed; this only stops nonsense.
+const MOST_ITEMS: usize = 2000;
 /// The isolation range of the meter proves up to this, ohm.
 const ISOLATION_MOST_OHMS: f64 = 200e3;
 
