@@ -64,7 +64,9 @@ fn examine(path: &Path) -> Result<(String, Problems), Problems> {
         }
     });
     match kind {
-        Ok(Kind::Board) => board::examine(sheet).map(|(board, warnings)| (board_summary(&board), warnings)),
+        Ok(Kind::Board) => {
+            board::examine(sheet).usable().map(|(board, warnings)| (board_summary(&board), warnings))
+        }
         Ok(Kind::Fixture) => {
             fixture::examine(path).map(|(fixture, warnings)| (fixture_summary(&fixture), warnings))
         }

@@ -1,7 +1,7 @@
 //! A draft in which everything is there becomes the board.
 
 use super::file::{Draft, SegmentDraft};
-use super::limits::{self, Claim};
+use super::limits::{self, Budget, Claim};
 use super::network::Network;
 use super::{Board, Isolation, LimitOrigin, Limits, Segment, Supply};
 use crate::document::{Sheet, Told};
@@ -9,19 +9,18 @@ use crate::document::{Sheet, Told};
 /// Puts the board together.
 ///
 /// # Errors
-/// Anything was wrong in the file, or the budget cannot be kept.
+/// Anything was wrong in the file.
 pub(super) fn assemble(sheet: &Sheet, draft: Draft, network: &Network) -> Result<Board, Told> {
     sheet.sound()?;
     let (heading, supply_draft) = (draft.heading?, draft.supply?);
     let laminate = heading.laminate?;
-    let max_drop = supply_draft.max_drop_volts?;
     let supply = Supply {
         from: supply_draft.from?.value,
         to: supply_draft.to?.into_iter().map(|load| load.value).collect(),
         ret: supply_draft.ret?.value,
         voltage: supply_draft.voltage?,
         load_amps: supply_draft.load_amps?,
-        max_drop_volts: max_drop.value,
+        max_drop_volts: supply_draft.max_drop_volts?.value,
         bulk_farads: supply_draft.bulk_farads?,
     };
     let points = draft.points.into_iter().map(|point| point.point).collect::<Result<Vec<_>, _>>()?;
@@ -30,11 +29,7 @@ pub(super) fn assemble(sheet: &Sheet, draft: Draft, network: &Network) -> Result
         Ok(Claim { high_ohms: segment.expected?.high_ohms, stated_ohms: segment.max_ohms? })
     };
     let claims = segments.iter().map(claim).collect::<Result<Vec<_>, Told>>()?;
-    let maxima = limits::derive(&claims, network, &supply, |load, why| {
-        let message = format!("on the way to `{}` {why}", points[load.0].name);
-        let help = "raise max_drop, or lower load or the stated limits";
-        sheet.refuse(Some(max_drop.span.clone()), message, help)
-    })?;
+    let maxima = limits::derive(&claims, network, &Budget::of(&supply));
     let isolation = draft.isolation.into_iter().map(|isolation| {
         let isolation = isolation?;
         Ok(Isolation { between: isolation.between?, min_ohms: isolation.min_ohms?, state: isolation.state? })

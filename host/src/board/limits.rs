@@ -22,56 +22,95 @@ pub struct Claim {
     pub stated_ohms: Option<f64>,
 }
 
-/// The upper limit of every segment, ohm, in file order. `overdrawn` is told of every load whose way there
-/// and back takes more than the budget even if every segment is healthy, with the figures.
-///
-/// # Errors
-/// The last thing `overdrawn` answered.
-pub fn derive<E>(
-    claims: &[Claim],
-    network: &Network,
-    supply: &Supply,
-    mut overdrawn: impl FnMut(PointId, String) -> E,
-) -> Result<Vec<f64>, E> {
-    let budget = supply.max_drop_volts / supply.load_amps;
-    let back = costliest_return(claims, network, supply.ret);
-    let mut factors = vec![MOST_OF_HIGH; claims.len()];
-    let mut failed = None;
-    for &load in &supply.to {
-        let way: Vec<_> = network
-            .path(supply.from, load)
-            .unwrap_or_default()
-            .into_iter()
-            .chain(back.iter().copied())
-            .collect();
-        let stated: f64 = way.iter().filter_map(|id| claims[id.0].stated_ohms).sum();
-        let open: Vec<_> = way.iter().filter(|id| claims[id.0].stated_ohms.is_none()).collect();
-        let healthy: f64 = open.iter().map(|id| claims[id.0].high_ohms).sum();
-        let rest = budget - stated;
-        if rest < healthy {
-            let message = format!(
-                "the budget of {} cannot be kept: stated limits take {}, the other segments {} while healthy",
-                engineering(budget),
-                engineering(stated),
-                engineering(healthy),
+impl Claim {
+    /// What it takes of the budget at least, ohm.
+    fn takes(&self) -> f64 {
+        self.stated_ohms.unwrap_or(self.high_ohms)
+    }
+}
+
+/// What the budget is spent on: the ends of the supply path, and the budget itself.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Budget {
+    /// Where the supply comes in.
+    pub from: PointId,
+    /// The loads.
+    pub to: Vec<PointId>,
+    /// Where the return goes out.
+    pub ret: PointId,
+    /// Ohms that the way to a load and back may have.
+    pub ohms: f64,
+}
+
+impl Budget {
+    /// Of a supply.
+    pub fn of(supply: &Supply) -> Self {
+        let ohms = supply.max_drop_volts / supply.load_amps;
+        Self { from: supply.from, to: supply.to.clone(), ret: supply.ret, ohms }
+    }
+}
+
+/// The way to a load and back, and what it takes at least.
+struct Way {
+    load: PointId,
+    segments: Vec<SegmentId>,
+    /// Sum of the limits in the file, ohm.
+    stated: f64,
+    /// Sum of what the others may read while healthy, ohm.
+    healthy: f64,
+}
+
+fn ways(claims: &[Claim], network: &Network, budget: &Budget) -> Vec<Way> {
+    let back = costliest_return(claims, network, budget.ret);
+    let way = |&load| {
+        let way = network.path(budget.from, load).unwrap_or_default();
+        let segments: Vec<_> = way.into_iter().chain(back.iter().copied()).collect();
+        let claims = || segments.iter().map(|id: &SegmentId| claims[id.0]);
+        let stated = claims().filter_map(|claim| claim.stated_ohms).sum();
+        let healthy = claims().filter(|claim| claim.stated_ohms.is_none()).map(|claim| claim.high_ohms).sum();
+        Way { load, segments, stated, healthy }
+    };
+    budget.to.iter().map(way).collect()
+}
+
+/// Every load whose way there and back takes more than the budget even if every segment is healthy, with the figures
+/// and the segment that takes most.
+pub fn overdrawn(claims: &[Claim], network: &Network, budget: &Budget) -> Vec<(PointId, SegmentId, String)> {
+    let beyond =
+        ways(claims, network, budget).into_iter().filter(|way| way.stated + way.healthy > budget.ohms);
+    beyond
+        .filter_map(|way| {
+            let takes = |id: &SegmentId| claims[id.0].takes();
+            let most = *way.segments.iter().max_by(|a, b| takes(a).total_cmp(&takes(b)))?;
+            let figures = format!(
+                "the budget of {} cannot be kept: stated limits take {}, the other segments {} while healthy; the \
+                 largest share is {}",
+                engineering(budget.ohms),
+                engineering(way.stated),
+                engineering(way.healthy),
+                engineering(takes(&most)),
             );
-            failed = Some(overdrawn(load, message));
-            continue;
-        }
-        for id in open {
-            factors[id.0] = factors[id.0].min(rest / healthy);
+            Some((way.load, most, figures))
+        })
+        .collect()
+}
+
+/// The upper limit of every segment, ohm, in file order. No load may be [`overdrawn`].
+pub fn derive(claims: &[Claim], network: &Network, budget: &Budget) -> Vec<f64> {
+    let mut factors = vec![MOST_OF_HIGH; claims.len()];
+    for way in ways(claims, network, budget) {
+        for id in way.segments.iter().filter(|id| claims[id.0].stated_ohms.is_none()) {
+            factors[id.0] = factors[id.0].min((budget.ohms - way.stated) / way.healthy);
         }
     }
     let limit = |(claim, factor): (&Claim, f64)| claim.stated_ohms.unwrap_or(claim.high_ohms * factor);
-    failed.map_or_else(|| Ok(claims.iter().zip(factors).map(limit).collect()), Err)
+    claims.iter().zip(factors).map(limit).collect()
 }
 
 /// The way back to the supply that costs most: every load's current may take it.
 fn costliest_return(claims: &[Claim], network: &Network, ret: PointId) -> Vec<SegmentId> {
     let reach = network.reach(ret, None);
-    let cost = |way: &[SegmentId]| -> f64 {
-        way.iter().map(|id| claims[id.0].stated_ohms.unwrap_or(claims[id.0].high_ohms)).sum()
-    };
+    let cost = |way: &[SegmentId]| -> f64 { way.iter().map(|id| claims[id.0].takes()).sum() };
     reach
         .points()
         .filter_map(|point| reach.path(point))
@@ -92,17 +131,8 @@ mod tests {
         Network::new(8, 1, edges.into_iter().enumerate().map(edge).collect())
     }
 
-    /// A budget of so many ohms at 1 A.
-    fn supply(budget: f64) -> Supply {
-        Supply {
-            from: PointId(0),
-            to: vec![PointId(2), PointId(3)],
-            ret: PointId(4),
-            voltage: [3.0, 3.0],
-            load_amps: 1.0,
-            max_drop_volts: budget,
-            bulk_farads: 0.0,
-        }
+    fn budget(ohms: f64) -> Budget {
+        Budget { from: PointId(0), to: vec![PointId(2), PointId(3)], ret: PointId(4), ohms }
     }
 
     fn claims(stated: [Option<f64>; 6]) -> Vec<Claim> {
@@ -113,8 +143,10 @@ mod tests {
             .collect()
     }
 
-    fn limits(stated: [Option<f64>; 6], budget: f64) -> Vec<f64> {
-        derive(&claims(stated), &network(), &supply(budget), |_, why| why).unwrap()
+    fn limits(stated: [Option<f64>; 6], ohms: f64) -> Vec<f64> {
+        let claims = claims(stated);
+        assert_eq!(overdrawn(&claims, &network(), &budget(ohms)), []);
+        derive(&claims, &network(), &budget(ohms))
     }
 
     #[test]
@@ -141,15 +173,12 @@ mod tests {
 
     #[test]
     fn every_load_beyond_the_budget_is_named() {
-        let lost = |stated| {
-            let mut lost = Vec::new();
-            let limits =
-                derive(&claims(stated), &network(), &supply(3.5), |load, why| lost.push((load, why)));
-            assert_eq!(limits, Err(()));
-            lost
-        };
-        let why = "the budget of 3.50 Ω cannot be kept: stated limits take 0 Ω, the other segments 4.00 Ω while healthy";
-        assert_eq!(lost([None; 6]), [(PointId(3), why.to_owned())]);
+        let lost = |stated| overdrawn(&claims(stated), &network(), &budget(3.5));
+        let why = "the budget of 3.50 Ω cannot be kept: stated limits take 0 Ω, the other segments 4.00 Ω while \
+                   healthy; the largest share is 2.00 Ω";
+        assert_eq!(lost([None; 6]), [(PointId(3), SegmentId(2), why.to_owned())]);
         assert_eq!(lost([Some(9.0); 6]).len(), 2);
+        // Exactly kept is kept.
+        assert_eq!(overdrawn(&claims([None; 6]), &network(), &budget(4.0)), []);
     }
 }

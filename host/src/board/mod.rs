@@ -8,6 +8,7 @@
 mod assemble;
 pub mod expected;
 mod file;
+mod known;
 pub mod limits;
 mod model;
 pub mod network;
@@ -20,6 +21,7 @@ use std::path::Path;
 use crate::document::Sheet;
 use crate::problem::Problems;
 
+pub(crate) use known::{Known, KnownPoint};
 pub use model::*;
 
 /// Reads a board file.
@@ -27,7 +29,7 @@ pub use model::*;
 /// # Errors
 /// Everything wrong with the file, all at once.
 pub fn read(path: &Path) -> Result<Board, Problems> {
-    examine(Sheet::open(path)?).map(|(board, _)| board)
+    examine(Sheet::open(path)?).usable().map(|(board, _)| board)
 }
 
 /// Reads a board from a text; `name` is what problems call the file.
@@ -35,19 +37,38 @@ pub fn read(path: &Path) -> Result<Board, Problems> {
 /// # Errors
 /// Everything wrong with the text, all at once.
 pub fn parse(name: &str, text: &str) -> Result<Board, Problems> {
-    examine(Sheet::new(name, text)).map(|(board, _)| board)
+    examine(Sheet::new(name, text)).usable().map(|(board, _)| board)
 }
 
-/// The board with what should be looked at although it can be used; or everything that is wrong.
-pub(crate) fn examine(sheet: Sheet) -> Result<(Board, Problems), Problems> {
+/// A board file as far as it could be read.
+pub(crate) struct Examined {
+    /// The board, if the file can be used.
+    pub board: Option<Board>,
+    /// What of it a fixture can be checked against.
+    pub known: Known,
+    /// What is wrong with the file, or should be looked at.
+    pub problems: Problems,
+}
+
+impl Examined {
+    /// The board with what should be looked at although it can be used; or everything that is wrong.
+    pub fn usable(self) -> Result<(Board, Problems), Problems> {
+        match self.board {
+            Some(board) => Ok((board, self.problems)),
+            None => Err(self.problems),
+        }
+    }
+}
+
+/// Reads a board file as far as that goes.
+pub(crate) fn examine(sheet: Sheet) -> Examined {
+    let mut known = Known::default();
     let board = file::read(&sheet).and_then(|draft| {
-        let network = rules::judge(&sheet, &draft);
+        let (network, complete) = rules::judge(&sheet, &draft);
+        known = Known::of_draft(&draft, &network, complete);
         assemble::assemble(&sheet, draft, &network)
     });
-    match board {
-        Ok(board) => Ok((board, sheet.into_problems())),
-        Err(_) => Err(sheet.into_problems()),
-    }
+    Examined { board: board.ok(), known, problems: sheet.into_problems() }
 }
 
 #[cfg(test)]
@@ -168,12 +189,12 @@ mod tests {
             ),
         ] {
             assert!(BOARD.contains(from), "{from}");
-            let (_, warnings) = examine(Sheet::new("board.toml", &BOARD.replace(from, to))).unwrap();
+            let (_, warnings) = examine(Sheet::new("board.toml", &BOARD.replace(from, to))).usable().unwrap();
             assert!(!warnings.any_error());
             let messages: Vec<_> = warnings.0.iter().map(|warning| warning.message.as_str()).collect();
             assert!(messages.contains(&message), "{messages:?} lack `{message}`");
         }
-        let (_, warnings) = examine(Sheet::new("board.toml", BOARD)).unwrap();
+        let (_, warnings) = examine(Sheet::new("board.toml", BOARD)).usable().unwrap();
         assert_eq!(warnings.to_string(), "");
     }
 }

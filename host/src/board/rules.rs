@@ -7,13 +7,14 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::expected::ipc2221_amps;
 use super::file::{Draft, Placed, SegmentDraft, SupplyDraft};
+use super::limits::{self, Budget, Claim};
 use super::network::{Edge, Network, Reach};
 use super::{PointId, SegmentId, SegmentKind, Side, StateId};
-use crate::document::Sheet;
+use crate::document::{Sheet, Told};
 use crate::quantity::{clip, si};
 
-/// Judges the whole, and gives the network of its segments.
-pub(super) fn judge(sheet: &Sheet, draft: &Draft) -> Network {
+/// Judges the whole, and gives the network of its segments and whether these are all.
+pub(super) fn judge(sheet: &Sheet, draft: &Draft) -> (Network, bool) {
     let (network, complete) = network(draft);
     unique_names(sheet, draft);
     no_loops(sheet, draft, &network);
@@ -22,7 +23,8 @@ pub(super) fn judge(sheet: &Sheet, draft: &Draft) -> Network {
         joined_up(sheet, draft, supply, &network);
     }
     traces_are_believable(sheet, draft);
-    network
+    budget_is_kept(sheet, draft);
+    (network, complete)
 }
 
 /// The segments that say what they join and when, and whether these are all. A loop among some is a loop
@@ -33,7 +35,7 @@ fn network(draft: &Draft) -> (Network, bool) {
             Some(Edge { segment: id, ends: segment.ends.ok()?, closed: segment.closed.clone().ok()? })
         })
         .collect();
-    let complete = edges.len() == draft.segments.len();
+    let complete = draft.listed && edges.len() == draft.segments.len();
     let states = draft.states.as_ref().map_or(0, Vec::len);
     (Network::new(draft.points.len(), states, edges), complete)
 }
@@ -193,6 +195,44 @@ fn isolation_is_apart(sheet: &Sheet, draft: &Draft, network: &Network) {
                 "name two points of different nets, or a state in which a switch parts them",
             );
         }
+    }
+}
+
+/// The budget is looked at as far as the segments are known: what could not be read takes nothing of it, and a switch
+/// of unknown states conducts in all of them. A budget that is overdrawn even so stays overdrawn.
+fn budget_is_kept(sheet: &Sheet, draft: &Draft) {
+    let Ok(supply) = &draft.supply else { return };
+    let (Ok(from), Ok(to), Ok(ret)) = (&supply.from, &supply.to, &supply.ret) else { return };
+    let (Ok(load_amps), Ok(max_drop)) = (supply.load_amps, &supply.max_drop_volts) else { return };
+    let edges = segments(draft).filter_map(|(id, segment)| {
+        let closed = segment.closed.clone().unwrap_or_default();
+        Some(Edge { segment: id, ends: segment.ends.ok()?, closed })
+    });
+    let states = draft.states.as_ref().map_or(1, Vec::len);
+    let network = Network::new(draft.points.len(), states, edges.collect());
+    let claim = |segment: &Result<SegmentDraft, Told>| {
+        let known = segment.as_ref().ok();
+        Claim {
+            high_ohms: known
+                .and_then(|segment| Some(segment.expected.as_ref().ok()?.high_ohms))
+                .unwrap_or(0.0),
+            stated_ohms: known.and_then(|segment| segment.max_ohms.ok()?),
+        }
+    };
+    let claims: Vec<_> = draft.segments.iter().map(claim).collect();
+    let budget = Budget {
+        from: from.value,
+        to: to.iter().map(|load| load.value).collect(),
+        ret: ret.value,
+        ohms: max_drop.value / load_amps,
+    };
+    for (load, most, figures) in limits::overdrawn(&claims, &network, &budget) {
+        let whose = named(draft, most).map_or(String::new(), |name| format!(", `{}`", clip(&name.value)));
+        sheet.refuse(
+            Some(max_drop.span.clone()),
+            format!("on the way to `{}` {figures}{whose}", point_name(draft, load)),
+            "raise max_drop, or lower load or the stated limits",
+        );
     }
 }
 

@@ -40,6 +40,8 @@ pub(super) struct Draft {
     pub heading: Result<Heading, Told>,
     pub supply: Result<SupplyDraft, Told>,
     pub states: Result<Vec<State>, Told>,
+    /// Are points and segments listed? If not, their lists are empty.
+    pub listed: bool,
     pub points: Vec<PointDraft>,
     pub segments: Vec<Result<SegmentDraft, Told>>,
     pub isolation: Vec<Result<IsolationDraft, Told>>,
@@ -47,14 +49,14 @@ pub(super) struct Draft {
 
 /// Names that other parts of the file refer to.
 pub(super) struct Names<'d> {
-    pub points: Vec<&'d str>,
+    pub points: Result<Vec<&'d str>, Told>,
     pub states: Result<Vec<String>, Told>,
 }
 
 impl Names<'_> {
     /// The point an item names.
     pub fn point(&self, item: &Item<'_>) -> Result<PointId, Told> {
-        item.known("point", &self.points).map(PointId)
+        item.known("point", self.points.as_ref().map_err(|told| *told)?).map(PointId)
     }
 
     /// The state an item names.
@@ -68,7 +70,7 @@ impl Names<'_> {
 /// Reads the whole file.
 ///
 /// # Errors
-/// Something is missing or wrong that everything else hangs on: the format, the points, the segments.
+/// The file is no TOML, or of a format that this program does not know: then nothing in it can be judged.
 pub(super) fn read(sheet: &Sheet) -> Result<Draft, Told> {
     let document = sheet.document()?;
     let root = Table::root(sheet, &document);
@@ -77,38 +79,42 @@ pub(super) fn read(sheet: &Sheet) -> Result<Draft, Told> {
 
     let heading = part(&root, "board").map(|table| heading::read(&table));
     let states = state::read(&root);
-    let points = part(&root, "points").map(|table| table.items());
-    let segments = root.tables("segment");
-    let (points, segments) = (points?, segments?);
-    for (what, count) in [("points", points.len()), ("segments", segments.len())] {
-        match count {
-            0 => return Err(sheet.refuse(None, format!("there are no {what}"), "a supply path has some")),
-            _ if count > MOST_ITEMS => {
-                let message = format!("{count} {what} are more than a bench can reach");
-                return Err(sheet.refuse(None, message, format!("at most {MOST_ITEMS}")));
-            }
-            _ => {}
-        }
-    }
-
+    let points = part(&root, "points").and_then(|table| some("points", table.items(), sheet));
+    let segments = root.tables("segment").and_then(|items| some("segments", items, sheet));
     let state_names = states.as_ref().map(|all| all.iter().map(|state| state.name.clone()).collect());
     let names = Names {
-        points: points.iter().map(|(name, ..)| *name).collect(),
+        points: points.as_ref().map(|all| all.iter().map(|(name, ..)| *name).collect()).map_err(|told| *told),
         states: state_names.map_err(|told| *told),
     };
     let laminate = heading.as_ref().map_err(|told| *told).and_then(|heading| heading.laminate);
     let edge = heading.as_ref().ok().and_then(|heading| heading.outline.as_deref().ok());
+    // A list that is none has been told of; then there is nothing to read.
+    let isolation = root.tables("isolation").unwrap_or_default();
     Ok(Draft {
         supply: part(&root, "supply").map(|table| supply::read(&table, &names)),
+        listed: points.is_ok() && segments.is_ok(),
         points: points
             .into_iter()
+            .flatten()
             .map(|(name, span, item)| point::read(sheet, name, span, &item, edge))
             .collect(),
-        segments: segments.iter().map(|item| segment::read(item, &names, laminate)).collect(),
-        isolation: root.tables("isolation")?.iter().map(|item| isolation::read(item, &names)).collect(),
+        segments: segments.iter().flatten().map(|item| segment::read(item, &names, laminate)).collect(),
+        isolation: isolation.iter().map(|item| isolation::read(item, &names)).collect(),
         heading,
         states,
     })
+}
+
+/// A list of points or segments that has some, and not more than a bench can reach.
+fn some<T>(what: &str, items: Vec<T>, sheet: &Sheet) -> Result<Vec<T>, Told> {
+    match items.len() {
+        0 => Err(sheet.refuse(None, format!("there are no {what}"), "a supply path has some")),
+        count if count > MOST_ITEMS => {
+            let message = format!("{count} {what} are more than a bench can reach");
+            Err(sheet.refuse(None, message, format!("at most {MOST_ITEMS}")))
+        }
+        _ => Ok(items),
+    }
 }
 
 /// A table that must be there.

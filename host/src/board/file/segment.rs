@@ -76,10 +76,9 @@ pub(super) fn read(
 
     let words = KINDS.map(|(name, word, _)| (name, word));
     let word = table.must("kind", r#"kind = "trace""#).and_then(|item| item.choice(&words));
-    if let Ok(word) = word {
-        let own = KINDS.iter().find(|(_, kind, _)| *kind == word).map_or(&[][..], |(_, _, keys)| keys);
-        table.only(&[&COMMON_KEYS[..], own].concat());
-    }
+    // Of a kind that is not known, a key is wrong that no kind has.
+    let own = KINDS.iter().filter(|(_, kind, _)| word.is_err() || word == Ok(*kind));
+    table.only(&own.fold(COMMON_KEYS.to_vec(), |known, (_, _, keys)| [&known, *keys].concat()));
     let kind = word.and_then(|word| read_kind(word, &table));
     let end = |key, example| table.must(key, example).and_then(|item| names.point(&item));
     let (from, to) = (end("from", r#"from = "cell+""#), end("to", r#"to = "via.a""#));
