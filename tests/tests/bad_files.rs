@@ -315,3 +315,61 @@ fn the_worst_megabyte_is_refused_while_somebody_waits() {
     assert!(began.elapsed().as_secs() < 20, "{:?}", began.elapsed());
     println!("{} KiB refused with {} problems in {:?}", text.len() / 1024, problems.0.len(), began.elapsed());
 }
+
+/// One mistake in each layer: the kind of a segment, a key of another, the budget, the fixture's channels, names and
+/// pins. None hides the others, and the segment that takes most of the budget is named.
+#[test]
+fn no_layer_hides_the_mistakes_of_the_next() {
+    let board = BOARD
+        .replacen("kind = \"trace\"", "kind = \"trce\"\ncolour = \"red\"", 1)
+        .replace("rating = \"750 mA\"", "rating = 0.75")
+        .replace("max_drop = \"300 mV\"", "max_drop = \"15 mV\"")
+        .replace(
+            "at = [20.4, 22.0], side = \"front\", kind = \"via\"",
+            "at = [20.4, 22.0], side = \"front\"",
+        );
+    let fixture = FIXTURE
+        .replace("\"via3.f\" = { sense = 11 }", "\"via3.g\" = { sense = 48 }")
+        .replace("\"reg.in\" = { force = 3, sense = 12 }", "\"reg.in\" = { sense = 12 }")
+        .replace("value = \"1.0000 ohm\"\n", "");
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("fixture.toml");
+    fs::write(folder.path().join("board.toml"), board).unwrap();
+    fs::write(&path, fixture).unwrap();
+    let problems = fixture::read(&path).unwrap_err();
+    let said = problems.to_string();
+    for fragment in [
+        "`kind` of segment `tail trace` is `trce`",
+        "segment `tail trace` has no key `colour`",
+        "`rating` of segment `cell fuse` has no unit",
+        "on the way to `reg.in` the budget of 125 mΩ cannot be kept",
+        "the largest share is 900 mΩ, `cell fuse`",
+        "point `via1.f` lacks `kind`",
+        "[pins] names the point `via3.g`, which does not exist",
+        "point `reg.in` is an end of the supply path and has no force pin",
+        "standard `1R` lacks `value`",
+    ] {
+        assert!(said.contains(fragment), "{fragment} is not said:\n{said}");
+    }
+    // What hangs on something that could not be read is not guessed at.
+    assert!(!said.contains("touched by nothing") && !said.contains("no segments join"), "{said}");
+}
+
+/// A board that cannot even be found does not keep the fixture's own mistakes back.
+#[test]
+fn a_fixture_without_its_board_is_checked_all_the_same() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("fixture.toml");
+    for (from, to) in
+        [("board = \"board.toml\"", "board = \"nonesuch.toml\""), ("board = \"board.toml\"\n", "")]
+    {
+        fs::write(&path, FIXTURE.replace(from, to).replace("sense = [46, 47]", "sense = [46, 48]")).unwrap();
+        let said = fixture::read(&path).unwrap_err().to_string();
+        assert!(
+            said.contains("nonesuch.toml cannot be read") || said.contains("[fixture] lacks `board`"),
+            "{said}"
+        );
+        assert!(said.contains("sense channel 48 of standard `1R` does not exist"), "{said}");
+        assert_eq!(said.lines().count(), 2, "{said}");
+    }
+}
