@@ -23,7 +23,10 @@ pub mod virtual_bench;
 pub mod measure;
 pub mod verdict;
 
+pub mod evidence;
 pub mod fault;
+pub mod finding;
+pub mod judge;
 pub mod sweep;
 
 pub mod records;

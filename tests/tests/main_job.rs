@@ -5,35 +5,16 @@
 
 use copperwalk::{
     board::{SegmentId, StateId},
+    judge,
     plan::{self, Sampling},
     sweep::Sweep,
     verdict::{Class, Verdict},
     virtual_bench::Spec,
 };
-use copperwalk_tests::campaign::{Bed, chain, in_parallel};
-
-/// A small generator for test cases: SplitMix64 (Steele, Lea, Flood 2014; constants from memory).
-struct Cases(u64);
-
-impl Cases {
-    fn unit(&mut self) -> f64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64
-    }
-
-    /// Values spread evenly over the decades, with a sum that the path can carry.
-    fn values(&mut self, count: usize, low: f64, high: f64, most: f64) -> Vec<f64> {
-        loop {
-            let values: Vec<f64> = (0..count).map(|_| low * (high / low).powf(self.unit())).collect();
-            if values.iter().sum::<f64>() <= most {
-                return values;
-            }
-        }
-    }
-}
+use copperwalk_tests::{
+    campaign::{Bed, chain, in_parallel},
+    cases::Cases,
+};
 
 /// One reading against the truth.
 struct Compared {
@@ -44,7 +25,7 @@ struct Compared {
 
 fn compare(kind: &str, range: (f64, f64), most: f64, sampling: Sampling, boards: usize) -> Vec<Compared> {
     in_parallel(boards, |number| {
-        let mut cases = Cases(number as u64 * 7919 + range.0.to_bits());
+        let mut cases = Cases::new(number as u64 * 7919 + range.0.to_bits());
         let bed = Bed::new(chain(kind, &cases.values(6, range.0, range.1, most)), sampling);
         let (sweep, truth) = bed.sweep(&Spec::new(number as u64));
         assert_ne!(sweep.judgement.verdict, Verdict::Void, "{:?}", sweep.judgement.bench_faults);
@@ -204,7 +185,7 @@ fn three_hundred_double_faults_are_named_where_both_can_be_reached() {
         hidden[bed].iter().any(|item| item.open == open && item.hides.contains(&other))
     };
     let outcomes = in_parallel(300, |number| {
-        let mut cases = Cases(number as u64 + 0xD0B1E);
+        let mut cases = Cases::new(number as u64 + 0xD0B1E);
         let (bed, a, b, open) = loop {
             let bed = (cases.unit() * beds.len() as f64) as usize;
             let segments = beds[bed].fixture.board.segments.len() as f64;
@@ -413,28 +394,15 @@ fn a_standard_that_is_off_voids_every_sweep() {
 
 #[test]
 fn stored_codes_judge_the_same_again() {
-    use copperwalk::sweep::{Subject, facts::Facts, judge};
-    let bed = Bed::example("trail-counter", Sampling::Quick);
-    let (sweep, _) = bed.sweep(&Spec::new(11).fault("single via=open"));
-    let state = |name: &str| StateId(bed.fixture.board.states.iter().position(|s| s.name == name).unwrap());
-    let facts = sweep
-        .measurement
-        .runs
-        .iter()
-        .map(|run| Facts::of(&bed.fixture, state(&run.state), run).unwrap())
-        .collect();
-    let subject = Subject {
-        serial: sweep.measurement.serial.clone(),
-        lot: sweep.measurement.lot.clone(),
-        started_us: sweep.measurement.started_us,
-    };
-    let material = judge::Material {
-        runs: sweep.measurement.runs.clone(),
-        facts,
-        bench_faults: sweep.judgement.bench_faults.clone(),
-    };
-    assert_eq!(
-        judge::sweep(&bed.fixture, &bed.plan, subject, sweep.measurement.bench_name.clone(), material),
-        sweep
-    );
+    for (board, fault) in [
+        ("trail-counter", "single via=open"),
+        ("tide-gauge-head", "power switch=film"),
+        ("tide-gauge-head", "cell+:sense=open"),
+        ("greenhouse-valve-driver", "valve plug=flaky"),
+    ] {
+        let bed = Bed::example(board, Sampling::Quick);
+        let (sweep, _) = bed.sweep(&Spec::new(11).fault(fault));
+        let again = judge::judge(&bed.fixture, &bed.plan, &sweep.measurement).unwrap();
+        assert_eq!(again, sweep.judgement, "{fault}");
+    }
 }

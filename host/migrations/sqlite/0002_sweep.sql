@@ -39,6 +39,7 @@ CREATE TABLE segment (
     verdict       TEXT    NOT NULL CHECK (verdict IN ('pass', 'fail', 'unproven', 'void')),
     class         TEXT    NOT NULL CHECK (class IN ('ok', 'open', 'high', 'low', 'flaky', 'shorted', 'leaky',
                                                     'film', 'redundancy_lost', 'not_reached')),
+    reason        TEXT,                     -- why nothing is proven; empty: the verdict is not unproven
     PRIMARY KEY (sweep_id, line)
 ) WITHOUT ROWID;
 
@@ -59,6 +60,7 @@ CREATE TABLE isolation (
     class          TEXT    NOT NULL CHECK (class IN ('ok', 'open', 'high', 'low', 'flaky', 'shorted', 'leaky',
                                                      'film', 'redundancy_lost', 'not_reached')),
     still_charging BOOLEAN NOT NULL,        -- a capacitor was still charging when the time was up
+    reason         TEXT,                    -- why nothing is proven; empty: the verdict is not unproven
     PRIMARY KEY (sweep_id, line)
 ) WITHOUT ROWID;
 
@@ -96,6 +98,7 @@ CREATE TABLE fault (
     class       TEXT   NOT NULL CHECK (class IN ('ok', 'open', 'high', 'low', 'flaky', 'shorted', 'leaky',
                                                  'film', 'redundancy_lost', 'not_reached')),
     probability DOUBLE PRECISION NOT NULL,  -- 0 to 1
+    alternative BIGINT,                     -- same number, same evidence: either or both; empty: stands alone
     cause       TEXT   NOT NULL,            -- advice: what usually causes it
     repair      TEXT   NOT NULL,            -- advice: the fitting repair
     caution     TEXT   NOT NULL,            -- advice: what to take care of

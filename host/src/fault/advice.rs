@@ -4,7 +4,8 @@
 
 use crate::{
     board::{Board, Point, Segment, SegmentId, SegmentKind, Side},
-    sweep::{Advice, IsolationRow},
+    finding::insulation::{Barrier, Finding},
+    sweep::Advice,
     verdict::Class,
 };
 
@@ -169,9 +170,10 @@ fn sides(from: &Point, to: &Point) -> &'static str {
 }
 
 /// Advice on an insulation fault.
-pub fn for_insulation(row: &IsolationRow) -> Advice {
-    let [a, b] = &row.between;
-    let (cause, repair, caution) = match (row.is_switch, row.class) {
+pub fn for_insulation(board: &Board, finding: &Finding) -> Advice {
+    let [a, b] = finding.between.map(|point| &board.point(point).name);
+    let is_switch = matches!(finding.barrier, Barrier::Switch(_));
+    let (cause, repair, caution) = match (is_switch, finding.class) {
         (true, Class::Shorted) => (
             "the switch conducts while it should be open: welded contacts, or a solder bridge across it".to_owned(),
             format!("look for a bridge between {a} and {b}; if there is none, replace the switch"),

@@ -10,10 +10,12 @@ use statrs::distribution::{ContinuousCDF, Normal};
 
 use crate::{
     board::{Board, Limits, Segment},
-    sweep::{
-        ClosureRow, Fault, IsolationRow,
-        finding::{Finding, Value},
+    finding::{
+        closure,
+        insulation::{self, Barrier},
+        segment::{Finding, Value},
     },
+    sweep::Fault,
     verdict::{Class, Verdict},
 };
 
@@ -21,39 +23,99 @@ use crate::{
 const MOST: f64 = 0.999;
 /// Evidence from a closure that does not add up: some contact changed when load current came.
 const CLOSURE_EVIDENCE: f64 = 0.8;
+/// How probable a second leak is where one found elsewhere explains the reading.
+const EXPLAINED: f64 = 0.05;
+/// A leak explains another reading of the same nets if that is at least this share of it: a second leak would lower it.
+const EXPLAINS: f64 = 0.95;
+/// A barrel counts as lost above this multiple of the expected value.
+const BARREL_LIMIT: f64 = 1.2;
 
 /// The unit's faults, most probable first; equally probable ones in the order of the path.
 pub fn faults(
     board: &Board,
-    findings: &[Finding],
-    insulations: &[IsolationRow],
-    closures: &[ClosureRow],
+    segments: &[Finding],
+    insulations: &[insulation::Finding],
+    closures: &[closure::Finding],
 ) -> Vec<Fault> {
     let mut faults: Vec<Fault> = Vec::new();
-    for finding in findings {
+    let mut alternatives = Alternatives::default();
+    for finding in segments.iter().filter(|finding| !matches!(finding.class, Class::Ok | Class::NotReached)) {
         let segment = board.segment(finding.segment);
-        let reported = finding.verdict == Verdict::Fail || finding.class == Class::RedundancyLost;
-        if !reported || faults.iter().any(|fault| fault.place == segment.name) {
+        if faults.iter().any(|fault| fault.place == segment.name) {
             continue;
         }
-        let probability = finding.located.unwrap_or_else(|| measured(segment, finding));
-        let advice = advice::for_segment(board, finding.segment, finding.class);
-        faults.push(Fault { place: segment.name.clone(), class: finding.class, probability, advice });
+        let located = finding.located;
+        faults.push(Fault {
+            place: segment.name.clone(),
+            class: finding.class,
+            probability: located.map_or_else(|| measured(segment, finding), |open| open.probability),
+            alternative: located
+                .and_then(|open| Some(alternatives.group(Evidence::SilentPin(open.beside?.0)))),
+            advice: advice::for_segment(board, finding.segment, finding.class),
+        });
     }
-    for row in insulations.iter().filter(|row| row.verdict == Verdict::Fail) {
-        if faults.iter().any(|fault| fault.place == row.name) {
+    for finding in insulations.iter().filter(|finding| finding.verdict == Verdict::Fail) {
+        let place = finding.barrier.name(board);
+        if faults.iter().any(|fault| fault.place == place) {
             continue;
         }
-        let advice = advice::for_insulation(row);
-        faults.push(Fault { place: row.name.clone(), class: row.class, probability: MOST, advice });
+        let cause = explanation(board, finding, insulations);
+        let explained = cause.is_some_and(|cause| cause.barrier != finding.barrier);
+        faults.push(Fault {
+            advice: advice::for_insulation(board, finding),
+            place,
+            class: finding.class,
+            probability: if explained { EXPLAINED } else { MOST },
+            alternative: None,
+        });
     }
     if faults.iter().all(|fault| fault.class == Class::RedundancyLost)
-        && closures.iter().any(|row| !row.agrees && row.whole_ohms > row.sum_ohms)
+        && closures.iter().any(|found| !found.agrees && found.end_to_end_ohms > found.sum_ohms)
     {
-        faults.extend(suspected_films(board, findings));
+        faults.extend(suspected_films(board, segments, &mut alternatives));
     }
     faults.sort_by(|a, b| b.probability.total_cmp(&a.probability));
     faults
+}
+
+/// Evidence that several faults stand on together.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Evidence {
+    /// A pin, by its point, that does not answer.
+    SilentPin(usize),
+    /// A closure that does not add up.
+    Closure,
+}
+
+/// Numbers for groups of faults that are alternatives to each other.
+#[derive(Default)]
+struct Alternatives(Vec<Evidence>);
+
+impl Alternatives {
+    fn group(&mut self, evidence: Evidence) -> u8 {
+        let known = self.0.iter().position(|other| *other == evidence);
+        let at = known.unwrap_or_else(|| {
+            self.0.push(evidence);
+            self.0.len() - 1
+        });
+        u8::try_from(at).unwrap_or(u8::MAX)
+    }
+}
+
+/// The leak that a reading is of: itself, unless a narrower one of the same nets explains it.
+fn explanation<'f>(
+    board: &Board,
+    finding: &insulation::Finding,
+    all: &'f [insulation::Finding],
+) -> Option<&'f insulation::Finding> {
+    let ohms = |finding: &insulation::Finding| finding.reading.as_ref().and_then(|reading| reading.ohms);
+    all.iter().find(|other| {
+        let nets = matches!((finding.barrier, other.barrier), (Barrier::Between(_), Barrier::Between(_)));
+        let narrower =
+            insulation::covers(board, finding, other) && !insulation::covers(board, other, finding);
+        let alike = ohms(finding).zip(ohms(other)).is_some_and(|(wide, narrow)| wide >= EXPLAINS * narrow);
+        nets && narrower && alike && other.verdict == Verdict::Fail
+    })
 }
 
 /// How probable it is that a measured value really is what its class says.
@@ -61,9 +123,8 @@ fn measured(segment: &Segment, finding: &Finding) -> f64 {
     let Some(value) = &finding.value else { return MOST };
     match finding.class {
         Class::RedundancyLost => {
-            let expected = segment.expected.typical_ohms;
-            let limits = Limits { min_ohms: None, max_ohms: 1.2 * expected, ..segment.limits };
-            outside(value, &limits)
+            let max_ohms = BARREL_LIMIT * segment.expected.typical_ohms;
+            outside(value, &Limits { min_ohms: None, max_ohms, ..segment.limits })
         }
         _ => outside(value, &segment.limits),
     }
@@ -78,10 +139,11 @@ fn outside(value: &Value, limits: &Limits) -> f64 {
 }
 
 /// The end-to-end reading was higher before load current flowed than the contacts are now: a film, on one of them.
-fn suspected_films(board: &Board, findings: &[Finding]) -> Vec<Fault> {
+fn suspected_films(board: &Board, segments: &[Finding], alternatives: &mut Alternatives) -> Vec<Fault> {
     let contacts: Vec<_> =
-        findings.iter().map(|f| f.segment).filter(|&id| board.segment(id).kind.is_contact()).collect();
+        segments.iter().map(|f| f.segment).filter(|&id| board.segment(id).kind.is_contact()).collect();
     let total: f64 = contacts.iter().map(|&id| prior::rate(&board.segment(id).kind)).sum();
+    let group = alternatives.group(Evidence::Closure);
     contacts
         .into_iter()
         .map(|id| {
@@ -90,6 +152,7 @@ fn suspected_films(board: &Board, findings: &[Finding]) -> Vec<Fault> {
                 place: segment.name.clone(),
                 class: Class::Film,
                 probability: CLOSURE_EVIDENCE * prior::rate(&segment.kind) / total,
+                alternative: Some(group),
                 advice: advice::for_segment(board, id, Class::Film),
             }
         })

@@ -160,13 +160,18 @@ impl<'f> Builder<'f> {
                 Walk::Usual => {
                     aim::segment(segment, contacts, turned, aim::source_for(segment), 0, self.sampling)
                 }
-                Walk::Dry => aim::look_dry(contacts, self.bridge_wait_us(Source::Dry)),
+                Walk::Survey => aim::look_dry(contacts, self.bridge_wait_us(Source::Dry)),
                 Walk::Load => {
                     let wait_us = self.bridge_wait_us(Source::Load);
                     aim::segment(segment, contacts, turned, Source::Load, wait_us, self.sampling)
                 }
             };
-            self.push(Role::Segment { segment: step.segment, turned }, shot);
+            let segment = step.segment;
+            let role = match mode {
+                Walk::Survey => Role::Survey { segment, turned },
+                Walk::Usual | Walk::Load => Role::Segment { segment, turned },
+            };
+            self.push(role, shot);
         }
     }
 
@@ -277,7 +282,7 @@ pub enum Walk {
     /// Each segment with the excitation its kind asks for.
     Usual,
     /// Everything dry, with a gain that nothing saturates: the first look at a path that is not as it should be.
-    Dry,
+    Survey,
     /// Everything under load.
     Load,
 }

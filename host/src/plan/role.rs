@@ -31,6 +31,13 @@ pub enum Role {
         /// Sense+ stands at the end nearer force-, so that the ratio comes out negative.
         turned: bool,
     },
+    /// One segment in the quick dry survey of a path that is not as it should be.
+    Survey {
+        /// The segment.
+        segment: SegmentId,
+        /// As above.
+        turned: bool,
+    },
     /// Two points next but one to each other, around a pin that does not answer.
     Bridge {
         /// The pin's point.

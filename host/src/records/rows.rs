@@ -40,8 +40,9 @@ macro_rules! table {
 impl Line for SegmentRow {
     table!(
         "segment",
-        "name, kind, state, ohms, ohms_20c, u95_ohms, min_ohms, max_ohms, limit_derived, typical_ohms, verdict, class",
-        "$3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14"
+        "name, kind, state, ohms, ohms_20c, u95_ohms, min_ohms, max_ohms, limit_derived, typical_ohms, verdict, class, \
+         reason",
+        "$3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15"
     );
 
     fn bind<'q>(&'q self, query: Query<'q>) -> Query<'q> {
@@ -58,6 +59,7 @@ impl Line for SegmentRow {
             .bind(self.typical_ohms)
             .bind(verdict_word(self.verdict))
             .bind(class_word(self.class))
+            .bind(&self.reason)
     }
 
     fn read(row: &Row) -> Result<Self, sqlx::Error> {
@@ -74,6 +76,7 @@ impl Line for SegmentRow {
             typical_ohms: row.try_get("typical_ohms")?,
             verdict: word(row, "verdict")?,
             class: word(row, "class")?,
+            reason: row.try_get("reason")?,
         })
     }
 }
@@ -82,8 +85,8 @@ impl Line for IsolationRow {
     table!(
         "isolation",
         "name, point_a, point_b, is_switch, state, ohms, u95_ohms, at_least_ohms, min_ohms, verdict, class, \
-         still_charging",
-        "$3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14"
+         still_charging, reason",
+        "$3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15"
     );
 
     fn bind<'q>(&'q self, query: Query<'q>) -> Query<'q> {
@@ -100,6 +103,7 @@ impl Line for IsolationRow {
             .bind(verdict_word(self.verdict))
             .bind(class_word(self.class))
             .bind(self.still_charging)
+            .bind(&self.reason)
     }
 
     fn read(row: &Row) -> Result<Self, sqlx::Error> {
@@ -115,6 +119,7 @@ impl Line for IsolationRow {
             verdict: word(row, "verdict")?,
             class: word(row, "class")?,
             still_charging: row.try_get("still_charging")?,
+            reason: row.try_get("reason")?,
         })
     }
 }
@@ -174,13 +179,18 @@ impl Line for ClosureRow {
 }
 
 impl Line for Fault {
-    table!("fault", "place, class, probability, cause, repair, caution", "$3, $4, $5, $6, $7, $8");
+    table!(
+        "fault",
+        "place, class, probability, alternative, cause, repair, caution",
+        "$3, $4, $5, $6, $7, $8, $9"
+    );
 
     fn bind<'q>(&'q self, query: Query<'q>) -> Query<'q> {
         query
             .bind(&self.place)
             .bind(class_word(self.class))
             .bind(self.probability)
+            .bind(self.alternative)
             .bind(&self.advice.cause)
             .bind(&self.advice.repair)
             .bind(&self.advice.caution)
@@ -191,6 +201,7 @@ impl Line for Fault {
             place: row.try_get("place")?,
             class: word(row, "class")?,
             probability: row.try_get("probability")?,
+            alternative: row.try_get("alternative")?,
             advice: Advice {
                 cause: row.try_get("cause")?,
                 repair: row.try_get("repair")?,

@@ -79,6 +79,7 @@ pub fn sweep(serial: &str, lot: Option<&str>, number: u32, broken: Option<usize>
         verdict: if broken.is_some() { Verdict::Fail } else { Verdict::Pass },
         bench_faults: Vec::new(),
         isolation: vec![IsolationRow {
+            reason: None,
             name: "reg.in~cell-".into(),
             between: ["reg.in".into(), "cell-".into()],
             is_switch: false,
@@ -124,6 +125,7 @@ fn segment(random: &mut Random, index: usize, broken: Option<usize>) -> SegmentR
         _ => (Some(ohms), Verdict::Pass, Class::Ok),
     };
     SegmentRow {
+        reason: None,
         name: format!("{kind} {index}"),
         kind: kind.into(),
         state: "on".into(),
@@ -141,6 +143,7 @@ fn segment(random: &mut Random, index: usize, broken: Option<usize>) -> SegmentR
 
 fn fault(segments: &[SegmentRow], index: usize) -> Fault {
     Fault {
+        alternative: None,
         place: segments[index].name.clone(),
         class: Class::Open,
         probability: 0.97,

@@ -42,6 +42,7 @@ pub fn good() -> Sweep {
 pub fn good_on(board: &Board) -> Sweep {
     let isolation =
         |name: String, ends: [board::PointId; 2], is_switch, state: board::StateId, min_ohms| IsolationRow {
+            reason: None,
             name,
             between: ends.map(|end| board.point(end).name.clone()),
             is_switch,
@@ -112,6 +113,7 @@ fn healthy(board: &Board, segment: &Segment) -> SegmentRow {
     let typical = segment.expected.typical_ohms;
     let warm = if segment.kind.is_copper() { 1.0122 } else { 1.0 };
     SegmentRow {
+        reason: None,
         name: segment.name.clone(),
         kind: segment.kind.word().to_owned(),
         state: board.states.last().unwrap().name.clone(),
@@ -176,7 +178,8 @@ fn set(sweep: &mut Sweep, name: &str, ohms: Option<f64>, verdict: Verdict, class
 
 fn fault(place: &str, class: Class, probability: f64, advice: [&str; 3]) -> Fault {
     let [cause, repair, caution] = advice.map(str::to_owned);
-    Fault { place: place.to_owned(), class, probability, advice: Advice { cause, repair, caution } }
+    let advice = Advice { cause, repair, caution };
+    Fault { place: place.to_owned(), class, probability, alternative: None, advice }
 }
 
 /// The via pair is open and hides nothing, because its neighbours can be forced.

@@ -87,6 +87,8 @@ pub struct SegmentRow {
     pub verdict: Verdict,
     /// Class.
     pub class: Class,
+    /// Why nothing is proven, in a sentence; `None` unless the verdict is unproven.
+    pub reason: Option<String>,
 }
 
 /// Insulation between two points, or an open switch.
@@ -114,6 +116,8 @@ pub struct IsolationRow {
     pub class: Class,
     /// Still charging when the time was up.
     pub still_charging: bool,
+    /// Why nothing is proven, in a sentence; `None` unless the verdict is unproven.
+    pub reason: Option<String>,
 }
 
 /// A check standard.
@@ -160,6 +164,8 @@ pub struct Fault {
     pub class: Class,
     /// Probability that this is a fault, 0 to 1.
     pub probability: f64,
+    /// Faults with the same number stand on the same evidence: either of them or both.
+    pub alternative: Option<u8>,
     /// What to do, in the trade's terms, with its caution.
     pub advice: Advice,
 }

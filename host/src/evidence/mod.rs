@@ -1,0 +1,192 @@
+//! Evidence: what the codes of a run say, shot by shot, before anything is concluded from it.
+//!
+//! Every shot gives typed observations about a segment, a pin, a relay or an insulation, by id; why the run was made
+//! does not matter. [`read`](mod@read) turns codes into observations, [`contacts`] holds the rules for pins and relays.
+//! Findings about the unit and the bench are drawn from here and from nowhere else, so that a stored measurement
+//! can be judged again.
+
+pub mod contacts;
+mod read;
+
+use copperwalk_wire::{Source, message::RunEnd};
+
+pub use contacts::{Bus, ForceContact, Line, Potential, RelayAnswer, SenseContact};
+pub use read::{EvidenceError, NoState};
+
+use crate::{
+    board::{PointId, SegmentId, StateId},
+    fixture::Fixture,
+    measure::{insulation::Insulation, ratio::Reading},
+    measurement::Run,
+};
+
+/// What all runs so far said, in the order they were made.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct Evidence {
+    runs: Vec<RunEvidence>,
+}
+
+/// What one run said.
+#[derive(Clone, PartialEq, Debug)]
+pub struct RunEvidence {
+    /// State of the unit.
+    pub state: StateId,
+    /// Why the run ended.
+    pub end: RunEnd,
+    /// Observations, in the order of the shots.
+    pub observations: Vec<Observation>,
+}
+
+/// One observation.
+#[derive(Clone, PartialEq, Debug)]
+pub enum Observation {
+    /// Voltage on the unit before anything was excited, volt.
+    Residual(f64),
+    /// The unit was discharged for a while.
+    Bled,
+    /// Air temperature, °C.
+    Air(f64),
+    /// A sense contact was checked.
+    SenseContact(SenseContact),
+    /// A force contact was seen by an end-to-end reading.
+    ForceContact(ForceContact),
+    /// A relay to this bus is closed although none should be.
+    StuckRelay(Bus),
+    /// A stretch was read end to end.
+    EndToEnd(EndToEnd),
+    /// A segment was read.
+    Segment(SegmentReading),
+    /// The voltage between the two neighbours of pins that do not answer.
+    Around(PointId, Reading),
+    /// Insulation was read: index into the board's list.
+    Insulation(usize, Insulation),
+    /// A switch was read while it should be open.
+    OpenSwitch(SegmentId, Insulation),
+    /// A check standard was read: index into the fixture's list.
+    Standard(usize, Reading),
+    /// A single relay was asked whether it connects its pin.
+    RelayAnswer(RelayAnswer),
+    /// A point's potential was compared with that of a bus on which a relay sticks.
+    Potential(Potential),
+}
+
+/// A reading over a whole stretch.
+#[derive(Clone, PartialEq, Debug)]
+pub struct EndToEnd {
+    /// Forced and sensed at +.
+    pub from: PointId,
+    /// Forced and sensed at -.
+    pub to: PointId,
+    /// The reading.
+    pub reading: Reading,
+}
+
+/// One reading of one segment.
+#[derive(Clone, PartialEq, Debug)]
+pub struct SegmentReading {
+    /// The segment.
+    pub segment: SegmentId,
+    /// Its end nearer force+, then the other.
+    pub ends: [PointId; 2],
+    /// Do the two sense contacts touch?
+    pub touches: [bool; 2],
+    /// Excitation.
+    pub source: Source,
+    /// From the quick dry survey of a path that is not as it should be, where little current may flow.
+    pub survey: bool,
+    /// The reading.
+    pub reading: Reading,
+}
+
+impl Evidence {
+    /// Reads every run of a measurement.
+    ///
+    /// # Errors
+    /// Codes that do not fit their shot, a state the board does not have.
+    pub fn of(fixture: &Fixture, runs: &[Run]) -> Result<Self, EvidenceError> {
+        let mut evidence = Self::default();
+        for run in runs {
+            evidence.add(fixture, run)?;
+        }
+        Ok(evidence)
+    }
+
+    /// Reads one more run.
+    ///
+    /// # Errors
+    /// As [`Evidence::of`].
+    pub fn add(&mut self, fixture: &Fixture, run: &Run) -> Result<(), EvidenceError> {
+        self.runs.push(read::run(fixture, run)?);
+        Ok(())
+    }
+
+    /// All runs.
+    pub fn runs(&self) -> &[RunEvidence] {
+        &self.runs
+    }
+
+    /// The run made last.
+    pub fn last(&self) -> Option<&RunEvidence> {
+        self.runs.last()
+    }
+
+    /// The runs made in a state.
+    pub fn in_state(&self, state: StateId) -> impl DoubleEndedIterator<Item = &RunEvidence> + Clone {
+        self.runs.iter().filter(move |run| run.state == state)
+    }
+
+    /// Temperature of the air, °C, if anybody read it.
+    pub fn celsius(&self) -> Option<f64> {
+        self.runs.iter().flat_map(|run| &run.observations).find_map(|seen| match seen {
+            Observation::Air(celsius) => Some(*celsius),
+            _ => None,
+        })
+    }
+}
+
+impl RunEvidence {
+    /// Segment readings, in walking order.
+    pub fn segments(&self) -> impl Iterator<Item = &SegmentReading> {
+        self.observations.iter().filter_map(|seen| match seen {
+            Observation::Segment(reading) => Some(reading),
+            _ => None,
+        })
+    }
+
+    /// End-to-end readings.
+    pub fn end_to_ends(&self) -> impl Iterator<Item = &EndToEnd> {
+        self.observations.iter().filter_map(|seen| match seen {
+            Observation::EndToEnd(reading) => Some(reading),
+            _ => None,
+        })
+    }
+
+    /// Voltage on the unit, volt, as the run's residual check read it.
+    pub fn residual_volts(&self) -> Option<f64> {
+        self.observations.iter().find_map(|seen| match seen {
+            Observation::Residual(volts) => Some(*volts),
+            _ => None,
+        })
+    }
+
+    /// Did it begin with the residual check?
+    pub fn is_checked(&self) -> bool {
+        self.residual_volts().is_some() || matches!(self.end, RunEnd::Residual | RunEnd::Unproven)
+    }
+
+    /// Is this the dry survey of a stretch?
+    pub fn is_survey(&self) -> bool {
+        self.segments().any(|reading| reading.survey)
+    }
+
+    /// Did a current flow through the segments that were read?
+    pub fn carries(&self) -> bool {
+        self.segments().any(|reading| reading.reading.flows)
+    }
+
+    /// Did anything change while a path was read?
+    pub fn moved(&self) -> bool {
+        let stretches = self.end_to_ends().map(|seen| seen.reading.motion);
+        stretches.chain(self.segments().map(|seen| seen.reading.motion)).any(|motion| motion.is_some())
+    }
+}

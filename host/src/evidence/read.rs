@@ -1,0 +1,256 @@
+//! From the codes of a run to observations, one shot after the other.
+
+use copperwalk_wire::{
+    Contacts, Gain, Input, Method,
+    hardware::{BIAS_VOLTS, PROOF_VOLTS, RM_OHMS},
+};
+
+use super::{
+    Bus, EndToEnd, ForceContact, Line, Observation, Potential, RelayAnswer, RunEvidence, SegmentReading,
+    SenseContact,
+};
+use crate::{
+    board::{PointId, SegmentId, StateId},
+    fixture::Fixture,
+    measure::{
+        self, Malformed,
+        insulation::{self},
+        ratio::{self, Reading},
+    },
+    measurement::{Run, RunShot},
+    plan::{self, Role, forest::Forest},
+};
+
+/// A sense bus that nothing ties to the bias node stands more than this above it under the burn-out current: it goes
+/// to the supply rail, volt.
+const FLOATS_VOLTS: f64 = 0.5;
+/// Less than this is no current in the dry range, ampere: ten times the noise of one conversion.
+const NO_CURRENT_AMPS: f64 = 2e-6;
+/// A unit without current that hangs on the source's side stands 18 mV above Rm; more than this is that, volt.
+const HANGS_VOLTS: f64 = 5e-3;
+
+/// Why a run says nothing.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum EvidenceError {
+    /// Codes that do not fit their shot.
+    #[error(transparent)]
+    Malformed(#[from] Malformed),
+    /// A state that the board does not have.
+    #[error(transparent)]
+    State(#[from] NoState),
+}
+
+/// A run in a state that the board does not have.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("a run was made in state \"{0}\", which the board file does not have")]
+pub struct NoState(pub String);
+
+/// Reads every shot of a run.
+pub(super) fn run(fixture: &Fixture, run: &Run) -> Result<RunEvidence, EvidenceError> {
+    let states = &fixture.board.states;
+    let state = states.iter().position(|state| state.name == run.state).map(StateId);
+    let state = state.ok_or_else(|| NoState(run.state.clone()))?;
+    let mut reader = Reader { fixture, state, bias: BIAS_VOLTS, observations: Vec::new() };
+    for ran in &run.shots {
+        reader.shot(ran)?;
+    }
+    Ok(RunEvidence { state, end: run.end, observations: reader.observations })
+}
+
+struct Reader<'f> {
+    fixture: &'f Fixture,
+    state: StateId,
+    /// The bias node, volt, as the residual check of this run read it.
+    bias: f64,
+    observations: Vec<Observation>,
+}
+
+impl Reader<'_> {
+    fn see(&mut self, observation: Observation) {
+        self.observations.push(observation);
+    }
+
+    fn shot(&mut self, ran: &RunShot) -> Result<(), Malformed> {
+        let (shot, codes) = (&ran.shot, ran.codes.as_slice());
+        let contacts = shot.contacts;
+        let malformed = || Malformed::new(shot, codes);
+        let looked = || match shot.method {
+            Method::Look { input, reversed, gain, .. } if !codes.is_empty() => Ok((input, reversed, gain)),
+            _ => Err(malformed()),
+        };
+        match ran.role {
+            Role::Bleed => self.see(Observation::Bled),
+            Role::Residual => {
+                let &[bias, plus, minus, across] = codes else { return Err(malformed()) };
+                self.bias = measure::volts(bias, Gain::X1);
+                self.check_sense(contacts, [plus, minus].map(|code| measure::volts(code, Gain::X1)));
+                self.see(Observation::Residual(measure::volts(across, Gain::X1)));
+            }
+            Role::Temperature => {
+                looked()?;
+                self.see(Observation::Air(measure::celsius(codes[0])));
+            }
+            Role::ForceGuard => {
+                let (_, _, gain) = looked()?;
+                if (measure::volts(codes[0], gain) / RM_OHMS).abs() > NO_CURRENT_AMPS {
+                    let plus = contacts.force_plus.is_some();
+                    self.see(Observation::StuckRelay(if plus { Bus::ForceMinus } else { Bus::ForcePlus }));
+                }
+            }
+            Role::SenseGuard => {
+                let (input, _, gain) = looked()?;
+                if measure::volts(codes[0], gain) <= self.bias + FLOATS_VOLTS {
+                    let plus = input == Input::PlusAlone;
+                    self.see(Observation::StuckRelay(if plus { Bus::SensePlus } else { Bus::SenseMinus }));
+                }
+            }
+            Role::Whole { from, to } => {
+                let reading = ratio::read(shot, codes, false)?;
+                let touches = self.check_reading(contacts, &reading);
+                self.force_contacts(from, to, &reading, touches);
+                self.see(Observation::EndToEnd(EndToEnd { from, to, reading }));
+            }
+            Role::Segment { segment, turned } => self.segment(ran, segment, turned, false)?,
+            Role::Survey { segment, turned } => self.segment(ran, segment, turned, true)?,
+            Role::Bridge { around } => {
+                let reading = ratio::read(shot, codes, false)?;
+                self.check_reading(contacts, &reading);
+                self.see(Observation::Around(around, reading));
+            }
+            Role::Insulation(index) => {
+                let forced = self.forced(contacts);
+                let forest = Forest::new(&self.fixture.board, self.state, &[]);
+                let farads = match forced {
+                    [Some(a), Some(b)] => plan::bulk_behind(&self.fixture.board, &forest, (a, b)),
+                    _ => 0.0,
+                };
+                let reading = insulation::read(shot, codes, farads)?;
+                let touches = self.check_sense(contacts, reading.proof_volts);
+                if let ([Some(a), Some(b)], false, [true, true]) = (forced, reading.driven, touches) {
+                    self.undriven(&forest, (a, b));
+                }
+                self.see(Observation::Insulation(index, reading));
+            }
+            Role::OpenSwitch(id) => {
+                let reading = insulation::read(shot, codes, 0.0)?;
+                self.check_sense(contacts, reading.proof_volts);
+                self.see(Observation::OpenSwitch(id, reading));
+            }
+            Role::Standard(index) => {
+                let reading = ratio::read(shot, codes, false)?;
+                self.check_reading(contacts, &reading);
+                self.see(Observation::Standard(index, reading));
+            }
+            Role::OtherRelay { point, plus } => {
+                let (input, _, gain) = looked()?;
+                // The last one, when whatever charges has charged.
+                let volts = codes.last().map_or(f64::INFINITY, |&code| measure::volts(code, gain));
+                let (line, answers) = match input {
+                    Input::Current => (Line::Force, volts.abs() > NO_CURRENT_AMPS * RM_OHMS),
+                    _ => (Line::Sense, volts - self.bias < PROOF_VOLTS),
+                };
+                let forced = self.forced(contacts);
+                self.see(Observation::RelayAnswer(RelayAnswer { point, line, plus, forced, answers }));
+            }
+            Role::Seek { point } => {
+                let (_, reversed, gain) = looked()?;
+                let volts =
+                    codes.iter().map(|&code| measure::volts(code, gain)).sum::<f64>() / codes.len() as f64;
+                self.potential(contacts, point, reversed, volts);
+            }
+        }
+        Ok(())
+    }
+
+    fn segment(
+        &mut self,
+        ran: &RunShot,
+        segment: SegmentId,
+        swapped: bool,
+        survey: bool,
+    ) -> Result<(), Malformed> {
+        let (shot, contacts) = (&ran.shot, ran.shot.contacts);
+        let reading = ratio::read(shot, &ran.codes, swapped)?;
+        let mut touches = self.check_reading(contacts, &reading);
+        let point = |channel: Option<u8>| channel.and_then(|channel| self.fixture.sense_point(channel));
+        let (Some(plus), Some(minus)) = (point(contacts.sense_plus), point(contacts.sense_minus)) else {
+            return Err(Malformed::new(shot, &ran.codes));
+        };
+        let mut ends = [plus, minus];
+        if swapped {
+            ends.reverse();
+            touches.reverse();
+        }
+        let source = shot.source;
+        self.see(Observation::Segment(SegmentReading { segment, ends, touches, source, survey, reading }));
+        Ok(())
+    }
+
+    /// The points forced at + and -.
+    fn forced(&self, contacts: Contacts) -> [Option<PointId>; 2] {
+        [contacts.force_plus, contacts.force_minus]
+            .map(|channel| channel.and_then(|channel| self.fixture.force_point(channel)))
+    }
+
+    fn check_reading(&mut self, contacts: Contacts, reading: &Reading) -> [bool; 2] {
+        reading.proof_volts.map_or([true; 2], |volts| self.check_sense(contacts, volts))
+    }
+
+    /// Judges both sense contacts by how far the burn-out current lifts them above the bias node.
+    fn check_sense(&mut self, contacts: Contacts, volts: [f64; 2]) -> [bool; 2] {
+        let touches = volts.map(|volts| (volts - self.bias).abs() < PROOF_VOLTS);
+        let channels = [(true, contacts.sense_plus), (false, contacts.sense_minus)];
+        for ((plus, channel), touches) in channels.into_iter().zip(touches) {
+            if let Some(channel) = channel {
+                self.see(Observation::SenseContact(SenseContact { channel, plus, touches, contacts }));
+            }
+        }
+        touches
+    }
+
+    fn force_contacts(&mut self, from: PointId, to: PointId, reading: &Reading, touches: [bool; 2]) {
+        let Some([minus, plus]) = reading.end_volts else { return };
+        let ends = [(to, from, false, minus, touches[1]), (from, to, true, plus, touches[0])];
+        for (point, other, is_plus, drop, seen) in ends {
+            // What is read through a sense contact that does not touch says nothing.
+            if !seen {
+                continue;
+            }
+            // While something moves, the drop and the current are not of the same moment.
+            let steady = reading.flows && reading.motion.is_none();
+            let ohms = steady.then(|| (drop / reading.amps).abs());
+            let missing = !reading.flows && drop.abs() > HANGS_VOLTS;
+            self.see(Observation::ForceContact(ForceContact { point, other, plus: is_plus, ohms, missing }));
+        }
+    }
+
+    /// An insulation that nothing drives cannot tell which of its two force contacts is missing; each is suspected,
+    /// with another forced point of its own tree to ask it by.
+    fn undriven(&mut self, forest: &Forest, (a, b): (PointId, PointId)) {
+        for (point, plus) in [(a, true), (b, false)] {
+            let others = forest.tree(point).into_iter().skip(1);
+            if let Some(other) = others.into_iter().find(|&other| self.fixture.pins(other).force.is_some()) {
+                let contact = ForceContact { point, other, plus, ohms: None, missing: true };
+                self.see(Observation::ForceContact(contact));
+            }
+        }
+    }
+
+    /// Forward and reversed come in two shots, one after the other.
+    fn potential(&mut self, contacts: Contacts, point: PointId, reversed: bool, volts: f64) {
+        let bus = match (contacts.sense_plus, contacts.sense_minus) {
+            (None, _) => Bus::SensePlus,
+            (_, None) => Bus::SenseMinus,
+            _ if contacts.force_plus.is_none() => Bus::ForcePlus,
+            _ => Bus::ForceMinus,
+        };
+        if let Some(Observation::Potential(seen)) = self.observations.last_mut()
+            && reversed
+            && (seen.bus, seen.point) == (bus, point)
+        {
+            seen.reversed = volts;
+            return;
+        }
+        self.see(Observation::Potential(Potential { bus, point, forward: volts, reversed: volts }));
+    }
+}

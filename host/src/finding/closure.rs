@@ -1,0 +1,73 @@
+//! End-to-end readings against the sums of their segments, where every segment has a value.
+
+use super::segment;
+use crate::{
+    board::{Board, PointId, SegmentId, StateId},
+    evidence::Evidence,
+    measure::uncertainty::{self, Budget},
+    plan::forest::Forest,
+    verdict::Class,
+};
+
+/// Beyond so many times its 95 % uncertainty (4.5 standard ones) a closure is said to disagree: with a dozen closures
+/// a unit, 95 % alone would raise a false alarm on every second one.
+const CLOSURE_FACTOR: f64 = 2.3;
+
+/// Series closure of one stretch.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Finding {
+    /// End points.
+    pub between: [PointId; 2],
+    /// End-to-end reading, ohm.
+    pub end_to_end_ohms: f64,
+    /// Sum of the segments as measured, ohm.
+    pub sum_ohms: f64,
+    /// Expanded uncertainty of their difference, 95 %, ohm.
+    pub u95_ohms: f64,
+    /// Do they agree?
+    pub agrees: bool,
+}
+
+/// Every closure.
+pub fn find(board: &Board, evidence: &Evidence, segments: &[segment::Finding]) -> Vec<Finding> {
+    let seen = evidence.runs().iter().flat_map(|run| run.end_to_ends().map(|seen| (run.state, seen)));
+    let mut findings = Vec::new();
+    for (state, seen) in seen {
+        let reading = &seen.reading;
+        if !reading.flows || reading.over_range || reading.motion.is_some() {
+            continue;
+        }
+        let Some(steps) = Forest::new(board, state, &[]).path(seen.from, seen.to) else { continue };
+        let values = steps.iter().map(|step| value(board, state, step.segment, segments));
+        let Some(values) = values.collect::<Option<Vec<_>>>() else { continue };
+        let sum_ohms: f64 = values.iter().map(|value| value.ohms).sum();
+        // Rm is common to both sides and cancels.
+        let random = |budget: &Budget| Budget { rm: 0.0, ..*budget }.normal();
+        let standard =
+            values.iter().map(|value| random(&value.as_measured)).fold(random(&reading.budget), f64::hypot);
+        let u95_ohms = uncertainty::expanded(standard, 0.0);
+        findings.push(Finding {
+            between: [seen.from, seen.to],
+            end_to_end_ohms: reading.ohms,
+            sum_ohms,
+            u95_ohms,
+            agrees: (reading.ohms - sum_ohms).abs() <= CLOSURE_FACTOR * u95_ohms,
+        });
+    }
+    findings
+}
+
+/// The value that counts. A trunk may have been measured in another state; a switch counts in this one.
+fn value<'f>(
+    board: &Board,
+    state: StateId,
+    id: SegmentId,
+    segments: &'f [segment::Finding],
+) -> Option<&'f segment::Value> {
+    let counts = |finding: &&segment::Finding| {
+        finding.segment == id
+            && finding.class != Class::Flaky
+            && (finding.state == state || board.segment(id).closed.is_none())
+    };
+    segments.iter().filter(counts).find_map(|finding| finding.value.as_ref())
+}

@@ -1,0 +1,166 @@
+//! What is found about insulation between two points, and about switches that must read open.
+
+use crate::{
+    board::{Board, PointId, SegmentId, StateId},
+    evidence::{Evidence, Observation},
+    measure::insulation::Insulation,
+    plan::{Plan, forest::Forest},
+    verdict::{self, Class, Verdict},
+};
+
+/// An insulation below this is a short, ohm.
+const SHORT_OHMS: f64 = 100.0;
+/// Two leaks whose values agree to this ratio may be one and the same leak.
+const ALIKE: f64 = 0.7;
+
+/// Which insulation.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Barrier {
+    /// An entry of the board's list.
+    Between(usize),
+    /// A switch that must read open.
+    Switch(SegmentId),
+}
+
+impl Barrier {
+    /// Its name for people: `a~b`, or the switch's.
+    pub fn name(self, board: &Board) -> String {
+        match self {
+            Self::Switch(id) => board.segment(id).name.clone(),
+            Self::Between(index) => {
+                board.isolation[index].between.map(|point| board.point(point).name.as_str()).join("~")
+            }
+        }
+    }
+}
+
+/// One insulation in one state.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Finding {
+    /// Which.
+    pub barrier: Barrier,
+    /// Its two points.
+    pub between: [PointId; 2],
+    /// The state.
+    pub state: StateId,
+    /// The reading, if there is one.
+    pub reading: Option<Insulation>,
+    /// Least resistance allowed, ohm.
+    pub min_ohms: f64,
+    /// Verdict.
+    pub verdict: Verdict,
+    /// `ok`, `leaky`, `shorted` or `not_reached`.
+    pub class: Class,
+    /// Why nothing is proven; `None` unless the verdict is unproven.
+    pub doubt: Option<Doubt>,
+}
+
+/// Why an insulation is neither proven good nor proven bad.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Doubt {
+    /// It was not read.
+    NotReached,
+    /// A capacitor was still charging when the time was up.
+    Charging,
+    /// The bounds hold the limit.
+    Straddles,
+    /// It was read past this leak, round by way of the bulk capacitor.
+    MaskedBy(Barrier),
+}
+
+/// Every insulation the plan's states ask for: switches first, then the board's list, state after state.
+pub fn find(board: &Board, plan: &Plan, evidence: &Evidence) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    for stage in &plan.stages {
+        let state = stage.state;
+        let seen = |wanted: Barrier| {
+            evidence.in_state(state).flat_map(|run| &run.observations).find_map(|seen| match seen {
+                Observation::Insulation(at, reading) if wanted == Barrier::Between(*at) => Some(reading),
+                Observation::OpenSwitch(id, reading) if wanted == Barrier::Switch(*id) => Some(reading),
+                _ => None,
+            })
+        };
+        for id in board.segment_ids() {
+            let segment = board.segment(id);
+            if let (false, Some(min_ohms)) = (segment.conducts_in(state), segment.open_min_ohms) {
+                let barrier = Barrier::Switch(id);
+                let between = [segment.from, segment.to];
+                findings.push(judge(barrier, between, state, min_ohms, seen(barrier)));
+            }
+        }
+        for (index, entry) in board.isolation.iter().enumerate().filter(|(_, entry)| entry.state == state) {
+            let barrier = Barrier::Between(index);
+            findings.push(judge(barrier, entry.between, state, entry.min_ohms, seen(barrier)));
+        }
+    }
+    mask_ambiguous(board, &mut findings);
+    findings
+}
+
+fn judge(
+    barrier: Barrier,
+    between: [PointId; 2],
+    state: StateId,
+    min_ohms: f64,
+    reading: Option<&Insulation>,
+) -> Finding {
+    let at_most = reading.and_then(|reading| reading.at_most_ohms);
+    let verdict = verdict::judge_insulation(reading.and_then(|r| r.at_least_ohms), at_most, min_ohms);
+    let class = match (reading, verdict) {
+        (None, _) => Class::NotReached,
+        (_, Verdict::Fail) if at_most.is_some_and(|ohms| ohms < SHORT_OHMS) => Class::Shorted,
+        (_, Verdict::Fail) => Class::Leaky,
+        _ => Class::Ok,
+    };
+    let doubt = (verdict == Verdict::Unproven).then_some(match reading {
+        None => Doubt::NotReached,
+        Some(reading) if reading.still_charging => Doubt::Charging,
+        Some(_) => Doubt::Straddles,
+    });
+    Finding { barrier, between, state, reading: reading.cloned(), min_ohms, verdict, class, doubt }
+}
+
+/// In a state where a switch is open, a leak across the switch and a leak across the supply look alike, because each
+/// charges the bulk capacitor that the other one reaches by way of it. Of two that differ the lower one is the leak.
+/// Two that agree are told apart by the state in which the switch is closed: there the supply's insulation is read
+/// without the switch.
+fn mask_ambiguous(board: &Board, findings: &mut [Finding]) {
+    let fails = |at: &usize| matches!(findings[*at].class, Class::Leaky | Class::Shorted);
+    let is_switch = |at: &usize| matches!(findings[*at].barrier, Barrier::Switch(_));
+    let (switches, supplies): (Vec<usize>, Vec<usize>) =
+        (0..findings.len()).filter(fails).partition(is_switch);
+    for &switch in &switches {
+        for &supply in &supplies {
+            let ohms = |at: usize| findings[at].reading.as_ref().and_then(|reading| reading.ohms);
+            let (Some(across), Some(beside)) = (ohms(switch), ohms(supply)) else { continue };
+            if findings[switch].state != findings[supply].state || across < ALIKE * beside {
+                continue;
+            }
+            let alike = beside >= ALIKE * across;
+            let cleared = findings.iter().any(|other| {
+                matches!(other.barrier, Barrier::Between(_))
+                    && other.verdict == Verdict::Pass
+                    && other
+                        .reading
+                        .as_ref()
+                        .and_then(|r| r.at_least_ohms)
+                        .is_some_and(|r| r > beside / ALIKE)
+                    && covers(board, other, &findings[supply])
+            });
+            let (masked, blamed) = if alike && cleared { (supply, switch) } else { (switch, supply) };
+            let by = findings[blamed].barrier;
+            let finding = &mut findings[masked];
+            finding.verdict = Verdict::Unproven;
+            finding.class = Class::NotReached;
+            finding.doubt = Some(Doubt::MaskedBy(by));
+        }
+    }
+}
+
+/// Are the points of `narrow` joined to those of `wide` in the state `wide` was read in?
+pub fn covers(board: &Board, wide: &Finding, narrow: &Finding) -> bool {
+    let forest = Forest::new(board, wide.state, &[]);
+    let joined = |a: PointId, b: PointId| forest.tree(a).contains(&b);
+    let ([a, b], [c, d]) = (wide.between, narrow.between);
+    (joined(a, c) && joined(b, d)) || (joined(a, d) && joined(b, c))
+}

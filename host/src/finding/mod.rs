@@ -1,0 +1,74 @@
+//! Findings: what the evidence proves about the unit and about the bench, by id.
+//!
+//! Read in this order: [`open`] (where a path that carries no current is broken), [`segment`] (which of a segment's
+//! readings counts, its value at 20 °C, verdict and class), [`insulation`], [`closure`] (does a series add up to its
+//! end-to-end reading?), [`bench`] (which pin, relay or standard is at fault) with the [`question`]s that tell its
+//! suspects apart.
+
+pub mod bench;
+pub mod closure;
+pub mod insulation;
+pub mod open;
+pub mod question;
+pub mod segment;
+
+use std::collections::BTreeSet;
+
+use crate::{
+    board::SegmentId,
+    evidence::Evidence,
+    fixture::Fixture,
+    plan::{LegKind, Plan, Stage},
+    verdict::{Class, Verdict},
+};
+use segment::Finding;
+
+/// The air when nobody measured it, °C.
+const ROOM_CELSIUS: f64 = 23.0;
+
+/// What is found about every segment a plan is to measure, in walking order.
+pub fn segments(fixture: &Fixture, plan: &Plan, evidence: &Evidence) -> Vec<Finding> {
+    plan.stages.iter().flat_map(|stage| segments_of(fixture, stage, evidence)).collect()
+}
+
+/// The same of one state.
+fn segments_of(fixture: &Fixture, stage: &Stage, evidence: &Evidence) -> Vec<Finding> {
+    let celsius = evidence.celsius().unwrap_or(ROOM_CELSIUS);
+    let scene = segment::Scene::new(&fixture.board, stage.state, evidence.in_state(stage.state), celsius);
+    walked(stage).into_iter().map(|id| scene.find(id)).collect()
+}
+
+/// Segments that a longer look may still decide: undecided ones, and all of them once anything has moved.
+pub fn undecided(fixture: &Fixture, stage: &Stage, evidence: &Evidence) -> BTreeSet<SegmentId> {
+    let findings = segments_of(fixture, stage, evidence);
+    let mut wanted: BTreeSet<SegmentId> = findings
+        .iter()
+        .filter(|finding| finding.verdict == Verdict::Unproven && finding.value.is_some())
+        .map(|finding| finding.segment)
+        .collect();
+    // What moves may have stood still while its own turn came.
+    let moved = evidence.in_state(stage.state).any(|run| run.moved());
+    if moved && !findings.iter().any(|finding| finding.class == Class::Open) {
+        wanted.extend(findings.iter().map(|finding| finding.segment));
+    }
+    wanted
+}
+
+/// Did something move although nothing was found that could?
+pub fn unsteady(evidence: &Evidence, findings: &[Finding]) -> bool {
+    let caught = findings.iter().any(|finding| matches!(finding.class, Class::Flaky | Class::Open));
+    !caught && evidence.runs().iter().any(|run| run.moved())
+}
+
+/// Segments a state is to measure, in walking order.
+fn walked(stage: &Stage) -> Vec<SegmentId> {
+    let stretches = stage.legs.iter().filter_map(|leg| match &leg.kind {
+        LegKind::Walk(stretch) => Some(stretch),
+        _ => None,
+    });
+    stretches
+        .flat_map(|stretch| {
+            stretch.steps.iter().map(|step| step.segment).filter(|id| stretch.wanted.contains(id))
+        })
+        .collect()
+}

@@ -1,0 +1,317 @@
+//! What is found about one segment: which of its readings counts, its value at 20 °C, verdict and class.
+//!
+//! Not every reading can prove everything. A steady one read by itself is judged in full. The quick dry survey of a
+//! path that is not as it should be may see only a part of the current (the rest goes round by way of a capacitor or
+//! a short), so it can prove a segment too high, never too low. A reading during which something moved proves the
+//! least: only that a segment is far too high. What any of them has proven outside its limit stays outside,
+//! however kind a later reading is: load current may since have broken through the very film that is the fault.
+
+use copperwalk_wire::Source;
+
+use super::open::{self, Open};
+use crate::{
+    board::{
+        Board, Segment, SegmentId, SegmentKind, StateId,
+        expected::{ALPHA_COPPER, to_20c},
+    },
+    evidence::{RunEvidence, SegmentReading},
+    measure::{
+        ratio::{Motion, Reading},
+        uncertainty::{Budget, TEMPERATURE_STANDARD_KELVIN},
+    },
+    verdict::{self, Class, Verdict},
+};
+
+/// A contact that moved by less than this share of its limit is settled enough.
+const MOTION_SHARE: f64 = 0.25;
+/// Motion of less than this share of the widest seen in the state is a neighbour's.
+const NEIGHBOUR_SHARE: f64 = 0.1;
+/// A contact that moves reaches at least so many times its lowest resistance.
+const MOTION_RATIO: f64 = 2.0;
+/// A survey's reading, or one during which something moved, proves a segment too high only where it lies above the
+/// limit by so many times its expanded uncertainty.
+const ROUGH_FACTOR: f64 = 3.0;
+/// Above this a contact is called open rather than high, ohm: dry, less than 0.2 µA flow.
+const OPEN_OHMS: f64 = 100e3;
+
+/// One segment in one state.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Finding {
+    /// The segment.
+    pub segment: SegmentId,
+    /// The state.
+    pub state: StateId,
+    /// The value that counts, if there is one.
+    pub value: Option<Value>,
+    /// Verdict.
+    pub verdict: Verdict,
+    /// Class. Whatever lies outside its limits by more than its interval has another than `ok`, proven or not.
+    pub class: Class,
+    /// For what was located rather than measured: how it was.
+    pub located: Option<Open>,
+    /// Why nothing is proven; `None` unless the verdict is unproven.
+    pub doubt: Option<Doubt>,
+}
+
+/// Why a segment is neither proven good nor proven bad.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Doubt {
+    /// No current could be sent through it with both its sense pins in touch.
+    NotReached,
+    /// The interval holds a limit although every sample allowed was taken.
+    Straddles,
+    /// It was read only while something in its loop moved: this segment, if it was caught.
+    Disturbed(Option<SegmentId>),
+    /// It was read only in the survey of a path that is not as it should be.
+    SurveyOnly,
+    /// The value lies above the range of the reading.
+    OverRange,
+}
+
+/// A resistance.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Value {
+    /// As measured, ohm.
+    pub ohms: f64,
+    /// Copper referred to 20 °C, ohm.
+    pub ohms_20c: f64,
+    /// Budget of `ohms` (no temperature part).
+    pub as_measured: Budget,
+    /// Budget of `ohms_20c`.
+    pub budget: Budget,
+}
+
+impl Value {
+    fn new(segment: &Segment, reading: &Reading, celsius: f64) -> Self {
+        let ohms = reading.ohms;
+        let copper = segment.kind.is_copper();
+        let ohms_20c = if copper { to_20c(ohms, celsius) } else { ohms };
+        let temperature =
+            if copper { ohms_20c.abs() * ALPHA_COPPER * TEMPERATURE_STANDARD_KELVIN } else { 0.0 };
+        let factor = if ohms == 0.0 { 1.0 } else { ohms_20c / ohms };
+        let as_measured = reading.budget;
+        Self { ohms, ohms_20c, as_measured, budget: as_measured.scaled(factor, temperature) }
+    }
+
+    /// Expanded uncertainty of `ohms_20c`, 95 %.
+    pub fn expanded(&self) -> f64 {
+        self.budget.expanded()
+    }
+}
+
+/// What a reading can prove.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+enum Weight {
+    /// Inside or outside: steady, the segment's own turn.
+    Full,
+    /// Inside, or far too high: the steady survey of a path.
+    Survey,
+    /// Far too high: something moved meanwhile, or the value is a lower bound.
+    Upward,
+}
+
+/// One reading, judged.
+struct Judged<'r> {
+    seen: &'r SegmentReading,
+    weight: Weight,
+    value: Value,
+    verdict: Verdict,
+}
+
+impl Judged<'_> {
+    fn is_dry(&self) -> bool {
+        self.seen.source == Source::Dry
+    }
+}
+
+/// Everything read in one state, for all its segments.
+pub struct Scene<'r> {
+    board: &'r Board,
+    state: StateId,
+    celsius: f64,
+    opens: Vec<Open>,
+    /// Readings with current and both contacts, with whether anything moved in their run.
+    readings: Vec<(&'r SegmentReading, bool)>,
+    /// The widest motion of any segment, ohm.
+    widest_ohms: f64,
+    /// The segment it was.
+    mover: Option<SegmentId>,
+}
+
+impl<'r> Scene<'r> {
+    /// Looks through the runs of one state.
+    pub fn new(
+        board: &'r Board,
+        state: StateId,
+        runs: impl Iterator<Item = &'r RunEvidence> + Clone,
+        celsius: f64,
+    ) -> Self {
+        let widest = runs
+            .clone()
+            .flat_map(|run| run.segments())
+            .filter_map(|seen| match seen.reading.motion {
+                Some(Motion::Here([low, high])) => Some((seen.segment, high - low)),
+                _ => None,
+            })
+            .max_by(|a, b| a.1.total_cmp(&b.1));
+        let readings = runs
+            .clone()
+            .flat_map(|run| {
+                let moved = run.moved();
+                run.segments().map(move |seen| (seen, moved))
+            })
+            .filter(|(seen, _)| seen.reading.flows && seen.touches == [true; 2])
+            .collect();
+        let mut scene = Self {
+            board,
+            state,
+            celsius,
+            opens: open::opens(runs),
+            readings,
+            widest_ohms: widest.map_or(0.0, |(_, width)| width),
+            mover: None,
+        };
+        scene.mover = widest
+            .map(|(segment, _)| segment)
+            .filter(|&id| scene.of(id).any(|(seen, _)| scene.moves(board.segment(id), &seen.reading)));
+        scene
+    }
+
+    fn of(&self, id: SegmentId) -> impl Iterator<Item = (&'r SegmentReading, bool)> {
+        self.readings.iter().copied().filter(move |(seen, _)| seen.segment == id)
+    }
+
+    /// Finds out about one segment.
+    pub fn find(&self, id: SegmentId) -> Finding {
+        let segment = self.board.segment(id);
+        let finding = |value, verdict, class, doubt| Finding {
+            segment: id,
+            state: self.state,
+            value,
+            verdict,
+            class,
+            located: None,
+            doubt,
+        };
+        if let Some(open) = self.opens.iter().find(|open| open.segment == id) {
+            return Finding { located: Some(*open), ..finding(None, Verdict::Fail, Class::Open, None) };
+        }
+        let readings: Vec<Judged<'_>> =
+            self.of(id).map(|(seen, moved)| self.judge(segment, seen, moved)).collect();
+        if let Some(moved) = readings.iter().find(|judged| self.moves(segment, &judged.seen.reading)) {
+            return finding(Some(moved.value.clone()), Verdict::Fail, Class::Flaky, None);
+        }
+        let failed: Vec<&Judged<'_>> =
+            readings.iter().filter(|judged| judged.verdict == Verdict::Fail).collect();
+        if let Some(worst) = authoritative(segment, &failed) {
+            let class = outside_class(segment, &worst.value, &readings);
+            return finding(Some(worst.value.clone()), Verdict::Fail, class, None);
+        }
+        let judging: Vec<&Judged<'_>> =
+            readings.iter().filter(|judged| judged.weight != Weight::Upward).collect();
+        if let Some(best) = authoritative(segment, &judging) {
+            let class = match barrel_lost(segment, &best.value) {
+                true => Class::RedundancyLost,
+                false => doubtful_class(segment, &best.value),
+            };
+            let doubt = (best.verdict == Verdict::Unproven).then_some(match best.weight {
+                Weight::Survey => Doubt::SurveyOnly,
+                _ => Doubt::Straddles,
+            });
+            return finding(Some(best.value.clone()), best.verdict, class, doubt);
+        }
+        // A value, but nothing to judge by.
+        let all: Vec<&Judged<'_>> = readings.iter().collect();
+        match authoritative(segment, &all) {
+            Some(best) => {
+                let doubt = match best.seen.reading {
+                    Reading { motion: None, over_range: true, .. } => Doubt::OverRange,
+                    _ => Doubt::Disturbed(self.mover.filter(|&mover| mover != id)),
+                };
+                let class = doubtful_class(segment, &best.value);
+                finding(Some(best.value.clone()), Verdict::Unproven, class, Some(doubt))
+            }
+            None => finding(None, Verdict::Unproven, Class::NotReached, Some(Doubt::NotReached)),
+        }
+    }
+
+    fn judge(&self, segment: &Segment, seen: &'r SegmentReading, moved: bool) -> Judged<'r> {
+        let reading = &seen.reading;
+        let weight = match (seen.survey, reading.motion) {
+            _ if reading.over_range => Weight::Upward,
+            (false, None) => Weight::Full,
+            (true, None) if !moved => Weight::Survey,
+            _ => Weight::Upward,
+        };
+        let value = Value::new(segment, reading, self.celsius);
+        let (ohms, u, limits) = (value.ohms_20c, value.expanded(), &segment.limits);
+        let far_above = ohms - ROUGH_FACTOR * u > limits.max_ohms;
+        let verdict = match (weight, verdict::judge(ohms, u, limits)) {
+            (Weight::Full, verdict) => verdict,
+            // At the end of the range the value is a lower bound, and its interval as good as any.
+            (Weight::Upward, Verdict::Fail)
+                if reading.motion.is_none() && !seen.survey && ohms > limits.max_ohms =>
+            {
+                Verdict::Fail
+            }
+            (_, Verdict::Fail) if far_above => Verdict::Fail,
+            (Weight::Survey, Verdict::Pass) => Verdict::Pass,
+            _ => Verdict::Unproven,
+        };
+        Judged { seen, weight, value, verdict }
+    }
+
+    /// Did the segment itself move, by a good part of its limit? A contact that makes and breaks shakes the
+    /// readings of its neighbours too, by far less than its own.
+    fn moves(&self, segment: &Segment, reading: &Reading) -> bool {
+        match reading.motion {
+            Some(Motion::Here([low, high])) => {
+                let least = (MOTION_SHARE * segment.limits.max_ohms).max(NEIGHBOUR_SHARE * self.widest_ohms);
+                high - low > least && high > MOTION_RATIO * low
+            }
+            _ => false,
+        }
+    }
+}
+
+/// Of several readings the one to go by. Contacts: dry; all else: under load, or dry where load was out of the
+/// question; one within its range before one at its end; of several the least uncertain.
+fn authoritative<'a, 'r>(segment: &Segment, readings: &[&'a Judged<'r>]) -> Option<&'a Judged<'r>> {
+    let unusual = |judged: &Judged<'_>| judged.is_dry() != segment.kind.is_contact();
+    let rank = |judged: &Judged<'_>| (judged.seen.reading.over_range, unusual(judged));
+    readings
+        .iter()
+        .copied()
+        .min_by(|a, b| rank(a).cmp(&rank(b)).then(a.value.expanded().total_cmp(&b.value.expanded())))
+}
+
+/// The class of a value that is proven outside its limits.
+fn outside_class(segment: &Segment, value: &Value, readings: &[Judged<'_>]) -> Class {
+    if segment.limits.min_ohms.is_some_and(|min| value.ohms_20c < min) {
+        return Class::Low;
+    }
+    if value.ohms_20c > OPEN_OHMS {
+        return Class::Open;
+    }
+    let under_load =
+        |judged: &Judged<'_>| judged.seen.source == Source::Load && judged.verdict == Verdict::Pass;
+    let high_dry = |judged: &Judged<'_>| judged.is_dry() && judged.verdict == Verdict::Fail;
+    if readings.iter().any(under_load) && readings.iter().any(high_dry) { Class::Film } else { Class::High }
+}
+
+/// The class of a value that is not proven outside.
+fn doubtful_class(segment: &Segment, value: &Value) -> Class {
+    match verdict::judge(value.ohms_20c, value.expanded(), &segment.limits) {
+        Verdict::Fail if value.ohms_20c > segment.limits.max_ohms => Class::High,
+        Verdict::Fail => Class::Low,
+        _ => Class::Ok,
+    }
+}
+
+/// Does a group of n parallel barrels read like n − 1? The line is half way, by ratio, between the two.
+fn barrel_lost(segment: &Segment, value: &Value) -> bool {
+    let SegmentKind::Via { count, .. } = segment.kind else { return false };
+    let all = f64::from(count);
+    count > 1
+        && value.ohms_20c - value.expanded() > segment.expected.typical_ohms * (all / (all - 1.0)).sqrt()
+}

@@ -1,0 +1,67 @@
+//! Judging: what this program makes of a measurement, with names for people. Pure, so that a stored measurement can
+//! be judged again, by other limits too.
+//!
+//! Evidence becomes findings, findings become the rows, faults and notes of a [`Judgement`]; ids turn into names here
+//! and nowhere before. [`bench`] words the bench's faults, [`reason`] says why something is not proven, [`notes`] what
+//! the operator should know besides.
+
+mod bench;
+mod notes;
+mod reason;
+mod rows;
+
+use crate::{
+    evidence::{Evidence, EvidenceError},
+    fault,
+    finding::{self, closure, insulation},
+    fixture::Fixture,
+    measurement::Measurement,
+    plan::Plan,
+    sweep::{Judgement, LimitsUsed},
+    verdict::Verdict,
+};
+
+/// Judges a measurement made with this fixture and this plan.
+///
+/// # Errors
+/// Codes that do not fit their shots, a state the board does not have.
+pub fn judge(fixture: &Fixture, plan: &Plan, measurement: &Measurement) -> Result<Judgement, EvidenceError> {
+    let board = &fixture.board;
+    let evidence = Evidence::of(fixture, &measurement.runs)?;
+    let bench_findings = finding::bench::findings(fixture, plan, &evidence);
+    let void = !bench_findings.is_empty();
+
+    let segments = finding::segments(fixture, plan, &evidence);
+    let insulations = insulation::find(board, plan, &evidence);
+    let closures = closure::find(board, &evidence, &segments);
+    let unsteady = finding::unsteady(&evidence, &segments);
+
+    let faults = if void { Vec::new() } else { fault::faults(board, &segments, &insulations, &closures) };
+    let parts = segments
+        .iter()
+        .map(|finding| finding.verdict)
+        .chain(insulations.iter().map(|finding| finding.verdict))
+        .chain(closures.iter().map(|found| if found.agrees { Verdict::Pass } else { Verdict::Unproven }))
+        .chain(unsteady.then_some(Verdict::Unproven));
+    Ok(Judgement {
+        program: env!("CARGO_PKG_VERSION").into(),
+        limits: LimitsUsed::of_board(&board.hash),
+        celsius: evidence.celsius(),
+        verdict: if void { Verdict::Void } else { worst(parts) },
+        bench_faults: bench_findings.iter().map(|finding| bench::fault(fixture, finding)).collect(),
+        segments: segments.iter().map(|finding| rows::segment(board, finding, &segments, void)).collect(),
+        isolation: insulations.iter().map(|finding| rows::isolation(board, finding, void)).collect(),
+        standards: rows::standards(fixture, &evidence),
+        closures: closures.iter().map(|found| rows::closure(board, found)).collect(),
+        faults,
+        notes: notes::notes(board, &segments, &insulations, &closures, unsteady),
+    })
+}
+
+fn worst(verdicts: impl Iterator<Item = Verdict>) -> Verdict {
+    verdicts.fold(Verdict::Pass, |worst, verdict| match (worst, verdict) {
+        (Verdict::Fail, _) | (_, Verdict::Fail) => Verdict::Fail,
+        (Verdict::Pass, Verdict::Pass) => Verdict::Pass,
+        _ => Verdict::Unproven,
+    })
+}

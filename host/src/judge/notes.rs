@@ -1,0 +1,68 @@
+//! What the operator should know that stands in no row of its own.
+
+use crate::{
+    board::Board,
+    finding::{
+        closure,
+        insulation::{self, Doubt},
+        segment,
+    },
+    quantity::engineering,
+};
+
+/// What to do when something moved and nothing was caught.
+const UNSTEADY: &str = "something moved while the path was read, but no single segment was caught moving: flex the \
+                        board gently and sweep again";
+
+/// All notes.
+pub fn notes(
+    board: &Board,
+    segments: &[segment::Finding],
+    insulations: &[insulation::Finding],
+    closures: &[closure::Finding],
+    unsteady: bool,
+) -> Vec<String> {
+    let mut notes: Vec<String> = Vec::from_iter(unsteady.then(|| UNSTEADY.into()));
+    notes.extend(silent_pins(board, segments));
+    notes.extend(closures.iter().filter(|found| !found.agrees).map(|found| closure_note(board, found)));
+    notes.extend(insulations.iter().filter_map(|finding| insulation_note(board, finding)));
+    notes
+}
+
+/// Where two neighbouring segments are suspected because the pin between them does not answer.
+fn silent_pins(board: &Board, segments: &[segment::Finding]) -> Vec<String> {
+    let mut pins: Vec<_> = segments.iter().filter_map(|finding| finding.located?.beside).collect();
+    pins.dedup();
+    let words = |pin| {
+        let at = &board.point(pin).name;
+        format!(
+            "pin {at} does not answer: either of the two segments at {at} is open and the pin is dirty, or both are open; \
+             clean the pin and sweep again to tell"
+        )
+    };
+    pins.into_iter().map(words).collect()
+}
+
+fn closure_note(board: &Board, found: &closure::Finding) -> String {
+    let [from, to] = found.between.map(|point| &board.point(point).name);
+    format!(
+        "{from} to {to} reads {} end to end, its segments add up to {}: something changed during the sweep",
+        engineering(found.end_to_end_ohms),
+        engineering(found.sum_ohms)
+    )
+}
+
+fn insulation_note(board: &Board, finding: &insulation::Finding) -> Option<String> {
+    let name = finding.barrier.name(board);
+    match finding.doubt? {
+        Doubt::Charging => Some(format!(
+            "{name}: a capacitor was still charging when the time was up, so no value is stated; \
+             state its size as `bulk` in the board file"
+        )),
+        Doubt::MaskedBy(leak) => Some(format!(
+            "{name} was read past the leak at {}, round by way of the bulk capacitor, and is not judged",
+            leak.name(board)
+        )),
+        Doubt::NotReached | Doubt::Straddles => None,
+    }
+}

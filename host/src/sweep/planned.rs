@@ -1,0 +1,297 @@
+//! The policy of a sweep: the plan first, then whatever the unit's answers call for.
+//!
+//! A good unit costs one run per state. Only a gate, an open, an undecided value or a bench that misbehaves brings
+//! another: each is a short list of shots of its own, built from what is known so far.
+//!
+//! ```text
+//! plan ──gate──► survey ──carries──► load look
+//!   │               └──open──► (around silent pins) ──► re-force on both sides ──gate──► survey …
+//!   └──undecided──► long look          any ──bench misbehaves──► questions
+//! ```
+
+use std::collections::BTreeSet;
+
+use copperwalk_wire::message::RunEnd;
+
+use super::machine::{Move, Policy, SoFar};
+use crate::{
+    board::{Board, SegmentId, StateId},
+    evidence::{Evidence, RunEvidence},
+    finding::{self, bench, open},
+    fixture::Fixture,
+    measurement::Purpose,
+    plan::{
+        self, LegKind, Plan, PlannedShot, Sampling, Stage, Stretch,
+        builder::{Builder, Walk},
+        forest::Forest,
+        stretch::cover,
+    },
+    verdict::{Verdict, judge},
+};
+
+/// Opens found one behind the other before a sweep gives up looking for more.
+const DEPTH: usize = 8;
+
+/// What is still to be done, the next thing last.
+#[derive(Clone, PartialEq, Debug)]
+enum Task {
+    /// A stage of the plan, from its beginning.
+    Stage(usize),
+    /// A stage's legs from this one on.
+    Legs { stage: usize, from: usize },
+    /// A stretch whose end-to-end reading was not as expected: every segment dry.
+    Survey { stretch: Stretch, broken: Vec<SegmentId>, depth: usize },
+    /// Copper and parts of a surveyed stretch under load.
+    Load(Vec<PlannedShot>),
+    /// Readings past the pins of a surveyed stretch that do not answer.
+    Around(Vec<PlannedShot>),
+    /// What lies on both sides of the opens of a stretch.
+    Beside { stretch: Stretch, broken: Vec<SegmentId>, depth: usize },
+    /// A piece of a stretch beside an open, forced by itself.
+    Reforce { piece: Stretch, broken: Vec<SegmentId>, depth: usize },
+    /// The whole budget for segments that are still undecided, and for all when only an end-to-end reading moved.
+    LongLook(usize),
+    /// Everything the runs of a state say against the bench.
+    Bench(usize),
+    /// Shots that answer a question about the bench.
+    Ask(Vec<PlannedShot>),
+    /// The next state, if nothing is wrong with the bench.
+    Conclude(usize),
+}
+
+/// The policy.
+pub struct Planned<'p> {
+    fixture: &'p Fixture,
+    plan: &'p Plan,
+    agenda: Vec<Task>,
+    /// The task whose runs are being made, and how many had been made before.
+    waiting: Option<(Task, usize)>,
+}
+
+impl<'p> Planned<'p> {
+    /// Runs a plan.
+    pub fn new(fixture: &'p Fixture, plan: &'p Plan) -> Self {
+        let agenda = if plan.stages.is_empty() { Vec::new() } else { vec![Task::Stage(0)] };
+        Self { fixture, plan, agenda, waiting: None }
+    }
+
+    fn board(&self) -> &'p Board {
+        &self.fixture.board
+    }
+
+    fn stage(&self, stage: usize) -> &'p Stage {
+        &self.plan.stages[stage]
+    }
+
+    fn builder(&self) -> Builder<'p> {
+        Builder::new(self.fixture, self.plan.sampling)
+    }
+
+    /// The state the unit is in: that of the evidence's last run, or of the stage that is about to begin.
+    fn state(evidence: &Evidence) -> StateId {
+        evidence.last().map_or(StateId(0), |run| run.state)
+    }
+
+    /// Starts a task; gives its move, if it makes one.
+    fn start(&mut self, task: Task, evidence: &Evidence) -> Option<Move> {
+        let (purpose, shots) = match &task {
+            &Task::Stage(stage) => {
+                self.agenda.extend([Task::Conclude(stage), Task::Bench(stage), Task::LongLook(stage)]);
+                self.agenda.push(Task::Legs { stage, from: 0 });
+                return Some(Move::Place(self.stage(stage).state));
+            }
+            &Task::Legs { stage, from } => {
+                let legs = self.stage(stage).legs.get(from..).unwrap_or_default();
+                (Purpose::Plan, legs.iter().flat_map(|leg| leg.shots.iter().copied()).collect())
+            }
+            Task::Survey { stretch, .. } => (Purpose::DryLook, self.survey(stretch)),
+            Task::Load(shots) => (Purpose::LoadLook, shots.clone()),
+            Task::Around(shots) => (Purpose::Bridge, shots.clone()),
+            Task::Beside { stretch, broken, depth } => {
+                let pieces = self.pieces(stretch, broken, *depth, evidence);
+                self.agenda.extend(pieces.into_iter().rev());
+                return None;
+            }
+            Task::Reforce { piece, .. } => (Purpose::Reforce, self.reforce(piece)),
+            &Task::LongLook(stage) => (Purpose::LongLook, self.long_look(stage, evidence)),
+            &Task::Bench(stage) => {
+                let questions = bench::questions(self.fixture, evidence, self.stage(stage).state);
+                let rounds = questions.iter().flat_map(|question| question.rounds(self.fixture));
+                let asks: Vec<Task> = rounds.map(Task::Ask).collect();
+                self.agenda.extend(asks.into_iter().rev());
+                return None;
+            }
+            Task::Ask(shots) => (Purpose::Diagnosis, shots.clone()),
+            &Task::Conclude(stage) => {
+                let state = self.stage(stage).state;
+                let faulty = !bench::findings_in(self.fixture, evidence, state).is_empty();
+                if !faulty && stage + 1 < self.plan.stages.len() {
+                    self.agenda.push(Task::Stage(stage + 1));
+                }
+                return None;
+            }
+        };
+        if shots.is_empty() {
+            return None;
+        }
+        self.waiting = Some((task, evidence.runs().len()));
+        Some(Move::Run { purpose, shots })
+    }
+
+    /// What the end of a task's run calls for.
+    fn conclude(&mut self, task: Task, so_far: SoFar<'_>, runs: &[RunEvidence]) {
+        let Some(ended) = so_far.ended else { return };
+        match task {
+            Task::Legs { stage, from } if ended.end == RunEnd::Gate => {
+                let legs = &self.stage(stage).legs;
+                let leg = gated_leg(&legs[from..], ended.shots).map_or(legs.len(), |leg| from + leg);
+                self.agenda.push(Task::Legs { stage, from: leg + 1 });
+                if let Some(LegKind::Walk(stretch)) = legs.get(leg).map(|leg| &leg.kind) {
+                    self.agenda.push(Task::Survey {
+                        stretch: stretch.clone(),
+                        broken: Vec::new(),
+                        depth: DEPTH,
+                    });
+                }
+            }
+            Task::Survey { stretch, broken, depth } => {
+                if runs.iter().any(|run| run.carries()) {
+                    let shots = self.load_look(&stretch, runs);
+                    self.agenda.push(Task::Load(shots));
+                } else {
+                    self.agenda.push(Task::Beside { stretch: stretch.clone(), broken, depth });
+                    self.agenda.push(Task::Around(self.around(&stretch, runs)));
+                }
+            }
+            Task::Reforce { piece, broken, depth } if ended.end == RunEnd::Gate && depth > 0 => {
+                self.agenda.push(Task::Survey { stretch: piece, broken, depth: depth - 1 });
+            }
+            _ => {}
+        }
+    }
+
+    /// Every segment of a stretch, dry.
+    fn survey(&self, stretch: &Stretch) -> Vec<PlannedShot> {
+        let everything = whole(stretch);
+        let mut builder = self.builder();
+        builder.walk(&everything, Walk::Survey);
+        builder.guard_after(&everything);
+        builder.finish()
+    }
+
+    /// The path carries current: copper and parts under load, and those contacts too that failed dry, to tell a film
+    /// from a bad contact.
+    fn load_look(&self, stretch: &Stretch, survey: &[RunEvidence]) -> Vec<PlannedShot> {
+        let failed_dry = |id: SegmentId| {
+            let limits = &self.board().segment(id).limits;
+            survey.iter().flat_map(|run| run.segments()).any(|seen| {
+                seen.segment == id
+                    && judge(seen.reading.ohms, seen.reading.budget.expanded(), limits) == Verdict::Fail
+            })
+        };
+        let (contacts, rest): (BTreeSet<_>, BTreeSet<_>) = stretch
+            .wanted
+            .iter()
+            .copied()
+            .partition(|&id| self.board().segment(id).kind.is_contact() && !failed_dry(id));
+        let mut builder = self.builder();
+        // Contacts have been read dry; with all the time in the world, once more, and before any load.
+        if self.plan.sampling == Sampling::Full {
+            builder.walk(&Stretch { wanted: contacts, ..stretch.clone() }, Walk::Usual);
+        }
+        builder.walk(&Stretch { wanted: rest, ..stretch.clone() }, Walk::Load);
+        builder.drain(stretch);
+        builder.finish()
+    }
+
+    /// Readings past every block of silent pins.
+    fn around(&self, stretch: &Stretch, survey: &[RunEvidence]) -> Vec<PlannedShot> {
+        let mut builder = self.builder();
+        for suspect in survey.iter().flat_map(|run| open::suspects(run.segments())) {
+            if let open::Suspect::Silent(block) = suspect
+                && let Some(&around) = block.pins.first()
+            {
+                builder.bridge(stretch, around, block.before, block.after);
+            }
+        }
+        builder.finish()
+    }
+
+    /// What can still be forced beside the opens found so far.
+    fn pieces(
+        &self,
+        stretch: &Stretch,
+        broken: &[SegmentId],
+        depth: usize,
+        evidence: &Evidence,
+    ) -> Vec<Task> {
+        let state = Self::state(evidence);
+        let mut broken = broken.to_vec();
+        for open in open::opens(evidence.in_state(state)) {
+            if !broken.contains(&open.segment) {
+                broken.push(open.segment);
+            }
+        }
+        if depth == 0 || broken.is_empty() {
+            return Vec::new();
+        }
+        let forest = Forest::new(self.board(), state, &broken);
+        let wanted: BTreeSet<_> = stretch.wanted.iter().copied().filter(|id| !broken.contains(id)).collect();
+        let (pieces, _) = cover(&forest, self.fixture, &wanted);
+        pieces.into_iter().map(|piece| Task::Reforce { piece, broken: broken.clone(), depth }).collect()
+    }
+
+    fn reforce(&self, piece: &Stretch) -> Vec<PlannedShot> {
+        let mut builder = self.builder();
+        let board = self.board();
+        builder.whole(piece, plan::expected_ohms(board, piece), plan::gate_ohms(board, piece));
+        builder.walk(piece, Walk::Usual);
+        builder.finish()
+    }
+
+    fn long_look(&self, stage: usize, evidence: &Evidence) -> Vec<PlannedShot> {
+        let stage = self.stage(stage);
+        let undecided = finding::undecided(self.fixture, stage, evidence);
+        if undecided.is_empty() {
+            return Vec::new();
+        }
+        let opens = open::opens(evidence.in_state(stage.state));
+        let broken: Vec<_> = opens.into_iter().map(|open| open.segment).collect();
+        let forest = Forest::new(self.board(), stage.state, &broken);
+        let (pieces, _) = cover(&forest, self.fixture, &undecided);
+        let mut builder = Builder::new(self.fixture, Sampling::Full);
+        for piece in &pieces {
+            builder.walk(piece, Walk::Usual);
+        }
+        builder.finish()
+    }
+}
+
+impl Policy for Planned<'_> {
+    fn next(&mut self, so_far: SoFar<'_>) -> Move {
+        if let Some((task, before)) = self.waiting.take() {
+            let runs = so_far.evidence.runs().get(before..).unwrap_or_default();
+            self.conclude(task, so_far, runs);
+        }
+        while let Some(task) = self.agenda.pop() {
+            if let Some(made) = self.start(task, so_far.evidence) {
+                return made;
+            }
+        }
+        Move::Done
+    }
+}
+
+/// The stretch with all its segments wanted.
+fn whole(stretch: &Stretch) -> Stretch {
+    Stretch { wanted: stretch.steps.iter().map(|step| step.segment).collect(), ..stretch.clone() }
+}
+
+/// Which of the legs a run that ended at a gate after so many shots ended in.
+fn gated_leg(legs: &[plan::Leg], shots: usize) -> Option<usize> {
+    let mut before = 0;
+    legs.iter().position(|leg| {
+        before += leg.shots.len();
+        shots <= before
+    })
+}
