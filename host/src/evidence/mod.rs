@@ -11,7 +11,7 @@ mod read;
 use copperwalk_wire::{Source, message::RunEnd};
 
 pub use contacts::{Bus, ForceContact, Line, Potential, RelayAnswer, SenseContact};
-pub use read::{EvidenceError, NoState};
+pub use read::EvidenceError;
 
 use crate::{
     board::{PointId, SegmentId, StateId},
@@ -171,7 +171,7 @@ impl RunEvidence {
 
     /// Did it begin with the residual check?
     pub fn is_checked(&self) -> bool {
-        self.residual_volts().is_some() || matches!(self.end, RunEnd::Residual | RunEnd::Unproven)
+        self.residual_volts().is_some() || matches!(self.end, RunEnd::Residual | RunEnd::NoContact)
     }
 
     /// Is this the dry survey of a stretch?

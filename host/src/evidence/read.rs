@@ -1,8 +1,10 @@
 //! From the codes of a run to observations, one shot after the other.
 
 use copperwalk_wire::{
-    Contacts, Gain, Input, Method,
-    hardware::{BIAS_VOLTS, PROOF_VOLTS, RM_OHMS},
+    Contacts, Input,
+    codes::{CHECK_GAIN, decode},
+    contact::{NOMINAL_BIAS, touches},
+    hardware::RM_OHMS,
 };
 
 use super::{
@@ -13,8 +15,7 @@ use crate::{
     board::{PointId, SegmentId, StateId},
     fixture::Fixture,
     measure::{
-        self, Malformed,
-        insulation::{self},
+        self, Malformed, insulation,
         ratio::{self, Reading},
     },
     measurement::{Run, RunShot},
@@ -36,21 +37,19 @@ pub enum EvidenceError {
     #[error(transparent)]
     Malformed(#[from] Malformed),
     /// A state that the board does not have.
-    #[error(transparent)]
-    State(#[from] NoState),
+    #[error("a run was made in state \"{0}\", which the board file does not have")]
+    State(String),
+    /// A segment was read through channels on which the fixture has no pins.
+    #[error("segment \"{0}\" was read through a channel on which the fixture file has no pin")]
+    Channel(String),
 }
-
-/// A run in a state that the board does not have.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("a run was made in state \"{0}\", which the board file does not have")]
-pub struct NoState(pub String);
 
 /// Reads every shot of a run.
 pub(super) fn run(fixture: &Fixture, run: &Run) -> Result<RunEvidence, EvidenceError> {
     let states = &fixture.board.states;
     let state = states.iter().position(|state| state.name == run.state).map(StateId);
-    let state = state.ok_or_else(|| NoState(run.state.clone()))?;
-    let mut reader = Reader { fixture, state, bias: BIAS_VOLTS, observations: Vec::new() };
+    let state = state.ok_or_else(|| EvidenceError::State(run.state.clone()))?;
+    let mut reader = Reader { fixture, state, bias: NOMINAL_BIAS, observations: Vec::new() };
     for ran in &run.shots {
         reader.shot(ran)?;
     }
@@ -60,8 +59,8 @@ pub(super) fn run(fixture: &Fixture, run: &Run) -> Result<RunEvidence, EvidenceE
 struct Reader<'f> {
     fixture: &'f Fixture,
     state: StateId,
-    /// The bias node, volt, as the residual check of this run read it.
-    bias: f64,
+    /// Code of the bias node as the residual check of this run read it, at gain 1.
+    bias: i32,
     observations: Vec<Observation>,
 }
 
@@ -70,37 +69,36 @@ impl Reader<'_> {
         self.observations.push(observation);
     }
 
-    fn shot(&mut self, ran: &RunShot) -> Result<(), Malformed> {
+    fn shot(&mut self, ran: &RunShot) -> Result<(), EvidenceError> {
         let (shot, codes) = (&ran.shot, ran.codes.as_slice());
         let contacts = shot.contacts;
-        let malformed = || Malformed::new(shot, codes);
-        let looked = || match shot.method {
-            Method::Look { input, reversed, gain, .. } if !codes.is_empty() => Ok((input, reversed, gain)),
-            _ => Err(malformed()),
-        };
         match ran.role {
-            Role::Bleed => self.see(Observation::Bled),
+            Role::Bleed => {
+                decode(shot, codes)?;
+                self.see(Observation::Bled);
+            }
             Role::Residual => {
-                let &[bias, plus, minus, across] = codes else { return Err(malformed()) };
-                self.bias = measure::volts(bias, Gain::X1);
-                self.check_sense(contacts, [plus, minus].map(|code| measure::volts(code, Gain::X1)));
-                self.see(Observation::Residual(measure::volts(across, Gain::X1)));
+                let residual = decode(shot, codes)?.residual()?;
+                self.bias = residual.bias;
+                self.check_sense(contacts, residual.contacts);
+                self.see(Observation::Residual(measure::volts(residual.across, CHECK_GAIN)));
             }
             Role::Temperature => {
-                looked()?;
-                self.see(Observation::Air(measure::celsius(codes[0])));
+                let look = decode(shot, codes)?.look()?;
+                self.see(Observation::Air(measure::celsius(look.first)));
             }
             Role::ForceGuard => {
-                let (_, _, gain) = looked()?;
-                if (measure::volts(codes[0], gain) / RM_OHMS).abs() > NO_CURRENT_AMPS {
+                let look = decode(shot, codes)?.look()?;
+                if (measure::volts(look.first, look.gain) / RM_OHMS).abs() > NO_CURRENT_AMPS {
                     let plus = contacts.force_plus.is_some();
                     self.see(Observation::StuckRelay(if plus { Bus::ForceMinus } else { Bus::ForcePlus }));
                 }
             }
             Role::SenseGuard => {
-                let (input, _, gain) = looked()?;
-                if measure::volts(codes[0], gain) <= self.bias + FLOATS_VOLTS {
-                    let plus = input == Input::PlusAlone;
+                let look = decode(shot, codes)?.look()?;
+                let bias_volts = measure::volts(self.bias, CHECK_GAIN);
+                if measure::volts(look.first, look.gain) <= bias_volts + FLOATS_VOLTS {
+                    let plus = look.input == Input::PlusAlone;
                     self.see(Observation::StuckRelay(if plus { Bus::SensePlus } else { Bus::SenseMinus }));
                 }
             }
@@ -125,15 +123,15 @@ impl Reader<'_> {
                     _ => 0.0,
                 };
                 let reading = insulation::read(shot, codes, farads)?;
-                let touches = self.check_sense(contacts, reading.proof_volts);
-                if let ([Some(a), Some(b)], false, [true, true]) = (forced, reading.driven, touches) {
+                let touch = self.check_sense(contacts, reading.contacts);
+                if let ([Some(a), Some(b)], false, [true, true]) = (forced, reading.driven, touch) {
                     self.undriven(&forest, (a, b));
                 }
                 self.see(Observation::Insulation(index, reading));
             }
             Role::OpenSwitch(id) => {
                 let reading = insulation::read(shot, codes, 0.0)?;
-                self.check_sense(contacts, reading.proof_volts);
+                self.check_sense(contacts, reading.contacts);
                 self.see(Observation::OpenSwitch(id, reading));
             }
             Role::Standard(index) => {
@@ -142,21 +140,20 @@ impl Reader<'_> {
                 self.see(Observation::Standard(index, reading));
             }
             Role::OtherRelay { point, plus } => {
-                let (input, _, gain) = looked()?;
-                // The last one, when whatever charges has charged.
-                let volts = codes.last().map_or(f64::INFINITY, |&code| measure::volts(code, gain));
-                let (line, answers) = match input {
-                    Input::Current => (Line::Force, volts.abs() > NO_CURRENT_AMPS * RM_OHMS),
-                    _ => (Line::Sense, volts - self.bias < PROOF_VOLTS),
+                let look = decode(shot, codes)?.look()?;
+                let (line, answers) = match look.input {
+                    Input::Current => {
+                        (Line::Force, measure::volts(look.last(), look.gain).abs() > NO_CURRENT_AMPS * RM_OHMS)
+                    }
+                    _ => (Line::Sense, touches(look.last(), self.bias)),
                 };
                 let forced = self.forced(contacts);
                 self.see(Observation::RelayAnswer(RelayAnswer { point, line, plus, forced, answers }));
             }
             Role::Seek { point } => {
-                let (_, reversed, gain) = looked()?;
-                let volts =
-                    codes.iter().map(|&code| measure::volts(code, gain)).sum::<f64>() / codes.len() as f64;
-                self.potential(contacts, point, reversed, volts);
+                let look = decode(shot, codes)?.look()?;
+                let sum: f64 = look.all.iter().map(|&code| measure::volts(code, look.gain)).sum();
+                self.potential(contacts, point, look.reversed, sum / look.all.len() as f64);
             }
         }
         Ok(())
@@ -168,13 +165,13 @@ impl Reader<'_> {
         segment: SegmentId,
         swapped: bool,
         survey: bool,
-    ) -> Result<(), Malformed> {
+    ) -> Result<(), EvidenceError> {
         let (shot, contacts) = (&ran.shot, ran.shot.contacts);
         let reading = ratio::read(shot, &ran.codes, swapped)?;
         let mut touches = self.check_reading(contacts, &reading);
         let point = |channel: Option<u8>| channel.and_then(|channel| self.fixture.sense_point(channel));
         let (Some(plus), Some(minus)) = (point(contacts.sense_plus), point(contacts.sense_minus)) else {
-            return Err(Malformed::new(shot, &ran.codes));
+            return Err(EvidenceError::Channel(self.fixture.board.segment(segment).name.clone()));
         };
         let mut ends = [plus, minus];
         if swapped {
@@ -193,12 +190,12 @@ impl Reader<'_> {
     }
 
     fn check_reading(&mut self, contacts: Contacts, reading: &Reading) -> [bool; 2] {
-        reading.proof_volts.map_or([true; 2], |volts| self.check_sense(contacts, volts))
+        reading.contacts.map_or([true; 2], |codes| self.check_sense(contacts, codes))
     }
 
-    /// Judges both sense contacts by how far the burn-out current lifts them above the bias node.
-    fn check_sense(&mut self, contacts: Contacts, volts: [f64; 2]) -> [bool; 2] {
-        let touches = volts.map(|volts| (volts - self.bias).abs() < PROOF_VOLTS);
+    /// The contact check of both sense contacts.
+    fn check_sense(&mut self, contacts: Contacts, codes: [i32; 2]) -> [bool; 2] {
+        let touches = codes.map(|code| touches(code, self.bias));
         let channels = [(true, contacts.sense_plus), (false, contacts.sense_minus)];
         for ((plus, channel), touches) in channels.into_iter().zip(touches) {
             if let Some(channel) = channel {

@@ -95,7 +95,7 @@ pub fn findings_in(fixture: &Fixture, evidence: &Evidence, state: StateId) -> Ve
         Some(run) if run.end == RunEnd::Residual => {
             vec![BenchFinding::LiveUnit(run.residual_volts().unwrap_or_default())]
         }
-        Some(run) if run.end == RunEnd::Unproven => {
+        Some(run) if run.end == RunEnd::NoContact => {
             let found = concluded(supply_questions(fixture, run));
             if found.is_empty() { vec![BenchFinding::UnsteadySupply] } else { found }
         }
@@ -175,7 +175,7 @@ pub fn questions(fixture: &Fixture, evidence: &Evidence, state: StateId) -> Vec<
     }
     let islands = open::islands(runs());
     // A run that ended at its residual check was made again; what counts is how that went.
-    let tried = runs().filter(|run| !matches!(run.end, RunEnd::Residual | RunEnd::Unproven));
+    let tried = runs().filter(|run| !matches!(run.end, RunEnd::Residual | RunEnd::NoContact));
     let mut silent: Vec<(u8, bool)> = Vec::new();
     for contact in tried.flat_map(sense_contacts).filter(|contact| !contact.touches) {
         if silent.contains(&(contact.channel, contact.plus)) {

@@ -31,13 +31,6 @@ pub enum Role {
         /// Sense+ stands at the end nearer force-, so that the ratio comes out negative.
         turned: bool,
     },
-    /// One segment in the quick dry survey of a path that is not as it should be.
-    Survey {
-        /// The segment.
-        segment: SegmentId,
-        /// As above.
-        turned: bool,
-    },
     /// Two points next but one to each other, around a pin that does not answer.
     Bridge {
         /// The pin's point.
@@ -60,5 +53,12 @@ pub enum Role {
     Seek {
         /// The point.
         point: PointId,
+    },
+    /// One segment in the quick dry survey of a path that is not as it should be.
+    Survey {
+        /// The segment.
+        segment: SegmentId,
+        /// Sense+ stands at the end nearer force-, so that the ratio comes out negative.
+        turned: bool,
     },
 }

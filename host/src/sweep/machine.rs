@@ -10,9 +10,9 @@
 //!          ▼                                   │
 //!   policy asked ──────► run ──complete, gate──┤         ┌──► done
 //!          ▲             │ ▲                   └─ policy ┘
-//!          └─────────────┘ │ residual, unproven (not the last try)
+//!          └─────────────┘ │ residual, no contact (not the last try)
 //!                        bleed
-//!   last try: residual ──► done      unproven ──► supply contacts asked one by one ──► done
+//!   last try: residual ──► done      no contact ──► supply contacts asked one by one ──► done
 //! ```
 
 use std::collections::VecDeque;
@@ -216,12 +216,12 @@ impl<'f, P: Policy> Machine<'f, P> {
                 rounds.pop_front();
                 Phase::Supply(rounds)
             }
-            (RunEnd::Residual | RunEnd::Unproven, Phase::Running(work)) if work.tries + 1 < TRIES => {
+            (RunEnd::Residual | RunEnd::NoContact, Phase::Running(work)) if work.tries + 1 < TRIES => {
                 // A unit that charged itself up in the run before may look live, or unsteady.
                 Phase::Bleeding(Work { tries: work.tries + 1, ..work })
             }
             (RunEnd::Residual, Phase::Running(_)) => Phase::Done,
-            (RunEnd::Unproven, Phase::Running(_)) => Phase::Supply(self.supply_rounds()),
+            (RunEnd::NoContact, Phase::Running(_)) => Phase::Supply(self.supply_rounds()),
             (_, Phase::Running(work)) => self.went_on(work, end, count),
             (_, phase) => phase,
         };
