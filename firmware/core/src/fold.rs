@@ -25,15 +25,29 @@ pub struct Folded {
     a: i64,
     /// The same of pair B.
     b: i64,
+    /// Both sums at the start of the triple under way.
+    begun: (i64, i64),
+    /// Pair A and pair B of the triple with the largest ratio so far.
+    peak: (i64, i64),
 }
 
 impl Folded {
     /// Adds the next half-cycle: one code of pair A, one of pair B.
-    pub const fn add(&mut self, a: i32, b: i32) {
+    pub fn add(&mut self, a: i32, b: i32) {
         let weight = weight(self.half_cycles);
         self.half_cycles += 1;
         self.a += weight * a as i64;
         self.b += weight * b as i64;
+        if self.is_whole() {
+            let (a, b) = (self.a - self.begun.0, self.b - self.begun.1);
+            let (peak_a, peak_b) = self.peak;
+            // Cross products, so that nothing is divided; a triple without current is above every gate.
+            let steeper = (a as f64 * peak_b as f64).abs() > (peak_a as f64 * b as f64).abs();
+            if self.triples() == 1 || b == 0 || steeper {
+                self.peak = (a, b);
+            }
+            self.begun = (self.a, self.b);
+        }
     }
 
     /// Whole triples so far.
@@ -86,9 +100,12 @@ impl Folded {
         clears(close) && (inside || outside)
     }
 
-    /// Is the ratio's magnitude above the gate, or is there no current at all?
+    /// Is the ratio's magnitude above the gate, in the mean or in any one triple, or is there no current at all? Where
+    /// a capacitor carries a current round an open or a film, the mean may come out as anything.
     pub fn above_gate(&self, gate: f32) -> bool {
-        self.ratio().is_none_or(|ratio| ratio.abs() > f64::from(gate))
+        let (a, b) = self.peak;
+        let peak = (b != 0).then(|| a as f64 / b as f64);
+        [self.ratio(), peak].iter().any(|ratio| ratio.is_none_or(|ratio| ratio.abs() > f64::from(gate)))
     }
 }
 
@@ -98,6 +115,20 @@ mod tests {
     use std::vec::Vec;
 
     use super::*;
+
+    #[test]
+    fn a_gate_sees_the_worst_triple_and_not_only_the_mean() {
+        let triple = |a: i32| [(a, 100), (-a, -100), (a, 100)];
+        let reversed = |a: i32| [(-a, -100), (a, 100), (-a, -100)];
+        // Ratios 5 and −5 by turns: the mean is nothing.
+        let moving = folded(&[triple(500), reversed(-500)].concat());
+        assert_eq!(moving.ratio(), Some(0.0));
+        assert!(moving.above_gate(4.9) && !moving.above_gate(5.1));
+        let steady = folded(&[triple(200), reversed(200)].concat());
+        assert!(steady.above_gate(1.9) && !steady.above_gate(2.1));
+        assert!(folded(&[]).above_gate(1.0), "nothing measured");
+        assert!(folded(&[triple(0), [(0, 0); 3]].concat()).above_gate(1.0), "a triple without current");
+    }
 
     fn folded(halves: &[(i32, i32)]) -> Folded {
         let mut folded = Folded::default();

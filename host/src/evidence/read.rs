@@ -142,9 +142,10 @@ impl Reader<'_> {
             Role::OtherRelay { point, plus } => {
                 let look = decode(shot, codes)?.look()?;
                 let (line, answers) = match look.input {
-                    Input::Current => {
-                        (Line::Force, measure::volts(look.last(), look.gain).abs() > NO_CURRENT_AMPS * RM_OHMS)
-                    }
+                    Input::Current => (
+                        Line::Force,
+                        measure::volts(look.last(), look.gain).abs() > NO_CURRENT_AMPS * RM_OHMS,
+                    ),
                     _ => (Line::Sense, touches(look.last(), self.bias)),
                 };
                 let forced = self.forced(contacts);

@@ -164,7 +164,7 @@ impl<'f, P: Policy> Machine<'f, P> {
     }
 
     /// What is wanted next. The same answer until it has been done.
-    pub fn next(&mut self) -> Step {
+    pub fn step(&mut self) -> Step {
         if matches!(self.phase, Phase::Asking) {
             let so_far = SoFar { evidence: &self.evidence, ended: self.ended.take() };
             self.phase = match self.policy.next(so_far) {
@@ -198,7 +198,7 @@ impl<'f, P: Policy> Machine<'f, P> {
     /// # Errors
     /// Codes that do not fit their shots; runs without an end.
     pub fn ran(&mut self, report: RunReport) -> Result<(), MachineError> {
-        let Step::Run(request) = self.next() else { return Ok(()) };
+        let Step::Run(request) = self.step() else { return Ok(()) };
         if self.runs.len() >= MOST_RUNS {
             return Err(MachineError::Endless);
         }

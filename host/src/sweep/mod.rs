@@ -60,7 +60,7 @@ pub fn sweep(
     let identity = client::greet(bench)?;
     let mut machine = Machine::new(fixture, Planned::new(fixture, plan), identity.plan_capacity);
     loop {
-        match machine.next() {
+        match machine.step() {
             Step::Place(state) => {
                 bench.place(state, &fixture.board.states[state.0].prompt)?;
                 machine.placed();
