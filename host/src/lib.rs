@@ -32,4 +32,6 @@ pub mod sweep;
 pub mod records;
 pub mod report;
 
+pub mod job;
+
 pub mod cli;

@@ -10,9 +10,10 @@ use std::{
 use copperwalk::{
     board::{self, SegmentId},
     fixture::{self, Fixture},
+    job::{Job, Subject},
     link::Session,
     plan::{self, Plan, Sampling},
-    sweep::{self, Subject, Sweep},
+    sweep::Sweep,
     virtual_bench::{Spec, Truth, VirtualBench},
 };
 
@@ -62,8 +63,9 @@ impl Bed {
         let mut operator = bench.operator();
         let mut session = Session::open(bench).unwrap_or_else(|error| panic!("{error}"));
         let subject = Subject { serial: format!("seed {}", spec.unit_seed), lot: None, started_us: 0 };
-        let sweep = sweep::sweep(&mut session, &mut operator, &self.fixture, &self.plan, subject)
-            .unwrap_or_else(|error| panic!("{spec:?}: {error}"));
+        let (fixture, plan) = (&self.fixture, &self.plan);
+        let mut job = Job { session: &mut session, operator: &mut operator, fixture, plan };
+        let sweep = job.sweep(subject, &mut |_| {}).unwrap_or_else(|error| panic!("{spec:?}: {error}"));
         (sweep, session.transport().truth())
     }
 

@@ -6,12 +6,13 @@ use std::time::Instant;
 
 use copperwalk::{
     fixture::Fixture,
+    job::{Job, Subject},
     link::{Session, Transport},
     measure::noise::noise_codes,
     measurement::{Run, RunShot},
     operator::Operator,
     plan::{self, Plan, Sampling},
-    sweep::{Subject, Sweep, sweep},
+    sweep::Sweep,
     verdict::Verdict,
     virtual_bench::{Spec, VirtualBench},
 };
@@ -30,7 +31,8 @@ fn swept<T: Transport>(
     plan: &Plan,
 ) -> Sweep {
     let subject = Subject { serial: "E-1".into(), lot: None, started_us: 0 };
-    sweep(session, &mut operator, fixture, plan, subject).expect("a sweep")
+    let mut job = Job { session, operator: &mut operator, fixture, plan };
+    job.sweep(subject, &mut |_| {}).expect("a sweep")
 }
 
 /// Sweeps a unit on the emulated bench.

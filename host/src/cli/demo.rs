@@ -16,11 +16,12 @@ use super::{
 use crate::{
     board,
     fixture::{self, Fixture},
+    job::{Job, JobError, Subject},
     link::Session,
     plan::{self, Plan, Sampling},
     records::{Records, SweepId},
     report::{self, html, terminal},
-    sweep::{self, Subject, Sweep, SweepError},
+    sweep::Sweep,
     virtual_bench::{Spec, VirtualBench},
     visible::path as shown,
 };
@@ -175,9 +176,10 @@ fn sweep_one(
     let spec = fault.into_iter().fold(Spec::new(seed), |spec, fault| spec.fault(fault));
     let bench = VirtualBench::new(fixture, &spec)?;
     let mut operator = bench.operator();
-    let mut session = Session::open(bench).map_err(SweepError::from)?;
+    let mut session = Session::open(bench).map_err(JobError::from)?;
     let subject = Subject { serial: serial.into(), lot: Some(LOT.into()), started_us: records::now_us() };
-    Ok(sweep::sweep(&mut session, &mut operator, fixture, plan, subject)?)
+    let mut job = Job { session: &mut session, operator: &mut operator, fixture, plan };
+    Ok(job.sweep(subject, &mut |_| {})?)
 }
 
 /// The record first, then the page.

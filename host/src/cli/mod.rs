@@ -7,8 +7,10 @@ mod check;
 mod deliver;
 mod demo;
 mod form;
+mod interrupt;
 mod output;
 mod plan;
+mod progress;
 mod records;
 mod sweep;
 
@@ -17,11 +19,11 @@ use std::{ffi::OsString, path::PathBuf, process::ExitCode};
 use clap::{Parser, Subcommand};
 
 use crate::{
+    job::JobError,
     link::LinkError,
     plan::PlanError,
     problem::{self, Problems},
     records as store,
-    sweep::SweepError,
     virtual_bench::SpecError,
     visible::{clean_lines, first_hidden, path as shown},
 };
@@ -86,6 +88,8 @@ pub enum Status {
     Input = 2,
     /// The bench was at fault.
     Void = 3,
+    /// Somebody pressed Ctrl-C: 128 and the signal's number, as shells have it (common practice).
+    Cancelled = 130,
 }
 
 /// Why a command could not do its work.
@@ -108,7 +112,7 @@ enum Failure {
     Store(#[from] store::Error),
     /// The bench.
     #[error("{0}; nothing was recorded")]
-    Sweep(#[from] SweepError),
+    Sweep(#[from] JobError),
     /// A fixture made for a larger bench.
     #[error(
         "the fixture needs {} force and {} sense channels, this controller has {} and {}; use the bench it was made for",
@@ -192,7 +196,9 @@ impl Failure {
 
     fn status(&self) -> Status {
         match self {
-            Self::Sweep(SweepError::Link(LinkError::Version { .. })) => Status::Input,
+            Self::Sweep(JobError::Link(LinkError::Version { .. })) => Status::Input,
+            Self::Sweep(error) if error.is_cancelled() => Status::Cancelled,
+            Self::Sweep(JobError::Records(_)) => Status::Input,
             Self::Sweep(_) => Status::Void,
             _ => Status::Input,
         }

@@ -5,17 +5,19 @@ use std::path::PathBuf;
 use super::{
     Failure, Status,
     form::{Form, Views},
+    interrupt,
     output::{Output, status_of},
+    progress::Progress,
     records,
 };
 use crate::{
     fixture::{self, Fixture},
+    job::{Job, JobError, Subject},
     link::{CancelToken, Session, Transport, serial::SerialLink},
     operator::{Operator, TerminalOperator},
     plan::{self, Sampling},
     records::text,
     report::{csv, html, json, terminal, words},
-    sweep::{self, Subject, SweepError},
     virtual_bench::{Spec, VirtualBench},
 };
 
@@ -65,11 +67,11 @@ pub struct BenchArgs {
 }
 
 impl BenchArgs {
-    fn open(self, fixture: &Fixture) -> Result<Bench, Failure> {
+    fn open(self, fixture: &Fixture, cancel: &CancelToken) -> Result<Bench, Failure> {
         let (line, operator): (Box<dyn Transport>, Box<dyn Operator>) = match self.port {
             Some(port) => {
-                let line = SerialLink::open(&port).map_err(SweepError::from)?;
-                (Box::new(line), Box::new(TerminalOperator::new(&CancelToken::default())))
+                let line = SerialLink::open(&port).map_err(JobError::from)?;
+                (Box::new(line), Box::new(TerminalOperator::new(cancel)))
             }
             None => {
                 let spec = self.faults.into_iter().fold(Spec::new(self.seed), Spec::fault);
@@ -78,7 +80,8 @@ impl BenchArgs {
                 (Box::new(bench), Box::new(operator))
             }
         };
-        let session = Session::open(line).map_err(SweepError::from)?;
+        let mut session = Session::open(line).map_err(JobError::from)?;
+        session.heed(cancel);
         let here = [session.identity().force_channels, session.identity().sense_channels];
         let needed = [fixture.force_channels, fixture.sense_channels];
         if here[0] < needed[0] || here[1] < needed[1] {
@@ -97,11 +100,13 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     // Before the sweep: a store that cannot be written to would lose it, a page without a folder be missed.
     let records = records::open(store)?;
     let form = args.form.ready(records.path())?;
-    let (mut session, mut operator) = args.bench.open(&fixture)?;
+    let cancel = interrupt::token();
+    let (mut session, mut operator) = args.bench.open(&fixture, &cancel)?;
 
     let subject = Subject { serial, lot, started_us: records::now_us() };
-    let sweep = sweep::sweep(&mut session, operator.as_mut(), &fixture, &plan, subject)?;
-    let id = records.store(&sweep, &fixture)?;
+    let mut job = Job { session: &mut session, operator: operator.as_mut(), fixture: &fixture, plan: &plan };
+    let mut progress = Progress::new();
+    let (id, sweep) = job.record(subject, &records, &mut |event| progress.take(event))?;
 
     let status = status_of(sweep.judgement.verdict);
     output.settle(status);

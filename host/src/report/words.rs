@@ -1,5 +1,6 @@
 //! How verdicts, classes and findings are said, in every report alike.
 
+use crate::measurement::Purpose;
 use crate::records::summary::{Counts, Event, LotSummary, PastSweep, Repair, UnitHistory};
 use crate::sweep::{Advice, Fault, IsolationRow, SegmentRow, Sweep};
 use crate::verdict::{Class, Verdict};
@@ -37,6 +38,20 @@ pub fn class(class: Class) -> &'static str {
         Class::Film => "film",
         Class::RedundancyLost => "redundancy lost",
         Class::NotReached => "not reached",
+    }
+}
+
+/// Why a run is made that no good unit needs; `None` for those that every unit gets.
+pub fn purpose(purpose: Purpose) -> Option<&'static str> {
+    match purpose {
+        Purpose::Plan => None,
+        Purpose::Bleed => Some("discharging the unit"),
+        Purpose::DryLook => Some("the path reads too high end to end: every segment by itself, dry"),
+        Purpose::LoadLook => Some("the same segments under load"),
+        Purpose::Bridge => Some("past a pin that does not answer"),
+        Purpose::Reforce => Some("beside the open"),
+        Purpose::LongLook => Some("longer readings of what is undecided"),
+        Purpose::Diagnosis => Some("checking pins and relays"),
     }
 }
 

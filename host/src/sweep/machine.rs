@@ -24,7 +24,7 @@ use crate::{
     evidence::{Evidence, EvidenceError},
     finding::bench,
     fixture::Fixture,
-    link::client::RunReport,
+    link::RunReport,
     measurement::{Purpose, Run, RunShot},
     plan::{PlannedShot, Role, Sampling, builder::Builder},
 };

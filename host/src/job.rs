@@ -1,0 +1,212 @@
+//! A job: one piece of work of the bench from start to record, told as events, cancellable.
+//!
+//! The one place where the machine that decides meets the line and the operator that act. The command line, the demo
+//! and whatever serves a page run the same job and differ in what they make of its events.
+
+use copperwalk_wire::Shot;
+
+use crate::{
+    evidence::EvidenceError,
+    fixture::Fixture,
+    judge,
+    link::{LinkError, RanShot, Session, Transport},
+    measure::ratio,
+    measurement::{Basis, Measurement, Purpose},
+    operator::{Operator, Unattended},
+    plan::{Plan, PlannedShot, Role},
+    records::{self, Records, SweepId},
+    sweep::{
+        Sweep,
+        machine::{Machine, MachineError, Policy, Request, Step},
+        planned::Planned,
+    },
+    verdict::{self, Verdict},
+};
+
+/// What is swept, and for whom.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Subject {
+    /// Serial number.
+    pub serial: String,
+    /// Lot.
+    pub lot: Option<String>,
+    /// Start, microseconds since 1970-01-01 UTC.
+    pub started_us: i64,
+}
+
+/// Something that happened.
+#[derive(Clone, PartialEq, Debug)]
+pub enum Event<'a> {
+    /// The unit is to be put into a state.
+    Placing {
+        /// Its name.
+        state: &'a str,
+        /// What the operator is asked to do; empty where nothing is to be done.
+        prompt: &'a str,
+    },
+    /// A run of the controller begins.
+    Running {
+        /// Why.
+        purpose: Purpose,
+        /// Shots in it.
+        shots: usize,
+    },
+    /// A shot is over.
+    ShotDone {
+        /// Which of the run, counted from 1.
+        number: usize,
+    },
+    /// A segment was read. Later readings may change what it is judged to be; the record has the last word.
+    SegmentRead {
+        /// Its name.
+        name: &'a str,
+        /// As measured, ohm.
+        ohms: f64,
+        /// Expanded uncertainty, 95 %, ohm.
+        u95_ohms: f64,
+        /// What this reading says by itself.
+        verdict: Verdict,
+    },
+    /// The sweep is in the record store.
+    Recorded(SweepId),
+}
+
+/// Why there is no sweep. Nothing was booked.
+#[derive(Debug, thiserror::Error)]
+pub enum JobError {
+    /// The controller.
+    #[error(transparent)]
+    Link(#[from] LinkError),
+    /// The operator.
+    #[error(transparent)]
+    Unattended(#[from] Unattended),
+    /// The machine.
+    #[error(transparent)]
+    Machine(#[from] MachineError),
+    /// Codes that make no sense.
+    #[error("the controller's codes make no sense: {0}")]
+    Evidence(#[from] EvidenceError),
+    /// The record store.
+    #[error(transparent)]
+    Records(#[from] records::Error),
+}
+
+impl JobError {
+    /// Did somebody ask for this end?
+    pub fn is_cancelled(&self) -> bool {
+        matches!(self, Self::Link(LinkError::Cancelled { .. }) | Self::Unattended(Unattended::Cancelled))
+    }
+}
+
+/// Whoever listens to a job.
+pub type Listener<'l> = &'l mut dyn FnMut(Event<'_>);
+
+/// A bench with a fixture on it, and the plan for it.
+pub struct Job<'j, T: Transport> {
+    /// The conversation with the controller.
+    pub session: &'j mut Session<T>,
+    /// Whoever puts the unit into its states.
+    pub operator: &'j mut dyn Operator,
+    /// The fixture.
+    pub fixture: &'j Fixture,
+    /// The plan.
+    pub plan: &'j Plan,
+}
+
+impl<T: Transport> Job<'_, T> {
+    /// Sweeps one unit and judges it.
+    ///
+    /// # Errors
+    /// Whatever keeps the bench from it, cancellation included.
+    pub fn sweep(&mut self, subject: Subject, listener: Listener<'_>) -> Result<Sweep, JobError> {
+        let policy = Planned::new(self.fixture, self.plan);
+        let capacity = self.session.identity().plan_capacity;
+        let mut machine = Machine::new(self.fixture, policy, capacity);
+        self.drive(&mut machine, listener)?;
+        let board = &self.fixture.board;
+        let measurement = Measurement {
+            serial: subject.serial,
+            lot: subject.lot,
+            started_us: subject.started_us,
+            bench_name: self.session.name(),
+            basis: Basis {
+                board: board.name.clone(),
+                revision: board.revision.clone(),
+                board_hash: board.hash.clone(),
+                fixture: self.fixture.name.clone(),
+                fixture_hash: self.fixture.hash.clone(),
+                plan_hash: self.plan.hash.clone(),
+            },
+            sampling: self.plan.sampling,
+            runs: machine.finish(),
+        };
+        let judgement = judge::judge(self.fixture, self.plan, &measurement)?;
+        Ok(Sweep { measurement, judgement })
+    }
+
+    /// Sweeps one unit, judges it, and records it before anybody is shown anything.
+    ///
+    /// # Errors
+    /// As [`sweep`](Self::sweep), and those of the record store.
+    pub fn record(
+        &mut self,
+        subject: Subject,
+        records: &Records,
+        listener: Listener<'_>,
+    ) -> Result<(SweepId, Sweep), JobError> {
+        let sweep = self.sweep(subject, listener)?;
+        let id = records.store(&sweep, self.fixture)?;
+        listener(Event::Recorded(id));
+        Ok((id, sweep))
+    }
+
+    /// Does what a machine asks for until it asks for nothing more.
+    fn drive<P: Policy>(
+        &mut self,
+        machine: &mut Machine<'_, P>,
+        listener: Listener<'_>,
+    ) -> Result<(), JobError> {
+        loop {
+            match machine.step() {
+                Step::Place(state) => {
+                    let placed = &self.fixture.board.states[state.0];
+                    listener(Event::Placing { state: &placed.name, prompt: &placed.prompt });
+                    self.operator.place(state, &placed.prompt)?;
+                    machine.placed();
+                }
+                Step::Run(request) => {
+                    let report = self.run(&request, listener)?;
+                    machine.ran(report)?;
+                }
+                Step::Done => return Ok(()),
+            }
+        }
+    }
+
+    fn run(&mut self, request: &Request, listener: Listener<'_>) -> Result<crate::link::RunReport, JobError> {
+        let shots: Vec<Shot> = request.shots.iter().map(|planned| planned.shot).collect();
+        listener(Event::Running { purpose: request.purpose, shots: shots.len() });
+        let (fixture, mut number) = (self.fixture, 0);
+        let report = self.session.run_watched(&shots, &mut |ran| {
+            if let Some(planned) = request.shots.get(number) {
+                tell_segment(fixture, planned, ran, listener);
+            }
+            number += 1;
+            listener(Event::ShotDone { number });
+        })?;
+        Ok(report)
+    }
+}
+
+/// What a reading says by itself, while the sweep goes on.
+fn tell_segment(fixture: &Fixture, planned: &PlannedShot, ran: &RanShot, listener: Listener<'_>) {
+    let Role::Segment { segment, turned } = planned.role else { return };
+    let Ok(reading) = ratio::read(&planned.shot, &ran.codes, turned) else { return };
+    if !reading.flows {
+        return;
+    }
+    let segment = fixture.board.segment(segment);
+    let u95_ohms = reading.budget.expanded();
+    let verdict = verdict::judge(reading.ohms, u95_ohms, &segment.limits);
+    listener(Event::SegmentRead { name: &segment.name, ohms: reading.ohms, u95_ohms, verdict });
+}
