@@ -52,7 +52,7 @@ impl Line {
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct SenseContact {
     /// Sense channel.
-    pub channel: u8,
+    pub channel: u16,
     /// On the + relay?
     pub plus: bool,
     /// Does it touch?

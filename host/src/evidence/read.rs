@@ -170,7 +170,7 @@ impl Reader<'_> {
         let (shot, contacts) = (&ran.shot, ran.shot.contacts);
         let reading = ratio::read(shot, &ran.codes, swapped)?;
         let mut touches = self.check_reading(contacts, &reading);
-        let point = |channel: Option<u8>| channel.and_then(|channel| self.fixture.sense_point(channel));
+        let point = |channel: Option<u16>| channel.and_then(|channel| self.fixture.sense_point(channel));
         let (Some(plus), Some(minus)) = (point(contacts.sense_plus), point(contacts.sense_minus)) else {
             return Err(EvidenceError::Channel(self.fixture.board.segment(segment).name.clone()));
         };

@@ -66,7 +66,7 @@ pub enum BenchFinding {
     /// A sense contact of a standard that does not answer.
     StandardContact {
         /// Its channel.
-        channel: u8,
+        channel: u16,
     },
     /// Contacts of the supply terminals that did not answer at first and did when asked again.
     UnsteadySupply,
@@ -176,7 +176,7 @@ pub fn questions(fixture: &Fixture, evidence: &Evidence, state: StateId) -> Vec<
     let islands = open::islands(runs());
     // A run that ended at its residual check was made again; what counts is how that went.
     let tried = runs().filter(|run| !matches!(run.end, RunEnd::Residual | RunEnd::NoContact));
-    let mut silent: Vec<(u8, bool)> = Vec::new();
+    let mut silent: Vec<(u16, bool)> = Vec::new();
     for contact in tried.flat_map(sense_contacts).filter(|contact| !contact.touches) {
         if silent.contains(&(contact.channel, contact.plus)) {
             continue;

@@ -52,7 +52,7 @@ pub enum Question {
         trees: Vec<Vec<PointId>>,
     },
     /// A sense contact of a check standard, by its channel.
-    Standard(u8),
+    Standard(u16),
 }
 
 impl Question {

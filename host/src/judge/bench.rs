@@ -97,7 +97,7 @@ fn sign(plus: bool) -> char {
     if plus { '+' } else { '-' }
 }
 
-fn channel(fixture: &Fixture, point: PointId, line: Line) -> Option<u8> {
+fn channel(fixture: &Fixture, point: PointId, line: Line) -> Option<u16> {
     let pins = fixture.pins(point);
     match line {
         Line::Force => pins.force,
