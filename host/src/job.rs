@@ -10,16 +10,13 @@ use crate::{
     fixture::Fixture,
     judge,
     link::{LinkError, RanShot, Session, Transport},
+    machine::{Machine, MachineError, Policy, Request, Step, planned::Planned},
     measure::ratio,
     measurement::{Basis, Measurement, Purpose},
     operator::{Operator, Unattended},
     plan::{Plan, PlannedShot, Role},
     records::{self, Records, SweepId},
-    sweep::{
-        Sweep,
-        machine::{Machine, MachineError, Policy, Request, Step},
-        planned::Planned,
-    },
+    sweep::Sweep,
     verdict::{self, Verdict},
 };
 

@@ -17,8 +17,9 @@ use crate::{
     evidence::{RunEvidence, SegmentReading},
     measure::{
         ratio::{Motion, Reading},
-        uncertainty::{Budget, TEMPERATURE_STANDARD_KELVIN},
+        uncertainty::Budget,
     },
+    meter::TEMPERATURE_STANDARD_KELVIN,
     verdict::{self, Class, Verdict},
 };
 

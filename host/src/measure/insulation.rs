@@ -10,8 +10,11 @@ use copperwalk_wire::{
     hardware::RM_OHMS,
 };
 
-use super::{Malformed, noise::noise_volts, uncertainty::relative_standard, volts};
-use crate::plan::aim::charging_seconds;
+use super::{Malformed, volts};
+use crate::{
+    meter::{noise::noise_volts, relative_standard},
+    plan::aim::charging_seconds,
+};
 
 /// Coverage factor for the bounds.
 const COVERAGE_FACTOR: f64 = 2.0;

@@ -5,13 +5,12 @@
 //! past a charging capacitor.
 
 pub mod insulation;
-pub mod noise;
 pub mod ratio;
 pub mod uncertainty;
 
 use copperwalk_wire::Gain;
 
-use noise::lsb_volts;
+use crate::meter::noise::lsb_volts;
 
 pub use copperwalk_wire::codes::Malformed;
 

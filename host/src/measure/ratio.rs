@@ -9,12 +9,10 @@ use copperwalk_wire::{
 use nalgebra::{DMatrix, DVector};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
-use super::{
-    Malformed,
+use super::{Malformed, saturated, uncertainty::Budget, volts};
+use crate::meter::{
+    EMF_STANDARD_VOLTS, GAIN_RATIO_STANDARD, LEAKAGE_OHMS,
     noise::{lsb_volts, noise_volts},
-    saturated,
-    uncertainty::{Budget, EMF_STANDARD_VOLTS, GAIN_RATIO_STANDARD, LEAKAGE_OHMS},
-    volts,
 };
 
 /// Spread this improbable under noise alone is a contact that moves.

@@ -5,22 +5,8 @@
 //! 2 would claim too much: a rectangle is never outside its own edges. The expanded uncertainty is therefore the
 //! exact 95 % half-width of "normal plus rectangle" (in the spirit of JCGM 101), not k times a sum of squares.
 
-use copperwalk_wire::hardware::RM_TOLERANCE;
 use statrs::distribution::{Continuous, ContinuousCDF, Normal};
 
-use crate::board::expected::ALPHA_COPPER;
-
-/// Standard uncertainty of the ratio of two different amplifier gains, relative. ADS1220: gain error 0.01 % a gain
-/// typically (from memory), hence √2 times that.
-pub const GAIN_RATIO_STANDARD: f64 = 1.41e-4;
-/// Standard uncertainty of the unit's temperature, kelvin: the sensor trimmed at one point when the bench is
-/// built, the unit at rest in the same air.
-pub const TEMPERATURE_STANDARD_KELVIN: f64 = 0.1;
-/// What current reversal leaves of thermal EMF, volt (standard). The fold cancels a constant and a linear
-/// drift; of an exponential drift of 5 µV with a time constant of a second, picovolts remain.
-pub const EMF_STANDARD_VOLTS: f64 = 1e-9;
-/// Least insulation between the sense lines, ohm; R / this is the relative error it can cause.
-pub const LEAKAGE_OHMS: f64 = 1e9;
 /// Stated coverage.
 pub const COVERAGE: f64 = 0.95;
 
@@ -70,12 +56,6 @@ impl Budget {
             temperature,
         }
     }
-}
-
-/// The relative standard uncertainty that does not shrink with looking longer: what a stop rule must allow for.
-pub fn relative_standard(copper: bool) -> f64 {
-    let temperature = if copper { ALPHA_COPPER * TEMPERATURE_STANDARD_KELVIN } else { 0.0 };
-    (RM_TOLERANCE / 3.0_f64.sqrt()).hypot(GAIN_RATIO_STANDARD).hypot(temperature)
 }
 
 /// Half width U with P(|N + R| ≤ U) = 95 %, N normal with standard deviation `normal`, R uniform in ± `rectangle`.

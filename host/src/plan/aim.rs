@@ -9,7 +9,10 @@ use serde::{Deserialize, Serialize};
 
 use crate::{
     board::{LimitOrigin, Limits, Segment},
-    measure::{noise::noise_codes, uncertainty},
+    meter::{
+        noise::{lsb_volts, noise_codes},
+        relative_standard,
+    },
 };
 
 /// How long to look.
@@ -210,7 +213,7 @@ fn stop_rule(
         close: (upper / 10.0) as f32,
         sigma_a: noise_codes(gain_a, rate) as f32,
         sigma_b: noise_codes(gain_b, rate) as f32,
-        rel: uncertainty::relative_standard(copper) as f32,
+        rel: relative_standard(copper) as f32,
         abs: 0.0,
         k: STOP_COVERAGE as f32,
     })
@@ -224,11 +227,11 @@ pub fn insulation(contacts: Contacts, min_ohms: f64, farads: f64) -> Shot {
     let window_noise = noise * (1.0 / f64::from(window) + 1.0 / 4.0).sqrt();
     let codes_at_min = DRY_AMPS * ISOLATION_CLAMP_OHMS / (ISOLATION_CLAMP_OHMS + RM_OHMS + min_ohms)
         * RM_OHMS
-        / crate::measure::noise::lsb_volts(gain_b);
+        / lsb_volts(gain_b);
     // As the host will reckon, and a little more: what the controller calls good must be good to the host.
     let relative = 1.05
         * (1.0 + STOP_COVERAGE * window_noise / codes_at_min)
-        * (1.0 + STOP_COVERAGE * uncertainty::relative_standard(false))
+        * (1.0 + STOP_COVERAGE * relative_standard(false))
         - 1.0;
     let ratio_per_ohm = f64::from(gain_a.factor()) / f64::from(gain_b.factor()) / RM_OHMS;
 

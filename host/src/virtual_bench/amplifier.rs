@@ -8,7 +8,7 @@
 use copperwalk_wire::{Gain, Rate};
 
 use super::rng::Rng;
-use crate::measure::noise::noise_volts;
+use crate::meter::noise::noise_volts;
 
 /// Analogue supply, volt.
 pub const AVDD_VOLTS: f64 = 3.3;

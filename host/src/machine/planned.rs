@@ -13,7 +13,7 @@ use std::collections::BTreeSet;
 
 use copperwalk_wire::message::RunEnd;
 
-use super::machine::{Move, Policy, SoFar};
+use super::{Move, Policy, SoFar};
 use crate::{
     board::{Board, SegmentId, StateId},
     evidence::{Evidence, RunEvidence},

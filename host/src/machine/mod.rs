@@ -15,6 +15,8 @@
 //!   last try: residual ──► done      no contact ──► supply contacts asked one by one ──► done
 //! ```
 
+pub mod planned;
+
 use std::collections::VecDeque;
 
 use copperwalk_wire::{hardware, message::RunEnd};
