@@ -35,7 +35,8 @@ fn code(text: &str) -> String {
 /// The modules named after `crate::`, inside the braces of a `use` too.
 fn used_modules(code: &str) -> BTreeSet<String> {
     let mut found = BTreeSet::new();
-    let word = |text: &str| -> String { text.chars().take_while(|c| c.is_alphanumeric() || *c == '_').collect() };
+    let word =
+        |text: &str| -> String { text.chars().take_while(|c| c.is_alphanumeric() || *c == '_').collect() };
     for (at, _) in code.match_indices("crate::") {
         let rest = &code[at + "crate::".len()..];
         let Some(list) = rest.strip_prefix('{') else {
