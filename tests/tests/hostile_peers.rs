@@ -8,7 +8,7 @@
 
 use std::{
     fs,
-    io::Read,
+    io::{BufRead, BufReader, Read},
     path::{Path, PathBuf},
     process::{Command, Stdio},
     sync::{
@@ -42,6 +42,8 @@ const MEMORY_KIB: u64 = 100 * 1024;
 const CHATTER: Duration = Duration::from_millis(50);
 /// As fast as the line takes it.
 const FLOOD: Duration = Duration::ZERO;
+/// Exit status after Ctrl-C.
+const CANCELLED: i32 = 130;
 /// Beyond every deadline.
 const FOR_EVER: Duration = Duration::from_secs(3_600);
 
@@ -590,8 +592,18 @@ struct Bed {
 
 impl Bed {
     fn new() -> Self {
-        let folder = tempfile::tempdir().expect("a temporary folder");
         let (board, text) = ladder_text(2);
+        Self::of(&board, &text)
+    }
+
+    /// The same board with a switch position to ask for.
+    fn attended() -> Self {
+        let (board, text) = ladder_text(2);
+        Self::of(&board.replace("[points]", "[states]\non = \"Turn it on\"\n[points]"), &text)
+    }
+
+    fn of(board: &str, text: &str) -> Self {
+        let folder = tempfile::tempdir().expect("a temporary folder");
         fs::write(folder.path().join("board.toml"), board).expect("written");
         fs::write(folder.path().join("fixture.toml"), text).expect("written");
         let fixture = fixture::read(&folder.path().join("fixture.toml")).expect("a sound fixture");
@@ -637,11 +649,17 @@ struct Outcome {
 
 /// Sweeps against a peer, for at most so long.
 fn fare(bed: &Bed, script: Script, patience: Duration) -> Outcome {
+    fare_with(bed, script, patience, |_| {})
+}
+
+/// The same, doing something to the program once it has started.
+fn fare_with(bed: &Bed, script: Script, patience: Duration, act: impl FnOnce(u32)) -> Outcome {
     let peer = Peer::start(&bed.fixture, script);
     let folder = tempfile::tempdir().expect("a temporary folder");
     let records = folder.path().join("records.sqlite");
     let began = Instant::now();
     let mut child = bed.sweep(&peer.port(), &records).spawn().expect("the program starts");
+    act(child.id());
     let mut peak_kib = 0;
     let status = loop {
         peak_kib = peak_kib.max(peak(child.id()));
@@ -739,4 +757,69 @@ fn no_peer_hangs_the_program_or_gets_anything_recorded() {
     let wrong: Vec<_> = results.iter().filter_map(|(.., wrong)| wrong.clone()).collect();
     println!("{count} peers in {:.0?}, {} of them not as they should", began.elapsed(), wrong.len());
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// Ctrl-C while a plan runs: the controller is told, and its word that all is open is waited for and passed on.
+#[test]
+fn ctrl_c_stops_the_run_and_records_nothing() {
+    let bed = Bed::new();
+    for (confirms, words) in [
+        (true, "cancelled; the controller confirms that every relay is open; nothing was recorded"),
+        (
+            false,
+            "cancelled; the controller did not confirm that its relays are open: unplug it; nothing was recorded",
+        ),
+    ] {
+        let (running, started) = std::sync::mpsc::channel();
+        let mut number = 0;
+        let script: Script = Box::new(move |packet, mut answers| match packet.body {
+            ToBench::Run => {
+                number = packet.seq;
+                answers.truncate(1);
+                let _ = running.send(());
+                say(answers)
+            }
+            ToBench::Stop if confirms => {
+                let end = Packet { seq: number, body: ended(RunEnd::Stopped, 0, 0) };
+                [say(answers), vec![Do::Say(end)]].concat()
+            }
+            _ => say(answers),
+        });
+        let interrupt = |process: u32| {
+            started.recv_timeout(Duration::from_secs(60)).expect("a run");
+            let kill = Command::new("kill").args(["-INT", &process.to_string()]).status();
+            assert!(kill.expect("kill").success());
+        };
+        let outcome = fare_with(&bed, script, Duration::from_secs(60), interrupt);
+        assert_eq!((outcome.status, outcome.recorded), (Some(CANCELLED), 0), "{}", outcome.said);
+        assert!(outcome.said.contains(words), "{}", outcome.said);
+    }
+}
+
+#[test]
+fn a_question_that_nobody_can_answer_is_told() {
+    let bed = Bed::attended();
+    let outcome = fare(&bed, Box::new(|_, answers| say(answers)), Duration::from_secs(60));
+    assert_eq!((outcome.status, outcome.recorded), (Some(3), 0), "{}", outcome.said);
+    assert!(
+        outcome.said.contains("nobody answered \"Turn it on\"; a bench needs a person"),
+        "{}",
+        outcome.said
+    );
+}
+
+#[test]
+fn ctrl_c_withdraws_a_question() {
+    let bed = Bed::attended();
+    let peer = Peer::start(&bed.fixture, Box::new(|_, answers| say(answers)));
+    let records = bed.folder.path().join("records.sqlite");
+    let mut child = bed.sweep(&peer.port(), &records).stdin(Stdio::piped()).spawn().expect("it starts");
+    let mut lines = BufReader::new(child.stderr.take().expect("piped")).lines();
+    let question = lines.next().expect("a question").expect("UTF-8");
+    assert_eq!(question, "Turn it on, close the lid, then press Enter");
+    let kill = Command::new("kill").args(["-INT", &child.id().to_string()]).status();
+    assert!(kill.expect("kill").success());
+    let said: Vec<_> = lines.map(|line| line.expect("UTF-8")).collect();
+    assert_eq!(child.wait().expect("our child").code(), Some(CANCELLED), "{said:?}");
+    assert!(said.concat().contains("cancelled; nothing was recorded"), "{said:?}");
 }

@@ -80,8 +80,7 @@ impl BenchArgs {
                 (Box::new(bench), Box::new(operator))
             }
         };
-        let mut session = Session::open(line).map_err(JobError::from)?;
-        session.heed(cancel);
+        let session = Session::open_cancellable(line, cancel).map_err(JobError::from)?;
         let here = [session.identity().force_channels, session.identity().sense_channels];
         let needed = [fixture.force_channels, fixture.sense_channels];
         if here[0] < needed[0] || here[1] < needed[1] {

@@ -19,4 +19,9 @@ impl CancelToken {
     pub fn is_cancelled(&self) -> bool {
         self.0.load(Ordering::Relaxed)
     }
+
+    /// Fails if somebody has asked. Whether all is open is for whoever stops the controller to find out.
+    pub(super) fn check(&self) -> Result<(), LinkError> {
+        if self.is_cancelled() { Err(LinkError::Cancelled { all_open: false }) } else { Ok(()) }
+    }
 }

@@ -8,6 +8,7 @@ use std::time::Duration;
 use copperwalk_wire::{FrameReader, FromBench, MAX_FRAME, Packet, ToBench, encode};
 
 use super::{
+    cancel::CancelToken,
     error::{Awaited, LinkError},
     transport::{Gone, Transport},
 };
@@ -77,15 +78,17 @@ impl<T: Transport> Line<T> {
         asked: u16,
         awaited: Awaited,
         within: Duration,
+        cancel: &CancelToken,
     ) -> Result<FromBench, LinkError> {
         let deadline = self.transport.now() + within;
         let mut strays = 0;
-        while let Some(packet) = self.hear(deadline, || false)? {
+        while let Some(packet) = self.hear(deadline, || cancel.is_cancelled())? {
             if packet.seq == asked {
                 return Ok(packet.body);
             }
             strays += u64::from(!self.is_heartbeat(&packet, asked));
         }
+        cancel.check()?;
         Err(LinkError::Silent { awaited, waited: within, strays })
     }
 

@@ -77,7 +77,7 @@ impl<T: Transport> Session<T> {
         let capacity = self.identity.plan_capacity;
         let count = u16::try_from(shots.len()).ok().filter(|count| *count <= capacity);
         let count = count.ok_or(LinkError::Refused(Refusal::PlanTooLong { capacity }))?;
-        self.cancelled()?;
+        self.cancel.check()?;
         match self.ask(ToBench::Plan { shots: count })? {
             FromBench::Done => {}
             other => return Err(unexpected("\"done\"", &other)),
@@ -87,7 +87,7 @@ impl<T: Transport> Session<T> {
             let asked = self.say(ToBench::Shot { index, shot: *shot })?;
             first.get_or_insert(asked);
         }
-        self.cancelled()?;
+        self.cancel.check()?;
         let asked = self.say(ToBench::Run)?;
         self.running = Some(asked);
         let within = deadline::start(count);
@@ -107,7 +107,7 @@ impl<T: Transport> Session<T> {
                 _ => strays += u64::from(!self.line.is_heartbeat(&packet, asked)),
             }
         }
-        self.cancelled()?;
+        self.cancel.check()?;
         Err(LinkError::Silent { awaited: Awaited::Start, waited: within, strays })
     }
 
@@ -131,7 +131,7 @@ impl<T: Transport> Session<T> {
             let deadline = (began + whole).min(shot_began + one);
             while course.shots().len() == under_way {
                 let Some(packet) = self.line.hear(deadline, || self.cancel.is_cancelled())? else {
-                    self.cancelled()?;
+                    self.cancel.check()?;
                     let (awaited, waited) = if began + whole < shot_began + one || under_way == of {
                         (Awaited::End, deadline.saturating_sub(began))
                     } else {
@@ -161,10 +161,6 @@ impl<T: Transport> Session<T> {
                 watcher(ran);
             }
         }
-    }
-
-    fn cancelled(&self) -> Result<(), LinkError> {
-        if self.cancel.is_cancelled() { Err(LinkError::Cancelled { all_open: false }) } else { Ok(()) }
     }
 }
 
@@ -380,7 +376,7 @@ mod tests {
                 ToBench::Stop => at_once(packet, FromBench::Done),
                 _ => NONE,
             });
-            session.heed(&cancel);
+            session.cancel = cancel;
             let error = session.run(&plan(1)).unwrap_err();
             assert_eq!(error, LinkError::Cancelled { all_open: confirms });
             let waited = session.transport().now();
@@ -400,7 +396,7 @@ mod tests {
         let cancel = CancelToken::default();
         cancel.cancel();
         let mut session = session(|packet| at_once(packet, FromBench::Done));
-        session.heed(&cancel);
+        session.cancel = cancel;
         assert_eq!(session.run(&plan(1)), Err(LinkError::Cancelled { all_open: true }));
         assert!(!said(&session).contains(&ToBench::Run));
     }

@@ -32,14 +32,17 @@ impl<T: Transport> Session<T> {
     /// # Errors
     /// If nobody answers, not in our version, or nonsense.
     pub fn open(transport: T) -> Result<Self, LinkError> {
-        let mut line = Line::new(transport);
-        let identity = greet(&mut line)?;
-        Ok(Self { line, identity, cancel: CancelToken::default(), running: None })
+        Self::open_cancellable(transport, &CancelToken::default())
     }
 
-    /// From now on, runs end soon after this token is set.
-    pub fn heed(&mut self, cancel: &CancelToken) {
-        self.cancel = cancel.clone();
+    /// The same; the greeting, and whatever is asked and run later, ends soon after this token is set.
+    ///
+    /// # Errors
+    /// As [`open`](Self::open), and cancellation.
+    pub fn open_cancellable(transport: T, cancel: &CancelToken) -> Result<Self, LinkError> {
+        let mut line = Line::new(transport);
+        let identity = greet(&mut line, cancel)?;
+        Ok(Self { line, identity, cancel: cancel.clone(), running: None })
     }
 
     /// Who answered the greeting.
@@ -68,7 +71,7 @@ impl<T: Transport> Session<T> {
     /// As [`open`](Self::open).
     pub fn greet(&mut self) -> Result<Identity, LinkError> {
         self.running = None;
-        self.identity = greet(&mut self.line)?;
+        self.identity = greet(&mut self.line, &self.cancel)?;
         Ok(self.identity)
     }
 
@@ -149,7 +152,7 @@ impl<T: Transport> Session<T> {
     /// The answer to one question.
     pub(super) fn ask(&mut self, question: ToBench) -> Result<FromBench, LinkError> {
         let asked = self.say(question)?;
-        match self.line.answer(asked, Awaited::Answer, deadline::ANSWER)? {
+        match self.line.answer(asked, Awaited::Answer, deadline::ANSWER, &self.cancel)? {
             FromBench::Refused(refusal) => Err(LinkError::Refused(refusal)),
             answer => Ok(answer),
         }
@@ -165,9 +168,9 @@ impl<T: Transport> Drop for Session<T> {
     }
 }
 
-fn greet<T: Transport>(line: &mut Line<T>) -> Result<Identity, LinkError> {
+fn greet<T: Transport>(line: &mut Line<T>, cancel: &CancelToken) -> Result<Identity, LinkError> {
     let asked = line.say(ToBench::Hello { protocol: PROTOCOL })?;
-    match line.answer(asked, Awaited::Greeting, deadline::ANSWER)? {
+    match line.answer(asked, Awaited::Greeting, deadline::ANSWER, cancel)? {
         FromBench::Hello(identity) if identity.protocol == PROTOCOL => check(identity),
         FromBench::Hello(Identity { protocol: theirs, .. })
         | FromBench::Refused(Refusal::Protocol { mine: theirs })
