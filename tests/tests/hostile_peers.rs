@@ -24,6 +24,7 @@ use copperwalk::{
     link::deadline,
     plan::{self, Sampling},
 };
+use copperwalk_core::timing::Before;
 use copperwalk_tests::{
     boards::ladder_text,
     peer::{Do, Peer, Script, frame},
@@ -617,7 +618,7 @@ impl Bed {
         match stated {
             Stated::Answer => deadline::ANSWER,
             Stated::Start => deadline::start(self.plan.len() as u16),
-            Stated::Shot => deadline::shot(&self.plan[0]),
+            Stated::Shot => deadline::shot(&mut { Before::OPEN }, &self.plan[0]),
             Stated::Run => deadline::run(&self.plan),
         }
     }

@@ -5,6 +5,8 @@ use std::sync::{
     atomic::{AtomicBool, Ordering},
 };
 
+use super::error::LinkError;
+
 /// A flag that is set once. Copies share it; a signal handler may set it.
 #[derive(Clone, Debug, Default)]
 pub struct CancelToken(Arc<AtomicBool>);

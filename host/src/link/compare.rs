@@ -4,9 +4,12 @@
 //! give, ends that fit. Anything else means that frames were lost, or that whoever answers is no controller; none of it may
 //! be booked on a unit.
 
-use copperwalk_core::residual::{self, Residual};
+use copperwalk_core::{
+    matrix::Closed,
+    residual::{self, Residual},
+};
 use copperwalk_wire::{
-    Contacts, FromBench, Method, Ratio, Shot,
+    FromBench, Method, Ratio, Shot,
     codes::{Codes, decode, possible_counts},
     message::{RunEnd, ShotEnd},
 };
@@ -203,22 +206,13 @@ fn must_end(codes: Codes<'_>) -> Option<RunEnd> {
 
 /// Relays that close between two shots; before the first everything is open.
 fn closures(before: Option<&Shot>, shot: &Shot) -> u32 {
-    let relays = |shot: &Shot| {
-        let Contacts { force_plus, force_minus, sense_plus, sense_minus } = shot.contacts;
-        let bleed = matches!(shot.method, Method::Bleed { .. });
-        ([force_plus, force_minus, sense_plus, sense_minus], bleed)
-    };
-    let (contacts, bleed) = relays(shot);
-    let (closed, bled) = before.map_or(([None; 4], false), relays);
-    let contacts =
-        contacts.iter().zip(closed).filter(|(now, before)| now.is_some() && **now != *before).count();
-    contacts as u32 + u32::from(bleed && !bled)
+    Closed::of(shot).closures_after(&before.map_or(Closed::NONE, Closed::of))
 }
 
 #[cfg(test)]
 mod tests {
     use copperwalk_wire::{
-        Gain, Input, Rate, Settle, Source, Stop,
+        Contacts, Gain, Input, Rate, Settle, Source, Stop,
         message::{Fault, Refusal},
     };
 

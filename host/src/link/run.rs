@@ -3,6 +3,7 @@
 //! Between the first and the last shot nothing is asked and nothing is answered: the plan lies in the controller and the codes
 //! stream back. Each answer is held against the plan as it comes; the first that cannot be ends the run.
 
+use copperwalk_core::timing::Before;
 use copperwalk_wire::{
     FromBench, Shot, ToBench,
     message::{Refusal, RunEnd, ShotEnd},
@@ -118,7 +119,7 @@ impl<T: Transport> Session<T> {
         plan: &[Shot],
         watcher: &mut dyn FnMut(&RanShot),
     ) -> Result<RunReport, LinkError> {
-        let mut course = Course::new(plan);
+        let (mut course, mut before) = (Course::new(plan), Before::OPEN);
         let of = plan.len();
         let began = self.line.transport.now();
         let whole = deadline::run(plan);
@@ -126,7 +127,7 @@ impl<T: Transport> Session<T> {
         loop {
             // The end of the run has the time of a shot too.
             let under_way = course.shots().len();
-            let one = plan.get(under_way).map_or(deadline::ANSWER, deadline::shot);
+            let one = plan.get(under_way).map_or(deadline::ANSWER, |shot| deadline::shot(&mut before, shot));
             let shot_began = self.line.transport.now();
             let deadline = (began + whole).min(shot_began + one);
             while course.shots().len() == under_way {
