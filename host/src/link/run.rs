@@ -268,7 +268,7 @@ mod tests {
         };
         assert_eq!((awaited, waited), (Awaited::End, deadline::run(&plan)));
         assert!(
-            error.to_string().starts_with("the controller did not finish the run within 14.1 s"),
+            error.to_string().starts_with("the controller did not finish the run within 14.0 s"),
             "{error}"
         );
         assert!(session.transport().now() <= waited);
