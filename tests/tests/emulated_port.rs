@@ -14,7 +14,7 @@ use std::{
 use copperwalk::{
     board::StateId,
     fixture::Fixture,
-    link::{LinkError, Session, discover, serial::SerialLink},
+    link::{LinkError, Session, discover, serial::SerialLink, words},
     virtual_bench::Spec,
 };
 use copperwalk_tests::{
@@ -47,7 +47,7 @@ fn open(cable: &Cable) -> Session<SerialLink> {
 }
 
 fn is_ready(session: &mut Session<SerialLink>) -> bool {
-    discover::status_words(&session.status().expect("an answer")) == "ready"
+    words::status(&session.status().expect("an answer")) == "ready"
 }
 
 /// Waits, in real time, until something is so.

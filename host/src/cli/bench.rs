@@ -1,7 +1,10 @@
 //! `copperwalk bench`: which controllers are plugged in, and how they stand.
 
 use super::{Failure, Status, output::Output};
-use crate::link::discover::{Attached, at, attached, serial_text, status_words};
+use crate::link::{
+    discover::{Attached, at, attached, serial_text},
+    words,
+};
 use crate::visible::clean;
 
 #[derive(clap::Args)]
@@ -35,7 +38,7 @@ fn line(Attached { port, usb_serial, answer }: &Attached) -> String {
                 serial_text(identity.serial),
                 identity.force_channels,
                 identity.sense_channels,
-                status_words(status)
+                words::status(status)
             )
         }
         Err(error) => {

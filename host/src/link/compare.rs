@@ -14,7 +14,7 @@ use copperwalk_wire::{
     message::{RunEnd, ShotEnd},
 };
 
-use super::{deadline, error::BrokenPromise, run::RanShot, words};
+use super::{deadline, error::BrokenPromise, report::RanShot, words};
 
 /// How far a run has come.
 #[derive(Debug)]

@@ -6,7 +6,7 @@
 
 use std::{fs, path::Path};
 
-use copperwalk_wire::message::{Fault, Identity, Status};
+use copperwalk_wire::message::{Identity, Status};
 use tokio_serial::{SerialPortInfo, SerialPortType, UsbPortInfo, available_ports};
 
 use super::{error::LinkError, serial::SerialLink, session::Session};
@@ -49,36 +49,6 @@ pub fn serial_text(serial: [u8; 8]) -> String {
     format!("{:016X}", u64::from_be_bytes(serial))
 }
 
-/// How a controller stands, in words.
-pub fn status_words(status: &Status) -> String {
-    let mut words = vec![];
-    if status.lid_open {
-        words.push("lid open");
-    }
-    if status.running {
-        words.push("running a plan");
-    }
-    if let Some(fault) = status.fault {
-        words.push(fault_words(fault));
-    }
-    if status.watchdog_bit {
-        words.push("was restarted by its watchdog");
-    }
-    if words.is_empty() { "ready".into() } else { words.join(", ") }
-}
-
-/// What broke, in words.
-pub const fn fault_words(fault: Fault) -> &'static str {
-    match fault {
-        Fault::Lid => "the lid was opened in a run",
-        Fault::Heartbeat => "the host fell silent in a run",
-        Fault::AdcTimeout => "the converter does not get ready (DRDY wire?)",
-        Fault::AdcRegisters => "the converter does not answer (its supply or SPI wires?)",
-        Fault::Matrix => "the relay drivers cannot be written",
-        Fault::Line => "the line to the host broke in a run",
-    }
-}
-
 /// The serial number on the bus of the USB device behind a port, if it is one. The port may be given by an alias.
 fn usb_serial(port: &str) -> Option<String> {
     let real = |name: &str| fs::canonicalize(name).unwrap_or_else(|_| name.into());
@@ -100,17 +70,6 @@ fn usb_ports() -> impl Iterator<Item = (String, UsbPortInfo)> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_status_is_told_in_words() {
-        let ready = Status { running: false, lid_open: false, fault: None, watchdog_bit: false };
-        assert_eq!(status_words(&ready), "ready");
-        let bad = Status { lid_open: true, fault: Some(Fault::Heartbeat), watchdog_bit: true, ..ready };
-        assert_eq!(
-            status_words(&bad),
-            "lid open, the host fell silent in a run, was restarted by its watchdog"
-        );
-    }
 
     #[test]
     fn the_serial_number_reads_as_on_the_bus() {

@@ -6,40 +6,17 @@
 use copperwalk_core::timing::Before;
 use copperwalk_wire::{
     FromBench, Shot, ToBench,
-    message::{Refusal, RunEnd, ShotEnd},
+    message::{Refusal, RunEnd},
 };
 
 use super::{
     compare::Course,
     deadline,
     error::{Awaited, LinkError},
+    report::{RanShot, RunReport},
     session::{Session, unexpected},
     transport::Transport,
 };
-
-/// What a run gave.
-#[derive(Clone, PartialEq, Debug)]
-pub struct RunReport {
-    /// The shots that were run, in order.
-    pub shots: Vec<RanShot>,
-    /// Why it ended; never [`RunEnd::Stopped`], which is an error here.
-    pub end: RunEnd,
-    /// Relays closed.
-    pub closures: u32,
-    /// Device time, µs.
-    pub device_us: u32,
-}
-
-/// One shot that was run.
-#[derive(Clone, PartialEq, Eq, Debug)]
-pub struct RanShot {
-    /// Raw codes.
-    pub codes: Vec<i32>,
-    /// Why its sampling stopped.
-    pub why: ShotEnd,
-    /// Device time at its start and end since the run began, µs.
-    pub span_us: (u32, u32),
-}
 
 impl<T: Transport> Session<T> {
     /// Loads `shots` and runs them to whatever end.
@@ -169,7 +146,11 @@ impl<T: Transport> Session<T> {
 mod tests {
     use std::time::Duration;
 
-    use copperwalk_wire::{Contacts, Method, Packet, Source, hardware::PLAN_CAPACITY, message::Fault};
+    use copperwalk_wire::{
+        Contacts, Method, Packet, Source,
+        hardware::PLAN_CAPACITY,
+        message::{Fault, ShotEnd},
+    };
 
     use super::*;
     use crate::link::{

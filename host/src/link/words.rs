@@ -2,10 +2,8 @@
 
 use copperwalk_wire::{
     FromBench,
-    message::{Refusal, Rule, RunEnd, ShotEnd},
+    message::{Fault, Refusal, Rule, RunEnd, ShotEnd, Status},
 };
-
-use super::discover::fault_words;
 
 /// A refusal, as what follows "the controller refused: ".
 pub fn refusal(refusal: &Refusal) -> String {
@@ -19,7 +17,7 @@ pub fn refusal(refusal: &Refusal) -> String {
         }
         Refusal::Rule { index, rule } => format!("shot {index} breaks a safety rule: {}", rule_words(*rule)),
         Refusal::LidOpen => "the lid is open; close it".into(),
-        Refusal::Broken(fault) => format!("it found a fault: {}", fault_words(*fault)),
+        Refusal::Broken(fault) => format!("it found a fault: {}", self::fault(*fault)),
     }
 }
 
@@ -71,6 +69,49 @@ pub const fn run_end(why: RunEnd) -> &'static str {
         RunEnd::Residual => "for voltage on the unit",
         RunEnd::NoContact => "for contacts of the residual check",
         RunEnd::Stopped => "stopped by the host",
-        RunEnd::Fault(fault) => fault_words(fault),
+        RunEnd::Fault(fault) => self::fault(fault),
+    }
+}
+
+/// How a controller stands, in words.
+pub fn status(status: &Status) -> String {
+    let mut words = vec![];
+    if status.lid_open {
+        words.push("lid open");
+    }
+    if status.running {
+        words.push("running a plan");
+    }
+    if let Some(found) = status.fault {
+        words.push(fault(found));
+    }
+    if status.watchdog_bit {
+        words.push("was restarted by its watchdog");
+    }
+    if words.is_empty() { "ready".into() } else { words.join(", ") }
+}
+
+/// What broke, in words.
+pub const fn fault(fault: Fault) -> &'static str {
+    match fault {
+        Fault::Lid => "the lid was opened in a run",
+        Fault::Heartbeat => "the host fell silent in a run",
+        Fault::AdcTimeout => "the converter does not get ready (DRDY wire?)",
+        Fault::AdcRegisters => "the converter does not answer (its supply or SPI wires?)",
+        Fault::Matrix => "the relay drivers cannot be written",
+        Fault::Line => "the line to the host broke in a run",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_status_is_told_in_words() {
+        let ready = Status { running: false, lid_open: false, fault: None, watchdog_bit: false };
+        assert_eq!(status(&ready), "ready");
+        let bad = Status { lid_open: true, fault: Some(Fault::Heartbeat), watchdog_bit: true, ..ready };
+        assert_eq!(status(&bad), "lid open, the host fell silent in a run, was restarted by its watchdog");
     }
 }
