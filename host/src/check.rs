@@ -1,52 +1,120 @@
-//! What `check` says: everything wrong in board and fixture files, or a short word on what they hold.
+//! What `check` finds: everything wrong in board and fixture files, or what they hold. How it is shown stands in
+//! [`crate::report::terminal`].
 
-use std::fmt::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use crate::board::network::Network;
-use crate::board::{self, Board, LimitOrigin, PointId};
+use crate::board::{self, Board, LimitOrigin, Segment};
 use crate::document::{Sheet, Table};
-use crate::fixture::{self, Fixture};
-use crate::problem::{Problems, render};
-use crate::quantity::engineering;
+use crate::fixture::{self, Fixture, Pins};
+use crate::problem::Problems;
 
-/// What was found in some files.
-#[derive(Clone, PartialEq, Eq, Debug)]
+/// One file and what was found in it.
+#[derive(Clone, PartialEq, Debug)]
 pub struct Checked {
-    /// For a person: a paragraph per file, problems with their places.
-    pub report: String,
-    /// Can every one of the files be used?
-    pub ok: bool,
+    /// The file.
+    pub path: PathBuf,
+    /// What was found.
+    pub finding: Finding,
 }
 
-/// Checks board and fixture files, told apart by their tables. `width` and `colour` are those of the
-/// terminal, see [`render`].
-pub fn check<P: AsRef<Path>>(paths: &[P], width: usize, colour: bool) -> Checked {
-    let mut checked = Checked { report: String::new(), ok: true };
-    for path in paths {
-        if !checked.report.is_empty() {
-            checked.report.push('\n');
-        }
-        match examine(path.as_ref()) {
-            Ok((summary, warnings)) => {
-                let _ = write!(
-                    checked.report,
-                    "{}: {summary}{}",
-                    path.as_ref().display(),
-                    render(&warnings, width, colour)
-                );
-            }
-            Err(problems) => {
-                checked.ok = false;
-                checked.report += &render(&problems, width, colour);
-            }
-        }
+impl Checked {
+    /// Can the file be used?
+    pub fn usable(&self) -> bool {
+        matches!(self.finding, Finding::Usable { .. })
     }
-    checked
+}
+
+/// What was found in a file.
+#[derive(Clone, PartialEq, Debug)]
+pub enum Finding {
+    /// It can be used.
+    Usable {
+        /// What it holds.
+        summary: FileSummary,
+        /// What should be looked at.
+        warnings: Problems,
+    },
+    /// It cannot be used: why.
+    Unusable(Problems),
+}
+
+/// What a good file holds.
+#[derive(Clone, PartialEq, Debug)]
+pub enum FileSummary {
+    /// A board file.
+    Board(BoardSummary),
+    /// A fixture file.
+    Fixture(FixtureSummary),
+}
+
+/// A board in figures.
+#[derive(Clone, PartialEq, Debug)]
+#[allow(missing_docs)] // counts of what their names say
+pub struct BoardSummary {
+    pub name: String,
+    pub revision: String,
+    pub points: usize,
+    pub segments: usize,
+    pub states: usize,
+    pub insulations: usize,
+    /// Upper limits that the file states.
+    pub stated: usize,
+    /// Upper limits that are a share of the drop budget.
+    pub derived: usize,
+    /// The drop budget, ohm.
+    pub budget_ohms: f64,
+    /// The way to each load.
+    pub ways: Vec<WaySummary>,
+}
+
+/// The way from the supply to one load.
+#[derive(Clone, PartialEq, Debug)]
+pub struct WaySummary {
+    /// Point the supply comes in at.
+    pub from: String,
+    /// Point the load is at.
+    pub to: String,
+    /// Segments on the way.
+    pub segments: usize,
+    /// Sum of what healthy segments read, ohm.
+    pub expected_ohms: f64,
+    /// Sum of the upper limits, ohm.
+    pub limit_ohms: f64,
+}
+
+/// A fixture in figures.
+#[derive(Clone, PartialEq, Debug)]
+pub struct FixtureSummary {
+    /// Name.
+    pub name: String,
+    /// Name of its board.
+    pub board: String,
+    /// Revision of its board.
+    pub revision: String,
+    /// Force and sense pins.
+    pub pins: [usize; 2],
+    /// Force and sense channels of the matrix it is made for.
+    pub channels: [usize; 2],
+    /// Check standards.
+    pub standards: usize,
+}
+
+/// Checks board and fixture files, told apart by their tables.
+pub fn check<P: AsRef<Path>>(paths: &[P]) -> Vec<Checked> {
+    let checked = |path: &P| {
+        let path = path.as_ref();
+        let finding = match examine(path) {
+            Ok((summary, warnings)) => Finding::Usable { summary, warnings },
+            Err(problems) => Finding::Unusable(problems),
+        };
+        Checked { path: path.to_owned(), finding }
+    };
+    paths.iter().map(checked).collect()
 }
 
 /// A good file's summary and its warnings.
-fn examine(path: &Path) -> Result<(String, Problems), Problems> {
+fn examine(path: &Path) -> Result<(FileSummary, Problems), Problems> {
     let sheet = Sheet::open(path)?;
     let kind = sheet.document().and_then(|document| {
         let root = Table::root(&sheet, &document);
@@ -64,12 +132,11 @@ fn examine(path: &Path) -> Result<(String, Problems), Problems> {
         }
     });
     match kind {
-        Ok(Kind::Board) => {
-            board::examine(sheet).usable().map(|(board, warnings)| (board_summary(&board), warnings))
-        }
-        Ok(Kind::Fixture) => {
-            fixture::examine(path).map(|(fixture, warnings)| (fixture_summary(&fixture), warnings))
-        }
+        Ok(Kind::Board) => board::examine(sheet)
+            .usable()
+            .map(|(board, warnings)| (FileSummary::Board(board_summary(&board)), warnings)),
+        Ok(Kind::Fixture) => fixture::examine(path)
+            .map(|(fixture, warnings)| (FileSummary::Fixture(fixture_summary(&fixture)), warnings)),
         Err(_) => Err(sheet.into_problems()),
     }
 }
@@ -79,98 +146,44 @@ enum Kind {
     Fixture,
 }
 
-fn board_summary(board: &Board) -> String {
+fn board_summary(board: &Board) -> BoardSummary {
     let count = |origin| board.segments.iter().filter(|segment| segment.limits.origin == origin).count();
-    let mut text = format!(
-        "board `{}`, revision {}\n  {}, {}, {}, {}\n  limits: {} stated, {} derived from the drop budget of {}\n",
-        board.name,
-        board.revision,
-        counted(board.points.len(), "point"),
-        counted(board.segments.len(), "segment"),
-        counted(board.states.len(), "state"),
-        counted(board.isolation.len(), "insulation"),
-        count(LimitOrigin::Stated),
-        count(LimitOrigin::Derived),
-        engineering(board.supply.max_drop_volts / board.supply.load_amps),
-    );
     let network = Network::of(board);
-    let name = |point: PointId| &board.point(point).name;
-    for load in &board.supply.to {
-        let path = network.path(board.supply.from, *load).unwrap_or_default();
-        let sum =
-            |ohms: fn(&board::Segment) -> f64| path.iter().map(|id| ohms(board.segment(*id))).sum::<f64>();
-        let _ = writeln!(
-            text,
-            "  {} → {}: {}, {} expected, {} with every segment at its limit",
-            name(board.supply.from),
-            name(*load),
-            counted(path.len(), "segment"),
-            engineering(sum(|segment| segment.expected.typical_ohms)),
-            engineering(sum(|segment| segment.limits.max_ohms)),
-        );
+    let way = |&load| {
+        let path = network.path(board.supply.from, load).unwrap_or_default();
+        let sum = |ohms: fn(&Segment) -> f64| path.iter().map(|id| ohms(board.segment(*id))).sum();
+        WaySummary {
+            from: board.point(board.supply.from).name.clone(),
+            to: board.point(load).name.clone(),
+            segments: path.len(),
+            expected_ohms: sum(|segment| segment.expected.typical_ohms),
+            limit_ohms: sum(|segment| segment.limits.max_ohms),
+        }
+    };
+    BoardSummary {
+        name: board.name.clone(),
+        revision: board.revision.clone(),
+        points: board.points.len(),
+        segments: board.segments.len(),
+        states: board.states.len(),
+        insulations: board.isolation.len(),
+        stated: count(LimitOrigin::Stated),
+        derived: count(LimitOrigin::Derived),
+        budget_ohms: board.supply.max_drop_volts / board.supply.load_amps,
+        ways: board.supply.to.iter().map(way).collect(),
     }
-    text
 }
 
-fn counted(count: usize, what: &str) -> String {
-    format!("{count} {what}{}", if count == 1 { "" } else { "s" })
-}
-
-fn fixture_summary(fixture: &Fixture) -> String {
-    let count = |channel: fn(&fixture::Pins) -> Option<u16>| fixture.pins.iter().filter_map(channel).count();
-    format!(
-        "fixture `{}` for board `{}`, revision {}\n  {} force and {} sense pins on {} + {} channels, {}\n",
-        fixture.name,
-        fixture.board.name,
-        fixture.board.revision,
-        count(|pins| pins.force),
-        count(|pins| pins.sense),
-        fixture.force_channels,
-        fixture.sense_channels,
-        counted(fixture.standards.len(), "check standard"),
-    )
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use std::path::PathBuf;
-
-    fn example(folder: &str, file: &str) -> PathBuf {
-        Path::new(env!("CARGO_MANIFEST_DIR")).join("../fixtures").join(folder).join(file)
-    }
-
-    fn without_path(report: &str, path: &Path) -> String {
-        report.replace(&path.display().to_string(), "FILE")
-    }
-
-    #[test]
-    fn a_good_board_is_summed_up() {
-        let path = example("greenhouse-valve-driver", "board.toml");
-        let checked = check(&[&path], 80, false);
-        assert!(checked.ok);
-        assert_eq!(
-            without_path(&checked.report, &path),
-            "FILE: board `greenhouse valve driver`, revision A2\n\
-             \x20 37 points, 35 segments, 2 states, 3 insulations\n\
-             \x20 limits: 32 stated, 3 derived from the drop budget of 2.00 Ω\n\
-             \x20 in+ → drv.in: 20 segments, 321 mΩ expected, 928 mΩ with every segment at its limit\n\
-             \x20 in+ → radio.in: 20 segments, 506 mΩ expected, 1.35 Ω with every segment at its limit\n"
-        );
-    }
-
-    #[test]
-    fn one_bad_file_among_good_ones_fails_the_check() {
-        let good = example("trail-counter", "fixture.toml");
-        let checked = check(&[good.as_path(), Path::new("nonesuch.toml")], 80, false);
-        assert!(!checked.ok);
-        assert_eq!(
-            without_path(&checked.report, &good),
-            "FILE: fixture `trail counter bed 1` for board `trail counter`, revision C\n\
-             \x20 8 force and 16 sense pins on 16 + 48 channels, 1 check standard\n\
-             \n\
-             \x20 × nonesuch.toml cannot be read: No such file or directory (os error 2)\n\
-             \x20 help: check the path\n"
-        );
+fn fixture_summary(fixture: &Fixture) -> FixtureSummary {
+    FixtureSummary {
+        name: fixture.name.clone(),
+        board: fixture.board.name.clone(),
+        revision: fixture.board.revision.clone(),
+        pins: [
+            fixture.pins.iter().filter_map(|pins: &Pins| pins.force).count(),
+            fixture.pins.iter().filter_map(|pins: &Pins| pins.sense).count(),
+        ],
+        channels: [fixture.force_channels.into(), fixture.sense_channels.into()],
+        standards: fixture.standards.len(),
     }
 }

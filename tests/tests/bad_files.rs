@@ -8,6 +8,7 @@
 use std::fs;
 
 use copperwalk::problem::{Problems, render};
+use copperwalk::report::terminal::{self, Screen};
 use copperwalk::{board, check, fixture};
 
 const BOARD: &str = include_str!("../../fixtures/tide-gauge-head/board.toml");
@@ -270,9 +271,10 @@ fn files_that_are_no_files_to_read() {
         (write("both.toml", b"format = 1\n[board]\n[fixture]\n"), "a board and a fixture at once"),
     ] {
         let path = folder.path().join(&name);
-        let checked = check::check(&[&path], 500, false);
-        assert!(!checked.ok, "{name}");
-        assert!(checked.report.contains(fragment), "{name}: {}", checked.report);
+        let checked = check::check(&[&path]);
+        assert!(!checked[0].usable(), "{name}");
+        let report = terminal::check(&checked, Screen { width: 500, colour: false });
+        assert!(report.contains(fragment), "{name}: {report}");
         assert!(board::read(&path).is_err(), "{name}");
         assert!(fixture::read(&path).is_err(), "{name}");
     }

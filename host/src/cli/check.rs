@@ -3,7 +3,10 @@
 use std::path::PathBuf;
 
 use super::{Failure, Status, output::Output};
-use crate::check;
+use crate::{
+    check::{self, Checked},
+    report::terminal,
+};
 
 #[derive(clap::Args)]
 pub struct Args {
@@ -13,10 +16,9 @@ pub struct Args {
 }
 
 pub fn run(args: Args, output: &mut Output) -> Result<Status, Failure> {
-    let screen = output.screen();
-    let checked = check::check(&args.files, screen.width, screen.colour);
-    let status = if checked.ok { Status::Pass } else { Status::Input };
+    let checked = check::check(&args.files);
+    let status = if checked.iter().all(Checked::usable) { Status::Pass } else { Status::Input };
     output.settle(status);
-    output.text(&checked.report)?;
+    output.text(&terminal::check(&checked, output.screen()))?;
     Ok(status)
 }

@@ -17,7 +17,7 @@ use copperwalk_wire::Shot;
 
 pub use aim::Sampling;
 pub use compile::{PlanError, bulk_behind, compile, expected_ohms, gate_ohms};
-pub use figures::{Figures, closures, figures};
+pub use figures::{Figures, WalkFigures, closures, figures};
 pub use hidden::{Hidden, hidden};
 pub use role::Role;
 pub use stretch::Stretch;

@@ -22,7 +22,8 @@ fn choose(explicit: Option<PathBuf>, variable: impl Fn(&str) -> Option<OsString>
         .ok_or(Error::NoPlace)
 }
 
-/// Where programs keep a user's data that must not be lost.
+/// Where programs keep a user's data that must not be lost. By hand, because crates for it read the process's own
+/// environment, which a test cannot set, and guess a home where HOME is unset.
 fn data_folder(named: impl Fn(&'static str) -> Option<PathBuf>) -> Option<PathBuf> {
     if cfg!(windows) {
         return named("LOCALAPPDATA");

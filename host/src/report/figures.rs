@@ -41,9 +41,24 @@ fn glued(text: &str) -> String {
     text.replace(' ', "\u{a0}")
 }
 
-/// What a segment reads at 20 °C, or why there is no number.
+/// A bound of two digits, rounded away from what it bounds, so that it stays true: up for an upper bound.
+fn bound(ohms: f64, up: bool) -> String {
+    // A float that is a hair beside its two digits must not move to the next.
+    const HAIR: f64 = 1e-9;
+    // By way of text: logarithms differ in their last digit from system to system.
+    let exponent = format!("{ohms:e}").rsplit('e').next().and_then(|e| e.parse::<i32>().ok()).unwrap_or(0);
+    let step = format!("1e{}", exponent - 1).parse().unwrap_or(1.0);
+    let steps = if up { (ohms / step - HAIR).ceil() } else { (ohms / step + HAIR).floor() };
+    glued(&si(steps * step, 2, "Ω"))
+}
+
+/// What a segment reads at 20 °C, or why there is no number. A reading whose interval reaches zero says only what it
+/// proves: an upper bound.
 pub fn segment(row: &SegmentRow) -> String {
     match (row.ohms_20c, row.u95_ohms, row.class) {
+        (Some(ohms), Some(u95), _) if ohms <= u95 && ohms + u95 > 0.0 && (ohms + u95).is_finite() => {
+            format!("under\u{a0}{}", bound(ohms + u95, true))
+        }
         (Some(ohms), u95, _) => reading(ohms, u95),
         (None, _, Class::Open) => "above range".to_owned(),
         (None, _, Class::NotReached) => "not reached".to_owned(),
@@ -66,13 +81,19 @@ pub fn isolation_limit(row: &IsolationRow) -> String {
     format!("≥\u{a0}{}", stated(row.min_ohms))
 }
 
-/// What an insulation reads, or why there is no number. A bulk capacitor that still charges only ever makes it look
-/// worse, so what is proven is a lower bound.
+/// What an insulation reads, or why there is no number. Where its interval is wider than half the value, only the
+/// lower bound says something; and a bulk capacitor that still charges only ever makes it look worse, so that what is
+/// proven is a lower bound too.
 pub fn isolation(row: &IsolationRow) -> String {
     match (row.ohms, row.u95_ohms, row.at_least_ohms, row.class) {
-        (_, _, Some(bound), _) if row.still_charging => format!("≥\u{a0}{}, charging", stated(bound)),
+        (_, _, Some(least), _) if row.still_charging => {
+            format!("over\u{a0}{}, charging", bound(least, false))
+        }
+        (Some(ohms), Some(u95), Some(least), _) if u95 > ohms / 2.0 => {
+            format!("over\u{a0}{}", bound(least, false))
+        }
         (Some(ohms), u95, _, _) => reading(ohms, u95),
-        (None, _, Some(bound), _) => format!("≥\u{a0}{}", stated(bound)),
+        (None, _, Some(least), _) => format!("over\u{a0}{}", bound(least, false)),
         (None, _, None, Class::NotReached) => "not reached".to_owned(),
         (None, _, None, Class::Ok) => "above range".to_owned(),
         (None, _, None, _) => "not measured".to_owned(),
@@ -176,7 +197,32 @@ mod tests {
             still_charging: true,
             ..good.judgement.isolation[0].clone()
         };
-        assert_eq!(isolation(&charging), "≥\u{a0}1.5\u{a0}kΩ, charging");
+        assert_eq!(isolation(&charging), "over\u{a0}1.5\u{a0}kΩ, charging");
+    }
+
+    #[test]
+    fn a_reading_that_reaches_zero_says_what_it_proves() {
+        let row = |ohms: f64, u95: f64| {
+            let row = sample::good().judgement.segments[0].clone();
+            segment(&SegmentRow { ohms_20c: Some(ohms), u95_ohms: Some(u95), ..row })
+        };
+        assert_eq!(row(-20e-6, 390e-6), glued("under 370 µΩ"));
+        assert_eq!(row(15e-3, 15e-3), glued("under 30 mΩ"));
+        assert_eq!(row(0.1e-3, 0.2511e-3), glued("under 360 µΩ"), "rounded up");
+        assert_eq!(row(1.6e-3, 0.01e-3), glued("1.600 ± 0.010 mΩ"));
+        // Wholly below zero is no value of a resistance; it is shown as it is.
+        assert_eq!(row(-15e-3, 1e-3), glued("-15.0 ± 1.0 mΩ"));
+    }
+
+    #[test]
+    fn an_insulation_says_what_it_proves() {
+        let row = |ohms, u95_ohms, at_least_ohms| {
+            let row = sample::good().judgement.isolation[0].clone();
+            isolation(&IsolationRow { ohms, u95_ohms, at_least_ohms, still_charging: false, ..row })
+        };
+        assert_eq!(row(Some(2e6), Some(13e6), Some(2.19e6)), glued("over 2.1 MΩ"), "rounded down");
+        assert_eq!(row(None, None, Some(212e3)), glued("over 210 kΩ"));
+        assert_eq!(row(Some(6e3), Some(60.0), Some(5.9e3)), glued("6.000 ± 0.060 kΩ"));
     }
 
     #[test]

@@ -4,12 +4,15 @@
 //! that is not finite is written as `null` (JSON has no other word for it; `serde_json` does so by itself), and a
 //! reader takes `null` for "no number". New keys may come; those here keep their names and meanings.
 
+use std::fmt::Write;
+
 use serde::Serialize;
 
 use super::words;
 use crate::measurement::Basis;
 use crate::sweep::{BenchFault, ClosureRow, IsolationRow, SegmentRow, StandardRow, Sweep};
 use crate::verdict::{Class, Verdict};
+use crate::visible::{first_hidden, hidden};
 
 /// What `sweep --json` prints.
 #[derive(Serialize)]
@@ -19,6 +22,7 @@ struct SweepObject<'a> {
     board: &'a str,
     revision: &'a str,
     verdict: Verdict,
+    meter_checked: bool,
     segments: &'a [SegmentRow],
     isolation: &'a [IsolationRow],
     faults: Vec<FaultObject<'a>>,
@@ -65,6 +69,7 @@ pub fn sweep(sweep: &Sweep) -> serde_json::Result<String> {
         board: &sweep.measurement.basis.board,
         revision: &sweep.measurement.basis.revision,
         verdict: sweep.judgement.verdict,
+        meter_checked: words::meter_checked(&sweep.judgement),
         segments: &sweep.judgement.segments,
         isolation: &sweep.judgement.isolation,
         faults: faults.collect(),
@@ -89,13 +94,34 @@ pub fn sweep(sweep: &Sweep) -> serde_json::Result<String> {
 /// # Errors
 /// The value's own, if it has any.
 pub fn object(value: &impl Serialize) -> serde_json::Result<String> {
-    serde_json::to_string_pretty(value)
+    Ok(visible_json(&serde_json::to_string_pretty(value)?))
+}
+
+/// The same JSON with every hidden character as its escape, so that it does nothing on a terminal. They can only stand
+/// in strings; JSON escapes those below U+0020 by itself, and its layout has line ends.
+fn visible_json(text: &str) -> String {
+    if text.lines().all(|line| first_hidden(line).is_none()) {
+        return text.to_owned();
+    }
+    let mut shown = String::with_capacity(text.len());
+    for c in text.chars() {
+        if c == '\n' || hidden(c).is_none() {
+            shown.push(c);
+        } else {
+            for unit in c.encode_utf16(&mut [0; 2]) {
+                // Writing to a string cannot fail.
+                let _ = write!(shown, "\\u{unit:04x}");
+            }
+        }
+    }
+    shown
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::report::sample;
+    use crate::visible::NASTY;
     use serde_json::Value;
 
     fn read(of: &Sweep) -> Value {
@@ -159,6 +185,16 @@ mod tests {
         let value = read(&of);
         assert_eq!(value["segments"][0]["ohms"], Value::Null);
         assert_eq!(value["segments"][0]["max_ohms"], Value::Null);
+    }
+
+    #[test]
+    fn json_does_nothing_on_a_terminal() {
+        for (c, _) in NASTY {
+            let name = format!("a{c}b");
+            let text = object(&[&name]).unwrap();
+            assert!(text.lines().all(|line| first_hidden(line).is_none()), "{text:?}");
+            assert_eq!(serde_json::from_str::<[String; 1]>(&text).unwrap(), [name]);
+        }
     }
 
     #[test]

@@ -13,6 +13,7 @@ pub mod figures;
 mod file_stem;
 pub mod html;
 pub mod json;
+pub mod plan;
 pub mod terminal;
 pub(crate) mod text;
 pub mod words;

@@ -2,7 +2,7 @@
 
 use crate::measurement::Purpose;
 use crate::records::summary::{Counts, Event, LotSummary, PastSweep, Repair, UnitHistory};
-use crate::sweep::{Advice, Fault, IsolationRow, SegmentRow, Sweep};
+use crate::sweep::{Advice, Fault, Judgement, Sweep};
 use crate::verdict::{Class, Verdict};
 
 /// The word for a verdict.
@@ -98,24 +98,36 @@ pub struct Outcome<'a> {
     verdict: Verdict,
     faults: &'a [Fault],
     verdicts: Vec<Verdict>,
+    meter_checked: bool,
+}
+
+impl<'a> From<&'a Judgement> for Outcome<'a> {
+    fn from(judgement: &'a Judgement) -> Self {
+        let segments = judgement.segments.iter().map(|row| row.verdict);
+        Self {
+            verdict: judgement.verdict,
+            faults: &judgement.faults,
+            verdicts: segments.chain(judgement.isolation.iter().map(|row| row.verdict)).collect(),
+            meter_checked: meter_checked(judgement),
+        }
+    }
 }
 
 impl<'a> From<&'a Sweep> for Outcome<'a> {
     fn from(sweep: &'a Sweep) -> Self {
-        let verdicts = rows(&sweep.judgement.segments, &sweep.judgement.isolation);
-        Self { verdict: sweep.judgement.verdict, faults: &sweep.judgement.faults, verdicts }
+        (&sweep.judgement).into()
     }
 }
 
 impl<'a> From<&'a PastSweep> for Outcome<'a> {
     fn from(sweep: &'a PastSweep) -> Self {
-        let verdicts = rows(&sweep.judgement.segments, &sweep.judgement.isolation);
-        Self { verdict: sweep.judgement.verdict, faults: &sweep.judgement.faults, verdicts }
+        (&sweep.judgement).into()
     }
 }
 
-fn rows(segments: &[SegmentRow], isolation: &[IsolationRow]) -> Vec<Verdict> {
-    segments.iter().map(|row| row.verdict).chain(isolation.iter().map(|row| row.verdict)).collect()
+/// Has a check standard of the fixture read what it should, so that the meter's readings can be trusted?
+pub fn meter_checked(judgement: &Judgement) -> bool {
+    judgement.standards.iter().any(|row| row.verdict == Verdict::Pass)
 }
 
 /// What a sweep comes to, in a sentence or two.
@@ -125,7 +137,7 @@ pub fn headline(outcome: &Outcome<'_>) -> String {
         counted(count, "reading is", "readings are")
     };
     let doubtful = || readings(|verdict| verdict != Verdict::Pass);
-    match (outcome.verdict, outcome.faults) {
+    let headline = match (outcome.verdict, outcome.faults) {
         (Verdict::Void, _) => "The bench was at fault, so nothing is booked against the unit.".to_owned(),
         (Verdict::Pass, []) => "Every segment is proven inside its limits.".to_owned(),
         (Verdict::Pass, faults) => format!("Inside its limits, with a remark: {}.", findings(faults)),
@@ -137,6 +149,12 @@ pub fn headline(outcome: &Outcome<'_>) -> String {
         (Verdict::Unproven, faults) => {
             format!("{} not proven good. Most likely: {}.", doubtful(), findings(faults))
         }
+    };
+    // A void sweep says what is wrong with the bench; the meter is then the least of it.
+    if outcome.meter_checked || outcome.verdict == Verdict::Void {
+        headline
+    } else {
+        format!("{headline} Meter not checked: the fixture has no check standard.")
     }
 }
 
@@ -264,6 +282,17 @@ mod tests {
         assert_eq!(probability(0.994), "over 99\u{a0}%");
         assert_eq!(probability(0.0), "under 1\u{a0}%");
         assert_eq!(probability(f64::NAN), "under 1\u{a0}%");
+    }
+
+    #[test]
+    fn a_verdict_by_a_meter_that_was_not_checked_says_so() {
+        let mut sweep = sample::good();
+        sweep.judgement.standards.clear();
+        assert_eq!(
+            headline(&(&sweep).into()),
+            "Every segment is proven inside its limits. Meter not checked: the fixture has no check standard."
+        );
+        assert!(!meter_checked(&sweep.judgement) && meter_checked(&sample::good().judgement));
     }
 
     #[test]

@@ -2,12 +2,16 @@
 //!
 //! A verdict is a mark and a word. Colour repeats them, and only where it was asked for.
 
+mod check;
 mod layout;
 mod lot;
+mod plan;
 mod sweep;
 mod unit;
 
+pub use check::check;
 pub use lot::lot;
+pub use plan::plan;
 pub use sweep::{recorded, sweep};
 pub use unit::unit;
 

@@ -1,0 +1,183 @@
+//! What a plan says to people and programs: plain data, put together once for the terminal and for JSON.
+
+use copperwalk_wire::{Method, Source, hardware};
+use serde::Serialize;
+
+use crate::fixture::Fixture;
+use crate::plan::{self, Plan, PlannedShot, Role};
+use crate::quantity::engineering;
+
+/// A plan. Its JSON has these keys.
+#[derive(Serialize)]
+pub struct PlanSheet {
+    /// Board name.
+    pub board: String,
+    /// Board revision.
+    pub revision: String,
+    /// Fixture name.
+    pub fixture: String,
+    /// SHA-256 of the plan.
+    pub plan_hash: String,
+    /// Shots in all.
+    pub shots: usize,
+    /// Relay closures in all.
+    pub closures: usize,
+    /// The walks along the supply path.
+    pub walks: Vec<WalkLine>,
+    /// Device time when every verdict is clear at once, ms.
+    pub quick_ms: f64,
+    /// Device time when every budget is spent, ms.
+    pub full_ms: f64,
+    /// The states in the order they are walked.
+    pub states: Vec<StateLines>,
+    /// What an open at each segment would hide.
+    pub hidden: Vec<HiddenLine>,
+}
+
+/// One walk and its relay closures.
+#[derive(Serialize)]
+pub struct WalkLine {
+    /// Name of the state.
+    pub state: String,
+    /// Stretches it is done in.
+    pub stretches: usize,
+    /// Segments it reads.
+    pub segments: usize,
+    /// Closures it takes.
+    pub closures: usize,
+    /// Closures that a walk in one stretch takes at least.
+    pub bound: usize,
+}
+
+/// One state and what is read in it.
+#[derive(Serialize)]
+pub struct StateLines {
+    /// Name.
+    pub name: String,
+    /// What the operator does.
+    pub prompt: String,
+    /// Readings in order.
+    pub steps: Vec<StepLine>,
+}
+
+/// One reading.
+#[derive(Serialize)]
+pub struct StepLine {
+    /// What is read.
+    pub what: String,
+    /// With which excitation.
+    pub how: &'static str,
+    /// What it is judged against.
+    pub limit: String,
+}
+
+/// What an open would hide.
+#[derive(Serialize)]
+pub struct HiddenLine {
+    /// The open segment.
+    pub open: String,
+    /// The segments that no force pins reach then.
+    pub hides: Vec<String>,
+}
+
+/// Puts the sheet of a plan together.
+pub fn plan_sheet(plan: &Plan, fixture: &Fixture) -> PlanSheet {
+    let board = &fixture.board;
+    let figures = plan::figures(plan);
+    let walk = |walk: &plan::WalkFigures| WalkLine {
+        state: board.states[walk.state].name.clone(),
+        stretches: walk.stretches,
+        segments: walk.segments,
+        closures: walk.closures,
+        bound: walk.bound,
+    };
+    let state = |stage: &plan::Stage| {
+        let state = &board.states[stage.state.0];
+        let shots = stage.legs.iter().flat_map(|leg| &leg.shots);
+        StateLines {
+            name: state.name.clone(),
+            prompt: state.prompt.clone(),
+            steps: shots.filter_map(|planned| step(fixture, planned)).collect(),
+        }
+    };
+    let hidden = plan::hidden(plan, fixture);
+    let hidden = hidden.iter().map(|item| HiddenLine {
+        open: board.segment(item.open).name.clone(),
+        hides: item.hides.iter().map(|&id| board.segment(id).name.clone()).collect(),
+    });
+    PlanSheet {
+        board: board.name.clone(),
+        revision: board.revision.clone(),
+        fixture: fixture.name.clone(),
+        plan_hash: plan.hash.clone(),
+        shots: figures.shots,
+        closures: figures.closures,
+        walks: figures.walks.iter().map(walk).collect(),
+        quick_ms: figures.quick_us as f64 / 1e3,
+        full_ms: figures.full_us as f64 / 1e3,
+        states: plan.stages.iter().map(state).collect(),
+        hidden: hidden.collect(),
+    }
+}
+
+/// A shot as a reading; shots that only prepare one are none.
+fn step(fixture: &Fixture, planned: &PlannedShot) -> Option<StepLine> {
+    let board = &fixture.board;
+    let point = |id| &board.point(id).name;
+    let (what, limit) = match planned.role {
+        Role::Residual => (
+            "no voltage on the unit, supply contacts".into(),
+            format!("under {} V", hardware::RESIDUAL_VOLTS),
+        ),
+        Role::Temperature => ("air temperature".into(), String::new()),
+        Role::Standard(index) => {
+            let standard = fixture.standards.get(index)?;
+            let limit = format!("{} ± {:.2} %", engineering(standard.ohms), standard.tolerance * 100.0);
+            (format!("check standard {}", standard.name), limit)
+        }
+        Role::Whole { from, to } => {
+            let gate = match &planned.shot.method {
+                Method::Ratio(ratio) => ratio.gate,
+                _ => None,
+            };
+            let limit = gate.map(|gate| at_most(f64::from(gate) * hardware::RM_OHMS));
+            (format!("{} to {}, end to end", point(from), point(to)), limit.unwrap_or_default())
+        }
+        Role::Segment { segment, .. } => {
+            let segment = board.segment(segment);
+            (segment.name.clone(), at_most(segment.limits.max_ohms))
+        }
+        Role::OpenSwitch(id) => {
+            let switch = board.segment(id);
+            (format!("{} reads open", switch.name), at_least(switch.open_min_ohms?))
+        }
+        Role::Insulation(index) => {
+            let item = board.isolation.get(index)?;
+            (
+                format!("{} against {}", point(item.between[0]), point(item.between[1])),
+                at_least(item.min_ohms),
+            )
+        }
+        _ => return None,
+    };
+    Some(StepLine { what, how: excitation(planned), limit })
+}
+
+fn at_most(ohms: f64) -> String {
+    format!("at most {}", engineering(ohms))
+}
+
+fn at_least(ohms: f64) -> String {
+    format!("at least {}", engineering(ohms))
+}
+
+/// The excitation of a shot, in the words of the reports.
+fn excitation(planned: &PlannedShot) -> &'static str {
+    match (planned.role, planned.shot.source) {
+        (Role::Residual | Role::Temperature, _) | (_, Source::Off) => "not excited",
+        (_, Source::Dry) => "dry",
+        (_, Source::Load) => "under load",
+        (_, Source::Wide) => "wide",
+        (_, Source::Isolation) => "insulation",
+    }
+}

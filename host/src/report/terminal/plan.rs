@@ -1,0 +1,143 @@
+//! A plan on a terminal: what will be read, how many relays close, how long it takes, what an open would hide.
+
+use super::layout::{Cell, Column, paragraph, table};
+use super::{Screen, heading, title};
+use crate::report::plan::{HiddenLine, PlanSheet, StateLines, WalkLine};
+use crate::report::words::counted;
+
+/// One plan.
+pub fn plan(plan: &PlanSheet, screen: Screen) -> String {
+    let mut out = String::new();
+    title(&mut out, &format!("{}, revision {} · {}", plan.board, plan.revision, plan.fixture), screen);
+    for state in &plan.states {
+        steps(&mut out, state, screen);
+    }
+    heading(&mut out, "Relays", screen);
+    for line in &plan.walks {
+        paragraph(&mut out, "  ", &walk(line), screen.width);
+    }
+    let all = format!(
+        "{} closures in all, with checks, end-to-end readings, standards and insulation",
+        plan.closures
+    );
+    paragraph(&mut out, "  ", &all, screen.width);
+    heading(&mut out, "Time", screen);
+    let time = format!(
+        "{} shots: {:.0} ms when every verdict is clear at once, {:.1} s when every budget is spent",
+        plan.shots,
+        plan.quick_ms.ceil(),
+        plan.full_ms / 1e3
+    );
+    paragraph(&mut out, "  ", &time, screen.width);
+    hidden(&mut out, &plan.hidden, screen);
+    out.push('\n');
+    paragraph(&mut out, "plan  ", &plan.plan_hash, screen.width);
+    out
+}
+
+fn steps(out: &mut String, state: &StateLines, screen: Screen) {
+    const COLUMNS: [Column; 3] = [Column::name("reading"), Column::word("excitation"), Column::word("limit")];
+    heading(out, &format!("State \"{}\"", state.name), screen);
+    if !state.prompt.is_empty() {
+        paragraph(out, "operator  ", &state.prompt, screen.width);
+    }
+    let rows: Vec<[Cell; 3]> =
+        state.steps.iter().map(|step| [(&step.what).into(), step.how.into(), (&step.limit).into()]).collect();
+    table(out, screen, &COLUMNS, &rows);
+}
+
+fn walk(line: &WalkLine) -> String {
+    let WalkLine { state, stretches, segments, closures, bound } = line;
+    let segments = counted(*segments, "segment", "segments");
+    if *stretches == 1 {
+        let over = 100.0 * (*closures as f64 / *bound as f64 - 1.0);
+        format!(
+            "walk in \"{state}\": {segments}, {closures} closures; at least {bound} are needed (+{over:.1} %)"
+        )
+    } else {
+        format!("walk in \"{state}\": {segments} on {stretches} stretches, {closures} closures")
+    }
+}
+
+/// Opens that leave the same segments in the dark are told together: the open one and those it hides make one set.
+fn hidden(out: &mut String, lines: &[HiddenLine], screen: Screen) {
+    heading(out, "What an open would hide", screen);
+    for Group { opens, dark } in groups(lines) {
+        let others = dark.iter().filter(|name| !opens.contains(name)).copied().collect::<Vec<_>>().join(", ");
+        let (subject, object) = match (opens.as_slice(), others.as_str()) {
+            ([open], others) => (format!("An open at {open} hides: "), others.to_owned()),
+            (opens, "") => {
+                (format!("An open at any of {} hides the others of these.", opens.join(", ")), String::new())
+            }
+            (opens, others) => (
+                format!("An open at any of {} hides the others of these, and: ", opens.join(", ")),
+                others.to_owned(),
+            ),
+        };
+        paragraph(out, "  • ", &format!("{subject}{object}"), screen.width);
+    }
+    if lines.iter().all(|line| line.hides.is_empty()) {
+        paragraph(
+            out,
+            "  ",
+            "Nothing: every other segment stays within reach of two force pins.",
+            screen.width,
+        );
+    }
+}
+
+/// Segments of which each, when open, hides the others and the same further ones.
+struct Group<'a> {
+    opens: Vec<&'a str>,
+    /// Everything that is not measured then, the open one included.
+    dark: Vec<&'a str>,
+}
+
+fn groups(lines: &[HiddenLine]) -> Vec<Group<'_>> {
+    let mut groups: Vec<Group<'_>> = Vec::new();
+    for line in lines.iter().filter(|line| !line.hides.is_empty()) {
+        let mut dark: Vec<_> = line.hides.iter().map(String::as_str).chain([line.open.as_str()]).collect();
+        dark.sort_unstable();
+        match groups.iter_mut().find(|group| group.dark == dark) {
+            Some(group) => group.opens.push(&line.open),
+            None => groups.push(Group { opens: vec![&line.open], dark }),
+        }
+    }
+    groups
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn line(open: &str, hides: &[&str]) -> HiddenLine {
+        HiddenLine { open: open.into(), hides: hides.iter().map(|name| (*name).to_owned()).collect() }
+    }
+
+    fn shown(lines: &[HiddenLine]) -> String {
+        let mut out = String::new();
+        hidden(&mut out, lines, Screen::PLAIN);
+        out
+    }
+
+    #[test]
+    fn opens_that_hide_the_same_are_told_together() {
+        let lines = [
+            line("a", &["b", "c"]),
+            line("b", &["a", "c"]),
+            line("c", &["a", "b"]),
+            line("d", &[]),
+            line("e", &["f"]),
+        ];
+        assert_eq!(
+            shown(&lines),
+            "\nWhat an open would hide\n  • An open at any of a, b, c hides the others of these.\n  • An open at e \
+             hides: f\n"
+        );
+        assert_eq!(
+            shown(&[line("a", &["b", "c"]), line("b", &["a", "c"])]),
+            "\nWhat an open would hide\n  • An open at any of a, b hides the others of these, and: c\n"
+        );
+        assert!(shown(&[line("a", &[])]).contains("Nothing: every other segment"));
+    }
+}
