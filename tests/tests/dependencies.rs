@@ -148,7 +148,8 @@ fn no_dependency_asks_for_a_newer_rust() {
     let manifest: toml::Table = fs::read_to_string(format!("{ROOT}/Cargo.toml")).unwrap().parse().unwrap();
     let ours = version(manifest["workspace"]["package"]["rust-version"].as_str().unwrap());
     let packages = packages();
-    let asking: Vec<_> = packages.iter().filter_map(|p| Some((name(p), p["rust_version"].as_str()?))).collect();
+    let asking: Vec<_> =
+        packages.iter().filter_map(|p| Some((name(p), p["rust_version"].as_str()?))).collect();
     assert!(asking.len() > 50, "most crates say what they need");
     for (name, theirs) in asking {
         let mut theirs = version(theirs);

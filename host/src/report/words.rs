@@ -164,14 +164,38 @@ pub fn in_short(sweep: &Sweep) -> String {
     format!("{serial}: {} {}: {}", mark(word), verdict(word), headline(&sweep.into()))
 }
 
-/// The first findings, the rest counted.
+/// The first findings, the rest counted. Faults that stand on the same evidence are one finding: either of them or
+/// both, and not each by itself.
 fn findings(faults: &[Fault]) -> String {
     const NAMED: usize = 3;
-    let mut named: Vec<String> = faults.iter().take(NAMED).map(finding).collect();
-    if faults.len() > NAMED {
-        named.push(format!("{} more below", faults.len() - NAMED));
+    let (first, rest) = faults.split_at(faults.len().min(NAMED));
+    let mut named = Vec::new();
+    for (i, fault) in first.iter().enumerate() {
+        let same = |other: &&Fault| fault.alternative.is_some() && other.alternative == fault.alternative;
+        if first[..i].iter().any(|earlier| same(&earlier)) {
+            continue;
+        }
+        let others: Vec<_> = first[i + 1..].iter().filter(same).map(finding).collect();
+        named.push(match others.as_slice() {
+            [] => finding(fault),
+            [other] => format!("either or both of these: {}, {other}", finding(fault)),
+            others => format!("one or more of these: {}, {}", finding(fault), others.join(", ")),
+        });
+    }
+    if !rest.is_empty() {
+        named.push(format!("{} more below", rest.len()));
     }
     named.join("; ")
+}
+
+/// Why rows are not proven, one line each: name and reason.
+pub fn reasons(judgement: &Judgement) -> Vec<String> {
+    let segments = judgement.segments.iter().map(|row| (&row.name, &row.reason));
+    let isolation = judgement.isolation.iter().map(|row| (&row.name, &row.reason));
+    segments
+        .chain(isolation)
+        .filter_map(|(name, reason)| Some(format!("{name}: {}", sentence(reason.as_ref()?))))
+        .collect()
 }
 
 /// Advice as running text: cause, repair and caution, each a sentence.
@@ -282,6 +306,23 @@ mod tests {
         assert_eq!(probability(0.994), "over 99\u{a0}%");
         assert_eq!(probability(0.0), "under 1\u{a0}%");
         assert_eq!(probability(f64::NAN), "under 1\u{a0}%");
+    }
+
+    #[test]
+    fn alternatives_are_headlined_as_either_or_both() {
+        let mut faults = sample::several().judgement.faults;
+        faults.truncate(3);
+        let each = |i: usize| finding(&faults[i]);
+        let (a, b, c) = (each(0), each(1), each(2));
+        assert_eq!(findings(&faults), format!("{a}; {b}; {c}"));
+        faults[0].alternative = Some(0);
+        faults[2].alternative = Some(0);
+        assert_eq!(findings(&faults), format!("either or both of these: {a}, {c}; {b}"));
+        faults[1].alternative = Some(0);
+        assert_eq!(findings(&faults), format!("one or more of these: {a}, {b}, {c}"));
+        faults[2].alternative = Some(1);
+        faults.truncate(1);
+        assert_eq!(findings(&faults), a, "alone it is no alternative");
     }
 
     #[test]

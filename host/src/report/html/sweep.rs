@@ -50,6 +50,8 @@ pub fn sweep(sweep: &Sweep, board: &Board) -> String {
         (part("Readings", &html! {
             (segments(&sweep.judgement.segments, board))
             @if !sweep.judgement.isolation.is_empty() { (isolation(&sweep.judgement.isolation)) }
+            @let reasons = words::reasons(&sweep.judgement);
+            @if !reasons.is_empty() { h3 { "Why not proven" } ul { @for reason in reasons { li { (reason) } } } }
         }))
         (part("Checks", &checks(sweep)))
         (part("Cautions", &cautions()))

@@ -34,6 +34,7 @@ pub fn sweep(sweep: &Sweep, screen: Screen) -> String {
     }
     segments(&mut out, &sweep.judgement.segments, screen);
     isolation(&mut out, &sweep.judgement.isolation, screen);
+    reasons(&mut out, sweep, screen);
     faults(&mut out, words::booked(sweep), screen);
     notes(&mut out, &sweep.judgement.notes, screen);
     bench(&mut out, sweep, screen);
@@ -116,6 +117,17 @@ fn isolation(out: &mut String, rows: &[IsolationRow], screen: Screen) {
         })
         .collect();
     table(out, screen, &COLUMNS, &cells);
+}
+
+fn reasons(out: &mut String, sweep: &Sweep, screen: Screen) {
+    let reasons = words::reasons(&sweep.judgement);
+    if reasons.is_empty() {
+        return;
+    }
+    heading(out, "Why not proven", screen);
+    for reason in reasons {
+        paragraph(out, "  ? ", &reason, screen.width);
+    }
 }
 
 fn faults(out: &mut String, faults: &[Fault], screen: Screen) {
