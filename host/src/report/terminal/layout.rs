@@ -131,9 +131,11 @@ fn squeeze(mut widths: Vec<usize>, gives: impl Fn(usize) -> bool, room: usize) -
     widths
 }
 
-/// A cell's lines: wrapped, and cut where even that is too long.
+/// A cell's lines: wrapped, and cut where even that is too long. A figure too wide for its column is broken at its
+/// no-break blanks, never inside its digits.
 fn lines_of(text: &str, width: usize) -> Vec<String> {
-    let mut lines = wrap(text, width);
+    let glued = text.split(' ').all(|word| word.width() <= width);
+    let mut lines = if glued { wrap(text, width) } else { wrap(&text.replace('\u{a0}', " "), width) };
     if lines.len() > LINES {
         let rest = lines[LINES - 1..].join(" ");
         lines.truncate(LINES - 1);
@@ -145,6 +147,12 @@ fn lines_of(text: &str, width: usize) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_figure_is_never_broken_inside_its_digits() {
+        assert_eq!(lines_of("7.567\u{a0}±\u{a0}0.015\u{a0}mΩ", 12), ["7.567 ±", "0.015 mΩ"]);
+        assert_eq!(lines_of("7.567\u{a0}±\u{a0}0.015\u{a0}mΩ", 18), ["7.567 ± 0.015 mΩ"]);
+    }
 
     #[test]
     fn names_give_way_before_figures() {
