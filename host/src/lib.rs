@@ -20,6 +20,11 @@ pub mod fixture;
 
 pub mod check;
 pub mod meter;
+
+pub mod role;
+
+pub mod raw;
+
 pub mod plan;
 pub mod verdict;
 

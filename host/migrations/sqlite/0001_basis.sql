@@ -1,30 +1,41 @@
--- What a sweep stands on: the files it was judged by, and the names people ask for.
+-- What a measurement stands on: the files its plan was compiled from, and the names people ask for.
 
--- "CwRc": marks the file as a record store, so that another program's database is not taken for one.
-PRAGMA application_id = 1131893347;
+-- "CwRe": marks the file as a record store, so that another program's database is not taken for one.
+PRAGMA application_id = 1131893349;
 
--- A board file, by its content. A changed file is another board; old sweeps keep the one they were judged by.
+-- A board file, by its content. A changed file is another board; old measurements keep the one they were made with.
 CREATE TABLE board (
     board_hash TEXT NOT NULL PRIMARY KEY,   -- SHA-256 of the file's bytes, lower-case hex
     name       TEXT NOT NULL,               -- as written in the file
     revision   TEXT NOT NULL,               -- as written in the file
-    source     TEXT NOT NULL                -- the file's text, so that the sweep can be judged again
+    source     TEXT NOT NULL                -- the file's text, so that a measurement can be judged again
 ) WITHOUT ROWID;
 
 -- A fixture file, by its content. It names its board by path, so one fixture text may stand with several board
--- texts: the pair is kept with each sweep, not here.
+-- texts: the pair is kept with each measurement, not here.
 CREATE TABLE fixture (
     fixture_hash TEXT NOT NULL PRIMARY KEY, -- SHA-256 of the file's bytes, lower-case hex
     name         TEXT NOT NULL,             -- as written in the file
     source       TEXT NOT NULL              -- the file's text
 ) WITHOUT ROWID;
 
--- Units received together. Which units belong to it follows from their sweeps.
+-- Units received together. Which units belong to it follows from their measurements.
 CREATE TABLE lot (
     lot TEXT NOT NULL PRIMARY KEY           -- its name
 ) WITHOUT ROWID;
 
--- One physical board. It comes into being with its first sweep.
+-- One physical board. It comes into being with its first measurement.
 CREATE TABLE unit (
-    serial TEXT NOT NULL PRIMARY KEY        -- serial number, as scanned or typed
+    serial TEXT NOT NULL PRIMARY KEY        -- serial number, in Unicode's normal form C
+) WITHOUT ROWID;
+
+-- Whose store this is, where it is not an ordinary one: 'demo' for what the demo made and may clear away.
+CREATE TABLE mark (
+    mark TEXT NOT NULL PRIMARY KEY
+) WITHOUT ROWID;
+
+-- Sweeps that lay in a file beside the store because it was locked, and have been taken in. The name keeps one from
+-- being taken in twice, should the program end before the file is removed.
+CREATE TABLE taken_in (
+    file TEXT NOT NULL PRIMARY KEY          -- name of the file, without its folder
 ) WITHOUT ROWID;

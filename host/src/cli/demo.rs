@@ -116,9 +116,9 @@ fn lot() -> Vec<Unit> {
 pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
     let folder = args.out;
     fs::create_dir_all(&folder).map_err(|error| Failure::Write { path: folder.clone(), error })?;
-    let records = match store {
-        Some(path) => records::open(Some(path))?,
-        None => fresh_records(&folder)?,
+    let (records, is_own) = match store {
+        Some(path) => (records::open(Some(path))?, false),
+        None => (fresh_records(&folder)?, true),
     };
     let beds = BEDS
         .iter()
@@ -155,12 +155,13 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     }
     let index = folder.join("index.html");
     write(&records, &index, &html::lot(&summary, |serial| Some(unit_page(serial))))?;
+    let store = if is_own { rename_records(records, &folder)? } else { records.path().to_owned() };
     output.text(&terminal::lot(&summary, output.screen()))?;
     output.text(&format!(
         "\nInvented units on a modelled bench; {} sweeps. Open the report: {}\nLook one up: copperwalk --records {} unit {}",
         units.len() + units.iter().filter(|unit| unit.repair.is_some()).count(),
         shown(&index),
-        shown(records.path()),
+        shown(&store),
         summary.units.first().map(|unit| unit.serial.as_str()).unwrap_or("SN"),
     ))?;
     Ok(Status::Pass)
@@ -201,19 +202,38 @@ fn sweep_page(serial: &str, id: SweepId) -> String {
     format!("{}-sweep-{id}.html", report::file_stem(serial))
 }
 
-/// The demo's own store begins empty each time; a store of the user's is only ever added to.
+/// Marks a store that the demo made and may clear away.
+const MARK: &str = "demo";
+
+/// The demo's own store begins empty each time; any other is left alone. It is cleared away only after it is known to
+/// be the demo's, and made whole under another name first, so that several demos in one folder each find the one or
+/// the other, and each goes on with the store it opened.
 fn fresh_records(folder: &Path) -> Result<Records, Failure> {
     let path = folder.join("records.sqlite");
-    for suffix in ["", "-wal", "-shm"] {
-        let file = folder.join(format!("records.sqlite{suffix}"));
-        match fs::remove_file(&file) {
-            Err(error) if error.kind() != std::io::ErrorKind::NotFound => {
-                return Err(Failure::Write { path: file, error });
-            }
-            _ => {}
+    if path.symlink_metadata().is_ok() {
+        let records = Records::open_to_read(&path)?;
+        if !records.is_marked(MARK)? {
+            return Err(Failure::NotTheDemos { path });
         }
     }
-    Ok(Records::open(&path)?)
+    let own = folder.join(format!("records-{}.sqlite", std::process::id()));
+    let records = Records::open(&own)?;
+    records.mark(MARK)?;
+    Ok(records)
+}
+
+/// Gives the demo's finished store its usual name, in place of the one an earlier demo left; says where it lies.
+fn rename_records(records: Records, folder: &Path) -> Result<PathBuf, Failure> {
+    let own = records.path().to_owned();
+    // Closing leaves one file.
+    drop(records);
+    let path = folder.join("records.sqlite");
+    // Somebody has the earlier one open: let them, and leave this one under its own name.
+    if ["-wal", "-shm"].iter().any(|ending| folder.join(format!("records.sqlite{ending}")).exists()) {
+        return Ok(own);
+    }
+    fs::rename(&own, &path).map_err(|error| Failure::Write { path: path.clone(), error })?;
+    Ok(path)
 }
 
 fn progress_bar(units: usize) -> ProgressBar {

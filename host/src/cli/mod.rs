@@ -8,6 +8,8 @@ mod deliver;
 mod demo;
 mod form;
 mod interrupt;
+mod keep;
+mod list;
 mod output;
 mod plan;
 mod progress;
@@ -75,6 +77,14 @@ enum Command {
     Note(records::NoteArgs),
     /// Write down a repair of a unit.
     Repair(records::RepairArgs),
+    /// Declare a sweep void: it stays in the records, and counts no more.
+    Void(records::VoidArgs),
+    /// List the units in the records.
+    Units(list::Args),
+    /// List the lots in the records.
+    Lots(list::Args),
+    /// Check, save or restore the record store itself.
+    Records(keep::Args),
 }
 
 /// How a command ended.
@@ -138,6 +148,22 @@ enum Failure {
     /// Standard output.
     #[error("standard output: {0}; check where it leads, and the free space there")]
     Output(#[from] std::io::Error),
+    /// A repair at a place that the unit's board does not have.
+    #[error("board {board:?} has no segment or point {place:?}; {}", store::meant(near))]
+    NoSuchPlace {
+        /// As given.
+        place: String,
+        /// The board of the unit's latest sweep.
+        board: String,
+        /// Names that look like it.
+        near: Vec<String>,
+    },
+    /// A store in the demo's place that the demo did not make.
+    #[error("{} was not made by the demo and is left as it is; name another folder with --out", shown(path))]
+    NotTheDemos {
+        /// The store.
+        path: PathBuf,
+    },
     /// Several of these.
     #[error("{} failures", .0.len())]
     Several(Vec<Failure>),
@@ -245,6 +271,10 @@ pub fn main() -> ExitCode {
         Command::Lot(command) => records::lot(command, args.records, &mut output),
         Command::Note(command) => records::note(command, args.records, &mut output),
         Command::Repair(command) => records::repair(command, args.records, &mut output),
+        Command::Void(command) => records::void(command, args.records, &mut output),
+        Command::Units(command) => list::units(command, args.records, &mut output),
+        Command::Lots(command) => list::lots(command, args.records, &mut output),
+        Command::Records(command) => keep::run(command, args.records, &mut output),
     };
     let status = done.unwrap_or_else(|failure| {
         failure.complain();

@@ -5,10 +5,11 @@ use std::path::PathBuf;
 use super::{
     Failure, Status,
     form::{Form, Views},
-    output::Output,
+    output::{Output, complain},
 };
 use crate::{
-    records::{self, Records, text},
+    board,
+    records::{self, Records, SweepId, text},
     report::{csv, html, json, terminal},
 };
 
@@ -55,9 +56,22 @@ pub struct RepairArgs {
     text: String,
 }
 
+#[derive(clap::Args)]
+pub struct VoidArgs {
+    /// Serial number.
+    #[arg(value_name = "SN")]
+    serial: String,
+    /// Number of the sweep, as `copperwalk unit` shows it.
+    #[arg(long, value_name = "N")]
+    sweep: i64,
+    /// Why it says nothing about the unit.
+    #[arg(long, value_name = "TEXT")]
+    because: String,
+}
+
 pub fn unit(args: UnitArgs, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
     let serial = text::serial(&args.serial)?;
-    let records = open(store)?;
+    let records = open_to_read(store)?;
     let form = args.form.ready(records.path())?;
     let history = records.unit(&serial)?;
     let failures = form.show(
@@ -74,7 +88,7 @@ pub fn unit(args: UnitArgs, store: Option<PathBuf>, output: &mut Output) -> Resu
 
 pub fn lot(args: LotArgs, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
     let name = text::lot(&args.lot)?;
-    let records = open(store)?;
+    let records = open_to_read(store)?;
     let form = args.form.ready(records.path())?;
     let summary = records.lot(&name)?;
     let failures = form.show(
@@ -98,14 +112,52 @@ pub fn note(args: NoteArgs, store: Option<PathBuf>, output: &mut Output) -> Resu
 
 pub fn repair(args: RepairArgs, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
     let serial = text::serial(&args.serial)?;
-    open(store)?.repair(&serial, now_us(), &args.place, &args.action, &args.text)?;
+    let records = open(store)?;
+    let place = placed(&records, &serial, &args.place)?;
+    records.repair(&serial, now_us(), &place, &args.action, &args.text)?;
     output.text("written down; sweep the unit again to prove the repair")?;
     Ok(Status::Pass)
 }
 
-/// Opens the store that the arguments and the environment name.
+pub fn void(args: VoidArgs, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
+    let serial = text::serial(&args.serial)?;
+    open(store)?.void(&serial, SweepId(args.sweep), now_us(), &args.because)?;
+    output.text(&format!("written down; sweep {} counts as void from now on", args.sweep))?;
+    Ok(Status::Pass)
+}
+
+/// The place of a repair as the files of the unit's latest sweep name it: a segment, a point, or two points.
+fn placed(records: &Records, serial: &str, place: &str) -> Result<String, Failure> {
+    let history = records.unit(serial)?;
+    let Some(latest) = history.sweeps().next_back() else { return Ok(place.into()) };
+    let files = records.files(latest.id)?;
+    let board = board::parse("board.toml", &files.board)?;
+    let is_point = |name: &str| board.point_named(name).is_some();
+    let known = board.segment_named(place).is_some()
+        || is_point(place)
+        || place.split_once('~').is_some_and(|(a, b)| a != b && is_point(a) && is_point(b));
+    if known {
+        return Ok(place.into());
+    }
+    let names = board.segments.iter().map(|segment| &segment.name);
+    let names = names.chain(board.points.iter().map(|point| &point.name));
+    Err(Failure::NoSuchPlace {
+        place: place.into(),
+        board: latest.basis.board.clone(),
+        near: records::near(place, names.cloned().collect()),
+    })
+}
+
+/// Opens the store that the arguments and the environment name, to write to; says what else that did.
 pub fn open(store: Option<PathBuf>) -> Result<Records, Failure> {
-    Ok(Records::open(&records::path(store)?)?)
+    let records = Records::open(&records::path(store)?)?;
+    records.news().iter().for_each(|news| complain(news));
+    Ok(records)
+}
+
+/// Opens the same to read only.
+pub fn open_to_read(store: Option<PathBuf>) -> Result<Records, Failure> {
+    Ok(Records::open_to_read(&records::path(store)?)?)
 }
 
 /// Now, microseconds since 1970-01-01 UTC.

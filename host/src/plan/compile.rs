@@ -13,6 +13,7 @@ use super::{
 use crate::{
     board::{Board, PointId, SegmentId, StateId},
     fixture::Fixture,
+    raw::{self, RawError},
 };
 
 /// Above this a path is not worth load current before somebody has looked at it, ohm.
@@ -21,6 +22,9 @@ const GATE_CEILING_OHMS: f64 = 12.0;
 /// What no plan can be made for. Fixture files are checked for all of it; a plan says it again rather than skip.
 #[derive(Debug, PartialEq, Eq, thiserror::Error)]
 pub enum PlanError {
+    /// More names than the format of raw codes can number.
+    #[error("the shots cannot be written down: {0}")]
+    Raw(#[from] RawError),
     /// A supply terminal without both pins.
     #[error("the supply terminal \"{0}\" needs a force pin and a sense pin for the residual-voltage check")]
     Terminal(String),
@@ -96,7 +100,7 @@ pub fn compile(fixture: &Fixture, sampling: Sampling) -> Result<Plan, PlanError>
         .enumerate()
         .map(|(at, wanted)| stage(fixture, sampling, StateId(at), wanted))
         .collect::<Result<Vec<_>, _>>()?;
-    Ok(Plan { sampling, hash: hash(&stages), stages })
+    Ok(Plan { sampling, hash: hash(fixture, &stages)?, stages })
 }
 
 /// Every segment that conducts in some state.
@@ -276,11 +280,17 @@ fn insulated_ends(
     }
 }
 
-fn hash(stages: &[Stage]) -> String {
+/// SHA-256 over the stages' states and their shots in the frozen format that records keep them in.
+fn hash(fixture: &Fixture, stages: &[Stage]) -> Result<String, PlanError> {
     let mut hasher = Sha256::new();
     for stage in stages {
-        // The debug form spells out every field; two plans that differ anywhere differ there.
-        hasher.update(format!("{stage:?}"));
+        let shots = stage.legs.iter().flat_map(|leg| &leg.shots);
+        let bytes = raw::shots(fixture, shots.map(|planned| (&planned.role, &planned.shot)))?;
+        let state = &fixture.board.states[stage.state.0].name;
+        for part in [state.as_bytes(), &bytes] {
+            hasher.update((part.len() as u64).to_le_bytes());
+            hasher.update(part);
+        }
     }
-    hasher.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
+    Ok(hasher.finalize().iter().map(|byte| format!("{byte:02x}")).collect())
 }

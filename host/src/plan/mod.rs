@@ -10,16 +10,15 @@ mod compile;
 mod figures;
 pub mod forest;
 mod hidden;
-mod role;
 pub mod stretch;
 
 use copperwalk_wire::Shot;
 
+pub use crate::role::Role;
 pub use aim::Sampling;
 pub use compile::{PlanError, bulk_behind, compile, expected_ohms, gate_ohms};
 pub use figures::{Figures, WalkFigures, closures, figures};
 pub use hidden::{Hidden, hidden};
-pub use role::Role;
 pub use stretch::Stretch;
 
 use crate::board::StateId;

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 
 use super::summary::SweepId;
 use super::text::TextError;
+use crate::raw::RawError;
 
 /// Why the record store could not do as asked.
 #[derive(Debug, thiserror::Error)]
@@ -27,6 +28,48 @@ pub enum Error {
         path: PathBuf,
         /// What the system says.
         reason: String,
+    },
+    /// No file where a store was to be read.
+    #[error(
+        "there are no records at {}; see that --records or {} names the right file",
+        path.display(),
+        super::path::VARIABLE
+    )]
+    Missing {
+        /// The store.
+        path: PathBuf,
+    },
+    /// A folder, or something that is no file at all.
+    #[error(
+        "{} is {}, not a file; name a file with --records PATH",
+        path.display(),
+        if *is_folder { "a folder" } else { "a pipe, a socket or a device" }
+    )]
+    NotPlain {
+        /// What was named.
+        path: PathBuf,
+        /// A folder?
+        is_folder: bool,
+    },
+    /// Kept by a trial version.
+    #[error(
+        "the records in {} were kept by a trial version before the first release, in a layout that was given up; the \
+         file was left as it is: read it with that version, and begin a new store with --records PATH",
+        path.display()
+    )]
+    Trial {
+        /// The store.
+        path: PathBuf,
+    },
+    /// The latest records are in a write-ahead file that cannot be read where it lies.
+    #[error(
+        "the latest records of {} are still in the file beside it that ends in -wal, which can be read only where \
+         files may be made: copy both to such a folder",
+        path.display()
+    )]
+    Waiting {
+        /// The store.
+        path: PathBuf,
     },
     /// A file, but no record store.
     #[error(
@@ -117,18 +160,109 @@ pub enum Error {
     /// A serial number, a lot, a note … that cannot be kept.
     #[error(transparent)]
     Text(#[from] TextError),
-    /// Raw codes in a layout of another version.
+    /// Raw codes that cannot be understood although they are as they were written.
     #[error(
-        "the raw codes of sweep {sweep} have layout {found}, this program reads layout {known}: its values and \
-         verdicts stand, only judging it again takes the copperwalk that stored it"
+        "the raw codes of sweep {sweep} in the records at {} cannot be read: {error}; its values and verdicts stand",
+        path.display()
     )]
-    RawLayout {
+    Raw {
+        /// The store.
+        path: PathBuf,
         /// The sweep.
         sweep: SweepId,
-        /// Layout it was stored in.
-        found: i64,
-        /// Layout of this program.
-        known: i64,
+        /// Why not.
+        error: RawError,
+    },
+    /// Board and fixture files that this program no longer reads.
+    #[error(
+        "board {board:?} and fixture {fixture:?} as kept in the records at {} are not read by this program: {problems}",
+        path.display()
+    )]
+    OldFiles {
+        /// The store.
+        path: PathBuf,
+        /// Name of the board.
+        board: String,
+        /// Name of the fixture.
+        fixture: String,
+        /// What is wrong with them.
+        problems: String,
+    },
+    /// A row or a text that does not fit its digest.
+    #[error(
+        "{what} in the records at {} is not as it was written, so it is not shown; `copperwalk records check` names \
+         everything that is wrong, and a copy made by `copperwalk records save` may still have it whole",
+        path.display()
+    )]
+    Altered {
+        /// The store.
+        path: PathBuf,
+        /// What was altered.
+        what: String,
+    },
+    /// A copy with something wrong in it.
+    #[error(
+        "{} is not restored: {wrong} things in it are not as they were written; \
+         `copperwalk --records {} records check` names them",
+        path.display(), path.display()
+    )]
+    UnsoundCopy {
+        /// The copy.
+        path: PathBuf,
+        /// How many.
+        wrong: usize,
+    },
+    /// Something is where a new file was to be made.
+    #[error("{} exists and is never written over; name another file, or put it aside first", path.display())]
+    Exists {
+        /// The file.
+        path: PathBuf,
+    },
+    /// A sweep that is not of the unit it was said to be of.
+    #[error("unit {serial:?} has no sweep {id} in the records at {}; {}", path.display(), numbered(known))]
+    NotOfUnit {
+        /// The store.
+        path: PathBuf,
+        /// The unit.
+        serial: String,
+        /// What was asked for.
+        id: SweepId,
+        /// The unit's sweeps.
+        known: Vec<SweepId>,
+    },
+    /// A sweep that was declared void before.
+    #[error("sweep {id} is declared void already, because: {because}; `copperwalk note` adds to that")]
+    AlreadyVoid {
+        /// The sweep.
+        id: SweepId,
+        /// The reason given then.
+        because: String,
+    },
+    /// The store was locked, and the sweep lies in a file beside it.
+    #[error(
+        "{} stayed locked by another program for {} s, so the sweep was put into {}: it is whole, and goes into the \
+         records by itself the next time something is written to them",
+        path.display(),
+        super::open::PATIENCE.as_secs(),
+        file.display()
+    )]
+    Aside {
+        /// The store.
+        path: PathBuf,
+        /// The file beside it.
+        file: PathBuf,
+    },
+    /// The store was locked, and no file could be made beside it.
+    #[error(
+        "{} stayed locked by another program and the sweep could not be put beside it ({error}): it is lost; sweep the \
+         unit again",
+        path.display()
+    )]
+    Lost {
+        /// The store.
+        path: PathBuf,
+        /// Why not.
+        error: Box<Error>,
     },
     /// The database refused for a reason that is none of the above.
     #[error("the record store {} refused: {reason}; nothing was written", path.display())]
@@ -141,12 +275,21 @@ pub enum Error {
 }
 
 /// `did you mean "A-1" or "A-2"?`, or what to do when nothing looks alike.
-fn meant(near: &[String]) -> String {
+pub fn meant(near: &[String]) -> String {
     let quoted: Vec<String> = near.iter().map(|name| format!("{name:?}")).collect();
     match quoted.split_last() {
         None => "see that it is spelt as it was, and that --records names the right file".into(),
         Some((only, [])) => format!("did you mean {only}?"),
         Some((last, others)) => format!("did you mean {} or {last}?", others.join(", ")),
+    }
+}
+
+/// Which sweeps a unit has.
+fn numbered(known: &[SweepId]) -> String {
+    let numbers: Vec<String> = known.iter().map(ToString::to_string).collect();
+    match numbers.as_slice() {
+        [only] => format!("its only sweep is {only}"),
+        _ => format!("its sweeps are {}", numbers.join(", ")),
     }
 }
 

@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, HashMap};
 use sqlx::Row as _;
 
 use super::database::Row;
-use super::near;
+use super::near::near;
 use super::rows::{class_word, whole, word};
 use super::summary::{Counts, LotLine, LotSummary, ParetoRow, Place, SweepId, UnitLine, UnitState};
 use super::{Error, Store, text};
@@ -25,16 +25,24 @@ macro_rules! scope {
     ($serials:literal) => {
         Scope {
             sweeps: concat!(
-                "SELECT sweep_id, serial, lot, name, revision, started_us, verdict
-                 FROM sweep JOIN board USING (board_hash) WHERE serial IN (",
+                "SELECT measurement_id, serial, lot, name, revision, started_us,
+                        CASE WHEN correction_id IS NULL THEN verdict ELSE 'void' END AS verdict
+                 FROM (SELECT measurement_id, serial, lot, board_hash, started_us, entry FROM measurement
+                       WHERE serial IN (",
                 $serials,
-                ") ORDER BY sweep_id"
+                ")) JOIN board USING (board_hash)
+                 JOIN (SELECT measurement_id, max(judgement_id) AS judgement_id FROM judgement
+                       GROUP BY measurement_id) USING (measurement_id)
+                 JOIN (SELECT judgement_id, verdict FROM judgement) USING (judgement_id)
+                 LEFT JOIN (SELECT correction_id, measurement_id FROM correction) USING (measurement_id)
+                 ORDER BY measurement_id"
             ),
             faults: concat!(
-                "SELECT sweep_id, place, class, probability FROM fault
-                 WHERE sweep_id IN (SELECT sweep_id FROM sweep WHERE serial IN (",
+                "SELECT measurement_id, place, class, probability FROM fault
+                 JOIN (SELECT measurement_id, max(judgement_id) AS judgement_id FROM judgement
+                       WHERE measurement_id IN (SELECT measurement_id FROM measurement WHERE serial IN (",
                 $serials,
-                ")) ORDER BY sweep_id, line"
+                ")) GROUP BY measurement_id) USING (judgement_id) ORDER BY judgement_id, line"
             ),
             repairs: concat!(
                 "SELECT serial, count(*) AS repairs FROM repair WHERE serial IN (",
@@ -46,7 +54,7 @@ macro_rules! scope {
 }
 
 /// Every unit that was ever swept under a lot; those that went to another since are sorted out by [`fold`]'s caller.
-const OF_LOT: Scope = scope!("SELECT serial FROM sweep WHERE lot = $1");
+const OF_LOT: Scope = scope!("SELECT serial FROM measurement WHERE lot = $1");
 /// Every unit; the parameter is there so that both scopes are asked alike.
 const ALL: Scope = scope!("SELECT serial FROM unit WHERE serial <> $1");
 
@@ -124,7 +132,7 @@ impl Store {
             let mut connection = self.pool.acquire().await?;
             let sweeps = sqlx::query(scope.sweeps).bind(parameter).try_map(|row: Row| {
                 Ok(Glance {
-                    id: row.try_get("sweep_id")?,
+                    id: row.try_get("measurement_id")?,
                     serial: row.try_get("serial")?,
                     lot: row.try_get("lot")?,
                     board: row.try_get("name")?,
@@ -138,7 +146,7 @@ impl Store {
             for row in &sqlx::query(scope.faults).bind(parameter).fetch_all(&mut *connection).await? {
                 let place = Place { place: row.try_get("place")?, class: word(row, "class")? };
                 let shown = Shown { place, probability: row.try_get("probability")? };
-                faults.entry(row.try_get("sweep_id")?).or_default().push(shown);
+                faults.entry(row.try_get("measurement_id")?).or_default().push(shown);
             }
             let mut repairs = HashMap::<String, u32>::new();
             for row in &sqlx::query(scope.repairs).bind(parameter).fetch_all(&mut *connection).await? {
@@ -155,7 +163,7 @@ impl Store {
         }
         match sqlx::query_scalar("SELECT lot FROM lot ORDER BY lot").fetch_all(&self.pool).await {
             Ok(known) => {
-                Error::UnknownLot { path: self.path.clone(), lot: lot.into(), near: near::near(lot, known) }
+                Error::UnknownLot { path: self.path.clone(), lot: lot.into(), near: near(lot, known) }
             }
             Err(error) => self.said(&error),
         }

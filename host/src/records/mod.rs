@@ -2,8 +2,12 @@
 //! per sweep, on the disk before the result is shown.
 //!
 //! Read in this order: [`summary`] (what the store answers), `host/migrations/` (the tables, column by column),
-//! `open` (what may be opened), `write`, `history` (one unit), `lot` (many units). `rows` and `raw` turn values into
-//! columns and bytes; [`text`] says what people may type; [`path()`] where the file lies.
+//! `open` (what may be opened, and how), `head` and `judgement` (a measurement's row, a judgement with its lists), `write`
+//! (a sweep in one transaction), `stored` (whole sweeps again), `history` (one unit), `lot` (many units), `logbook`
+//! (what people write down). `digest` and `check` see to it that an altered row does not pass; `copy` saves and
+//! restores; `aside` keeps what a locked store could not take. `rows`, `list` and `value` turn values into columns, `raw`
+//! codes into bytes; `files` are the texts a sweep stands on; [`text`] says what people may type; [`path()`] where the
+//! store lies.
 //!
 //! [`Store`] is the store for asynchronous callers. [`Records`] is the same for the command line.
 //!
@@ -16,17 +20,28 @@
 //! # Ok(()) }
 //! ```
 
+mod aside;
+mod check;
+mod copy;
 mod database;
+mod digest;
 mod error;
+mod files;
+mod head;
 mod history;
+mod judgement;
+mod list;
+mod logbook;
 mod lot;
 mod near;
 mod open;
 mod path;
 mod raw;
 mod rows;
+mod stored;
 pub mod summary;
 pub mod text;
+mod value;
 mod write;
 
 #[cfg(test)]
@@ -35,32 +50,41 @@ mod sample;
 mod tests;
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
+use sqlx::pool::PoolConnection;
 use sqlx::sqlite::SqliteConnectOptions;
 use tokio::runtime::{Builder, Runtime};
 
-pub use error::Error;
+pub use check::Findings;
+pub use error::{Error, meant};
+pub use files::Files;
+pub use near::near;
 pub use path::{VARIABLE, path};
+pub use stored::{Of, Stored};
 pub use summary::SweepId;
 
 use crate::fixture::Fixture;
-use crate::sweep::Sweep;
-use summary::{LotLine, LotSummary, UnitHistory, UnitLine};
+use crate::sweep::{Judgement, Sweep};
+use summary::{LotLine, LotSummary, PastJudgement, UnitHistory, UnitLine};
 
 /// An open record store. Cheap to clone; clones share their connections.
 #[derive(Clone, Debug)]
 pub struct Store {
     path: PathBuf,
     pool: database::Pool,
+    writable: bool,
+    shelf: files::Shelf,
+    news: Arc<[String]>,
 }
 
-/// The files a sweep was judged by, as they were.
-#[derive(Clone, PartialEq, Eq, Debug)]
-pub struct Files {
-    /// Text of the board file.
-    pub board: String,
-    /// Text of the fixture file.
-    pub fixture: String,
+/// Is a row as it was written? `digest` is that of what was read, `kept` the one that stands beside it.
+fn seal(digest: impl FnOnce() -> Vec<u8>, kept: Vec<u8>) -> bool {
+    #[cfg(test)]
+    if tests::UNSEALED.with(std::cell::Cell::get) {
+        return true;
+    }
+    digest() == kept
 }
 
 impl Store {
@@ -73,9 +97,51 @@ impl Store {
     }
 
     async fn open_with(path: &Path, options: SqliteConnectOptions) -> Result<Self, Error> {
+        let mut store = Self::open_alone(path, options).await?;
+        store.news = aside::take_in(&store).await.into();
+        Ok(store)
+    }
+
+    /// Opens for writing, and lets lie what lies beside it.
+    async fn open_alone(path: &Path, options: SqliteConnectOptions) -> Result<Self, Error> {
         let path = open::absolute(path)?;
         let pool = open::open(&path, options).await?;
-        Ok(Self { path, pool })
+        Ok(Self { path, pool, writable: true, shelf: files::Shelf::default(), news: Arc::default() })
+    }
+
+    /// Opens the store at this path to read only. Creates and changes nothing, and needs no leave to write.
+    ///
+    /// # Errors
+    /// No file there, and what [`Store::open`] says.
+    pub async fn open_to_read(path: &Path) -> Result<Self, Error> {
+        let path = open::absolute(path)?;
+        let pool = open::open_to_read(&path).await?;
+        Ok(Self { path, pool, writable: false, shelf: files::Shelf::default(), news: Arc::default() })
+    }
+
+    /// What opening for writing did besides, a sentence each: sweeps that lay in files beside the store.
+    pub fn news(&self) -> &[String] {
+        &self.news
+    }
+
+    /// Does the store bear this mark?
+    pub async fn is_marked(&self, mark: &str) -> Result<bool, Error> {
+        let found: Result<Option<i64>, _> = sqlx::query_scalar("SELECT 1 FROM mark WHERE mark = $1")
+            .bind(mark)
+            .fetch_optional(&self.pool)
+            .await;
+        found.map(|found| found.is_some()).map_err(|error| self.said(&error))
+    }
+
+    /// Marks the store, once and for all.
+    pub async fn mark(&self, mark: &str) -> Result<(), Error> {
+        let mark = sqlx::query("INSERT INTO mark (mark) VALUES ($1) ON CONFLICT DO NOTHING").bind(mark);
+        let mut connection = self.writing().await?;
+        mark.execute(&mut *connection).await.map(drop).map_err(|error| self.said(&error))
+    }
+
+    async fn reading(&self) -> Result<PoolConnection<database::Database>, Error> {
+        self.pool.acquire().await.map_err(|error| self.said(&error))
     }
 
     /// Where it lies; absolute.
@@ -105,20 +171,67 @@ pub struct Records {
 #[allow(missing_docs)] // said once, above
 impl Records {
     pub fn open(path: &Path) -> Result<Self, Error> {
-        let runtime = Builder::new_current_thread()
-            .enable_time()
-            .build()
-            .map_err(|error| Error::Unwritable { path: path.into(), reason: error.to_string() })?;
+        let runtime = runtime(path)?;
         let store = runtime.block_on(Store::open(path))?;
         Ok(Self { runtime, store })
+    }
+
+    pub fn open_to_read(path: &Path) -> Result<Self, Error> {
+        let runtime = runtime(path)?;
+        let store = runtime.block_on(Store::open_to_read(path))?;
+        Ok(Self { runtime, store })
+    }
+
+    pub fn restore(from: &Path, to: &Path) -> Result<Findings, Error> {
+        runtime(to)?.block_on(copy::restore(from, to))
     }
 
     pub fn path(&self) -> &Path {
         self.store.path()
     }
 
+    pub fn news(&self) -> &[String] {
+        self.store.news()
+    }
+
     pub fn store(&self, sweep: &Sweep, fixture: &Fixture) -> Result<SweepId, Error> {
         self.runtime.block_on(self.store.store(sweep, fixture))
+    }
+
+    pub fn keep_judgement(&self, id: SweepId, judgement: &Judgement, made_us: i64) -> Result<(), Error> {
+        self.runtime.block_on(self.store.keep_judgement(id, judgement, made_us))
+    }
+
+    pub fn numbers(&self, of: Of<'_>) -> Result<Vec<SweepId>, Error> {
+        self.runtime.block_on(self.store.numbers(of))
+    }
+
+    pub fn read(&self, ids: &[SweepId]) -> Result<Vec<Result<Stored, Error>>, Error> {
+        self.runtime.block_on(self.store.read(ids))
+    }
+
+    pub fn judgements(&self, id: SweepId) -> Result<Vec<PastJudgement>, Error> {
+        self.runtime.block_on(self.store.judgements(id))
+    }
+
+    pub fn void(&self, serial: &str, id: SweepId, at_us: i64, because: &str) -> Result<(), Error> {
+        self.runtime.block_on(self.store.void(serial, id, at_us, because))
+    }
+
+    pub fn check(&self) -> Result<Findings, Error> {
+        self.runtime.block_on(self.store.check())
+    }
+
+    pub fn save(&self, to: &Path) -> Result<(), Error> {
+        self.runtime.block_on(self.store.save(to))
+    }
+
+    pub fn is_marked(&self, mark: &str) -> Result<bool, Error> {
+        self.runtime.block_on(self.store.is_marked(mark))
+    }
+
+    pub fn mark(&self, mark: &str) -> Result<(), Error> {
+        self.runtime.block_on(self.store.mark(mark))
     }
 
     pub fn note(&self, serial: &str, at_us: i64, text: &str) -> Result<(), Error> {
@@ -159,6 +272,13 @@ impl Records {
     pub fn units(&self) -> Result<Vec<UnitLine>, Error> {
         self.runtime.block_on(self.store.units())
     }
+}
+
+fn runtime(path: &Path) -> Result<Runtime, Error> {
+    Builder::new_current_thread()
+        .enable_time()
+        .build()
+        .map_err(|error| Error::Unwritable { path: path.into(), reason: error.to_string() })
 }
 
 impl Drop for Records {

@@ -1,7 +1,7 @@
 //! Names that look like the one asked for.
 
 /// At most three, the most alike first; ties stay in the order given.
-pub(super) fn near(asked: &str, known: Vec<String>) -> Vec<String> {
+pub fn near(asked: &str, known: Vec<String>) -> Vec<String> {
     // A third of the characters may differ: `A-0012` finds `A-0021`, and `7` does not find `8`.
     let allowed = asked.chars().count() / 3;
     let lower = asked.to_lowercase();

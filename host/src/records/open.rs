@@ -1,4 +1,5 @@
-//! Opening a store: find out what the file is before anything is written to it, then bring its layout up to date.
+//! Opening a store: find out what the file is before anything is written to it, then bring its layout up to date. Or
+//! open it to read only, which changes nothing anywhere and needs leave for nothing but reading.
 //!
 //! Several programs may open one store at once, also one that does not exist yet. SQLite in its write-ahead mode
 //! lets any number read while one writes; a second writer waits.
@@ -8,21 +9,27 @@ use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
-use sqlx::Connection as _;
 use sqlx::migrate::{MigrateError, Migrator};
 use sqlx::sqlite::{SqliteConnectOptions, SqlitePoolOptions, SqliteSynchronous};
+use sqlx::{Connection as _, Row as _};
 
 use super::Error;
-use super::database::{BEGIN, Connection, Pool};
+use super::database::{BEGIN, Connection, Pool, Row};
 
 /// How long to wait for another program's transaction. One sweep takes milliseconds; a backup tool may take seconds.
 pub(super) const PATIENCE: Duration = Duration::from_secs(10);
+
+/// The longest store that SQLite's quick check walks before every opening for writing, byte. It reads about 300 MB a
+/// second, so this is a tenth of a second; a longer store is walked by `records check` only.
+const QUICK_CHECK_BYTES: u64 = 32 << 20;
 
 /// The schema, compiled in.
 static SCHEMA: Migrator = sqlx::migrate!("migrations/sqlite");
 
 /// `application_id` of a record store, set by the first migration.
-const APPLICATION_ID: i32 = 0x4377_5263;
+const APPLICATION_ID: i32 = 0x4377_5265;
+/// The same of stores that trial versions kept, whose layout was given up before the first release.
+const TRIAL_ID: i32 = 0x4377_5263;
 
 /// Opens the store at `path`, which must be absolute; creates it and the folders above it where they are missing.
 pub(super) async fn open(path: &Path, options: SqliteConnectOptions) -> Result<Pool, Error> {
@@ -30,22 +37,14 @@ pub(super) async fn open(path: &Path, options: SqliteConnectOptions) -> Result<P
         std::fs::create_dir_all(folder)
             .map_err(|error| Error::Unwritable { path: path.into(), reason: error.to_string() })?;
     }
-    is_database(path)?;
+    look(path)?;
     let options = options
         .filename(path)
         .create_if_missing(true)
         .foreign_keys(true)
         // A record is on the disk before its result is shown, also through a power cut.
-        .synchronous(SqliteSynchronous::Full)
-        // Rows come from a thread of SQLite's own; a short queue would have the two threads wait in turn.
-        .row_buffer_size(4096);
-    let pool = SqlitePoolOptions::new()
-        .max_connections(4)
-        // A local file: connections neither age nor break.
-        .idle_timeout(None)
-        .max_lifetime(None)
-        .test_before_acquire(false)
-        .connect_lazy_with(options);
+        .synchronous(SqliteSynchronous::Full);
+    let pool = pool(options);
     match prepare(path, &pool).await {
         Ok(()) => Ok(pool),
         Err(error) => {
@@ -55,30 +54,76 @@ pub(super) async fn open(path: &Path, options: SqliteConnectOptions) -> Result<P
     }
 }
 
+/// Opens the store at `path`, which must be absolute, to read only.
+///
+/// SQLite needs two files beside a store in write-ahead mode, also for reading. Where they cannot be made (read-only
+/// media, a folder of somebody else's, a full disk) and nothing is waiting in a write-ahead file, the store is read
+/// as a file that nobody changes: whoever could change it would have had to make those files.
+pub(super) async fn open_to_read(path: &Path) -> Result<Pool, Error> {
+    if !look(path)? {
+        return Err(Error::Missing { path: path.into() });
+    }
+    let options = SqliteConnectOptions::new()
+        .filename(path)
+        .create_if_missing(false)
+        .busy_timeout(PATIENCE)
+        .pragma("query_only", "ON");
+    let shared = pool(options.clone());
+    let error = match layout(path, &shared).await.and_then(|found| known(path, found)) {
+        Ok(_) => return Ok(shared),
+        Err(error) => error,
+    };
+    shared.close().await;
+    if !matches!(error, Error::Unwritable { .. } | Error::Full { .. }) {
+        return Err(error);
+    }
+    if is_filled(&beside(path, "-wal")) {
+        return Err(Error::Waiting { path: path.into() });
+    }
+    let still = pool(options.read_only(true).immutable(true));
+    match layout(path, &still).await.and_then(|found| known(path, found)) {
+        Ok(_) => Ok(still),
+        Err(error) => {
+            still.close().await;
+            Err(error)
+        }
+    }
+}
+
+fn pool(options: SqliteConnectOptions) -> Pool {
+    SqlitePoolOptions::new()
+        .max_connections(4)
+        // A local file: connections neither age nor break.
+        .idle_timeout(None)
+        .max_lifetime(None)
+        .test_before_acquire(false)
+        // Rows come from a thread of SQLite's own; a short queue would have the two threads wait in turn.
+        .connect_lazy_with(options.row_buffer_size(4096))
+}
+
 /// Absolute, so that a name like `:memory:` is a file like any other.
 pub(super) fn absolute(path: &Path) -> Result<PathBuf, Error> {
     std::path::absolute(path)
         .map_err(|error| Error::Unwritable { path: path.into(), reason: error.to_string() })
 }
 
-/// A file that is there must begin like a database, or SQLite might take it for an empty one and write to it; and
-/// it must end with a whole page, or SQLite would read the rest of it as zeros.
+/// Is there a file, and may it be opened? It must be a plain one: to open a pipe or a device may wait for ever. It must
+/// begin like a database, or SQLite might take it for an empty one and write to it; and it must end with a whole
+/// page, or SQLite would read the rest of it as zeros.
 /// Source: sqlite.org/fileformat2.html, "Magic Header String" and "Page Size".
-fn is_database(path: &Path) -> Result<(), Error> {
+fn look(path: &Path) -> Result<bool, Error> {
     let unreadable =
         |error: std::io::Error| Error::Unwritable { path: path.into(), reason: error.to_string() };
-    let mut start = Vec::new();
-    let length = match File::open(path) {
-        Ok(file) => {
-            let length = file.metadata().map_err(unreadable)?.len();
-            file.take(18).read_to_end(&mut start).map_err(unreadable)?;
-            length
-        }
-        Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(()),
+    let length = match path.metadata() {
+        Ok(file) if file.is_file() => file.len(),
+        Ok(file) => return Err(Error::NotPlain { path: path.into(), is_folder: file.is_dir() }),
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(false),
         Err(error) => return Err(unreadable(error)),
     };
+    let mut start = Vec::new();
+    File::open(path).and_then(|file| file.take(18).read_to_end(&mut start)).map_err(unreadable)?;
     if start.is_empty() {
-        return Ok(());
+        return Ok(true);
     }
     let Some(&[high, low]) = start.strip_prefix(b"SQLite format 3\0") else {
         return Err(Error::NotAStore { path: path.into(), reason: "it does not begin like one".into() });
@@ -88,20 +133,25 @@ fn is_database(path: &Path) -> Result<(), Error> {
         bytes => u64::from(bytes),
     };
     // While a write-ahead file is there, a torn end is mended from it.
-    if length.is_multiple_of(page) || beside(path, "-wal").metadata().is_ok_and(|file| file.len() > 0) {
-        return Ok(());
+    if page > 0 && length.is_multiple_of(page) || is_filled(&beside(path, "-wal")) {
+        return Ok(true);
     }
     Err(Error::Damaged { path: path.into(), reason: "it ends in the middle of a page".into() })
 }
 
-/// The name of a file that SQLite keeps beside the store.
-fn beside(path: &Path, ending: &str) -> PathBuf {
+fn is_filled(path: &Path) -> bool {
+    path.metadata().is_ok_and(|file| file.len() > 0)
+}
+
+/// The name of a file that is kept beside the store.
+pub(super) fn beside(path: &Path, ending: &str) -> PathBuf {
     let mut name = path.as_os_str().to_owned();
     name.push(ending);
     name.into()
 }
 
-async fn prepare(path: &Path, pool: &Pool) -> Result<(), Error> {
+/// The layout of the tables in a file; `None` where there are no tables yet.
+async fn layout(path: &Path, pool: &Pool) -> Result<Option<i64>, Error> {
     let of = |error: sqlx::Error| Error::from_database(path, &error);
     let mut connection = pool.acquire().await.map_err(of)?;
     // In this order: whoever sees the tables that another program is just creating also sees whose they are.
@@ -111,26 +161,83 @@ async fn prepare(path: &Path, pool: &Pool) -> Result<(), Error> {
         .map_err(of)?;
     let id: i32 =
         sqlx::query_scalar("PRAGMA application_id").fetch_one(&mut *connection).await.map_err(of)?;
-    let known = SCHEMA.iter().map(|migration| migration.version).max().unwrap_or_default();
-    let found = match (id, tables) {
+    match (id, tables) {
         (APPLICATION_ID, _) => sqlx::query_scalar("SELECT max(version) FROM _sqlx_migrations")
             .fetch_one(&mut *connection)
             .await
-            .map_err(of)?,
-        (0, 0) => 0,
+            .map_err(of),
+        (0, 0) => Ok(None),
+        (TRIAL_ID, _) => Err(Error::Trial { path: path.into() }),
         _ => {
             let reason = "it is the database of another program".into();
-            return Err(Error::NotAStore { path: path.into(), reason });
+            Err(Error::NotAStore { path: path.into(), reason })
         }
-    };
-    if found > known {
-        return Err(Error::Newer { path: path.into(), found, known });
     }
-    if found < known {
+}
+
+/// The newest layout this program knows.
+fn newest() -> i64 {
+    SCHEMA.iter().map(|migration| migration.version).max().unwrap_or_default()
+}
+
+/// A layout to read from: there, and no newer than this program.
+fn known(path: &Path, found: Option<i64>) -> Result<i64, Error> {
+    let Some(found) = found else {
+        return Err(Error::NotAStore { path: path.into(), reason: "it is empty".into() });
+    };
+    if found > newest() {
+        return Err(Error::Newer { path: path.into(), found, known: newest() });
+    }
+    Ok(found)
+}
+
+async fn prepare(path: &Path, pool: &Pool) -> Result<(), Error> {
+    let found = layout(path, pool).await?;
+    let mut connection = pool.acquire().await.map_err(|error| Error::from_database(path, &error))?;
+    if let Some(found) = found {
+        known(path, Some(found))?;
+        sound(path, &mut connection).await?;
+    }
+    if found.unwrap_or_default() < newest() {
         write_ahead(path, &mut connection).await?;
         migrate(path, &mut connection).await?;
     }
     Ok(())
+}
+
+/// Nothing is written to a store that fails its quick check, or whose tables are not as this program made them.
+async fn sound(path: &Path, connection: &mut Connection) -> Result<(), Error> {
+    let of = |error: sqlx::Error| Error::from_database(path, &error);
+    let damaged = |reason| Error::Damaged { path: path.into(), reason };
+    if path.metadata().is_ok_and(|file| file.len() <= QUICK_CHECK_BYTES) {
+        let said: String =
+            sqlx::query_scalar("PRAGMA quick_check(1)").fetch_one(&mut *connection).await.map_err(of)?;
+        if said != "ok" {
+            return Err(damaged(said));
+        }
+    }
+    match altered_schema(connection).await.map_err(of)? {
+        Some(name) => Err(damaged(format!("the definition of {name} is not as this program made it"))),
+        None => Ok(()),
+    }
+}
+
+/// The first table, index or trigger that is not as the migrations made it, if any is not. SQLite keeps the text of
+/// each statement.
+pub(super) async fn altered_schema(connection: &mut Connection) -> Result<Option<String>, sqlx::Error> {
+    let text: String = SCHEMA.iter().map(|migration| migration.sql.as_str()).collect();
+    let pair = |row: Row| Ok((row.try_get::<String, _>(0)?, row.try_get::<String, _>(1)?));
+    let kept = sqlx::query(
+        "SELECT name, sql FROM sqlite_schema WHERE sql IS NOT NULL AND name <> '_sqlx_migrations'",
+    )
+    .try_map(pair)
+    .fetch_all(&mut *connection)
+    .await?;
+    if let Some((name, _)) = kept.iter().find(|(_, sql)| !text.contains(sql.as_str())) {
+        return Ok(Some(name.clone()));
+    }
+    let made = text.lines().filter(|line| line.starts_with("CREATE ")).count();
+    Ok((kept.len() != made).then(|| format!("one of {made} tables, indexes and triggers")))
 }
 
 /// Write-ahead mode stays with the file. Changing to it does not wait for locks by itself, and two programs may be

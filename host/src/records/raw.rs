@@ -1,82 +1,129 @@
-//! Raw codes as bytes: the shots of a run with what they were for, their codes and times, in postcard.
-//!
-//! postcard writes integers as little-endian groups of seven bits, signed ones zigzag: a 24-bit code takes one to
-//! four bytes. The bytes do not describe themselves, so the number of their layout is kept beside them.
+//! The runs of a measurement as bytes in format `raw/v1`, and back.
 
-use crate::measurement::RunShot;
+use serde::Deserialize;
+use serde::de::IntoDeserializer;
+use serde::de::value::StrDeserializer;
 
-/// Layout of what [`pack`] writes: counts every change of [`RunShot`], [`Role`](crate::plan::Role) or the wire's
-/// [`Shot`](copperwalk_wire::Shot) by which older bytes would be misread. New variants at the end of an enum are no
-/// such change.
-pub(super) const LAYOUT: i64 = 1;
+use crate::fixture::Fixture;
+use crate::measurement::{Purpose, Run, RunShot};
+use crate::raw::v1::{self, Names};
+use crate::raw::{FORMAT, RawError, live};
 
-pub(super) fn pack(shots: &[RunShot]) -> Result<Vec<u8>, postcard::Error> {
-    postcard::to_allocvec(shots)
+/// Packs runs in format [`FORMAT`].
+pub(super) fn pack(fixture: &Fixture, runs: &[Run]) -> Result<Vec<u8>, RawError> {
+    let mut names = Names::default();
+    let runs = runs.iter().map(|run| freeze(fixture, &mut names, run)).collect::<Result<Vec<_>, _>>()?;
+    Ok(postcard::to_allocvec(&v1::Runs { names, runs })?)
 }
 
-/// Nothing may be left over.
-pub(super) fn unpack(bytes: &[u8]) -> Result<Vec<RunShot>, postcard::Error> {
-    match postcard::take_from_bytes(bytes)? {
-        (shots, []) => Ok(shots),
-        _ => Err(postcard::Error::DeserializeBadEncoding),
+/// Unpacks what [`pack`] gave; `format` is the word kept beside the bytes. Nothing may be left over.
+pub(super) fn unpack(fixture: &Fixture, format: &str, bytes: &[u8]) -> Result<Vec<Run>, RawError> {
+    if format != FORMAT {
+        return Err(RawError::Format { found: format.into() });
     }
+    let (v1::Runs { names, runs }, rest) = postcard::take_from_bytes(bytes)?;
+    if !rest.is_empty() {
+        return Err(postcard::Error::DeserializeBadEncoding.into());
+    }
+    runs.into_iter().map(|run| thaw(fixture, &names, run)).collect()
+}
+
+fn freeze(fixture: &Fixture, names: &mut Names, run: &Run) -> Result<v1::Run, RawError> {
+    let mut clock_us = 0_u32;
+    let mut shots = Vec::with_capacity(run.shots.len());
+    for ran in &run.shots {
+        shots.push(v1::RanShot {
+            role: live::role(fixture, names, &ran.role)?,
+            shot: live::shot(&ran.shot),
+            codes: ran.codes.clone(),
+            why: ran.why.into(),
+            wait_us: ran.from_us.wrapping_sub(clock_us),
+            took_us: ran.to_us.wrapping_sub(ran.from_us),
+        });
+        clock_us = ran.to_us;
+    }
+    Ok(v1::Run {
+        state: names.index(&run.state)?,
+        purpose: names.index(run.purpose.word())?,
+        end: live::end(run.end),
+        closures: run.closures,
+        device_us: run.device_us,
+        shots,
+    })
+}
+
+fn thaw(fixture: &Fixture, names: &Names, run: v1::Run) -> Result<Run, RawError> {
+    let mut clock_us = 0_u32;
+    let mut shots = Vec::with_capacity(run.shots.len());
+    for ran in run.shots {
+        let from_us = clock_us.wrapping_add(ran.wait_us);
+        clock_us = from_us.wrapping_add(ran.took_us);
+        shots.push(RunShot {
+            role: live::role_of(fixture, names, ran.role)?,
+            shot: live::shot_of(ran.shot)?,
+            codes: ran.codes,
+            why: ran.why.into(),
+            from_us,
+            to_us: clock_us,
+        });
+    }
+    let word = names.name(run.purpose)?;
+    let source: StrDeserializer<'_, serde::de::value::Error> = word.into_deserializer();
+    let purpose =
+        Purpose::deserialize(source).map_err(|_| RawError::Unknown { what: "purpose", name: word.into() })?;
+    Ok(Run {
+        state: names.name(run.state)?.into(),
+        purpose,
+        end: live::end_of(run.end),
+        closures: run.closures,
+        device_us: run.device_us,
+        shots,
+    })
 }
 
 #[cfg(test)]
 mod tests {
-    use copperwalk_wire::message::ShotEnd;
-    use copperwalk_wire::{Contacts, Gain, Method, Rate, Ratio, Settle, Shot, Source, Stop};
+    use copperwalk_wire::message::{Fault, RunEnd, ShotEnd};
+    use copperwalk_wire::{Contacts, Gain, Input, Method, Rate, Ratio, Settle, Shot, Source, Stop};
     use proptest::prelude::*;
-    use sha2::{Digest, Sha256};
 
     use super::*;
     use crate::board::{PointId, SegmentId};
-    use crate::plan::Role;
+    use crate::records::sample;
+    use crate::role::Role;
 
     fn shot(role: Role, source: Source, method: Method, codes: Vec<i32>) -> RunShot {
         let contacts = Contacts { force_plus: Some(3), sense_minus: Some(47), ..Default::default() };
-        RunShot {
-            role,
-            shot: Shot { contacts, source, method },
-            codes,
-            why: ShotEnd::Decided,
-            from_us: 1,
-            to_us: u32::MAX,
-        }
+        let shot = Shot { contacts, source, method };
+        RunShot { role, shot, codes, why: ShotEnd::Decided, from_us: 1, to_us: u32::MAX }
+    }
+
+    fn run(shots: Vec<RunShot>) -> Run {
+        let end = RunEnd::Fault(Fault::Lid);
+        Run { state: "on".into(), purpose: Purpose::DryLook, end, closures: 7, device_us: 300, shots }
     }
 
     fn bleed(codes: Vec<i32>) -> RunShot {
         shot(Role::Bleed, Source::Off, Method::Bleed { millis: 5 }, codes)
     }
 
-    /// Vectors from the postcard wire format specification, "varint" and "zigzag" (from memory): zigzag maps
-    /// 0, -1, 1, -2 to 0, 1, 2, 3; a varint's groups come lowest first, all but the last with the high bit set.
-    #[test]
-    fn codes_are_zigzag_varints() {
-        let packed = pack(&[bleed(vec![0, -1, 1, -2, 64, -8_388_608])]).unwrap();
-        let codes = [6, 0x00, 0x01, 0x02, 0x03, 0x80, 0x01, 0xff, 0xff, 0xff, 0x07];
-        assert!(packed.windows(codes.len()).any(|window| window == codes), "{packed:02x?}");
-    }
-
-    /// Fails when the layout changes. Then count up [`LAYOUT`] and keep a reader for the old one, because records
-    /// outlive the program that wrote them.
-    #[test]
-    fn the_layout_is_the_one_that_has_been_written_since_layout_1() {
+    /// Every role and every way of sampling.
+    fn everything() -> Vec<Run> {
         let stop =
             Stop { lo: -1.0, hi: 2.0, close: 0.5, sigma_a: 3.0, sigma_b: 4.0, rel: 5.0, abs: 6.0, k: 7.0 };
-        let ratio = Ratio {
+        let ratio = Method::Ratio(Ratio {
             gain_a: Gain::X128,
             gain_b: Gain::X2,
             rate: Rate::Sps1000,
             contact_check: true,
             ends: false,
             triples_min: 1,
-            wait_us: 0,
+            wait_us: 9,
             triples_max: 16,
             stop: Some(stop),
-            gate: None,
-        };
-        let settle = Settle {
+            gate: Some(0.25),
+        });
+        let settle = Method::Settle(Settle {
             gain_a: Gain::X4,
             gain_b: Gain::X64,
             rate: Rate::Sps20,
@@ -85,36 +132,106 @@ mod tests {
             pass: 1.0,
             slope: 2.0,
             floor: 3.0,
+        });
+        let look = Method::Look {
+            input: Input::Temperature,
+            reversed: true,
+            burnout: false,
+            gain: Gain::X1,
+            rate: Rate::Sps90,
+            count: 2,
         };
-        let segment = Role::Segment { segment: SegmentId(300), turned: true };
-        let seek = Role::Seek { point: PointId(2) };
-        let shots = [
-            shot(segment, Source::Load, Method::Ratio(ratio), vec![1, -1]),
-            shot(seek, Source::Isolation, Method::Settle(settle), vec![]),
-            bleed(vec![i32::MIN]),
+        let (segment, point) = (SegmentId(2), PointId(3));
+        let roles = [
+            (Role::Residual, Source::Off, Method::Residual),
+            (Role::Bleed, Source::Off, Method::Bleed { millis: 5 }),
+            (Role::Temperature, Source::Off, look),
+            (Role::ForceGuard, Source::Dry, look),
+            (Role::SenseGuard, Source::Dry, look),
+            (Role::Whole { from: PointId(0), to: point }, Source::Dry, ratio),
+            (Role::Segment { segment, turned: true }, Source::Load, ratio),
+            (Role::Survey { segment, turned: false }, Source::Dry, ratio),
+            (Role::Bridge { around: point }, Source::Wide, ratio),
+            (Role::Insulation(0), Source::Isolation, settle),
+            (Role::OpenSwitch(segment), Source::Isolation, settle),
+            (Role::Standard(0), Source::Dry, ratio),
+            (Role::OtherRelay { point, plus: true }, Source::Off, look),
+            (Role::Seek { point }, Source::Load, look),
         ];
-        let digest = Sha256::digest(pack(&shots).unwrap());
-        let hex: String = digest.iter().map(|byte| format!("{byte:02x}")).collect();
-        assert_eq!(hex, "e086ee6364294cf803f62a673579ba09775a4b33b79cfbfa04714d731b92c381");
+        let shots = roles.map(|(role, source, method)| shot(role, source, method, vec![1, -1, i32::MIN]));
+        vec![run(shots.to_vec()), run(vec![])]
     }
 
     #[test]
-    fn torn_or_padded_bytes_are_refused() {
-        let packed = pack(&[bleed(vec![1, 2, 3])]).unwrap();
-        assert!(unpack(&packed[..packed.len() - 1]).is_err());
-        assert!(unpack(&[&packed[..], &[0]].concat()).is_err());
+    fn every_role_and_method_comes_back() {
+        let fixture = sample::fixture();
+        let packed = pack(&fixture, &everything()).unwrap();
+        assert_eq!(unpack(&fixture, FORMAT, &packed).unwrap(), everything());
+    }
+
+    /// Vectors from the postcard wire format specification, "varint" and "zigzag" (from memory): zigzag maps
+    /// 0, -1, 1, -2 to 0, 1, 2, 3; a varint's groups come lowest first, all but the last with the high bit set.
+    #[test]
+    fn codes_are_zigzag_varints() {
+        let runs = [run(vec![bleed(vec![0, -1, 1, -2, 64, -8_388_608])])];
+        let packed = pack(&sample::fixture(), &runs).unwrap();
+        let codes = [6, 0x00, 0x01, 0x02, 0x03, 0x80, 0x01, 0xff, 0xff, 0xff, 0x07];
+        assert!(packed.windows(codes.len()).any(|window| window == codes), "{packed:02x?}");
+    }
+
+    /// Fails when the bytes change. They are frozen: a change is a new format beside this one.
+    #[test]
+    fn the_bytes_are_those_written_since_v1() {
+        let packed = pack(&sample::fixture(), &everything()).unwrap();
+        let digest = super::super::digest::hex(&packed);
+        assert_eq!(digest, "3a834056ae2cfa0a1db1aab5664d401d27617b863287a80f8564ddbe6098be52");
+    }
+
+    #[test]
+    fn torn_or_padded_bytes_and_other_formats_are_refused() {
+        let fixture = sample::fixture();
+        let packed = pack(&fixture, &everything()).unwrap();
+        assert!(matches!(unpack(&fixture, FORMAT, &packed[..packed.len() - 1]), Err(RawError::Bytes(_))));
+        assert!(matches!(unpack(&fixture, FORMAT, &[&packed[..], &[0]].concat()), Err(RawError::Bytes(_))));
+        assert_eq!(
+            unpack(&fixture, "raw/v9", &packed).unwrap_err().to_string(),
+            "they are in format \"raw/v9\", this program reads \"raw/v1\": use the copperwalk that wrote them"
+        );
+    }
+
+    /// Lists of points and segments may be ordered otherwise; a name that is gone is said.
+    #[test]
+    fn names_and_not_places_in_lists_are_kept() {
+        let fixture = sample::fixture();
+        let packed = pack(&fixture, &everything()).unwrap();
+        let mut other = fixture.clone();
+        other.board.segments.swap(2, 0);
+        let role = unpack(&other, FORMAT, &packed).unwrap()[0].shots[6].role;
+        assert_eq!(role, Role::Segment { segment: SegmentId(0), turned: true });
+        other.board.segments[0].name = "renamed".into();
+        let name = &fixture.board.segments[2].name;
+        assert_eq!(
+            unpack(&other, FORMAT, &packed).unwrap_err(),
+            RawError::Unknown { what: "segment", name: name.clone() }
+        );
+        let beyond = [run(vec![shot(Role::Standard(9), Source::Off, Method::Residual, vec![])])];
+        assert!(matches!(
+            pack(&fixture, &beyond),
+            Err(RawError::Range { what: "check standard", number: 9 })
+        ));
     }
 
     proptest! {
         #[test]
         fn codes_come_back(codes in prop::collection::vec(any::<i32>(), 0..50)) {
-            let shots = vec![bleed(codes.clone()), bleed(codes)];
-            prop_assert_eq!(unpack(&pack(&shots).unwrap()).unwrap(), shots);
+            let fixture = sample::fixture();
+            let runs = vec![run(vec![bleed(codes.clone()), bleed(codes)])];
+            prop_assert_eq!(unpack(&fixture, FORMAT, &pack(&fixture, &runs).unwrap()).unwrap(), runs);
         }
 
         #[test]
         fn garbage_never_panics(bytes in prop::collection::vec(any::<u8>(), 0..200)) {
-            let _ = unpack(&bytes);
+            let _ = unpack(&sample::fixture(), FORMAT, &bytes);
         }
     }
 }

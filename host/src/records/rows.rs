@@ -5,61 +5,56 @@ use serde::de::{DeserializeOwned, IntoDeserializer};
 use sqlx::Row as _;
 use sqlx::error::BoxDynError;
 
-use super::database::{Query, Row};
-use super::raw;
-use crate::measurement::{Purpose, Run};
+use super::database::Row;
+use super::value::Value;
 use crate::sweep::{Advice, BenchFault, ClosureRow, Fault, IsolationRow, SegmentRow, StandardRow};
 use crate::verdict::{Class, Verdict};
 
-/// A row of a list within a sweep. The first two parameters of [`Line::INSERT`] are the sweep and the line.
+/// A row of a list within a judgement.
 pub(super) trait Line: Sized {
-    const INSERT: &'static str;
-    /// All lines of the sweeps of unit `$1` from sweep `$2` to sweep `$3`, in order, with their `sweep_id`.
-    const SELECT: &'static str;
+    const TABLE: &'static str;
+    /// Its columns besides `judgement_id` and `line`, in the order of [`Line::values`].
+    const COLUMNS: &'static [&'static str];
 
-    fn bind<'q>(&'q self, query: Query<'q>) -> Query<'q>;
+    /// What it says, column by column: both what is written and what its judgement's digest is made over.
+    fn values(&self) -> Vec<Value<'_>>;
     fn read(row: &Row) -> Result<Self, sqlx::Error>;
 }
 
-/// Writes both statements from one list of columns.
-macro_rules! table {
-    ($table:literal, $columns:literal, $values:literal) => {
-        const INSERT: &'static str =
-            concat!("INSERT INTO ", $table, " (sweep_id, line, ", $columns, ") VALUES ($1, $2, ", $values, ")");
-        const SELECT: &'static str = concat!(
-            "SELECT sweep_id, ",
-            $columns,
-            " FROM ",
-            $table,
-            " WHERE sweep_id IN (SELECT sweep_id FROM sweep WHERE serial = $1 AND sweep_id BETWEEN $2 AND $3)",
-            " ORDER BY sweep_id, line"
-        );
-    };
-}
-
 impl Line for SegmentRow {
-    table!(
-        "segment",
-        "name, kind, state, ohms, ohms_20c, u95_ohms, min_ohms, max_ohms, limit_derived, typical_ohms, verdict, class, \
-         reason",
-        "$3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15"
-    );
+    const TABLE: &'static str = "segment";
+    const COLUMNS: &'static [&'static str] = &[
+        "name",
+        "kind",
+        "state",
+        "ohms",
+        "ohms_20c",
+        "u95_ohms",
+        "min_ohms",
+        "max_ohms",
+        "limit_derived",
+        "typical_ohms",
+        "verdict",
+        "class",
+        "reason",
+    ];
 
-    fn bind<'q>(&'q self, query: Query<'q>) -> Query<'q> {
-        query
-            .bind(&self.name)
-            .bind(&self.kind)
-            .bind(&self.state)
-            .bind(self.ohms)
-            .bind(self.ohms_20c)
-            .bind(self.u95_ohms)
-            .bind(self.min_ohms)
-            .bind(self.max_ohms)
-            .bind(self.limit_derived)
-            .bind(self.typical_ohms)
-            .bind(verdict_word(self.verdict))
-            .bind(class_word(self.class))
-            .bind(&self.reason)
+    fn values(&self) -> Vec<Value<'_>> {
+        vec![
+            Value::from(&self.name),
+            Value::from(&self.kind),
+            Value::from(&self.state),
+            Value::from(self.ohms),
+            Value::from(self.ohms_20c),
+            Value::from(self.u95_ohms),
+            Value::from(self.min_ohms),
+            Value::from(self.max_ohms),
+            Value::from(self.limit_derived),
+            Value::from(self.typical_ohms),
+            Value::from(verdict_word(self.verdict)),
+            Value::from(class_word(self.class)),
+            Value::from(self.reason.as_deref()),
+        ]
     }
 
     fn read(row: &Row) -> Result<Self, sqlx::Error> {
@@ -82,28 +77,39 @@ impl Line for SegmentRow {
 }
 
 impl Line for IsolationRow {
-    table!(
-        "isolation",
-        "name, point_a, point_b, is_switch, state, ohms, u95_ohms, at_least_ohms, min_ohms, verdict, class, \
-         still_charging, reason",
-        "$3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15"
-    );
+    const TABLE: &'static str = "isolation";
+    const COLUMNS: &'static [&'static str] = &[
+        "name",
+        "point_a",
+        "point_b",
+        "is_switch",
+        "state",
+        "ohms",
+        "u95_ohms",
+        "at_least_ohms",
+        "min_ohms",
+        "verdict",
+        "class",
+        "still_charging",
+        "reason",
+    ];
 
-    fn bind<'q>(&'q self, query: Query<'q>) -> Query<'q> {
-        query
-            .bind(&self.name)
-            .bind(&self.between[0])
-            .bind(&self.between[1])
-            .bind(self.is_switch)
-            .bind(&self.state)
-            .bind(self.ohms)
-            .bind(self.u95_ohms)
-            .bind(self.at_least_ohms)
-            .bind(self.min_ohms)
-            .bind(verdict_word(self.verdict))
-            .bind(class_word(self.class))
-            .bind(self.still_charging)
-            .bind(&self.reason)
+    fn values(&self) -> Vec<Value<'_>> {
+        vec![
+            Value::from(&self.name),
+            Value::from(&self.between[0]),
+            Value::from(&self.between[1]),
+            Value::from(self.is_switch),
+            Value::from(&self.state),
+            Value::from(self.ohms),
+            Value::from(self.u95_ohms),
+            Value::from(self.at_least_ohms),
+            Value::from(self.min_ohms),
+            Value::from(verdict_word(self.verdict)),
+            Value::from(class_word(self.class)),
+            Value::from(self.still_charging),
+            Value::from(self.reason.as_deref()),
+        ]
     }
 
     fn read(row: &Row) -> Result<Self, sqlx::Error> {
@@ -125,16 +131,19 @@ impl Line for IsolationRow {
 }
 
 impl Line for StandardRow {
-    table!("standard", "name, stated_ohms, tolerance, ohms, u95_ohms, verdict", "$3, $4, $5, $6, $7, $8");
+    const TABLE: &'static str = "standard";
+    const COLUMNS: &'static [&'static str] =
+        &["name", "stated_ohms", "tolerance", "ohms", "u95_ohms", "verdict"];
 
-    fn bind<'q>(&'q self, query: Query<'q>) -> Query<'q> {
-        query
-            .bind(&self.name)
-            .bind(self.stated_ohms)
-            .bind(self.tolerance)
-            .bind(self.ohms)
-            .bind(self.u95_ohms)
-            .bind(verdict_word(self.verdict))
+    fn values(&self) -> Vec<Value<'_>> {
+        vec![
+            Value::from(&self.name),
+            Value::from(self.stated_ohms),
+            Value::from(self.tolerance),
+            Value::from(self.ohms),
+            Value::from(self.u95_ohms),
+            Value::from(verdict_word(self.verdict)),
+        ]
     }
 
     fn read(row: &Row) -> Result<Self, sqlx::Error> {
@@ -150,20 +159,19 @@ impl Line for StandardRow {
 }
 
 impl Line for ClosureRow {
-    table!(
-        "closure",
-        "from_point, to_point, whole_ohms, sum_ohms, u95_ohms, agrees",
-        "$3, $4, $5, $6, $7, $8"
-    );
+    const TABLE: &'static str = "closure";
+    const COLUMNS: &'static [&'static str] =
+        &["from_point", "to_point", "whole_ohms", "sum_ohms", "u95_ohms", "agrees"];
 
-    fn bind<'q>(&'q self, query: Query<'q>) -> Query<'q> {
-        query
-            .bind(&self.from)
-            .bind(&self.to)
-            .bind(self.whole_ohms)
-            .bind(self.sum_ohms)
-            .bind(self.u95_ohms)
-            .bind(self.agrees)
+    fn values(&self) -> Vec<Value<'_>> {
+        vec![
+            Value::from(&self.from),
+            Value::from(&self.to),
+            Value::from(self.whole_ohms),
+            Value::from(self.sum_ohms),
+            Value::from(self.u95_ohms),
+            Value::from(self.agrees),
+        ]
     }
 
     fn read(row: &Row) -> Result<Self, sqlx::Error> {
@@ -179,21 +187,20 @@ impl Line for ClosureRow {
 }
 
 impl Line for Fault {
-    table!(
-        "fault",
-        "place, class, probability, alternative, cause, repair, caution",
-        "$3, $4, $5, $6, $7, $8, $9"
-    );
+    const TABLE: &'static str = "fault";
+    const COLUMNS: &'static [&'static str] =
+        &["place", "class", "probability", "alternative", "cause", "repair", "caution"];
 
-    fn bind<'q>(&'q self, query: Query<'q>) -> Query<'q> {
-        query
-            .bind(&self.place)
-            .bind(class_word(self.class))
-            .bind(self.probability)
-            .bind(self.alternative)
-            .bind(&self.advice.cause)
-            .bind(&self.advice.repair)
-            .bind(&self.advice.caution)
+    fn values(&self) -> Vec<Value<'_>> {
+        vec![
+            Value::from(&self.place),
+            Value::from(class_word(self.class)),
+            Value::from(self.probability),
+            Value::from(self.alternative.map(u32::from)),
+            Value::from(&self.advice.cause),
+            Value::from(&self.advice.repair),
+            Value::from(&self.advice.caution),
+        ]
     }
 
     fn read(row: &Row) -> Result<Self, sqlx::Error> {
@@ -212,10 +219,11 @@ impl Line for Fault {
 }
 
 impl Line for BenchFault {
-    table!("bench_fault", "part, what", "$3, $4");
+    const TABLE: &'static str = "bench_fault";
+    const COLUMNS: &'static [&'static str] = &["part", "what"];
 
-    fn bind<'q>(&'q self, query: Query<'q>) -> Query<'q> {
-        query.bind(&self.part).bind(&self.what)
+    fn values(&self) -> Vec<Value<'_>> {
+        vec![Value::from(&self.part), Value::from(&self.what)]
     }
 
     fn read(row: &Row) -> Result<Self, sqlx::Error> {
@@ -223,69 +231,17 @@ impl Line for BenchFault {
     }
 }
 
-/// What the sweep told the operator.
+/// What the judgement tells the operator besides.
 impl Line for String {
-    table!("sweep_note", "text", "$3");
+    const TABLE: &'static str = "remark";
+    const COLUMNS: &'static [&'static str] = &["text"];
 
-    fn bind<'q>(&'q self, query: Query<'q>) -> Query<'q> {
-        query.bind(self)
+    fn values(&self) -> Vec<Value<'_>> {
+        vec![Value::from(self)]
     }
 
     fn read(row: &Row) -> Result<Self, sqlx::Error> {
         row.try_get("text")
-    }
-}
-
-/// A run whose shots are still packed: only [`super::Store::sweep`] unpacks them.
-pub(super) struct PackedRun {
-    pub state: String,
-    pub purpose: Purpose,
-    /// Why it ended, in JSON: most ends are a word, a fault carries which.
-    pub ended: String,
-    pub closures: u32,
-    pub device_us: u32,
-    pub layout: i64,
-    pub shots: Vec<u8>,
-}
-
-impl PackedRun {
-    pub fn of(run: &Run) -> Result<Self, sqlx::Error> {
-        Ok(Self {
-            state: run.state.clone(),
-            purpose: run.purpose,
-            ended: serde_json::to_string(&run.end).map_err(|error| sqlx::Error::Encode(error.into()))?,
-            closures: run.closures,
-            device_us: run.device_us,
-            layout: raw::LAYOUT,
-            shots: raw::pack(&run.shots).map_err(|error| sqlx::Error::Encode(error.into()))?,
-        })
-    }
-}
-
-impl Line for PackedRun {
-    table!("run", "state, purpose, ended, closures, device_us, layout, shots", "$3, $4, $5, $6, $7, $8, $9");
-
-    fn bind<'q>(&'q self, query: Query<'q>) -> Query<'q> {
-        query
-            .bind(&self.state)
-            .bind(self.purpose.word())
-            .bind(&self.ended)
-            .bind(i64::from(self.closures))
-            .bind(i64::from(self.device_us))
-            .bind(self.layout)
-            .bind(&self.shots)
-    }
-
-    fn read(row: &Row) -> Result<Self, sqlx::Error> {
-        Ok(Self {
-            state: row.try_get("state")?,
-            purpose: word(row, "purpose")?,
-            ended: row.try_get("ended")?,
-            closures: whole(row, "closures")?,
-            device_us: whole(row, "device_us")?,
-            layout: row.try_get("layout")?,
-            shots: row.try_get("shots")?,
-        })
     }
 }
 

@@ -2,7 +2,9 @@
 
 use copperwalk_wire::{Contacts, Gain, Method, Rate, Ratio, Settle, Shot, Source, Stop};
 
-use crate::board::{Board, PointId, SegmentId, State, Supply};
+use std::sync::LazyLock;
+
+use crate::board::SegmentId;
 use crate::fixture::Fixture;
 use crate::measurement::{Basis, Measurement, Purpose, Run, RunShot};
 use crate::plan::{Role, Sampling};
@@ -12,40 +14,15 @@ use crate::sweep::{
 use crate::verdict::{Class, Verdict};
 use copperwalk_wire::message::{self, RunEnd, ShotEnd};
 
-/// A fixture of which the store needs the names, texts and hashes only.
+/// The fixture of an example.
 pub fn fixture() -> Fixture {
-    let board = Board {
-        name: "tide gauge head".into(),
-        revision: "B".into(),
-        thickness_mm: 1.6,
-        copper_um: 35.0,
-        outline: Vec::new(),
-        supply: Supply {
-            from: PointId(0),
-            to: vec![PointId(1)],
-            ret: PointId(2),
-            voltage: [2.0, 3.2],
-            load_amps: 0.12,
-            max_drop_volts: 0.15,
-            bulk_farads: 0.0,
-        },
-        states: vec![State { name: "on".into(), prompt: String::new() }],
-        points: Vec::new(),
-        segments: Vec::new(),
-        isolation: Vec::new(),
-        source: "format = 1\n[board]\nname = \"tide gauge head\"\n".into(),
-        hash: "b".repeat(64),
-    };
-    Fixture {
-        name: "tide gauge bed 1".into(),
-        board,
-        force_channels: 16,
-        sense_channels: 48,
-        pins: Vec::new(),
-        standards: Vec::new(),
-        source: "format = 1\n[fixture]\nname = \"tide gauge bed 1\"\n".into(),
-        hash: "f".repeat(64),
-    }
+    static FIXTURE: LazyLock<Fixture> = LazyLock::new(|| {
+        let board = include_str!("../../../fixtures/greenhouse-valve-driver/board.toml");
+        let fixture = include_str!("../../../fixtures/greenhouse-valve-driver/fixture.toml");
+        let board = crate::board::parse("board.toml", board).expect("an example");
+        crate::fixture::parse("fixture.toml", fixture, board).expect("an example")
+    });
+    FIXTURE.clone()
 }
 
 /// Sweep number `number` of a whole job: same number, same sweep. 12 to 35 segments, about 600 raw codes. With

@@ -48,6 +48,8 @@ pub enum Event {
     Note(Note),
     /// It was repaired.
     Repair(Repair),
+    /// A sweep was declared void.
+    Void(Void),
 }
 
 /// A sweep as the history shows it: everything but the raw codes.
@@ -67,7 +69,30 @@ pub struct PastSweep {
     pub sampling: Sampling,
     /// What the bench did.
     pub bench: BenchWork,
+    /// Declared void afterwards: then its verdict is `void`, whatever was judged.
+    pub voided: Option<Void>,
     /// What is made of it; the latest judgement.
+    #[serde(flatten)]
+    pub judgement: Judgement,
+}
+
+/// A sweep declared void.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+pub struct Void {
+    /// When, µs since 1970-01-01 UTC.
+    pub at_us: i64,
+    /// Which sweep.
+    pub sweep: SweepId,
+    /// The reason given.
+    pub because: String,
+}
+
+/// One judgement of a measurement.
+#[derive(Clone, PartialEq, Debug, Serialize)]
+pub struct PastJudgement {
+    /// When it was made, µs since 1970-01-01 UTC.
+    pub made_us: i64,
+    /// The judgement.
     #[serde(flatten)]
     pub judgement: Judgement,
 }

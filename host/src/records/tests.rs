@@ -6,13 +6,38 @@ mod crash;
 mod locks;
 mod whole;
 
+use std::cell::Cell;
+
+use sqlx::Executor;
 use tempfile::TempDir;
 
 use super::Records;
+
+thread_local! {
+    /// Set while a test measures what digests cost.
+    pub(super) static UNSEALED: Cell<bool> = const { Cell::new(false) };
+}
 
 /// A new store in a folder that goes away with it.
 fn fresh() -> (TempDir, Records) {
     let folder = tempfile::tempdir().unwrap();
     let records = Records::open(&folder.path().join("records.sqlite")).unwrap();
     (folder, records)
+}
+
+/// Runs statements as another program would.
+fn run(records: &Records, sql: &str) {
+    // References are looked at connection by connection.
+    let sql = format!("PRAGMA foreign_keys = OFF; {sql}; PRAGMA foreign_keys = ON");
+    records.runtime.block_on(records.store.pool.execute(sqlx::AssertSqlSafe(sql))).unwrap();
+}
+
+/// Takes away what keeps rows from being changed, as somebody would who means to.
+fn unlock(records: &Records) {
+    let names = "SELECT name FROM sqlite_schema WHERE type = 'trigger'";
+    let names: Vec<String> =
+        records.runtime.block_on(sqlx::query_scalar(names).fetch_all(&records.store.pool)).unwrap();
+    for name in names {
+        run(records, &format!("DROP TRIGGER {name}"));
+    }
 }

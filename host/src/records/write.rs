@@ -1,89 +1,166 @@
-//! Writing: a sweep in one transaction, a note or a repair in one statement. Nothing else ever writes.
+//! Writing: a measurement with its first judgement in one transaction, a later judgement in another.
+
+use std::path::PathBuf;
 
 use sqlx::Connection as _;
+use sqlx::pool::PoolConnection;
 
-use super::database::{BEGIN, Connection, Query};
-use super::rows::{Line, PackedRun, verdict_word};
+use super::database::{BEGIN, Connection, Database};
+use super::digest::hex;
+use super::head::Head;
+use super::judgement::{self, Judged};
+use super::stored::Packed;
 use super::summary::SweepId;
-use super::{Error, Store, near, text};
+use super::value::Value;
+use super::{Error, Store, aside, list, logbook, near::near, raw, runtime, text};
 use crate::fixture::Fixture;
-use crate::plan::Sampling;
-use crate::sweep::Sweep;
+use crate::raw::FORMAT;
+use crate::sweep::{Judgement, Sweep};
+
+/// A sweep ready to be written: only its number and its place in the unit's history are missing.
+pub(super) struct Parcel {
+    pub head: Head,
+    pub packed: Packed,
+    /// Judgements in the order they were made, each with its time.
+    pub judgements: Vec<(i64, Judgement)>,
+    pub files: [File; 2],
+}
+
+/// A board or a fixture file; a fixture has no revision.
+pub(super) struct File {
+    pub hash: String,
+    pub name: String,
+    pub revision: Option<String>,
+    pub source: String,
+}
 
 impl Store {
-    /// Keeps a sweep, whole or not at all, and the files it was judged by. When this returns it is on the disk.
+    /// Keeps a sweep, whole or not at all, and the files it stands on. When this returns it is on the disk.
     ///
     /// # Errors
-    /// A serial number or lot that [`text`] refuses, a full disk, a store locked for too long.
+    /// A serial number or lot that [`text`] refuses, a full disk. A store locked for too long: [`Error::Aside`], with
+    /// the sweep in a file beside the store, from which the next opening for writing takes it in.
     pub async fn store(&self, sweep: &Sweep, fixture: &Fixture) -> Result<SweepId, Error> {
-        text::serial(&sweep.measurement.serial)?;
-        if let Some(lot) = &sweep.measurement.lot {
-            text::lot(lot)?;
-        }
         // Packed before the lock is taken: others may be waiting for it.
-        let runs: Vec<PackedRun> = sweep
-            .measurement
-            .runs
-            .iter()
-            .map(PackedRun::of)
-            .collect::<Result<_, _>>()
-            .map_err(|error| self.said(&error))?;
-        let mut connection = self.pool.acquire().await.map_err(|error| self.said(&error))?;
-        match put(&mut connection, sweep, fixture, &runs).await {
-            Ok(id) => Ok(id),
-            Err(error) => {
-                // After some errors (a full disk) SQLite has rolled back on its own and the pool's count of open
-                // transactions is wrong; closing also ends whatever is still open.
-                let _ = connection.close().await;
-                Err(self.said(&error))
+        let parcel = self.parcel(sweep, fixture)?;
+        let mut connection = self.writing().await?;
+        match put(&mut connection, &parcel, None).await {
+            Ok(id) => Ok(id.unwrap_or(SweepId(0))),
+            Err(error) => match self.after_failed_write(connection, &error).await {
+                Error::Busy { path } => Err(Self::put_aside(path, &parcel)),
+                error => Err(error),
+            },
+        }
+    }
+
+    /// Keeps another judgement of a measurement; from now on it is the latest.
+    ///
+    /// # Errors
+    /// An unknown number; what [`Store::store`] says, but nothing is put aside: a judgement can be made again.
+    pub async fn keep_judgement(
+        &self,
+        id: SweepId,
+        judgement: &Judgement,
+        made_us: i64,
+    ) -> Result<(), Error> {
+        let mut connection = self.writing().await?;
+        let write = async {
+            let mut transaction = connection.begin_with(BEGIN).await?;
+            let known: Option<i64> =
+                sqlx::query_scalar("SELECT 1 FROM measurement WHERE measurement_id = $1")
+                    .bind(id.0)
+                    .fetch_optional(&mut *transaction)
+                    .await?;
+            if known.is_some() {
+                let judged = Judged { measurement: id.0, made_us, judgement: judgement.clone() };
+                judgement::write(&mut transaction, &judged).await?;
+                transaction.commit().await?;
+            }
+            Ok(known.is_some())
+        };
+        match write.await {
+            Ok(true) => Ok(()),
+            Ok(false) => Err(self.unknown_sweep(id)),
+            Err(error) => Err(self.after_failed_write(connection, &error).await),
+        }
+    }
+
+    fn parcel(&self, sweep: &Sweep, fixture: &Fixture) -> Result<Parcel, Error> {
+        let measurement = &sweep.measurement;
+        let board = &fixture.board;
+        for (what, hash, source) in
+            [("board", &board.hash, &board.source), ("fixture", &fixture.hash, &fixture.source)]
+        {
+            if hex(source.as_bytes()) != *hash {
+                return Err(Error::Refused {
+                    path: self.path.clone(),
+                    reason: format!("the hash of the {what} file is not that of its text"),
+                });
             }
         }
+        let runs = raw::pack(fixture, &measurement.runs).map_err(|error| Error::Refused {
+            path: self.path.clone(),
+            reason: format!("the raw codes cannot be packed: {error}"),
+        })?;
+        let packed = Packed { format: FORMAT.into(), runs };
+        let head = Head {
+            id: 0,
+            serial: text::serial(&measurement.serial)?,
+            entry: 0,
+            lot: measurement.lot.as_deref().map(text::lot).transpose()?,
+            basis: measurement.basis.clone(),
+            sampling: measurement.sampling,
+            started_us: measurement.started_us,
+            bench_name: measurement.bench_name.clone(),
+            work: measurement.work(),
+            raw_hash: packed.hash(),
+        };
+        let file = |hash: &str, name: &str, revision: Option<&str>, source: &str| File {
+            hash: hash.into(),
+            name: name.into(),
+            revision: revision.map(Into::into),
+            source: source.into(),
+        };
+        let files = [
+            file(&board.hash, &board.name, Some(&board.revision), &board.source),
+            file(&fixture.hash, &fixture.name, None, &fixture.source),
+        ];
+        // The first judgement is as old as its measurement: both are one act.
+        let judgements = vec![(measurement.started_us, sweep.judgement.clone())];
+        Ok(Parcel { head, packed, judgements, files })
     }
 
-    /// Keeps an operator's note on a unit that has been swept.
-    ///
-    /// # Errors
-    /// An unknown serial number, an empty or overlong text, and what [`Store::store`] says.
-    pub async fn note(&self, serial: &str, at_us: i64, text: &str) -> Result<(), Error> {
-        text::words("note", text)?;
-        let entry = sqlx::query(
-            "INSERT INTO note (serial, after_sweep, at_us, text)
-             SELECT serial, max(sweep_id), $2, $3 FROM sweep WHERE serial = $1 GROUP BY serial",
-        );
-        self.log(serial, entry.bind(serial).bind(at_us).bind(text)).await
+    /// Puts a sweep into a file beside the locked store. On a thread of its own, which is waited for: the futures of
+    /// sqlx's migrations do not go from one thread to another, and this is rare.
+    fn put_aside(path: PathBuf, parcel: &Parcel) -> Error {
+        let put = || runtime(&path)?.block_on(aside::put(&path, parcel));
+        let put = std::thread::scope(|scope| scope.spawn(put).join());
+        let died =
+            |_| Err(Error::Refused { path: path.clone(), reason: "the thread that wrote it died".into() });
+        match put.unwrap_or_else(died) {
+            Ok(file) => Error::Aside { path, file },
+            Err(error) => Error::Lost { path, error: Box::new(error) },
+        }
     }
 
-    /// Keeps a repair of a unit that has been swept: at which segment or `point~point`, what was done, and more
-    /// about it (may be empty).
-    ///
-    /// # Errors
-    /// Like [`Store::note`].
-    pub async fn repair(
+    /// A connection to write with.
+    pub(super) async fn writing(&self) -> Result<PoolConnection<Database>, Error> {
+        if !self.writable {
+            let reason = "it was opened for reading only".into();
+            return Err(Error::Unwritable { path: self.path.clone(), reason });
+        }
+        self.reading().await
+    }
+
+    /// What a failed write means. After some errors (a full disk) SQLite has rolled back on its own and the pool's
+    /// count of open transactions is wrong; closing also ends whatever is still open.
+    pub(super) async fn after_failed_write(
         &self,
-        serial: &str,
-        at_us: i64,
-        place: &str,
-        action: &str,
-        text: &str,
-    ) -> Result<(), Error> {
-        text::line("place of the repair", place, text::PLACE_CHARACTERS)?;
-        text::line("repair", action, text::NAME_CHARACTERS)?;
-        if !text.is_empty() {
-            text::words("text of the repair", text)?;
-        }
-        let entry = sqlx::query(
-            "INSERT INTO repair (serial, after_sweep, at_us, place, action, text)
-             SELECT serial, max(sweep_id), $2, $3, $4, $5 FROM sweep WHERE serial = $1 GROUP BY serial",
-        );
-        self.log(serial, entry.bind(serial).bind(at_us).bind(place).bind(action).bind(text)).await
-    }
-
-    async fn log(&self, serial: &str, entry: Query<'_>) -> Result<(), Error> {
-        let written = entry.execute(&self.pool).await.map_err(|error| self.said(&error))?;
-        if written.rows_affected() == 0 {
-            return Err(self.unknown_unit(serial).await);
-        }
-        Ok(())
+        connection: PoolConnection<Database>,
+        error: &sqlx::Error,
+    ) -> Error {
+        let _ = connection.close().await;
+        self.said(error)
     }
 
     /// The error for a serial number nothing is kept under.
@@ -91,25 +168,42 @@ impl Store {
         if let Err(error) = text::serial(serial) {
             return error.into();
         }
-        match sqlx::query_scalar("SELECT serial FROM unit ORDER BY serial").fetch_all(&self.pool).await {
+        match self.serials().await {
             Ok(known) => Error::UnknownUnit {
                 path: self.path.clone(),
                 serial: serial.into(),
-                near: near::near(serial, known),
+                near: near(serial, known),
             },
-            Err(error) => self.said(&error),
+            Err(error) => error,
         }
+    }
+
+    /// Every serial number.
+    pub(super) async fn serials(&self) -> Result<Vec<String>, Error> {
+        let all = sqlx::query_scalar("SELECT serial FROM unit ORDER BY serial").fetch_all(&self.pool).await;
+        all.map_err(|error| self.said(&error))
     }
 }
 
-async fn put(
+/// Writes a parcel in one transaction. With the name of a file it lay in, nothing is written, and `None` given, if
+/// that file has been taken in before.
+pub(super) async fn put(
     connection: &mut Connection,
-    sweep: &Sweep,
-    fixture: &Fixture,
-    runs: &[PackedRun],
-) -> Result<SweepId, sqlx::Error> {
+    parcel: &Parcel,
+    file: Option<&str>,
+) -> Result<Option<SweepId>, sqlx::Error> {
     let mut transaction = connection.begin_with(BEGIN).await?;
-    let board = &fixture.board;
+    if let Some(file) = file {
+        let new = sqlx::query("INSERT INTO taken_in (file) VALUES ($1) ON CONFLICT DO NOTHING")
+            .bind(file)
+            .execute(&mut *transaction)
+            .await?;
+        if new.rows_affected() == 0 {
+            return Ok(None);
+        }
+    }
+    let head = &parcel.head;
+    let [board, fixture] = &parcel.files;
     sqlx::query(
         "INSERT INTO board (board_hash, name, revision, source) VALUES ($1, $2, $3, $4) ON CONFLICT DO NOTHING",
     )
@@ -127,64 +221,29 @@ async fn put(
     .bind(&fixture.source)
     .execute(&mut *transaction)
     .await?;
-    if let Some(lot) = &sweep.measurement.lot {
+    if let Some(lot) = &head.lot {
         sqlx::query("INSERT INTO lot (lot) VALUES ($1) ON CONFLICT DO NOTHING")
             .bind(lot)
             .execute(&mut *transaction)
             .await?;
     }
     sqlx::query("INSERT INTO unit (serial) VALUES ($1) ON CONFLICT DO NOTHING")
-        .bind(&sweep.measurement.serial)
+        .bind(&head.serial)
         .execute(&mut *transaction)
         .await?;
-    let id = head(&mut transaction, sweep).await?;
-    lines(&mut transaction, id, &sweep.judgement.segments).await?;
-    lines(&mut transaction, id, &sweep.judgement.isolation).await?;
-    lines(&mut transaction, id, &sweep.judgement.standards).await?;
-    lines(&mut transaction, id, &sweep.judgement.closures).await?;
-    lines(&mut transaction, id, &sweep.judgement.faults).await?;
-    lines(&mut transaction, id, &sweep.judgement.bench_faults).await?;
-    lines(&mut transaction, id, &sweep.judgement.notes).await?;
-    lines(&mut transaction, id, runs).await?;
-    transaction.commit().await?;
-    Ok(SweepId(id))
-}
-
-/// The sweep's own row; gives its number.
-async fn head(connection: &mut Connection, sweep: &Sweep) -> Result<i64, sqlx::Error> {
-    let work = sweep.measurement.work();
-    sqlx::query_scalar(
-        "INSERT INTO sweep (serial, lot, board_hash, fixture_hash, plan_hash, started_us, bench_name,
-                            sampling, program, limits_origin, limits_hash, celsius, verdict, shots, closures, device_us)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16) RETURNING sweep_id",
-    )
-    .bind(&sweep.measurement.serial)
-    .bind(&sweep.measurement.lot)
-    .bind(&sweep.measurement.basis.board_hash)
-    .bind(&sweep.measurement.basis.fixture_hash)
-    .bind(&sweep.measurement.basis.plan_hash)
-    .bind(sweep.measurement.started_us)
-    .bind(&sweep.measurement.bench_name)
-    .bind(match sweep.measurement.sampling {
-        Sampling::Quick => "quick",
-        Sampling::Full => "full",
-    })
-    .bind(&sweep.judgement.program)
-    .bind(&sweep.judgement.limits.origin)
-    .bind(&sweep.judgement.limits.hash)
-    .bind(sweep.judgement.celsius)
-    .bind(verdict_word(sweep.judgement.verdict))
-    .bind(i64::from(work.shots))
-    .bind(i64::from(work.closures))
-    .bind(i64::try_from(work.device_us).map_err(|error| sqlx::Error::Encode(error.into()))?)
-    .fetch_one(connection)
-    .await
-}
-
-async fn lines<L: Line>(connection: &mut Connection, sweep: i64, lines: &[L]) -> Result<(), sqlx::Error> {
-    for (number, line) in (0_i64..).zip(lines) {
-        let query = sqlx::query(L::INSERT).bind(sweep).bind(number);
-        line.bind(query).execute(&mut *connection).await?;
+    // The number is under the digest, so it is taken before the row is written; the lock keeps others from it.
+    let id: i64 = sqlx::query_scalar("SELECT coalesce(max(measurement_id), 0) + 1 FROM measurement")
+        .fetch_one(&mut *transaction)
+        .await?;
+    let entry = logbook::next(&mut transaction, &head.serial).await?;
+    Head { id, entry, ..head.clone() }.write(&mut transaction).await?;
+    let packed = &parcel.packed;
+    let values = [id.into(), Value::from(&packed.format), Value::from(&packed.runs)];
+    list::insert(&mut transaction, "raw", &["measurement_id", "format", "runs"], &values).await?;
+    for (made_us, judgement) in &parcel.judgements {
+        let judged = Judged { measurement: id, made_us: *made_us, judgement: judgement.clone() };
+        judgement::write(&mut transaction, &judged).await?;
     }
-    Ok(())
+    transaction.commit().await?;
+    Ok(Some(SweepId(id)))
 }

@@ -338,6 +338,7 @@ fn past(id: i64, sweep: Sweep) -> Event {
         started_us: sweep.measurement.started_us + id * 3_600_000_000,
         bench_name: sweep.measurement.bench_name,
         sampling: sweep.measurement.sampling,
+        voided: None,
         judgement: sweep.judgement,
     }))
 }

@@ -1,7 +1,7 @@
 //! How verdicts, classes and findings are said, in every report alike.
 
 use crate::measurement::Purpose;
-use crate::records::summary::{Counts, Event, LotSummary, PastSweep, Repair, UnitHistory};
+use crate::records::summary::{Counts, Event, LotSummary, PastSweep, Repair, UnitHistory, Void};
 use crate::sweep::{Advice, Fault, Judgement, Sweep};
 use crate::verdict::{Class, Verdict};
 
@@ -128,6 +128,23 @@ impl<'a> From<&'a PastSweep> for Outcome<'a> {
 /// Has a check standard of the fixture read what it should, so that the meter's readings can be trusted?
 pub fn meter_checked(judgement: &Judgement) -> bool {
     judgement.standards.iter().any(|row| row.verdict == Verdict::Pass)
+}
+
+/// What a past sweep comes to; with its board where the unit was not always swept as the same.
+pub fn told(unit: &UnitHistory, past: &PastSweep) -> String {
+    let comes_to = match &past.voided {
+        Some(void) => format!("Declared void: {}.", void.because.trim_end_matches('.')),
+        None => headline(&past.into()),
+    };
+    match unit.boards().as_slice() {
+        [_] => comes_to,
+        _ => format!("As {}, revision {}: {comes_to}", past.basis.board, past.basis.revision),
+    }
+}
+
+/// A correction in a sentence.
+pub fn correction(void: &Void) -> String {
+    format!("Sweep {} is void: {}.", void.sweep, void.because.trim_end_matches('.'))
 }
 
 /// What a sweep comes to, in a sentence or two.

@@ -50,6 +50,7 @@ fn a_history_shows_before_and_after() {
             },
             Event::Note(note) => &note.text,
             Event::Repair(repair) => &repair.action,
+            Event::Void(void) => &void.because,
         })
         .collect();
     assert_eq!(told, ["fail", "terminal bent", "reflow", "void", "pass"]);
@@ -62,7 +63,7 @@ fn a_history_shows_before_and_after() {
     let [before, after] = [joint.before().unwrap(), joint.after().unwrap()];
     assert_eq!((before.verdict, before.class, before.ohms), (Verdict::Fail, Class::Open, None));
     assert_eq!((after.verdict, after.class), (Verdict::Pass, Class::Ok));
-    assert_eq!(joint.board, "tide gauge head");
+    assert_eq!(joint.board, "greenhouse valve driver");
     assert_eq!(unit.isolation_trends().len(), 1);
 }
 

@@ -6,8 +6,9 @@ use std::path::Path;
 use sqlx::Executor;
 use sqlx::sqlite::SqliteConnectOptions;
 
-use super::super::{Error, Records, Store, SweepId, sample};
-use super::fresh;
+use super::super::stored::Packed;
+use super::super::{Error, Records, Store, SweepId, head, sample};
+use super::{fresh, run, unlock};
 
 /// What opening says about a file with these bytes, which must be the same afterwards. Nothing is left beside a file
 /// that is no store.
@@ -112,9 +113,7 @@ fn a_place_that_cannot_be_written_is_named() {
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("file");
     fs::write(&file, "x").unwrap();
-    for path in
-        [file.join("records.sqlite"), file.join("deep").join("records.sqlite"), folder.path().to_owned()]
-    {
+    for path in [file.join("records.sqlite"), file.join("deep").join("records.sqlite")] {
         let error = Records::open(&path).expect_err("not writable");
         assert!(matches!(error, Error::Unwritable { .. }), "{error}");
         assert!(error.to_string().starts_with(&format!("cannot write records at {}: ", path.display())));
@@ -139,9 +138,9 @@ fn a_newer_layout_is_not_touched() {
     records.runtime.block_on(records.store.pool.execute(later)).unwrap();
     drop(records);
     let error = said_about(&fs::read(&path).unwrap());
-    assert!(matches!(error, Error::Newer { found: 9001, known: 4, .. }), "{error}");
+    assert!(matches!(error, Error::Newer { found: 9001, known: 5, .. }), "{error}");
     assert!(error.to_string().ends_with(
-        "have layout 9001, this program knows layouts up to 4: use the newer copperwalk that wrote them"
+        "have layout 9001, this program knows layouts up to 5: use the newer copperwalk that wrote them"
     ));
 }
 
@@ -149,12 +148,27 @@ fn a_newer_layout_is_not_touched() {
 fn raw_codes_in_another_layout_are_not_guessed_at() {
     let (_folder, records) = fresh();
     let id = records.store(&sample::sweep("A-1", None, 1, None), &sample::fixture()).unwrap();
-    let foreign = "INSERT INTO run VALUES (1, 9, 'on', 'plan', '\"Complete\"', 0, 0, 77, x'00')";
-    records.runtime.block_on(records.store.pool.execute(foreign)).unwrap();
+    // As a later program would have written it: the word, and the hash over it.
+    let later = Packed { format: "raw/v2".into(), runs: vec![0] };
+    let mut head = records.runtime.block_on(async {
+        let mut connection = records.store.pool.acquire().await.unwrap();
+        head::numbered(&mut connection, &[id.0]).await.unwrap().remove(0).unwrap()
+    });
+    head.raw_hash = later.hash();
+    unlock(&records);
+    run(&records, "DELETE FROM raw; DELETE FROM measurement");
+    records.runtime.block_on(async {
+        let mut connection = records.store.pool.acquire().await.unwrap();
+        head.write(&mut connection).await.unwrap();
+    });
+    run(&records, "INSERT INTO raw VALUES (1, 'raw/v2', x'00')");
     assert_eq!(
         records.sweep(id).unwrap_err().to_string(),
-        "the raw codes of sweep 1 have layout 77, this program reads layout 1: its values and verdicts stand, only \
-         judging it again takes the copperwalk that stored it"
+        format!(
+            "the raw codes of sweep 1 in the records at {} cannot be read: they are in format \"raw/v2\", this program \
+             reads \"raw/v1\": use the copperwalk that wrote them; its values and verdicts stand",
+            records.path().display()
+        )
     );
     assert_eq!(records.unit("A-1").unwrap().events.len(), 1);
 }

@@ -6,6 +6,7 @@ use super::super::{Error, Records, SweepId, sample};
 use super::fresh;
 use crate::sweep::{BenchFault, Sweep};
 use crate::verdict::Verdict;
+use crate::{board, fixture};
 
 /// A sweep with something in every list and in every optional column, or nothing in any.
 fn varied() -> Vec<Sweep> {
@@ -64,11 +65,12 @@ fn it_is_still_there_when_the_store_is_opened_again() {
 #[test]
 fn the_files_it_was_judged_by_are_kept_with_it() {
     let (_folder, records) = fresh();
-    let mut fixture = sample::fixture();
+    let fixture = sample::fixture();
     let first = records.store(&sample::sweep("A-1", None, 1, None), &fixture).unwrap();
     // The board file changes, the fixture file, which names it by path, does not.
-    fixture.board.hash = "c".repeat(64);
-    fixture.board.source = "format = 1 # new limits\n".into();
+    let changed = format!("{}# looked at again\n", fixture.board.source);
+    let board = board::parse("board.toml", &changed).unwrap();
+    let fixture = fixture::parse("fixture.toml", &fixture.source, board).unwrap();
     let mut sweep = sample::sweep("A-1", None, 2, None);
     sweep.measurement.basis.board_hash.clone_from(&fixture.board.hash);
     let second = records.store(&sweep, &fixture).unwrap();
@@ -99,6 +101,10 @@ fn nothing_is_ever_changed_or_deleted() {
     let id = records.store(&sweep, &sample::fixture()).unwrap();
     records.note("A-1", 5, "terminal bent").unwrap();
     records.repair("A-1", 6, "joint 5", "reflow", "").unwrap();
+    records.void("A-1", id, 7, "the wrong unit lay on the bed").unwrap();
+    records.mark("test").unwrap();
+    let taken_in = "INSERT INTO taken_in VALUES ('x')";
+    records.runtime.block_on(records.store.pool.execute(taken_in)).unwrap();
     let pool = &records.store.pool;
     let tables: Vec<String> = records
         .runtime
@@ -109,7 +115,7 @@ fn nothing_is_ever_changed_or_deleted() {
             .fetch_all(pool),
         )
         .unwrap();
-    assert_eq!(tables.len(), 15, "{tables:?}");
+    assert_eq!(tables.len(), 19, "{tables:?}");
     for table in tables {
         let some: String = records
             .runtime
@@ -138,7 +144,7 @@ fn raw_codes_are_compact() {
     records.store(&sweep, &sample::fixture()).unwrap();
     let bytes: i64 = records
         .runtime
-        .block_on(sqlx::query_scalar("SELECT sum(length(shots)) FROM run").fetch_one(&records.store.pool))
+        .block_on(sqlx::query_scalar("SELECT length(runs) FROM raw").fetch_one(&records.store.pool))
         .unwrap();
     // Full-range codes take four bytes each, a shot with its times about sixty.
     assert!(bytes < 4 * 650 + 40 * 64, "{bytes} bytes for {codes} codes");

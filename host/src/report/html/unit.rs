@@ -41,11 +41,14 @@ fn history(unit: &UnitHistory, link: &impl Fn(&PastSweep) -> Option<String>) -> 
                                 Some(address) => { a href=(address) { "sweep " (past.id) } }
                                 None => { "sweep " (past.id) }
                             }
-                            ": " (words::headline(&past.as_ref().into()))
+                            ": " (words::told(unit, past))
                             @for fault in &past.judgement.bench_faults { " " (fault.part) ": " (words::sentence(&fault.what)) }
                         }
                     }
                     Event::Note(note) => { li { time { (figures::day(note.at_us)) } " " b { "Note" } ": " (note.text) } }
+                    Event::Void(void) => {
+                        li { time { (figures::day(void.at_us)) } " " b { "Correction" } ": " (words::correction(void)) }
+                    }
                     Event::Repair(repair) => {
                         li class="repair" { time { (figures::day(repair.at_us)) } " " b { "Repair" } ": " (words::repair(repair)) }
                     }

@@ -4,12 +4,14 @@
 
 mod check;
 mod layout;
+mod list;
 mod lot;
 mod plan;
 mod sweep;
 mod unit;
 
 pub use check::check;
+pub use list::{lots, units};
 pub use lot::lot;
 pub use plan::plan;
 pub use sweep::{recorded, sweep};

@@ -24,8 +24,9 @@ fn events(out: &mut String, unit: &UnitHistory, screen: Screen) {
             Event::Sweep(past) => {
                 let what = match past.judgement.bench_faults.first() {
                     Some(fault) => format!("The bench was at fault: {}.", fault.part),
-                    None => words::headline(&past.as_ref().into()),
+                    None => words::told(unit, past),
                 };
+                let what = format!("Sweep {}: {what}", past.id);
                 let word = super::verdict(past.judgement.verdict);
                 let mut lines = String::new();
                 let lead = format!("{}  {word:<10}  ", figures::day(past.started_us));
@@ -39,6 +40,10 @@ fn events(out: &mut String, unit: &UnitHistory, screen: Screen) {
                     &note.text,
                     screen.width,
                 );
+            }
+            Event::Void(void) => {
+                let lead = format!("{}  correction  ", figures::day(void.at_us));
+                paragraph(out, &lead, &words::correction(void), screen.width);
             }
             Event::Repair(repair) => {
                 let text = words::repair(repair);

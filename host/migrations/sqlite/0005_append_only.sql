@@ -16,18 +16,34 @@ CREATE TRIGGER unit_is_not_changed BEFORE UPDATE ON unit
     BEGIN SELECT RAISE(ABORT, 'records are append-only: a unit is never changed'); END;
 CREATE TRIGGER unit_is_not_deleted BEFORE DELETE ON unit
     BEGIN SELECT RAISE(ABORT, 'records are append-only: a unit is never deleted'); END;
-CREATE TRIGGER sweep_is_not_changed BEFORE UPDATE ON sweep
-    BEGIN SELECT RAISE(ABORT, 'records are append-only: a sweep is never changed'); END;
-CREATE TRIGGER sweep_is_not_deleted BEFORE DELETE ON sweep
-    BEGIN SELECT RAISE(ABORT, 'records are append-only: a sweep is never deleted'); END;
+CREATE TRIGGER mark_is_not_changed BEFORE UPDATE ON mark
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a mark is never changed'); END;
+CREATE TRIGGER mark_is_not_deleted BEFORE DELETE ON mark
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a mark is never deleted'); END;
+CREATE TRIGGER taken_in_is_not_changed BEFORE UPDATE ON taken_in
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: what was taken in is never changed'); END;
+CREATE TRIGGER taken_in_is_not_deleted BEFORE DELETE ON taken_in
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: what was taken in is never deleted'); END;
+CREATE TRIGGER measurement_is_not_changed BEFORE UPDATE ON measurement
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a measurement is never changed'); END;
+CREATE TRIGGER measurement_is_not_deleted BEFORE DELETE ON measurement
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a measurement is never deleted'); END;
+CREATE TRIGGER raw_is_not_changed BEFORE UPDATE ON raw
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: raw material is never changed'); END;
+CREATE TRIGGER raw_is_not_deleted BEFORE DELETE ON raw
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: raw material is never deleted'); END;
+CREATE TRIGGER judgement_is_not_changed BEFORE UPDATE ON judgement
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a judgement is never changed'); END;
+CREATE TRIGGER judgement_is_not_deleted BEFORE DELETE ON judgement
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a judgement is never deleted'); END;
 CREATE TRIGGER segment_is_not_changed BEFORE UPDATE ON segment
     BEGIN SELECT RAISE(ABORT, 'records are append-only: a segment is never changed'); END;
 CREATE TRIGGER segment_is_not_deleted BEFORE DELETE ON segment
     BEGIN SELECT RAISE(ABORT, 'records are append-only: a segment is never deleted'); END;
 CREATE TRIGGER isolation_is_not_changed BEFORE UPDATE ON isolation
-    BEGIN SELECT RAISE(ABORT, 'records are append-only: a isolation is never changed'); END;
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: an isolation is never changed'); END;
 CREATE TRIGGER isolation_is_not_deleted BEFORE DELETE ON isolation
-    BEGIN SELECT RAISE(ABORT, 'records are append-only: a isolation is never deleted'); END;
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: an isolation is never deleted'); END;
 CREATE TRIGGER standard_is_not_changed BEFORE UPDATE ON standard
     BEGIN SELECT RAISE(ABORT, 'records are append-only: a standard is never changed'); END;
 CREATE TRIGGER standard_is_not_deleted BEFORE DELETE ON standard
@@ -44,14 +60,10 @@ CREATE TRIGGER bench_fault_is_not_changed BEFORE UPDATE ON bench_fault
     BEGIN SELECT RAISE(ABORT, 'records are append-only: a bench fault is never changed'); END;
 CREATE TRIGGER bench_fault_is_not_deleted BEFORE DELETE ON bench_fault
     BEGIN SELECT RAISE(ABORT, 'records are append-only: a bench fault is never deleted'); END;
-CREATE TRIGGER sweep_note_is_not_changed BEFORE UPDATE ON sweep_note
-    BEGIN SELECT RAISE(ABORT, 'records are append-only: a sweep note is never changed'); END;
-CREATE TRIGGER sweep_note_is_not_deleted BEFORE DELETE ON sweep_note
-    BEGIN SELECT RAISE(ABORT, 'records are append-only: a sweep note is never deleted'); END;
-CREATE TRIGGER run_is_not_changed BEFORE UPDATE ON run
-    BEGIN SELECT RAISE(ABORT, 'records are append-only: a run is never changed'); END;
-CREATE TRIGGER run_is_not_deleted BEFORE DELETE ON run
-    BEGIN SELECT RAISE(ABORT, 'records are append-only: a run is never deleted'); END;
+CREATE TRIGGER remark_is_not_changed BEFORE UPDATE ON remark
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a remark is never changed'); END;
+CREATE TRIGGER remark_is_not_deleted BEFORE DELETE ON remark
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a remark is never deleted'); END;
 CREATE TRIGGER note_is_not_changed BEFORE UPDATE ON note
     BEGIN SELECT RAISE(ABORT, 'records are append-only: a note is never changed'); END;
 CREATE TRIGGER note_is_not_deleted BEFORE DELETE ON note
@@ -60,3 +72,7 @@ CREATE TRIGGER repair_is_not_changed BEFORE UPDATE ON repair
     BEGIN SELECT RAISE(ABORT, 'records are append-only: a repair is never changed'); END;
 CREATE TRIGGER repair_is_not_deleted BEFORE DELETE ON repair
     BEGIN SELECT RAISE(ABORT, 'records are append-only: a repair is never deleted'); END;
+CREATE TRIGGER correction_is_not_changed BEFORE UPDATE ON correction
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a correction is never changed'); END;
+CREATE TRIGGER correction_is_not_deleted BEFORE DELETE ON correction
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a correction is never deleted'); END;

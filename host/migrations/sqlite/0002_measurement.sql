@@ -1,0 +1,29 @@
+-- What one sweep brought back. Written once, in one transaction with its first judgement.
+
+CREATE TABLE measurement (
+    measurement_id INTEGER PRIMARY KEY,     -- the number a person says: sweep 12
+    serial       TEXT   NOT NULL REFERENCES unit,
+    entry        BIGINT NOT NULL,           -- its place in the unit's history: see 0004_logbook.sql
+    lot          TEXT            REFERENCES lot,    -- empty: the operator named none; the unit stays in its lot
+    board_hash   TEXT   NOT NULL REFERENCES board,
+    fixture_hash TEXT   NOT NULL REFERENCES fixture,
+    plan_hash    TEXT   NOT NULL,           -- SHA-256 of the compiled plan; the plan follows from the two files
+    sampling     TEXT   NOT NULL CHECK (sampling IN ('quick', 'full')),
+    started_us   BIGINT NOT NULL,
+    bench_name   TEXT   NOT NULL,           -- what measured it
+    shots        BIGINT NOT NULL,           -- shots run
+    closures     BIGINT NOT NULL,           -- relays closed
+    device_us    BIGINT NOT NULL,           -- device time, µs, waiting for the operator not counted
+    raw_hash     BLOB   NOT NULL,           -- SHA-256 of the bytes in `raw`
+    digest       BLOB   NOT NULL,           -- SHA-256 over this row: host/src/records/digest.rs
+    UNIQUE (serial, entry)
+);
+CREATE INDEX measurement_of_lot ON measurement (lot, serial);
+
+-- The runs of the controller: every shot with what it was for, its codes, its times and why it ended. A table of its
+-- own, so that lists of measurements do not read past kilobytes of codes.
+CREATE TABLE raw (
+    measurement_id INTEGER PRIMARY KEY REFERENCES measurement,
+    format TEXT NOT NULL,                   -- of the bytes below: raw/v1 is host/src/raw/v1.rs
+    runs   BLOB NOT NULL
+);

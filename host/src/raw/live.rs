@@ -1,0 +1,263 @@
+//! Between the frozen structs and the types the program works with, names looked up in board and fixture.
+
+use copperwalk_wire::{self as wire, Contacts, message};
+
+use super::{
+    RawError,
+    v1::{self, Name, Names},
+};
+use crate::{
+    board::{Board, PointId, SegmentId, StateId},
+    fixture::Fixture,
+    role::Role,
+};
+
+impl Names {
+    /// The index of a name, which is added if it is new.
+    pub(crate) fn index(&mut self, name: &str) -> Result<Name, RawError> {
+        let at = self.0.iter().position(|known| known == name).unwrap_or_else(|| {
+            self.0.push(name.into());
+            self.0.len() - 1
+        });
+        Name::try_from(at).map_err(|_| RawError::Range { what: "name", number: at })
+    }
+
+    /// The name at an index.
+    pub(crate) fn name(&self, index: Name) -> Result<&str, RawError> {
+        let number = usize::from(index);
+        self.0.get(number).map(String::as_str).ok_or(RawError::Range { what: "name", number })
+    }
+
+    fn point(&self, board: &Board, index: Name) -> Result<PointId, RawError> {
+        let name = self.name(index)?;
+        board.point_named(name).ok_or_else(|| unknown("point", name))
+    }
+
+    fn segment(&self, board: &Board, index: Name) -> Result<SegmentId, RawError> {
+        let name = self.name(index)?;
+        board.segment_named(name).ok_or_else(|| unknown("segment", name))
+    }
+}
+
+fn unknown(what: &'static str, name: &str) -> RawError {
+    RawError::Unknown { what, name: name.into() }
+}
+
+/// A role by names.
+pub(crate) fn role(fixture: &Fixture, names: &mut Names, role: &Role) -> Result<v1::Role, RawError> {
+    let board = &fixture.board;
+    let point = |names: &mut Names, PointId(number): PointId| {
+        let point = board.points.get(number).ok_or(RawError::Range { what: "point", number })?;
+        names.index(&point.name)
+    };
+    let segment = |names: &mut Names, SegmentId(number): SegmentId| {
+        let segment = board.segments.get(number).ok_or(RawError::Range { what: "segment", number })?;
+        names.index(&segment.name)
+    };
+    Ok(match *role {
+        Role::Residual => v1::Role::Residual,
+        Role::Bleed => v1::Role::Bleed,
+        Role::Temperature => v1::Role::Temperature,
+        Role::ForceGuard => v1::Role::ForceGuard,
+        Role::SenseGuard => v1::Role::SenseGuard,
+        Role::Whole { from, to } => v1::Role::EndToEnd { from: point(names, from)?, to: point(names, to)? },
+        Role::Segment { segment: id, turned } => {
+            v1::Role::Segment { segment: segment(names, id)?, swapped: turned }
+        }
+        Role::Survey { segment: id, turned } => {
+            v1::Role::Survey { segment: segment(names, id)?, swapped: turned }
+        }
+        Role::Bridge { around } => v1::Role::Past { point: point(names, around)? },
+        Role::Insulation(number) => {
+            let item = board.isolation.get(number).ok_or(RawError::Range { what: "insulation", number })?;
+            let [a, b] = item.between;
+            let StateId(number) = item.state;
+            let state = board.states.get(number).ok_or(RawError::Range { what: "state", number })?;
+            v1::Role::Insulation {
+                between: [point(names, a)?, point(names, b)?],
+                state: names.index(&state.name)?,
+            }
+        }
+        Role::OpenSwitch(id) => v1::Role::OpenSwitch { segment: segment(names, id)? },
+        Role::Standard(number) => {
+            let standard =
+                fixture.standards.get(number).ok_or(RawError::Range { what: "check standard", number })?;
+            v1::Role::Standard { standard: names.index(&standard.name)? }
+        }
+        Role::OtherRelay { point: id, plus } => v1::Role::OtherRelay { point: point(names, id)?, plus },
+        Role::Seek { point: id } => v1::Role::Seek { point: point(names, id)? },
+    })
+}
+
+/// A role by names, looked up.
+pub(crate) fn role_of(fixture: &Fixture, names: &Names, role: v1::Role) -> Result<Role, RawError> {
+    let board = &fixture.board;
+    let point = |index| names.point(board, index);
+    let segment = |index| names.segment(board, index);
+    Ok(match role {
+        v1::Role::Residual => Role::Residual,
+        v1::Role::Bleed => Role::Bleed,
+        v1::Role::Temperature => Role::Temperature,
+        v1::Role::ForceGuard => Role::ForceGuard,
+        v1::Role::SenseGuard => Role::SenseGuard,
+        v1::Role::EndToEnd { from, to } => Role::Whole { from: point(from)?, to: point(to)? },
+        v1::Role::Segment { segment: index, swapped } => {
+            Role::Segment { segment: segment(index)?, turned: swapped }
+        }
+        v1::Role::Survey { segment: index, swapped } => {
+            Role::Survey { segment: segment(index)?, turned: swapped }
+        }
+        v1::Role::Past { point: index } => Role::Bridge { around: point(index)? },
+        v1::Role::Insulation { between: [a, b], state } => {
+            let (between, state) = ([point(a)?, point(b)?], names.name(state)?);
+            let is_it = |item: &crate::board::Isolation| {
+                item.between == between
+                    && board.states.get(item.state.0).is_some_and(|known| known.name == state)
+            };
+            let found = board.isolation.iter().position(is_it);
+            Role::Insulation(found.ok_or_else(|| {
+                let [a, b] = between.map(|id| &board.point(id).name);
+                unknown("insulation", &format!("{a}~{b}, {state}"))
+            })?)
+        }
+        v1::Role::OpenSwitch { segment: index } => Role::OpenSwitch(segment(index)?),
+        v1::Role::Standard { standard } => {
+            let name = names.name(standard)?;
+            let found = fixture.standards.iter().position(|standard| standard.name == name);
+            Role::Standard(found.ok_or_else(|| unknown("check standard", name))?)
+        }
+        v1::Role::OtherRelay { point: index, plus } => Role::OtherRelay { point: point(index)?, plus },
+        v1::Role::Seek { point: index } => Role::Seek { point: point(index)? },
+    })
+}
+
+/// A channel number; the wire's own type may be narrower than the format's.
+fn channel<T: TryFrom<u16>>(number: Option<u16>) -> Result<Option<T>, RawError> {
+    let narrow =
+        |number| T::try_from(number).map_err(|_| RawError::Range { what: "channel", number: number.into() });
+    number.map(narrow).transpose()
+}
+
+fn wide(number: Option<impl Into<u16>>) -> Option<u16> {
+    number.map(Into::into)
+}
+
+/// A shot, frozen.
+pub(crate) fn shot(shot: &wire::Shot) -> v1::Shot {
+    let Contacts { force_plus, force_minus, sense_plus, sense_minus } = shot.contacts;
+    let method =
+        match shot.method {
+            wire::Method::Residual => v1::Method::Residual,
+            wire::Method::Bleed { millis } => v1::Method::Bleed { millis },
+            wire::Method::Look { input, reversed, burnout, gain, rate, count } => v1::Method::Look {
+                input: input.into(),
+                reversed,
+                burnout,
+                gain: gain.into(),
+                rate: rate.into(),
+                count,
+            },
+            wire::Method::Ratio(ratio) => v1::Method::Ratio(v1::Ratio {
+                gain_a: ratio.gain_a.into(),
+                gain_b: ratio.gain_b.into(),
+                rate: ratio.rate.into(),
+                wait_us: ratio.wait_us,
+                contact_check: ratio.contact_check,
+                ends: ratio.ends,
+                triples_min: ratio.triples_min,
+                triples_max: ratio.triples_max,
+                stop: ratio.stop.map(|wire::Stop { lo, hi, close, sigma_a, sigma_b, rel, abs, k }| {
+                    v1::Stop { lo, hi, close, sigma_a, sigma_b, rel, abs, k }
+                }),
+                gate: ratio.gate,
+            }),
+            wire::Method::Settle(settle) => v1::Method::Settle(v1::Settle {
+                gain_a: settle.gain_a.into(),
+                gain_b: settle.gain_b.into(),
+                rate: settle.rate.into(),
+                window: settle.window,
+                windows_max: settle.windows_max,
+                pass: settle.pass,
+                slope: settle.slope,
+                floor: settle.floor,
+            }),
+        };
+    v1::Shot {
+        contacts: [wide(force_plus), wide(force_minus), wide(sense_plus), wide(sense_minus)],
+        source: shot.source.into(),
+        method,
+    }
+}
+
+/// A shot from its frozen form.
+pub(crate) fn shot_of(shot: v1::Shot) -> Result<wire::Shot, RawError> {
+    let [force_plus, force_minus, sense_plus, sense_minus] = shot.contacts;
+    let method =
+        match shot.method {
+            v1::Method::Residual => wire::Method::Residual,
+            v1::Method::Bleed { millis } => wire::Method::Bleed { millis },
+            v1::Method::Look { input, reversed, burnout, gain, rate, count } => wire::Method::Look {
+                input: input.into(),
+                reversed,
+                burnout,
+                gain: gain.into(),
+                rate: rate.into(),
+                count,
+            },
+            v1::Method::Ratio(ratio) => wire::Method::Ratio(wire::Ratio {
+                gain_a: ratio.gain_a.into(),
+                gain_b: ratio.gain_b.into(),
+                rate: ratio.rate.into(),
+                wait_us: ratio.wait_us,
+                contact_check: ratio.contact_check,
+                ends: ratio.ends,
+                triples_min: ratio.triples_min,
+                triples_max: ratio.triples_max,
+                stop: ratio.stop.map(|v1::Stop { lo, hi, close, sigma_a, sigma_b, rel, abs, k }| {
+                    wire::Stop { lo, hi, close, sigma_a, sigma_b, rel, abs, k }
+                }),
+                gate: ratio.gate,
+            }),
+            v1::Method::Settle(settle) => wire::Method::Settle(wire::Settle {
+                gain_a: settle.gain_a.into(),
+                gain_b: settle.gain_b.into(),
+                rate: settle.rate.into(),
+                window: settle.window,
+                windows_max: settle.windows_max,
+                pass: settle.pass,
+                slope: settle.slope,
+                floor: settle.floor,
+            }),
+        };
+    let contacts = Contacts {
+        force_plus: channel(force_plus)?,
+        force_minus: channel(force_minus)?,
+        sense_plus: channel(sense_plus)?,
+        sense_minus: channel(sense_minus)?,
+    };
+    Ok(wire::Shot { contacts, source: shot.source.into(), method })
+}
+
+/// Why a run ended, frozen.
+pub(crate) fn end(end: message::RunEnd) -> v1::RunEnd {
+    match end {
+        message::RunEnd::Complete => v1::RunEnd::Complete,
+        message::RunEnd::Gate => v1::RunEnd::Gate,
+        message::RunEnd::Residual => v1::RunEnd::Residual,
+        message::RunEnd::NoContact => v1::RunEnd::NoContact,
+        message::RunEnd::Stopped => v1::RunEnd::Stopped,
+        message::RunEnd::Fault(fault) => v1::RunEnd::Fault(fault.into()),
+    }
+}
+
+/// Why a run ended, from its frozen form.
+pub(crate) fn end_of(end: v1::RunEnd) -> message::RunEnd {
+    match end {
+        v1::RunEnd::Complete => message::RunEnd::Complete,
+        v1::RunEnd::Gate => message::RunEnd::Gate,
+        v1::RunEnd::Residual => message::RunEnd::Residual,
+        v1::RunEnd::NoContact => message::RunEnd::NoContact,
+        v1::RunEnd::Stopped => message::RunEnd::Stopped,
+        v1::RunEnd::Fault(fault) => message::RunEnd::Fault(fault.into()),
+    }
+}

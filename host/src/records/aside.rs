@@ -1,0 +1,137 @@
+//! Sweeps that could not be stored because the store was locked: each in a small store of its own beside it, with the
+//! same tables and digests, taken in when the store is next opened for writing.
+
+use std::path::{Path, PathBuf};
+
+use sqlx::sqlite::SqliteConnectOptions;
+
+use super::judgement::{self, Judged, Which};
+use super::stored::{self, Of};
+use super::write::{File, Parcel, put as put_into};
+use super::{Error, Store, open};
+
+/// Between the store's name and what tells its files apart.
+const ASIDE: &str = ".aside-";
+/// Ends the name of a file that is whole.
+const WHOLE: &str = ".sweep";
+
+/// Puts a sweep into a new file beside the store at `path`.
+pub(super) async fn put(path: &Path, parcel: &Parcel) -> Result<PathBuf, Error> {
+    let hash: String = parcel.head.raw_hash.iter().take(4).map(|byte| format!("{byte:02x}")).collect();
+    let name = format!("{ASIDE}{}-{}-{hash}", parcel.head.started_us, std::process::id());
+    let (part, whole) =
+        (open::beside(path, &format!("{name}.part")), open::beside(path, &format!("{name}{WHOLE}")));
+    let store = Store::open_alone(&part, SqliteConnectOptions::new()).await?;
+    let written = async {
+        let mut connection = store.writing().await?;
+        put_into(&mut connection, parcel, None).await.map_err(|error| store.said(&error))
+    };
+    let written = written.await;
+    store.close().await;
+    // Only a whole file gets the name that is looked for.
+    let renamed = written.and_then(|_| {
+        std::fs::rename(&part, &whole)
+            .map_err(|error| Error::Unwritable { path: whole.clone(), reason: error.to_string() })
+    });
+    if renamed.is_err() {
+        let _ = std::fs::remove_file(&part);
+    }
+    renamed.map(|()| whole)
+}
+
+/// Takes in what lies beside a store that was just opened for writing, and says what became of each file.
+pub(super) async fn take_in(store: &Store) -> Vec<String> {
+    let mut news = Vec::new();
+    for file in lying_beside(&store.path) {
+        let shown = file.display();
+        match take(store, &file).await {
+            Ok(taken) => {
+                news.extend(taken);
+                if let Err(error) = std::fs::remove_file(&file) {
+                    news.push(format!("{shown} has been taken in but cannot be removed: {error}"));
+                }
+            }
+            Err(error) => news.push(format!("{shown} cannot be taken in and was left where it is: {error}")),
+        }
+    }
+    news
+}
+
+fn lying_beside(path: &Path) -> Vec<PathBuf> {
+    let (Some(folder), Some(name)) = (path.parent(), path.file_name().and_then(|name| name.to_str())) else {
+        return Vec::new();
+    };
+    let begins = format!("{name}{ASIDE}");
+    let Ok(files) = folder.read_dir() else { return Vec::new() };
+    let mut files: Vec<PathBuf> = files
+        .flatten()
+        .filter(|file| {
+            file.file_name().to_str().is_some_and(|name| name.starts_with(&begins) && name.ends_with(WHOLE))
+        })
+        .map(|file| file.path())
+        .collect();
+    files.sort();
+    files
+}
+
+/// Takes the sweeps of one file in, each once.
+async fn take(store: &Store, file: &Path) -> Result<Vec<String>, Error> {
+    let name = file.file_name().unwrap_or_default().to_string_lossy().into_owned();
+    let small = Store::open_to_read(file).await?;
+    let parcels = parcels(&small).await;
+    small.close().await;
+    let mut news = Vec::new();
+    for (number, parcel) in parcels?.iter().enumerate() {
+        let mut connection = store.writing().await?;
+        match put_into(&mut connection, parcel, Some(&format!("{name}#{number}"))).await {
+            Ok(Some(id)) => news.push(format!(
+                "a sweep of unit {:?} that had been put aside while the records were locked is now sweep {id}",
+                parcel.head.serial
+            )),
+            Ok(None) => {}
+            Err(error) => return Err(store.after_failed_write(connection, &error).await),
+        }
+    }
+    Ok(news)
+}
+
+/// Everything in a small store, checked against its digests.
+async fn parcels(small: &Store) -> Result<Vec<Parcel>, Error> {
+    let mut parcels = Vec::new();
+    for id in small.numbers(Of::All).await? {
+        let mut connection = small.reading().await?;
+        let [head] = small.heads(&mut connection, [id]).await?;
+        let head = head?;
+        let files = small.texts(&mut connection, &head.basis).await?;
+        let read = async {
+            let packed = stored::packed(&mut connection, &[id.0]).await?.remove(&id.0);
+            let judged = judgement::read(&mut connection, &[id.0], Which::All).await?.remove(&id.0);
+            Ok((packed, judged.unwrap_or_default()))
+        };
+        let (packed, judged) = read.await.map_err(|error| small.said(&error))?;
+        let altered = || Error::Altered { path: small.path.clone(), what: format!("sweep {id}") };
+        let packed = packed.filter(|packed| packed.hash() == head.raw_hash).ok_or_else(altered)?;
+        let judgements = judged
+            .into_iter()
+            .map(|judged| match judged {
+                Ok(Judged { made_us, judgement, .. }) => Ok((made_us, judgement)),
+                Err(altered) => Err(altered.error(&small.path)),
+            })
+            .collect::<Result<Vec<_>, _>>()?;
+        let basis = &head.basis;
+        let board = File {
+            hash: basis.board_hash.clone(),
+            name: basis.board.clone(),
+            revision: Some(basis.revision.clone()),
+            source: files.board,
+        };
+        let fixture = File {
+            hash: basis.fixture_hash.clone(),
+            name: basis.fixture.clone(),
+            revision: None,
+            source: files.fixture,
+        };
+        parcels.push(Parcel { head, packed, judgements, files: [board, fixture] });
+    }
+    Ok(parcels)
+}

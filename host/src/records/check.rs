@@ -1,0 +1,194 @@
+//! `records check`: is every row as it was written, and the file sound? Names what is wrong and counts what is good.
+
+use serde::Serialize;
+use sqlx::Row as _;
+
+use super::database::{Connection, Row};
+use super::digest::hex;
+use super::head;
+use super::judgement::{self, Which};
+use super::list::KEYS;
+use super::stored::{Of, packed};
+use super::{Error, Store, SweepId, logbook, open};
+
+/// What `records check` found.
+#[derive(Clone, PartialEq, Eq, Debug, Default, Serialize)]
+pub struct Findings {
+    /// Sweeps that are whole: measurement, raw codes and all judgements as they were written.
+    pub whole_sweeps: u64,
+    /// Judgements of those.
+    pub judgements: u64,
+    /// Units whose notes, repairs and corrections are as they were written.
+    pub whole_units: u64,
+    /// Board and fixture files that are as they were written.
+    pub files: u64,
+    /// Sweeps that are not whole.
+    pub altered_sweeps: Vec<i64>,
+    /// What is wrong, a sentence each. Empty: nothing is.
+    pub wrong: Vec<String>,
+}
+
+impl Findings {
+    /// Books a sweep: with its number of judgements, or what is wrong with it.
+    fn sweep(&mut self, id: i64, result: Result<u64, &str>) {
+        match result {
+            Ok(judgements) => {
+                self.whole_sweeps += 1;
+                self.judgements += judgements;
+            }
+            Err(what) => {
+                self.altered_sweeps.push(id);
+                self.wrong.push(format!("sweep {id}: {what}"));
+            }
+        }
+    }
+
+    /// Is nothing wrong?
+    pub fn sound(&self) -> bool {
+        self.wrong.is_empty()
+    }
+}
+
+impl Store {
+    /// Walks the whole store.
+    ///
+    /// # Errors
+    /// A store that cannot be read at all. What can be read is checked, and what cannot is a finding.
+    pub async fn check(&self) -> Result<Findings, Error> {
+        let mut findings = Findings::default();
+        let mut connection = self.reading().await?;
+        self.check_database(&mut connection, &mut findings).await;
+        self.check_files(&mut connection, &mut findings).await;
+        drop(connection);
+        match self.numbers(Of::All).await {
+            Ok(ids) => {
+                for part in ids.chunks(KEYS) {
+                    self.check_sweeps(part, &mut findings).await;
+                }
+            }
+            Err(error) => findings.wrong.push(format!("the list of sweeps cannot be read: {error}")),
+        }
+        match self.serials().await {
+            Ok(serials) => self.check_units(&serials, &mut findings).await,
+            Err(error) => findings.wrong.push(format!("the list of units cannot be read: {error}")),
+        }
+        Ok(findings)
+    }
+
+    /// SQLite's own checks, and the tables' definitions against those of a new store.
+    async fn check_database(&self, connection: &mut Connection, findings: &mut Findings) {
+        match sqlx::query_scalar::<_, String>("PRAGMA integrity_check").fetch_all(&mut *connection).await {
+            Ok(lines) => {
+                findings.wrong.extend(
+                    lines.into_iter().filter(|line| line != "ok").map(|line| format!("file: {line}")),
+                );
+            }
+            Err(error) => findings.wrong.push(format!("file: {error}")),
+        }
+        let broken = |row: Row| {
+            Ok(format!("{} row without its {}", row.try_get::<String, _>(0)?, row.try_get::<String, _>(2)?))
+        };
+        match sqlx::query("PRAGMA foreign_key_check").try_map(broken).fetch_all(&mut *connection).await {
+            Ok(lines) => findings.wrong.extend(lines),
+            Err(error) => findings.wrong.push(format!("references: {error}")),
+        }
+        match open::altered_schema(connection).await {
+            Ok(None) => {}
+            Ok(Some(name)) => {
+                findings.wrong.push(format!("the definition of {name} is not as this program made it"))
+            }
+            Err(error) => findings.wrong.push(format!("definitions: {error}")),
+        }
+    }
+
+    async fn check_files(&self, connection: &mut Connection, findings: &mut Findings) {
+        for (what, select) in [
+            ("board", "SELECT board_hash, source FROM board"),
+            ("fixture", "SELECT fixture_hash, source FROM fixture"),
+        ] {
+            let pair = |row: Row| Ok((row.try_get::<String, _>(0)?, row.try_get::<String, _>(1)?));
+            match sqlx::query(select).try_map(pair).fetch_all(&mut *connection).await {
+                Ok(files) => {
+                    for (hash, source) in files {
+                        if hex(source.as_bytes()) == hash {
+                            findings.files += 1;
+                        } else {
+                            findings
+                                .wrong
+                                .push(format!("the text of {what} file {hash} is not what its hash says"));
+                        }
+                    }
+                }
+                Err(error) => findings.wrong.push(format!("the {what} files cannot be read: {error}")),
+            }
+        }
+    }
+
+    async fn check_sweeps(&self, ids: &[SweepId], findings: &mut Findings) {
+        match self.digests(ids).await {
+            Ok(sweeps) => sweeps.into_iter().for_each(|(id, result)| findings.sweep(id, result)),
+            // Something in this part cannot be read: find out which.
+            Err(_) if ids.len() > 1 => {
+                for id in ids {
+                    match self.digests(&[*id]).await {
+                        Ok(sweeps) => sweeps.into_iter().for_each(|(id, result)| findings.sweep(id, result)),
+                        Err(error) => findings.sweep(id.0, Err(&error.to_string())),
+                    }
+                }
+            }
+            Err(error) => ids.iter().for_each(|id| findings.sweep(id.0, Err(&error.to_string()))),
+        }
+    }
+
+    /// For each sweep how many judgements it has, or what does not fit its digest.
+    async fn digests(&self, ids: &[SweepId]) -> Result<Vec<(i64, Result<u64, &'static str>)>, sqlx::Error> {
+        let ids: Vec<i64> = ids.iter().map(|id| id.0).collect();
+        let mut connection = self.pool.acquire().await?;
+        let mut packed = packed(&mut connection, &ids).await?;
+        let mut judgements = judgement::read(&mut connection, &ids, Which::All).await?;
+        let heads = head::numbered(&mut connection, &ids).await?;
+        let mut results: Vec<(i64, Result<u64, &'static str>)> = Vec::with_capacity(ids.len());
+        for head in heads {
+            let head = match head {
+                Ok(head) => head,
+                Err(altered) => {
+                    results.push((altered.sweep, Err("the measurement is not as it was written")));
+                    continue;
+                }
+            };
+            let judged = judgements.remove(&head.id).unwrap_or_default();
+            let result = if packed.remove(&head.id).is_none_or(|packed| packed.hash() != head.raw_hash) {
+                Err("the raw codes are not as they were written")
+            } else if judged.is_empty() {
+                Err("it has no judgement")
+            } else if judged.iter().any(Result::is_err) {
+                Err("a judgement is not as it was written")
+            } else {
+                Ok(judged.len() as u64)
+            };
+            results.push((head.id, result));
+        }
+        for id in ids {
+            if !results.iter().any(|(known, _)| *known == id) {
+                results.push((id, Err("the files it stands on are missing")));
+            }
+        }
+        Ok(results)
+    }
+
+    async fn check_units(&self, serials: &[String], findings: &mut Findings) {
+        for serial in serials {
+            let read = async {
+                let mut connection = self.pool.acquire().await?;
+                logbook::of_unit(&mut connection, serial).await
+            };
+            match read.await {
+                Ok(Ok(_)) => findings.whole_units += 1,
+                Ok(Err(table)) => {
+                    findings.wrong.push(format!("unit {serial:?}: a {table} is not as it was written"));
+                }
+                Err(error) => findings.wrong.push(format!("unit {serial:?}: {error}")),
+            }
+        }
+    }
+}

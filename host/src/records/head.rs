@@ -1,0 +1,171 @@
+//! A measurement's own row: everything about it but its codes.
+
+use sqlx::Row as _;
+
+use super::Error;
+use super::database::{Connection, Row};
+use super::digest::Digest;
+use super::list;
+use super::rows::{whole, word};
+use super::value::Value;
+use crate::measurement::{Basis, BenchWork, Measurement, Run};
+use crate::plan::Sampling;
+
+/// A measurement without its codes, as its row has it.
+#[derive(Clone, PartialEq, Debug)]
+pub(super) struct Head {
+    pub id: i64,
+    pub serial: String,
+    pub entry: i64,
+    pub lot: Option<String>,
+    pub basis: Basis,
+    pub sampling: Sampling,
+    pub started_us: i64,
+    pub bench_name: String,
+    pub work: BenchWork,
+    pub raw_hash: Vec<u8>,
+}
+
+const COLUMNS: [&str; 15] = [
+    "measurement_id",
+    "serial",
+    "entry",
+    "lot",
+    "board_hash",
+    "fixture_hash",
+    "plan_hash",
+    "sampling",
+    "started_us",
+    "bench_name",
+    "shots",
+    "closures",
+    "device_us",
+    "raw_hash",
+    "digest",
+];
+
+/// Everything of a head, and the names that stand in its files' rows.
+const SELECT: &str = "SELECT measurement_id, serial, entry, lot, board.name AS board, board.revision AS revision,
+       board_hash, fixture.name AS fixture, fixture_hash, plan_hash, sampling, started_us, bench_name, shots, closures,
+       device_us, raw_hash, digest
+     FROM measurement JOIN board USING (board_hash) JOIN fixture USING (fixture_hash)";
+
+impl Head {
+    fn values(&self) -> Vec<Value<'_>> {
+        vec![
+            self.id.into(),
+            Value::from(&self.serial),
+            self.entry.into(),
+            self.lot.as_deref().into(),
+            Value::from(&self.basis.board_hash),
+            Value::from(&self.basis.fixture_hash),
+            Value::from(&self.basis.plan_hash),
+            sampling_word(self.sampling).into(),
+            self.started_us.into(),
+            Value::from(&self.bench_name),
+            self.work.shots.into(),
+            self.work.closures.into(),
+            Value::Whole(self.work.device_us as i64),
+            Value::from(&self.raw_hash),
+        ]
+    }
+
+    /// Over the row, and over the names of its files: those are not under the files' own hashes where they stand.
+    fn digest(&self) -> Vec<u8> {
+        let basis = &self.basis;
+        let names = [&basis.board, &basis.revision, &basis.fixture].map(Value::from);
+        Digest::of("measurement/1").values(self.values()).values(names).finish()
+    }
+
+    pub async fn write(&self, connection: &mut Connection) -> Result<(), sqlx::Error> {
+        let digest = self.digest();
+        let mut values = self.values();
+        values.push(Value::from(&digest));
+        list::insert(connection, "measurement", &COLUMNS, &values).await.map(drop)
+    }
+
+    /// The head in a row, and whether it is as it was written.
+    fn read(row: &Row) -> Result<(Self, bool), sqlx::Error> {
+        let head = Self {
+            id: row.try_get("measurement_id")?,
+            serial: row.try_get("serial")?,
+            entry: row.try_get("entry")?,
+            lot: row.try_get("lot")?,
+            basis: Basis {
+                board: row.try_get("board")?,
+                revision: row.try_get("revision")?,
+                board_hash: row.try_get("board_hash")?,
+                fixture: row.try_get("fixture")?,
+                fixture_hash: row.try_get("fixture_hash")?,
+                plan_hash: row.try_get("plan_hash")?,
+            },
+            sampling: word(row, "sampling")?,
+            started_us: row.try_get("started_us")?,
+            bench_name: row.try_get("bench_name")?,
+            work: BenchWork {
+                shots: whole(row, "shots")?,
+                closures: whole(row, "closures")?,
+                device_us: whole(row, "device_us")?,
+            },
+            raw_hash: row.try_get("raw_hash")?,
+        };
+        let as_written = super::seal(|| head.digest(), row.try_get("digest")?);
+        Ok((head, as_written))
+    }
+
+    /// The measurement with its runs.
+    pub fn measurement(self, runs: Vec<Run>) -> Measurement {
+        Measurement {
+            serial: self.serial,
+            lot: self.lot,
+            started_us: self.started_us,
+            bench_name: self.bench_name,
+            basis: self.basis,
+            sampling: self.sampling,
+            runs,
+        }
+    }
+}
+
+/// The heads of a unit, in the order of its history; each must be as it was written.
+pub(super) async fn of_unit(
+    connection: &mut Connection,
+    serial: &str,
+) -> Result<Result<Vec<Head>, Altered>, sqlx::Error> {
+    let query = list::query(format!("{SELECT} WHERE serial = $1 ORDER BY entry"));
+    let rows = query.bind(serial).fetch_all(connection).await?;
+    rows.iter().map(|row| Head::read(row).map(as_written)).collect()
+}
+
+/// The heads with these numbers, in the order of the numbers; those that are not there are left out.
+pub(super) async fn numbered(
+    connection: &mut Connection,
+    ids: &[i64],
+) -> Result<Vec<Result<Head, Altered>>, sqlx::Error> {
+    let rows = list::rows(connection, SELECT, "measurement_id", ids, "measurement_id").await?;
+    rows.iter().map(|row| Head::read(row).map(as_written)).collect()
+}
+
+fn as_written((head, as_written): (Head, bool)) -> Result<Head, Altered> {
+    if as_written { Ok(head) } else { Err(Altered { sweep: head.id, what: "measurement" }) }
+}
+
+/// A row that does not fit its digest.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) struct Altered {
+    pub sweep: i64,
+    pub what: &'static str,
+}
+
+impl Altered {
+    pub fn error(self, path: &std::path::Path) -> Error {
+        Error::Altered { path: path.into(), what: format!("the {} of sweep {}", self.what, self.sweep) }
+    }
+}
+
+fn sampling_word(sampling: Sampling) -> &'static str {
+    match sampling {
+        Sampling::Quick => "quick",
+        Sampling::Full => "full",
+    }
+}

@@ -1,0 +1,223 @@
+//! Whole measurements again, raw codes included: one for a report, many for judging again.
+
+use std::collections::HashMap;
+use std::sync::Arc;
+
+use sqlx::Row as _;
+
+use super::database::Connection;
+use super::digest::Digest;
+use super::head::{self, Head};
+use super::judgement::{self, Judged, Which};
+use super::summary::{PastJudgement, SweepId};
+use super::{Error, Store, list, raw};
+use crate::fixture::Fixture;
+use crate::measurement::Measurement;
+use crate::sweep::{Judgement, Sweep};
+
+/// Which sweeps are meant.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Of<'a> {
+    /// Those of a unit.
+    Unit(&'a str),
+    /// Those of every unit that belongs to a lot.
+    Lot(&'a str),
+    /// All.
+    All,
+}
+
+/// A measurement with its fixture and its latest judgement.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Stored {
+    /// Its number.
+    pub id: SweepId,
+    /// What was measured.
+    pub measurement: Measurement,
+    /// The board and the bed, read from the files kept with it.
+    pub fixture: Arc<Fixture>,
+    /// The latest judgement.
+    pub judgement: Judgement,
+    /// Was it declared void afterwards?
+    pub voided: bool,
+}
+
+/// A measurement's codes, still packed.
+pub(super) struct Packed {
+    pub format: String,
+    pub runs: Vec<u8>,
+}
+
+impl Packed {
+    /// What its measurement's head says of it.
+    pub fn hash(&self) -> Vec<u8> {
+        Digest::of(&self.format).values([(&self.runs).into()]).finish()
+    }
+}
+
+impl Store {
+    /// The numbers of the sweeps that are meant: of a unit in the order of its history, else in their own order.
+    ///
+    /// # Errors
+    /// An unknown unit or lot, with names that look like it; a damaged store.
+    pub async fn numbers(&self, of: Of<'_>) -> Result<Vec<SweepId>, Error> {
+        match of {
+            Of::Unit(serial) => Ok(self.unit(serial).await?.sweeps().map(|sweep| sweep.id).collect()),
+            Of::Lot(lot) => {
+                let serials: Vec<String> =
+                    self.lot(lot).await?.units.into_iter().map(|unit| unit.serial).collect();
+                let mut connection = self.reading().await?;
+                let mut numbers = Vec::new();
+                for serial in serials {
+                    let of = sqlx::query_scalar("SELECT measurement_id FROM measurement WHERE serial = $1");
+                    let of: Vec<i64> = of
+                        .bind(serial)
+                        .fetch_all(&mut *connection)
+                        .await
+                        .map_err(|error| self.said(&error))?;
+                    numbers.extend(of);
+                }
+                numbers.sort_unstable();
+                Ok(numbers.into_iter().map(SweepId).collect())
+            }
+            Of::All => {
+                let mut connection = self.reading().await?;
+                let all =
+                    sqlx::query_scalar("SELECT measurement_id FROM measurement ORDER BY measurement_id");
+                let all: Vec<i64> =
+                    all.fetch_all(&mut *connection).await.map_err(|error| self.said(&error))?;
+                Ok(all.into_iter().map(SweepId).collect())
+            }
+        }
+    }
+
+    /// Sweeps with all their material, in the order asked for. Ask for a few hundred at a time: all of them are held.
+    ///
+    /// # Errors
+    /// A damaged store. What is wrong with a single sweep (an unknown number, an altered row, files or codes that this
+    /// program no longer reads) stands in its place in the list.
+    pub async fn read(&self, ids: &[SweepId]) -> Result<Vec<Result<Stored, Error>>, Error> {
+        let numbers: Vec<i64> = ids.iter().map(|id| id.0).collect();
+        let mut connection = self.reading().await?;
+        let read = async {
+            let heads = head::numbered(&mut connection, &numbers).await?;
+            let packed = packed(&mut connection, &numbers).await?;
+            let judgements = judgement::read(&mut connection, &numbers, Which::Latest).await?;
+            let voided = voided(&mut connection, &numbers).await?;
+            Ok((heads, packed, judgements, voided))
+        };
+        let (heads, mut packed, mut judgements, voided) = read.await.map_err(|error| self.said(&error))?;
+        let mut heads: HashMap<i64, _> = heads
+            .into_iter()
+            .map(|head| (head.as_ref().map_or_else(|altered| altered.sweep, |head| head.id), head))
+            .collect();
+        let mut found = Vec::with_capacity(ids.len());
+        for &id in ids {
+            let stored = async {
+                let head = heads.remove(&id.0).ok_or_else(|| self.unknown_sweep(id))?;
+                let head = head.map_err(|altered| altered.error(&self.path))?;
+                let judged = judgements.remove(&id.0).and_then(|mut all| all.pop());
+                let judged = judged.ok_or_else(|| self.unjudged(id))?;
+                let judged = judged.map_err(|altered| altered.error(&self.path))?;
+                let packed = packed.remove(&id.0);
+                let fixture = self.fixture(&mut connection, &head.basis).await?;
+                let measurement = self.unpack(head, packed, &fixture)?;
+                Ok(Stored {
+                    id,
+                    measurement,
+                    fixture,
+                    judgement: judged.judgement,
+                    voided: voided.contains(&id.0),
+                })
+            };
+            found.push(stored.await);
+        }
+        Ok(found)
+    }
+
+    /// A whole sweep again, raw codes included, with its latest judgement.
+    ///
+    /// # Errors
+    /// An unknown number; raw codes of another format; a damaged store; a row that is not as it was written.
+    pub async fn sweep(&self, id: SweepId) -> Result<Sweep, Error> {
+        let stored = self.read(&[id]).await?.pop().ok_or_else(|| self.unknown_sweep(id))??;
+        Ok(Sweep { measurement: stored.measurement, judgement: stored.judgement })
+    }
+
+    /// Every judgement of a sweep, in the order they were made.
+    ///
+    /// # Errors
+    /// Like [`Store::sweep`].
+    pub async fn judgements(&self, id: SweepId) -> Result<Vec<PastJudgement>, Error> {
+        let mut connection = self.reading().await?;
+        let read = judgement::read(&mut connection, &[id.0], Which::All).await;
+        let judged = read.map_err(|error| self.said(&error))?.remove(&id.0);
+        judged
+            .ok_or_else(|| self.unknown_sweep(id))?
+            .into_iter()
+            .map(|judged| match judged {
+                Ok(Judged { made_us, judgement, .. }) => Ok(PastJudgement { made_us, judgement }),
+                Err(altered) => Err(altered.error(&self.path)),
+            })
+            .collect()
+    }
+
+    /// The heads of sweeps, one for each number.
+    pub(super) async fn heads<const N: usize>(
+        &self,
+        connection: &mut Connection,
+        ids: [SweepId; N],
+    ) -> Result<[Result<Head, Error>; N], Error> {
+        let read = head::numbered(connection, &ids.map(|id| id.0)).await;
+        let mut heads = read.map_err(|error| self.said(&error))?;
+        Ok(ids.map(|id| {
+            let is_it = |head: &Result<Head, head::Altered>| match head {
+                Ok(head) => head.id == id.0,
+                Err(altered) => altered.sweep == id.0,
+            };
+            let place = heads.iter().position(is_it).ok_or_else(|| self.unknown_sweep(id))?;
+            heads.swap_remove(place).map_err(|altered| altered.error(&self.path))
+        }))
+    }
+
+    pub(super) fn unknown_sweep(&self, id: SweepId) -> Error {
+        Error::UnknownSweep { path: self.path.clone(), id }
+    }
+
+    fn unpack(&self, head: Head, packed: Option<Packed>, fixture: &Fixture) -> Result<Measurement, Error> {
+        let sweep = SweepId(head.id);
+        let altered =
+            || Error::Altered { path: self.path.clone(), what: format!("the raw codes of sweep {sweep}") };
+        let packed = packed.ok_or_else(altered)?;
+        if !super::seal(|| packed.hash(), head.raw_hash.clone()) {
+            return Err(altered());
+        }
+        let runs = raw::unpack(fixture, &packed.format, &packed.runs).map_err(|error| Error::Raw {
+            path: self.path.clone(),
+            sweep,
+            error,
+        })?;
+        Ok(head.measurement(runs))
+    }
+}
+
+/// The packed codes of measurements.
+pub(super) async fn packed(
+    connection: &mut Connection,
+    ids: &[i64],
+) -> Result<HashMap<i64, Packed>, sqlx::Error> {
+    let select = "SELECT measurement_id, format, runs FROM raw";
+    let rows = list::rows(connection, select, "measurement_id", ids, "measurement_id").await?;
+    rows.iter()
+        .map(|row| {
+            let packed = Packed { format: row.try_get("format")?, runs: row.try_get("runs")? };
+            Ok((row.try_get("measurement_id")?, packed))
+        })
+        .collect()
+}
+
+/// Which of these are declared void.
+async fn voided(connection: &mut Connection, ids: &[i64]) -> Result<Vec<i64>, sqlx::Error> {
+    let select = "SELECT measurement_id FROM correction";
+    let rows = list::rows(connection, select, "measurement_id", ids, "measurement_id").await?;
+    rows.iter().map(|row| row.try_get("measurement_id")).collect()
+}

@@ -1,0 +1,65 @@
+//! What is in the records: units, lots.
+
+use super::Screen;
+use super::layout::{Cell, Column, table};
+use crate::records::summary::{LotLine, UnitLine};
+use crate::report::figures;
+
+/// Every unit, a line each.
+pub fn units(units: &[UnitLine], screen: Screen) -> String {
+    const COLUMNS: [Column; 6] = [
+        Column::name("unit"),
+        Column::name("lot"),
+        Column::name("board"),
+        Column::word("now"),
+        Column::figure("sweeps"),
+        Column::word("last swept"),
+    ];
+    let rows: Vec<_> = units
+        .iter()
+        .map(|UnitLine { lot, unit }| {
+            [
+                (&unit.serial).into(),
+                lot.as_deref().unwrap_or_default().into(),
+                (&unit.board).into(),
+                Cell::verdict(unit.now),
+                unit.sweeps.to_string().into(),
+                figures::day(unit.last_us).into(),
+            ]
+        })
+        .collect();
+    listed(screen, &COLUMNS, &rows, "no units in these records\n")
+}
+
+/// Every lot, a line each.
+pub fn lots(lots: &[LotLine], screen: Screen) -> String {
+    const COLUMNS: [Column; 5] = [
+        Column::name("lot"),
+        Column::figure("units"),
+        Column::figure("pass"),
+        Column::figure("yield"),
+        Column::word("last swept"),
+    ];
+    let rows: Vec<_> = lots
+        .iter()
+        .map(|line| {
+            [
+                (&line.lot).into(),
+                line.now.total().to_string().into(),
+                line.now.pass.to_string().into(),
+                figures::share(line.now.passed()).into(),
+                figures::day(line.last_us).into(),
+            ]
+        })
+        .collect();
+    listed(screen, &COLUMNS, &rows, "no lots in these records\n")
+}
+
+fn listed<const N: usize>(screen: Screen, columns: &[Column; N], rows: &[[Cell; N]], none: &str) -> String {
+    if rows.is_empty() {
+        return none.into();
+    }
+    let mut out = String::new();
+    table(&mut out, screen, columns, rows);
+    out
+}
