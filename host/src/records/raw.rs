@@ -184,7 +184,7 @@ mod tests {
     fn the_bytes_are_those_written_since_v1() {
         let packed = pack(&sample::fixture(), &everything()).unwrap();
         let digest = super::super::digest::hex(&packed);
-        assert_eq!(digest, "3a834056ae2cfa0a1db1aab5664d401d27617b863287a80f8564ddbe6098be52");
+        assert_eq!(digest, "581c528f7bd7182e4facd11eaa21e1e778aa379775b4f60581c5d77c18bac6b0");
     }
 
     #[test]
