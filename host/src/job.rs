@@ -9,6 +9,7 @@ use crate::{
     evidence::EvidenceError,
     fixture::Fixture,
     judge,
+    limits::LimitSet,
     link::{LinkError, RanShot, Session, Transport},
     machine::{Machine, MachineError, Policy, Request, Step, planned::Planned},
     measure::ratio,
@@ -137,7 +138,7 @@ impl<T: Transport> Job<'_, T> {
             sampling: self.plan.sampling,
             runs: machine.finish(),
         };
-        let judgement = judge::judge(self.fixture, self.plan, &measurement)?;
+        let judgement = judge::judge(self.fixture, &LimitSet::of_board(board), self.plan, &measurement)?;
         Ok(Sweep { measurement, judgement })
     }
 

@@ -19,6 +19,7 @@ pub mod board;
 pub mod fixture;
 
 pub mod check;
+pub mod limits;
 pub mod meter;
 
 pub mod role;
@@ -55,6 +56,8 @@ pub mod machine;
 
 // Where it goes.
 pub mod records;
+
+pub mod rejudge;
 
 pub mod report;
 

@@ -6,6 +6,7 @@
 use copperwalk::{
     board::{SegmentId, StateId},
     judge,
+    limits::LimitSet,
     plan::{self, Sampling},
     sweep::Sweep,
     verdict::{Class, Verdict},
@@ -402,7 +403,13 @@ fn stored_codes_judge_the_same_again() {
     ] {
         let bed = Bed::example(board, Sampling::Quick);
         let (sweep, _) = bed.sweep(&Spec::new(11).fault(fault));
-        let again = judge::judge(&bed.fixture, &bed.plan, &sweep.measurement).unwrap();
+        let again = judge::judge(
+            &bed.fixture,
+            &LimitSet::of_board(&bed.fixture.board),
+            &bed.plan,
+            &sweep.measurement,
+        )
+        .unwrap();
         assert_eq!(again, sweep.judgement, "{fault}");
     }
 }

@@ -8,6 +8,7 @@ mod deliver;
 mod demo;
 mod form;
 mod interrupt;
+mod judge;
 mod keep;
 mod list;
 mod output;
@@ -26,6 +27,7 @@ use crate::{
     plan::PlanError,
     problem::{self, Problems},
     records as store,
+    rejudge::RejudgeError,
     virtual_bench::SpecError,
     visible::{clean_lines, first_hidden, path as shown},
 };
@@ -83,6 +85,8 @@ enum Command {
     Units(list::Args),
     /// List the lots in the records.
     Lots(list::Args),
+    /// Judge stored measurements again: what today's program, or other limits, would make of them.
+    Judge(judge::Args),
     /// Check, save or restore the record store itself.
     Records(keep::Args),
 }
@@ -167,6 +171,9 @@ enum Failure {
     /// Several of these.
     #[error("{} failures", .0.len())]
     Several(Vec<Failure>),
+    /// Judging again.
+    #[error("{0}")]
+    Rejudge(#[from] RejudgeError),
     /// A sweep was measured and recorded, but not everything asked for could be shown or written.
     #[error("{said}; recorded as sweep {id}")]
     Kept {
@@ -274,6 +281,7 @@ pub fn main() -> ExitCode {
         Command::Void(command) => records::void(command, args.records, &mut output),
         Command::Units(command) => list::units(command, args.records, &mut output),
         Command::Lots(command) => list::lots(command, args.records, &mut output),
+        Command::Judge(command) => judge::run(command, args.records, &mut output),
         Command::Records(command) => keep::run(command, args.records, &mut output),
     };
     let status = done.unwrap_or_else(|failure| {

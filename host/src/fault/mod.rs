@@ -15,6 +15,7 @@ use crate::{
         insulation::{self, Barrier},
         segment::{Finding, Value},
     },
+    limits::LimitSet,
     sweep::Fault,
     verdict::{Class, Verdict},
 };
@@ -33,6 +34,7 @@ const BARREL_LIMIT: f64 = 1.2;
 /// The unit's faults, most probable first; equally probable ones in the order of the path.
 pub fn faults(
     board: &Board,
+    limits: &LimitSet,
     segments: &[Finding],
     insulations: &[insulation::Finding],
     closures: &[closure::Finding],
@@ -48,7 +50,10 @@ pub fn faults(
         faults.push(Fault {
             place: segment.name.clone(),
             class: finding.class,
-            probability: located.map_or_else(|| measured(segment, finding), |open| open.probability),
+            probability: located.map_or_else(
+                || measured(segment, limits.of(finding.segment), finding),
+                |open| open.probability,
+            ),
             alternative: located
                 .and_then(|open| Some(alternatives.group(Evidence::SilentPin(open.beside?.0)))),
             advice: advice::for_segment(board, finding.segment, finding.class),
@@ -119,14 +124,14 @@ fn explanation<'f>(
 }
 
 /// How probable it is that a measured value really is what its class says.
-fn measured(segment: &Segment, finding: &Finding) -> f64 {
+fn measured(segment: &Segment, limits: &Limits, finding: &Finding) -> f64 {
     let Some(value) = &finding.value else { return MOST };
     match finding.class {
         Class::RedundancyLost => {
             let max_ohms = BARREL_LIMIT * segment.expected.typical_ohms;
-            outside(value, &Limits { min_ohms: None, max_ohms, ..segment.limits })
+            outside(value, &Limits { min_ohms: None, max_ohms, ..*limits })
         }
-        _ => outside(value, &segment.limits),
+        _ => outside(value, limits),
     }
 }
 

@@ -18,6 +18,7 @@ use crate::{
     board::SegmentId,
     evidence::Evidence,
     fixture::Fixture,
+    limits::LimitSet,
     plan::{LegKind, Plan, Stage},
     verdict::{Class, Verdict},
 };
@@ -27,20 +28,26 @@ use segment::Finding;
 const ROOM_CELSIUS: f64 = 23.0;
 
 /// What is found about every segment a plan is to measure, in walking order.
-pub fn segments(fixture: &Fixture, plan: &Plan, evidence: &Evidence) -> Vec<Finding> {
-    plan.stages.iter().flat_map(|stage| segments_of(fixture, stage, evidence)).collect()
+pub fn segments(fixture: &Fixture, limits: &LimitSet, plan: &Plan, evidence: &Evidence) -> Vec<Finding> {
+    plan.stages.iter().flat_map(|stage| segments_of(fixture, limits, stage, evidence)).collect()
 }
 
 /// The same of one state.
-fn segments_of(fixture: &Fixture, stage: &Stage, evidence: &Evidence) -> Vec<Finding> {
+fn segments_of(fixture: &Fixture, limits: &LimitSet, stage: &Stage, evidence: &Evidence) -> Vec<Finding> {
     let celsius = evidence.celsius().unwrap_or(ROOM_CELSIUS);
-    let scene = segment::Scene::new(&fixture.board, stage.state, evidence.in_state(stage.state), celsius);
+    let runs = evidence.in_state(stage.state);
+    let scene = segment::Scene::new(&fixture.board, limits, stage.state, runs, celsius);
     walked(stage).into_iter().map(|id| scene.find(id)).collect()
 }
 
 /// Segments that a longer look may still decide: undecided ones, and all of them once anything has moved.
-pub fn undecided(fixture: &Fixture, stage: &Stage, evidence: &Evidence) -> BTreeSet<SegmentId> {
-    let findings = segments_of(fixture, stage, evidence);
+pub fn undecided(
+    fixture: &Fixture,
+    limits: &LimitSet,
+    stage: &Stage,
+    evidence: &Evidence,
+) -> BTreeSet<SegmentId> {
+    let findings = segments_of(fixture, limits, stage, evidence);
     let mut wanted: BTreeSet<SegmentId> = findings
         .iter()
         .filter(|finding| finding.verdict == Verdict::Unproven && finding.value.is_some())

@@ -11,10 +11,11 @@ use copperwalk_wire::Source;
 use super::open::{self, Open};
 use crate::{
     board::{
-        Board, Segment, SegmentId, SegmentKind, StateId,
+        Board, Limits, Segment, SegmentId, SegmentKind, StateId,
         expected::{ALPHA_COPPER, to_20c},
     },
     evidence::{RunEvidence, SegmentReading},
+    limits::LimitSet,
     measure::{
         ratio::{Motion, Reading},
         uncertainty::Budget,
@@ -128,6 +129,7 @@ impl Judged<'_> {
 /// Everything read in one state, for all its segments.
 pub struct Scene<'r> {
     board: &'r Board,
+    limits: &'r LimitSet,
     state: StateId,
     celsius: f64,
     opens: Vec<Open>,
@@ -143,6 +145,7 @@ impl<'r> Scene<'r> {
     /// Looks through the runs of one state.
     pub fn new(
         board: &'r Board,
+        limits: &'r LimitSet,
         state: StateId,
         runs: impl Iterator<Item = &'r RunEvidence> + Clone,
         celsius: f64,
@@ -165,6 +168,7 @@ impl<'r> Scene<'r> {
             .collect();
         let mut scene = Self {
             board,
+            limits,
             state,
             celsius,
             opens: open::opens(runs),
@@ -174,7 +178,7 @@ impl<'r> Scene<'r> {
         };
         scene.mover = widest
             .map(|(segment, _)| segment)
-            .filter(|&id| scene.of(id).any(|(seen, _)| scene.moves(board.segment(id), &seen.reading)));
+            .filter(|&id| scene.of(id).any(|(seen, _)| scene.moves(id, &seen.reading)));
         scene
     }
 
@@ -184,7 +188,7 @@ impl<'r> Scene<'r> {
 
     /// Finds out about one segment.
     pub fn find(&self, id: SegmentId) -> Finding {
-        let segment = self.board.segment(id);
+        let (segment, limits) = (self.board.segment(id), self.limits.of(id));
         let finding = |value, verdict, class, doubt| Finding {
             segment: id,
             state: self.state,
@@ -198,14 +202,14 @@ impl<'r> Scene<'r> {
             return Finding { located: Some(*open), ..finding(None, Verdict::Fail, Class::Open, None) };
         }
         let readings: Vec<Judged<'_>> =
-            self.of(id).map(|(seen, moved)| self.judge(segment, seen, moved)).collect();
-        if let Some(moved) = readings.iter().find(|judged| self.moves(segment, &judged.seen.reading)) {
+            self.of(id).map(|(seen, moved)| self.judge(id, seen, moved)).collect();
+        if let Some(moved) = readings.iter().find(|judged| self.moves(id, &judged.seen.reading)) {
             return finding(Some(moved.value.clone()), Verdict::Fail, Class::Flaky, None);
         }
         let failed: Vec<&Judged<'_>> =
             readings.iter().filter(|judged| judged.verdict == Verdict::Fail).collect();
         if let Some(worst) = authoritative(segment, &failed) {
-            let class = outside_class(segment, &worst.value, &readings);
+            let class = outside_class(limits, &worst.value, &readings);
             return finding(Some(worst.value.clone()), Verdict::Fail, class, None);
         }
         let judging: Vec<&Judged<'_>> =
@@ -213,7 +217,7 @@ impl<'r> Scene<'r> {
         if let Some(best) = authoritative(segment, &judging) {
             let class = match barrel_lost(segment, &best.value) {
                 true => Class::RedundancyLost,
-                false => doubtful_class(segment, &best.value),
+                false => doubtful_class(limits, &best.value),
             };
             let doubt = (best.verdict == Verdict::Unproven).then_some(match best.weight {
                 Weight::Survey => Doubt::SurveyOnly,
@@ -229,23 +233,23 @@ impl<'r> Scene<'r> {
                     Reading { motion: None, over_range: true, .. } => Doubt::OverRange,
                     _ => Doubt::Disturbed(self.mover.filter(|&mover| mover != id)),
                 };
-                let class = doubtful_class(segment, &best.value);
+                let class = doubtful_class(limits, &best.value);
                 finding(Some(best.value.clone()), Verdict::Unproven, class, Some(doubt))
             }
             None => finding(None, Verdict::Unproven, Class::NotReached, Some(Doubt::NotReached)),
         }
     }
 
-    fn judge(&self, segment: &Segment, seen: &'r SegmentReading, moved: bool) -> Judged<'r> {
-        let reading = &seen.reading;
+    fn judge(&self, id: SegmentId, seen: &'r SegmentReading, moved: bool) -> Judged<'r> {
+        let (reading, limits) = (&seen.reading, self.limits.of(id));
         let weight = match (seen.survey, reading.motion) {
             _ if reading.over_range => Weight::Upward,
             (false, None) => Weight::Full,
             (true, None) if !moved => Weight::Survey,
             _ => Weight::Upward,
         };
-        let value = Value::new(segment, reading, self.celsius);
-        let (ohms, u, limits) = (value.ohms_20c, value.expanded(), &segment.limits);
+        let value = Value::new(self.board.segment(id), reading, self.celsius);
+        let (ohms, u) = (value.ohms_20c, value.expanded());
         let far_above = ohms - ROUGH_FACTOR * u > limits.max_ohms;
         let verdict = match (weight, verdict::judge(ohms, u, limits)) {
             (Weight::Full, verdict) => verdict,
@@ -264,10 +268,11 @@ impl<'r> Scene<'r> {
 
     /// Did the segment itself move, by a good part of its limit? A contact that makes and breaks shakes the
     /// readings of its neighbours too, by far less than its own.
-    fn moves(&self, segment: &Segment, reading: &Reading) -> bool {
+    fn moves(&self, id: SegmentId, reading: &Reading) -> bool {
         match reading.motion {
             Some(Motion::Here([low, high])) => {
-                let least = (MOTION_SHARE * segment.limits.max_ohms).max(NEIGHBOUR_SHARE * self.widest_ohms);
+                let least =
+                    (MOTION_SHARE * self.limits.of(id).max_ohms).max(NEIGHBOUR_SHARE * self.widest_ohms);
                 high - low > least && high > MOTION_RATIO * low
             }
             _ => false,
@@ -287,8 +292,8 @@ fn authoritative<'a, 'r>(segment: &Segment, readings: &[&'a Judged<'r>]) -> Opti
 }
 
 /// The class of a value that is proven outside its limits.
-fn outside_class(segment: &Segment, value: &Value, readings: &[Judged<'_>]) -> Class {
-    if segment.limits.min_ohms.is_some_and(|min| value.ohms_20c < min) {
+fn outside_class(limits: &Limits, value: &Value, readings: &[Judged<'_>]) -> Class {
+    if limits.min_ohms.is_some_and(|min| value.ohms_20c < min) {
         return Class::Low;
     }
     if value.ohms_20c > OPEN_OHMS {
@@ -301,9 +306,9 @@ fn outside_class(segment: &Segment, value: &Value, readings: &[Judged<'_>]) -> C
 }
 
 /// The class of a value that is not proven outside.
-fn doubtful_class(segment: &Segment, value: &Value) -> Class {
-    match verdict::judge(value.ohms_20c, value.expanded(), &segment.limits) {
-        Verdict::Fail if value.ohms_20c > segment.limits.max_ohms => Class::High,
+fn doubtful_class(limits: &Limits, value: &Value) -> Class {
+    match verdict::judge(value.ohms_20c, value.expanded(), limits) {
+        Verdict::Fail if value.ohms_20c > limits.max_ohms => Class::High,
         Verdict::Fail => Class::Low,
         _ => Class::Ok,
     }

@@ -6,37 +6,47 @@
 //! the operator should know besides.
 
 mod bench;
+mod change;
 mod notes;
 mod reason;
 mod rows;
+
+pub use change::{Change, Opinion, changes};
 
 use crate::{
     evidence::{Evidence, EvidenceError},
     fault,
     finding::{self, closure, insulation},
     fixture::Fixture,
+    limits::LimitSet,
     measurement::Measurement,
     plan::Plan,
     sweep::{Judgement, LimitsUsed},
     verdict::Verdict,
 };
 
-/// Judges a measurement made with this fixture and this plan.
+/// Judges a measurement made with this fixture and this plan by these limits.
 ///
 /// # Errors
 /// Codes that do not fit their shots, a state the board does not have.
-pub fn judge(fixture: &Fixture, plan: &Plan, measurement: &Measurement) -> Result<Judgement, EvidenceError> {
+pub fn judge(
+    fixture: &Fixture,
+    limits: &LimitSet,
+    plan: &Plan,
+    measurement: &Measurement,
+) -> Result<Judgement, EvidenceError> {
     let board = &fixture.board;
     let evidence = Evidence::of(fixture, &measurement.runs)?;
     let bench_findings = finding::bench::findings(fixture, plan, &evidence);
     let void = !bench_findings.is_empty();
 
-    let segments = finding::segments(fixture, plan, &evidence);
+    let segments = finding::segments(fixture, limits, plan, &evidence);
     let insulations = insulation::find(board, plan, &evidence);
     let closures = closure::find(board, &evidence, &segments);
     let unsteady = finding::unsteady(&evidence, &segments);
 
-    let faults = if void { Vec::new() } else { fault::faults(board, &segments, &insulations, &closures) };
+    let faults =
+        if void { Vec::new() } else { fault::faults(board, limits, &segments, &insulations, &closures) };
     let parts = segments
         .iter()
         .map(|finding| finding.verdict)
@@ -45,11 +55,14 @@ pub fn judge(fixture: &Fixture, plan: &Plan, measurement: &Measurement) -> Resul
         .chain(unsteady.then_some(Verdict::Unproven));
     Ok(Judgement {
         program: env!("CARGO_PKG_VERSION").into(),
-        limits: LimitsUsed::of_board(&board.hash),
+        limits: LimitsUsed { origin: limits.origin().into(), hash: limits.hash().into() },
         celsius: evidence.celsius(),
         verdict: if void { Verdict::Void } else { worst(parts) },
         bench_faults: bench_findings.iter().map(|finding| bench::fault(fixture, finding)).collect(),
-        segments: segments.iter().map(|finding| rows::segment(board, finding, &segments, void)).collect(),
+        segments: segments
+            .iter()
+            .map(|finding| rows::segment(board, limits, finding, &segments, void))
+            .collect(),
         isolation: insulations.iter().map(|finding| rows::isolation(board, finding, void)).collect(),
         standards: rows::standards(fixture, &evidence),
         closures: closures.iter().map(|found| rows::closure(board, found)).collect(),

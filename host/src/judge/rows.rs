@@ -11,6 +11,7 @@ use crate::{
         segment,
     },
     fixture::Fixture,
+    limits::LimitSet,
     sweep::{ClosureRow, IsolationRow, SegmentRow, StandardRow},
     verdict::Verdict,
 };
@@ -18,11 +19,12 @@ use crate::{
 /// A segment in a state.
 pub fn segment(
     board: &Board,
+    limits: &LimitSet,
     finding: &segment::Finding,
     all: &[segment::Finding],
     void: bool,
 ) -> SegmentRow {
-    let segment = board.segment(finding.segment);
+    let (segment, limits) = (board.segment(finding.segment), limits.of(finding.segment));
     let value = finding.value.as_ref();
     SegmentRow {
         name: segment.name.clone(),
@@ -31,9 +33,9 @@ pub fn segment(
         ohms: value.map(|value| value.ohms),
         ohms_20c: value.map(|value| value.ohms_20c),
         u95_ohms: value.map(|value| value.expanded()),
-        min_ohms: segment.limits.min_ohms,
-        max_ohms: segment.limits.max_ohms,
-        limit_derived: segment.limits.origin == LimitOrigin::Derived,
+        min_ohms: limits.min_ohms,
+        max_ohms: limits.max_ohms,
+        limit_derived: limits.origin == LimitOrigin::Derived,
         typical_ohms: segment.expected.typical_ohms,
         verdict: if void { Verdict::Void } else { finding.verdict },
         class: finding.class,

@@ -16,6 +16,8 @@
 //! ```
 
 pub mod planned;
+#[cfg(test)]
+mod tests;
 
 use std::collections::VecDeque;
 

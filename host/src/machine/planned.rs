@@ -19,6 +19,7 @@ use crate::{
     evidence::{Evidence, RunEvidence},
     finding::{self, bench, open},
     fixture::Fixture,
+    limits::LimitSet,
     measurement::Purpose,
     plan::{
         self, LegKind, Plan, PlannedShot, Sampling, Stage, Stretch,
@@ -63,6 +64,7 @@ enum Task {
 pub struct Planned<'p> {
     fixture: &'p Fixture,
     plan: &'p Plan,
+    limits: LimitSet,
     agenda: Vec<Task>,
     /// The task whose runs are being made, and how many had been made before.
     waiting: Option<(Task, usize)>,
@@ -72,7 +74,7 @@ impl<'p> Planned<'p> {
     /// Runs a plan.
     pub fn new(fixture: &'p Fixture, plan: &'p Plan) -> Self {
         let agenda = if plan.stages.is_empty() { Vec::new() } else { vec![Task::Stage(0)] };
-        Self { fixture, plan, agenda, waiting: None }
+        Self { fixture, plan, limits: LimitSet::of_board(&fixture.board), agenda, waiting: None }
     }
 
     fn board(&self) -> &'p Board {
@@ -183,7 +185,7 @@ impl<'p> Planned<'p> {
     /// from a bad contact.
     fn load_look(&self, stretch: &Stretch, survey: &[RunEvidence]) -> Vec<PlannedShot> {
         let failed_dry = |id: SegmentId| {
-            let limits = &self.board().segment(id).limits;
+            let limits = self.limits.of(id);
             survey.iter().flat_map(|run| run.segments()).any(|seen| {
                 seen.segment == id
                     && judge(seen.reading.ohms, seen.reading.budget.expanded(), limits) == Verdict::Fail
@@ -251,7 +253,7 @@ impl<'p> Planned<'p> {
 
     fn long_look(&self, stage: usize, evidence: &Evidence) -> Vec<PlannedShot> {
         let stage = self.stage(stage);
-        let undecided = finding::undecided(self.fixture, stage, evidence);
+        let undecided = finding::undecided(self.fixture, &self.limits, stage, evidence);
         if undecided.is_empty() {
             return Vec::new();
         }

@@ -48,16 +48,6 @@ pub enum PlanError {
         /// Why.
         why: &'static str,
     },
-    /// More shots in one state than the controller holds.
-    #[error("state \"{state}\" needs {shots} shots; the controller holds {capacity}")]
-    TooLong {
-        /// State.
-        state: String,
-        /// Shots.
-        shots: usize,
-        /// Capacity.
-        capacity: u16,
-    },
 }
 
 /// Compiles the plan.
@@ -157,12 +147,6 @@ fn stage(
         legs.push(Leg { kind: LegKind::Insulation, shots });
     }
 
-    let count: usize = legs.iter().map(|leg| leg.shots.len()).sum();
-    let capacity = copperwalk_wire::hardware::PLAN_CAPACITY;
-    if count > usize::from(capacity) {
-        let state = board.states[state.0].name.clone();
-        return Err(PlanError::TooLong { state, shots: count, capacity });
-    }
     Ok(Stage { state, legs })
 }
 

@@ -7,6 +7,7 @@ mod layout;
 mod list;
 mod lot;
 mod plan;
+mod rejudged;
 mod sweep;
 mod unit;
 
@@ -14,6 +15,7 @@ pub use check::check;
 pub use list::{lots, units};
 pub use lot::lot;
 pub use plan::plan;
+pub use rejudged::rejudged;
 pub use sweep::{recorded, sweep};
 pub use unit::unit;
 

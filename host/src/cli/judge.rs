@@ -1,0 +1,55 @@
+//! `copperwalk judge`: stored measurements judged again.
+
+use std::path::PathBuf;
+
+use super::{Failure, Status, output::Output, records};
+use crate::{
+    records::{Of, text},
+    rejudge,
+    report::{json, terminal},
+};
+
+#[derive(clap::Args)]
+#[command(group(clap::ArgGroup::new("which").required(true).args(["serial", "lot", "all"])))]
+pub struct Args {
+    /// Every sweep of this unit.
+    #[arg(value_name = "SN")]
+    serial: Option<String>,
+    /// Every sweep of the units of this lot.
+    #[arg(long, value_name = "L")]
+    lot: Option<String>,
+    /// Every sweep in the records.
+    #[arg(long)]
+    all: bool,
+    /// Judge by the limits in this file where it states some, and by the board file's for the rest.
+    ///
+    /// The file has `format = 1` and a table [limits] with lines such as "cell fuse" = { min = "200 mohm", max = "900 mohm" }.
+    #[arg(long, value_name = "FILE")]
+    limits: Option<PathBuf>,
+    /// Add the new judgements to the records; the old ones stay.
+    #[arg(long)]
+    keep: bool,
+    /// One JSON object on standard output, and nothing else there.
+    #[arg(long)]
+    json: bool,
+}
+
+pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
+    let serial = args.serial.as_deref().map(text::serial).transpose()?;
+    let lot = args.lot.as_deref().map(text::lot).transpose()?;
+    let records = if args.keep { records::open(store)? } else { records::open_to_read(store)? };
+    let of = match (&serial, &lot) {
+        (Some(serial), _) => Of::Unit(serial),
+        (None, Some(lot)) => Of::Lot(lot),
+        (None, None) => Of::All,
+    };
+    let sweeps = records.numbers(of)?;
+    let made_us = args.keep.then(records::now_us);
+    let outcome = rejudge::again(&records, &sweeps, args.limits.as_deref(), made_us)?;
+    if args.json {
+        output.text(&json::object(&outcome).map_err(|error| Failure::Output(error.into()))?)?;
+    } else {
+        output.text(&terminal::rejudged(&outcome, args.keep, output.screen()))?;
+    }
+    Ok(if outcome.skipped.is_empty() { Status::Pass } else { Status::Input })
+}

@@ -1,0 +1,140 @@
+//! A file of limits over a board:
+//!
+//! ```toml
+//! format = 1
+//! [limits]
+//! "cell fuse" = { min = "200 mohm", max = "900 mohm" }
+//! ```
+//!
+//! What it does not name keeps the board file's limit.
+
+use std::path::Path;
+
+use super::LimitSet;
+use crate::{
+    board::{Board, LimitOrigin, Limits, SegmentId},
+    document::{Item, Sheet, Table, Told},
+    problem::Problems,
+    quantity::Unit,
+};
+
+/// Format this program reads.
+const FORMAT: u32 = 1;
+/// No limit is above this, ohm: the range of the meter.
+const MOST_OHMS: f64 = 1e6;
+
+/// Reads a file of limits for a board.
+///
+/// # Errors
+/// Everything wrong with the file, all at once: unknown segments, wrong units, a `min` above its `max`.
+pub fn read(path: &Path, board: &Board) -> Result<LimitSet, Problems> {
+    let sheet = Sheet::open(path)?;
+    match limits(&sheet, board) {
+        Ok(stated) => Ok(LimitSet::of_board(board).overridden(stated, sheet.text())),
+        Err(_) => Err(sheet.into_problems()),
+    }
+}
+
+fn limits(sheet: &Sheet, board: &Board) -> Result<Vec<(SegmentId, Limits)>, Told> {
+    let document = sheet.document()?;
+    let root = Table::root(sheet, &document);
+    root.format(FORMAT)?;
+    root.only(&["format", "limits"]);
+    let table = root
+        .must("limits", r#"the table `[limits]` with lines such as "cell fuse" = { max = "900 mohm" }"#)
+        .and_then(|item| item.table("[limits]", "write it as a table"))?;
+    let names: Vec<&str> = board.segments.iter().map(|segment| segment.name.as_str()).collect();
+    let stated: Vec<_> = table
+        .items()
+        .into_iter()
+        .map(|(name, span, item)| match board.segment_named(name) {
+            Some(id) => limit(&item, name, board.segment(id).limits).map(|limits| (id, limits)),
+            None => Err(table.unknown("segment", name, span, &names)),
+        })
+        .collect();
+    sheet.sound()?;
+    stated.into_iter().collect()
+}
+
+/// The limits of one segment; what is not given stays as it is.
+fn limit(item: &Item<'_>, name: &str, usual: Limits) -> Result<Limits, Told> {
+    let table =
+        item.table(name, r#"write { min = "200 mohm", max = "900 mohm" }, either of them or both"#)?;
+    table.only(&["min", "max"]);
+    let ohms = |key| table.item(key).map(|item| item.quantity(Unit::Ohm, 0.0, MOST_OHMS)).transpose();
+    let (min, max) = (ohms("min")?, ohms("max")?);
+    if min.is_none() && max.is_none() {
+        return Err(table.refuse(
+            format!("`{name}` states no limit"),
+            r#"give min = "…", max = "…", or both, or take the line out"#,
+        ));
+    }
+    let origin = if max.is_some() { LimitOrigin::Stated } else { usual.origin };
+    let limits = Limits { min_ohms: min.or(usual.min_ohms), max_ohms: max.unwrap_or(usual.max_ohms), origin };
+    match limits.min_ohms {
+        Some(min) if min > limits.max_ohms => Err(table.refuse(
+            format!("`min` of `{name}` is above its `max`"),
+            format!(
+                "the two are {} and {}; the one that is not stated here is the board file's",
+                crate::quantity::engineering(min),
+                crate::quantity::engineering(limits.max_ohms)
+            ),
+        )),
+        _ => Ok(limits),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn board() -> Board {
+        crate::board::parse("board.toml", include_str!("../../../fixtures/tide-gauge-head/board.toml"))
+            .unwrap()
+    }
+
+    fn said(text: &str) -> String {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("limits.toml");
+        std::fs::write(&path, text).unwrap();
+        match read(&path, &board()) {
+            Ok(_) => "read".into(),
+            Err(problems) => problems.to_string(),
+        }
+    }
+
+    #[test]
+    fn a_file_replaces_what_it_names_and_nothing_else() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("limits.toml");
+        std::fs::write(&path, "format = 1\n[limits]\n\"cell fuse\" = { max = \"600 mohm\" }\n").unwrap();
+        let (board, set) = (board(), read(&path, &board()).unwrap());
+        let usual = LimitSet::of_board(&board);
+        for id in board.segment_ids() {
+            let expected = if board.segment(id).name == "cell fuse" { 0.6 } else { usual.of(id).max_ohms };
+            assert_eq!(set.of(id).max_ohms, expected, "{}", board.segment(id).name);
+            assert_eq!(set.of(id).min_ohms, usual.of(id).min_ohms);
+        }
+        assert_eq!((set.origin(), usual.origin()), ("limits file", "board file"));
+        assert_ne!(set.hash(), usual.hash());
+    }
+
+    #[test]
+    fn what_cannot_be_meant_is_refused_with_a_remedy() {
+        for (line, message) in [
+            ("\"cell fues\" = { max = \"1 ohm\" }", "there is no segment `cell fues`"),
+            ("\"cell fuse\" = { max = \"1 V\" }", "1 V"),
+            ("\"cell fuse\" = { max = 1 }", "cell fuse"),
+            (
+                "\"cell fuse\" = { min = \"2 ohm\", max = \"1 ohm\" }",
+                "`min` of `cell fuse` is above its `max`",
+            ),
+            ("\"cell fuse\" = { min = \"2 ohm\" }", "`min` of `cell fuse` is above its `max`"),
+            ("\"cell fuse\" = {}", "states no limit"),
+        ] {
+            let said = said(&format!("format = 1\n[limits]\n{line}\n"));
+            assert!(said.contains(message), "{line}: {said}");
+        }
+        assert!(said("format = 1\n").contains("[limits]"));
+    }
+}
