@@ -109,7 +109,7 @@ fn the_cable_is_pulled() {
     // What the operating system kept of the old conversation is gone with the old device.
     bench.greet().expect("an answer");
     let now = bench.status().expect("an answer");
-    assert_eq!((now.running, now.fault, now.watchdog_bit), (false, Some(Fault::Line), false));
+    assert_eq!((now.running, now.fault, now.watchdog_reset), (false, Some(Fault::Line), false));
     assert_usable(&mut bench);
 }
 
@@ -200,7 +200,7 @@ fn the_firmware_panics_hangs_or_faults() {
             // The chip starts anew and so does its USB device.
             bench.transport_mut().pass(50_000);
             bench.greet().expect("an answer");
-            assert!(bench.status().expect("an answer").watchdog_bit, "{how:?}");
+            assert!(bench.status().expect("an answer").watchdog_reset, "{how:?}");
             assert_usable(&mut bench);
         }
     }
@@ -213,7 +213,7 @@ fn the_power_fails_for_a_moment() {
     bench.transport_mut().power_cycle();
     assert_dark(&mut bench, failed);
     bench.greet().expect("an answer");
-    assert!(!bench.status().expect("an answer").watchdog_bit);
+    assert!(!bench.status().expect("an answer").watchdog_reset);
     assert_usable(&mut bench);
 }
 

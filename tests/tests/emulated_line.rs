@@ -29,7 +29,7 @@ fn the_controller_introduces_itself() {
     assert_eq!(identity.serial, 0xE660_C0D1_CE5E_ED01_u64.to_be_bytes());
     let status = bench.status().unwrap();
     assert!(
-        !status.running && !status.lid_open && status.fault.is_none() && !status.watchdog_bit,
+        !status.running && !status.lid_open && status.fault.is_none() && !status.watchdog_reset,
         "{status:?}"
     );
 }

@@ -21,7 +21,11 @@ use copperwalk_tests::{
     boards::example,
     emulator::{bench::EmulatedBench, trace},
 };
-use copperwalk_wire::{Gain, Method, Rate, codes::Counts};
+use copperwalk_wire::{
+    Gain, Method, Rate,
+    codes::Counts,
+    hardware::wait::{OPERATE_US, QUIET_US, RELEASE_US},
+};
 
 /// Sweeps the unit on a bench.
 fn swept<T: Transport>(
@@ -205,4 +209,17 @@ fn relays_move_in_the_dark_in_the_first_half_of_a_hundred_sweeps() {
 #[test]
 fn relays_move_in_the_dark_in_the_second_half_of_a_hundred_sweeps() {
     a_share_of_a_hundred_sweeps("trail-counter", 0..10, ["single via=open", "wake key=flaky"]);
+}
+
+/// The waits are counted from the end of the transfers that switch, which on the chip take tens of microseconds.
+#[test]
+fn the_waits_are_as_long_on_the_chip_as_they_are_stated() {
+    let fixture = example("tide-gauge-head");
+    let mut bench = EmulatedBench::greeted(&fixture, &Spec::new(11));
+    emulated(&mut bench, &fixture, &compiled(&fixture));
+    let waits = trace::shortest_waits(bench.transport_mut().around.models.trace().events());
+    println!("shortest waits: {waits:?}");
+    for (wait, least) in [(waits.quiet, QUIET_US), (waits.release, RELEASE_US), (waits.operate, OPERATE_US)] {
+        assert!(wait.is_some_and(|wait| wait >= u64::from(least)), "{wait:?} of {least}: {waits:?}");
+    }
 }

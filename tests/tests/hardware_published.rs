@@ -12,7 +12,7 @@ use std::{cell::RefCell, convert::Infallible, rc::Rc};
 use copperwalk_core::{
     Instant,
     ads1220::{Ads1220, Registers},
-    fold::weight,
+    delta::weight,
 };
 use copperwalk_wire::{
     Gain, Input, Rate,

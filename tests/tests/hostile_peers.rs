@@ -169,7 +169,7 @@ fn foreign(body: FromBench) -> Vec<u8> {
 }
 
 fn status() -> FromBench {
-    FromBench::Status(Status { running: true, lid_open: false, fault: None, watchdog_bit: false })
+    FromBench::Status(Status { running: true, lid_open: false, fault: None, watchdog_reset: false })
 }
 
 fn codes(shot: u16, first: u16, count: usize) -> FromBench {

@@ -39,8 +39,8 @@ const IDAC1_TO_REFP0: u8 = 0b101 << 5;
 /// The multiplexer's code (register 0, bits 7:4) for a pair or a single input.
 ///
 /// Rm always carries its current in the same direction, because it sits behind the reversal switch. Its pair is
-/// therefore turned round inside the ADC (AIN3, AIN2) while the polarity is reversed: its codes then change sign
-/// like pair A's, and the same fold takes the converter's offset out of both.
+/// therefore swapped inside the ADC (AIN3, AIN2) while the polarity is reversed: its codes then change sign
+/// like pair A's, and the delta mode takes the converter's offset out of both.
 const fn multiplexer(input: Input, reversed: bool) -> u8 {
     match input {
         Input::Sense => 0x0,
@@ -314,8 +314,8 @@ mod tests {
         for (input, gain, rate, burnout, expected) in cases {
             assert_eq!(idle.looking_at(input, false, gain, rate, burnout).0, expected, "{input:?}");
         }
-        let turned = idle.looking_at(Input::Current, true, Gain::X4, Rate::Sps20, false);
-        assert_eq!(turned.0, [0x74, 0x00, 0x10, 0x00], "7h is AIN3 against AIN2");
+        let reversed = idle.looking_at(Input::Current, true, Gain::X4, Rate::Sps20, false);
+        assert_eq!(reversed.0, [0x74, 0x00, 0x10, 0x00], "7h is AIN3 against AIN2");
         let excited = idle.looking_at(Input::Sense, true, Gain::X1, Rate::Sps20, true).with_current();
         assert_eq!(excited.0, [0x00, 0x01, 0x16, 0xA0]);
         assert_eq!(excited.without_current().0, [0x00, 0x00, 0x10, 0x00]);
@@ -344,7 +344,7 @@ mod tests {
     }
 
     #[test]
-    fn a_chip_that_does_not_answer_is_found_and_then_written_whole() {
+    fn a_chip_that_does_not_answer_is_found_and_then_written_in_full() {
         let spi = bus(&[
             Transfer::write_vec(vec![0x43, 0xE0, 0x00, 0x00, 0x00]),
             Transfer::transfer_in_place(vec![0x23, 0, 0, 0, 0], vec![0xFF; 5]),

@@ -105,20 +105,20 @@ pub struct Controller<M, A, O, I, const REGISTERS: usize = REFERENCE_REGISTERS> 
     last_run: Option<u16>,
     last_heard: Instant,
     fault: Option<Fault>,
-    watchdog_bit: bool,
+    watchdog_reset: bool,
 }
 
 impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const REGISTERS: usize>
     Controller<M, A, O, I, REGISTERS>
 {
     /// Takes the parts and brings them to the all-open state. `serial` and `firmware` are for the handshake;
-    /// `watchdog_bit` says that the watchdog caused this start.
+    /// `watchdog_reset` says that the watchdog caused this start.
     pub fn new(
         parts: Parts<M, A, O, I>,
         layout: Layout,
         serial: [u8; 8],
         firmware: (u8, u8, u8),
-        watchdog_bit: bool,
+        watchdog_reset: bool,
         now: Instant,
     ) -> Self {
         let mut bench = Bench::new(parts, layout);
@@ -140,7 +140,7 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const REGISTERS: usi
             last_run: None,
             last_heard: now,
             fault,
-            watchdog_bit,
+            watchdog_reset,
         }
     }
 
@@ -158,7 +158,7 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const REGISTERS: usi
     /// bytes in the line: that holds back a host which asks without reading. If it never reads, the heartbeat
     /// runs out.
     pub fn can_receive(&self) -> bool {
-        self.session.takes_requests()
+        self.session.has_room()
     }
 
     /// The line is gone (cable pulled, port closed): stop, open everything, wait for a new `Hello`.
@@ -200,15 +200,6 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const REGISTERS: usi
     /// So many of the bytes of [`outgoing`](Self::outgoing) are sent.
     pub fn sent(&mut self, count: usize) {
         self.session.sent(count);
-    }
-
-    /// Current off and every relay open, now. For panic handlers: it neither waits nor panics, and tries
-    /// everything whatever fails. A run is forgotten without a word.
-    pub fn fail_safe(&mut self) {
-        self.run = None;
-        if let Err(fault) = self.bench.all_open() {
-            self.fault = Some(fault);
-        }
     }
 
     /// The run under way, with all it works on.
@@ -258,8 +249,8 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const REGISTERS: usi
         if let Some(why) = self.turn(now).map(|mut turn| turn.finish(RunEnd::Stopped)) {
             self.run_over(why);
         }
-        // The bit is news to the first host after the restart only.
-        self.watchdog_bit &= !self.greeted;
+        // The reset is news to the first host after it only.
+        self.watchdog_reset &= !self.greeted;
         self.greeted = protocol == PROTOCOL;
         self.last_run = None;
         self.plan.forget();
@@ -291,7 +282,7 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const REGISTERS: usi
             running: self.run.is_some(),
             lid_open: self.bench.lid_open(),
             fault: self.fault,
-            watchdog_bit: self.watchdog_bit,
+            watchdog_reset: self.watchdog_reset,
         }
     }
 }

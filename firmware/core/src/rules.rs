@@ -79,8 +79,8 @@ fn channels(contacts: &Contacts, layout: Layout) -> Result<(), Rule> {
 }
 
 fn stop_is_finite(stop: &Stop) -> bool {
-    let Stop { lo, hi, close, sigma_a, sigma_b, rel, abs, k } = *stop;
-    [lo, hi, close, sigma_a, sigma_b, rel, abs, k].into_iter().all(f32::is_finite)
+    let Stop { lo, hi, close, sigma_a, sigma_b, rel, k } = *stop;
+    [lo, hi, close, sigma_a, sigma_b, rel, k].into_iter().all(f32::is_finite)
 }
 
 #[cfg(test)]
@@ -104,8 +104,7 @@ mod tests {
         stop: None,
         gate: None,
     };
-    const STOP: Stop =
-        Stop { lo: -1.0, hi: 1.0, close: 0.1, sigma_a: 1.0, sigma_b: 1.0, rel: 0.0, abs: 0.0, k: 2.0 };
+    const STOP: Stop = Stop { lo: -1.0, hi: 1.0, close: 0.1, sigma_a: 1.0, sigma_b: 1.0, rel: 0.0, k: 2.0 };
     const SETTLE: Settle = Settle {
         gain_a: Gain::X1,
         gain_b: Gain::X16,

@@ -37,27 +37,59 @@ use crate::{
 /// The lid is looked at this often while a plan runs.
 pub(crate) const WATCH_US: u32 = 100;
 
-/// Where a run stands. Instants say until when a state lasts.
+/// Where a run stands.
 #[derive(Clone, Copy, PartialEq, Debug)]
 enum Phase {
     /// All relays have just been let go; their contacts may still be opening.
-    Rest { until: Instant },
+    Rest(Wait),
     /// Between shots, source off.
     Next,
     /// Source off; relays may not move yet.
-    Quiet { until: Instant },
+    Quiet(Wait),
     /// Relays that go are released; the new ones may not close yet.
-    Release { until: Instant },
+    Release(Wait),
     /// Relays are closing.
-    Operate { until: Instant },
+    Operate(Wait),
     /// Ready for the next conversion.
     Sample,
     /// The excitation has changed.
-    Settle { until: Instant },
+    Settle(Wait),
     /// A conversion is under way.
-    Convert { conversion: Conversion },
+    Convert(Conversion),
     /// Source off; all relays open next.
-    Closing { why: RunEnd, until: Instant },
+    Closing(Wait, RunEnd),
+}
+
+/// A wait after something was switched.
+///
+/// The time a call is given was taken before that call's transfers, which last tens of microseconds. So the wait counts
+/// from the time of the call after it, by when the transfers are certainly over.
+#[derive(Clone, Copy, PartialEq, Debug)]
+enum Wait {
+    /// So many µs from the next call; the one under way was given this time.
+    Pending(u32, Instant),
+    /// Begun.
+    Until(Instant),
+}
+
+impl Wait {
+    /// A wait of so many µs that begins with the call after the one at `now`; none if that is 0.
+    const fn after(now: Instant, micros: u32) -> Self {
+        if micros > 0 { Self::Pending(micros, now) } else { Self::Until(now) }
+    }
+
+    /// When to go on. Begins the wait if it is time.
+    fn over_at(&mut self, now: Instant) -> Instant {
+        if let Self::Pending(micros, switched) = *self {
+            if now <= switched {
+                return switched.plus_us(1);
+            }
+            *self = Self::Until(now.plus_us(micros));
+        }
+        match *self {
+            Self::Pending(_, until) | Self::Until(until) => until,
+        }
+    }
 }
 
 /// What a step came to.
@@ -99,7 +131,7 @@ impl Run {
             shot_began: now,
             sampler: Sampler::new(Method::Bleed { millis: 0 }),
             codes: Vec::new(),
-            phase: Phase::Rest { until: now.plus_us(RELEASE_US) },
+            phase: Phase::Rest(Wait::after(now, RELEASE_US)),
             stalled: None,
         }
     }
@@ -143,12 +175,12 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const REGISTERS: usi
 {
     /// Takes the current off at once and lets the relays open as soon as it is quiet. The first reason stands.
     pub(crate) fn end(&mut self, why: RunEnd) {
-        if matches!(self.run.phase, Phase::Closing { .. }) {
+        if matches!(self.run.phase, Phase::Closing(..)) {
             return;
         }
         // Should this fail, `finish` tries again and reports.
         let _ = self.bench.quiet();
-        self.run.phase = Phase::Closing { why, until: self.now.plus_us(QUIET_US) };
+        self.run.phase = Phase::Closing(Wait::after(self.now, QUIET_US), why);
     }
 
     /// Opens everything this instant, says why, and returns it: a failure to open outranks any other reason.
@@ -167,8 +199,20 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const REGISTERS: usi
 
     /// Does what is due.
     pub(crate) fn step(&mut self) -> Step {
-        if let Phase::Closing { why, until } = self.run.phase {
-            return if self.now < until { Step::Wait(until) } else { Step::Over(self.finish(why)) };
+        if let Phase::Rest(wait)
+        | Phase::Quiet(wait)
+        | Phase::Release(wait)
+        | Phase::Operate(wait)
+        | Phase::Settle(wait)
+        | Phase::Closing(wait, _) = &mut self.run.phase
+        {
+            let until = wait.over_at(self.now);
+            if self.now < until {
+                return Step::Wait(until);
+            }
+        }
+        if let Phase::Closing(_, why) = self.run.phase {
+            return Step::Over(self.finish(why));
         }
         match self.advance() {
             Ok(step) => step,
@@ -187,34 +231,25 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const REGISTERS: usi
         let now = self.now;
         let target = Closed::of(shot);
         self.run.phase = match self.run.phase {
-            Phase::Rest { until }
-            | Phase::Quiet { until }
-            | Phase::Release { until }
-            | Phase::Operate { until }
-            | Phase::Settle { until }
-                if now < until =>
-            {
-                return Ok(Step::Wait(until));
-            }
-            Phase::Rest { .. } => Phase::Next,
+            Phase::Rest(_) => Phase::Next,
             Phase::Next => {
                 self.run.shot_began = now;
                 self.run.sampler = Sampler::new(shot.method);
                 if target == *self.bench.matrix.closed() {
-                    Phase::Operate { until: now.plus_us(timing::hold_us(shot)) }
+                    Phase::Operate(Wait::after(now, timing::hold_us(shot)))
                 } else {
-                    Phase::Quiet { until: now.plus_us(QUIET_US) }
+                    Phase::Quiet(Wait::after(now, QUIET_US))
                 }
             }
-            Phase::Quiet { .. } => {
+            Phase::Quiet(_) => {
                 let before = *self.bench.matrix.closed();
                 let kept = before.kept(&target);
                 if kept != before {
                     self.bench.matrix.set(&kept)?;
                 }
-                Phase::Release { until: now.plus_us(timing::release_us(&before, &kept)) }
+                Phase::Release(Wait::after(now, timing::release_us(&before, &kept)))
             }
-            Phase::Release { .. } => {
+            Phase::Release(_) => {
                 let kept = *self.bench.matrix.closed();
                 let closing = target.closures_after(&kept);
                 if closing > 0 {
@@ -222,18 +257,18 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const REGISTERS: usi
                     self.run.closures += closing;
                 }
                 let wait_us = timing::operate_us(&kept, &target) + timing::hold_us(shot);
-                Phase::Operate { until: now.plus_us(wait_us) }
+                Phase::Operate(Wait::after(now, wait_us))
             }
-            Phase::Operate { .. } | Phase::Settle { .. } => Phase::Sample,
+            Phase::Operate(_) | Phase::Settle(_) => Phase::Sample,
             Phase::Sample => return self.sample(shot),
-            Phase::Convert { conversion } => match self.bench.adc.result(&conversion, now)? {
+            Phase::Convert(conversion) => match self.bench.adc.result(&conversion, now)? {
                 None => return Ok(Step::Wait(conversion.ask_at(now))),
                 Some(code) => {
                     self.run.keep(code, self.session);
                     Phase::Sample
                 }
             },
-            closing @ Phase::Closing { .. } => closing,
+            closing @ Phase::Closing(..) => closing,
         };
         Ok(Step::Again)
     }
@@ -241,7 +276,7 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const REGISTERS: usi
     /// Prepares and starts the next conversion, or ends the shot.
     fn sample(&mut self, shot: &Shot) -> Result<Step, Fault> {
         let now = self.now;
-        if !self.session.takes_codes() {
+        if !self.session.has_room() {
             let since = *self.run.stalled.get_or_insert(now);
             return if now.us_since(since) > u64::from(HEARTBEAT_US) {
                 Err(Fault::Line)
@@ -261,9 +296,9 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const REGISTERS: usi
         // Before the wait, not after it: a burn-out current of the look before must not charge what is to settle.
         adc.configure(adc.registers().looking_at(input, wanted.reversed, gain, rate, burnout))?;
         self.run.phase = if settle_us > 0 {
-            Phase::Settle { until: now.plus_us(timing::settle_shot_us(shot, settle_us)) }
+            Phase::Settle(Wait::after(now, timing::settle_shot_us(shot, settle_us)))
         } else {
-            Phase::Convert { conversion: adc.start(rate, now)? }
+            Phase::Convert(adc.start(rate, now)?)
         };
         Ok(Step::Again)
     }

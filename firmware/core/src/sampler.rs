@@ -10,7 +10,7 @@ use copperwalk_wire::{
 };
 
 use crate::{
-    fold::Folded,
+    delta::Delta,
     residual::{self, Residual},
     settle::{Progress, Windows},
 };
@@ -48,7 +48,7 @@ enum Sum {
     Nothing,
     Residual(codes::Residual),
     Ratio {
-        folded: Folded,
+        delta: Delta,
         /// Code of pair A that waits for its pair B.
         a: i32,
     },
@@ -69,7 +69,7 @@ impl Sampler {
         let sum = match method {
             Method::Residual => Sum::Residual(codes::Residual { bias: 0, contacts: [0; 2], across: 0 }),
             Method::Bleed { .. } | Method::Look { .. } => Sum::Nothing,
-            Method::Ratio(_) => Sum::Ratio { folded: Folded::default(), a: 0 },
+            Method::Ratio(_) => Sum::Ratio { delta: Delta::default(), a: 0 },
             Method::Settle(_) => Sum::Settle(Windows::default()),
         };
         Self { method, taken: 0, sum }
@@ -87,9 +87,7 @@ impl Sampler {
         };
         // A shot can be over only between pairs.
         let over = match (&self.method, &self.sum, code) {
-            (Method::Ratio(ratio), Sum::Ratio { folded, .. }, Code::Sense { .. }) => {
-                ratio_over(ratio, folded)
-            }
+            (Method::Ratio(ratio), Sum::Ratio { delta, .. }, Code::Sense { .. }) => ratio_over(ratio, delta),
             (Method::Settle(settle), Sum::Settle(windows), Code::Sense { .. }) => {
                 settle_over(settle, windows)
             }
@@ -110,7 +108,7 @@ impl Sampler {
                 _ => codes.across = value,
             },
             (_, Sum::Ratio { a, .. }, Some(Code::Sense { .. })) => *a = value,
-            (_, Sum::Ratio { folded, a }, Some(Code::Current { .. })) => folded.add(*a, value),
+            (_, Sum::Ratio { delta, a }, Some(Code::Current { .. })) => delta.add(*a, value),
             (_, Sum::Settle(windows), Some(Code::Zero)) => windows.add_zero(value),
             (_, Sum::Settle(windows), Some(Code::Sense { .. })) => windows.add_a(value),
             (Method::Settle(settle), Sum::Settle(windows), Some(Code::Current { .. })) => {
@@ -128,8 +126,8 @@ impl Sampler {
                 Residual::Alive => Some(RunEnd::Residual),
                 Residual::NoContact => Some(RunEnd::NoContact),
             },
-            (Method::Ratio(Ratio { gate: Some(gate), .. }), Sum::Ratio { folded, .. }) => {
-                folded.above_gate(*gate).then_some(RunEnd::Gate)
+            (Method::Ratio(Ratio { gate: Some(gate), .. }), Sum::Ratio { delta, .. }) => {
+                delta.above_gate(*gate).then_some(RunEnd::Gate)
             }
             _ => None,
         }
@@ -137,12 +135,12 @@ impl Sampler {
 }
 
 /// Is a resistance reading over, and why?
-fn ratio_over(ratio: &Ratio, folded: &Folded) -> Option<ShotEnd> {
-    let triples = folded.triples();
-    if !folded.is_whole() || triples < u16::from(ratio.triples_min) {
+fn ratio_over(ratio: &Ratio, delta: &Delta) -> Option<ShotEnd> {
+    let triples = delta.triples();
+    if !delta.is_whole() || triples < u16::from(ratio.triples_min) {
         return None;
     }
-    if ratio.stop.is_some_and(|stop| folded.decided(&stop)) {
+    if ratio.stop.is_some_and(|stop| delta.decided(&stop)) {
         return Some(ShotEnd::Decided);
     }
     let spent = if ratio.stop.is_some() { ShotEnd::Budget } else { ShotEnd::Complete };

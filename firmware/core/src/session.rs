@@ -33,13 +33,8 @@ impl Session {
         self.reader.push(byte)?.ok()
     }
 
-    /// May another conversion be started, seen from the line?
-    pub(crate) fn takes_codes(&self) -> bool {
-        self.room() >= STREAM_ROOM
-    }
-
-    /// Is there room for the answers to what one USB packet can ask?
-    pub(crate) fn takes_requests(&self) -> bool {
+    /// Is there room for another conversion's codes, or for the answers to what one USB packet can ask?
+    pub(crate) fn has_room(&self) -> bool {
         self.room() >= STREAM_ROOM
     }
 
@@ -50,7 +45,7 @@ impl Session {
         }
     }
 
-    /// Sends a frame of a running plan, for which [`takes_codes`](Self::takes_codes) has kept room.
+    /// Sends a frame of a running plan, for which [`has_room`](Self::has_room) has kept room.
     pub(crate) fn stream(&mut self, seq: u16, body: FromBench) {
         self.push(&Packet { seq, body });
     }
@@ -119,7 +114,7 @@ mod tests {
         let mut seen = Vec::new();
         let mut pushed = 0;
         for step in 0..4_000_usize {
-            if session.takes_codes() {
+            if session.has_room() {
                 session.stream(7, ended(pushed));
                 pushed += 1;
             }
@@ -142,7 +137,7 @@ mod tests {
     fn the_frames_that_close_a_run_always_fit() {
         let mut session = Session::new();
         let codes = FromBench::Codes { shot: 65_535, first: 65_535, codes: [i32::MIN; 40].into() };
-        while session.takes_codes() {
+        while session.has_room() {
             session.stream(65_535, codes.clone());
         }
         for _ in 0..1_000 {

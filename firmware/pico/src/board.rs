@@ -38,7 +38,7 @@ static BOOT2: [u8; 256] = rp2040_boot2::BOOT_LOADER_W25Q080;
 
 /// Crystal of the Pico, hertz.
 const CRYSTAL_HZ: u32 = 12_000_000;
-/// The watchdog bites after this long without the main loop, milliseconds. A hung controller must be dark within
+/// The watchdog resets the chip after this long without the main loop, milliseconds. A hung controller must be dark within
 /// 100 ms; a turn of the loop takes well under one.
 const WATCHDOG_MS: u32 = 60;
 /// A test number of pid.codes, for anything that is not sold.
@@ -117,7 +117,7 @@ impl Board {
         let led = output(take_pin!(pins.led));
 
         let mut watchdog = Watchdog::new(pac.WATCHDOG);
-        let watchdog_bit = bitten();
+        let watchdog_reset = watchdog_reset();
         let clocks = init_clocks_and_plls(
             CRYSTAL_HZ,
             pac.XOSC,
@@ -165,7 +165,7 @@ impl Board {
         };
         let controller = singleton!(
             CONTROLLER: Controller =
-                Controller::new(parts, Layout::REFERENCE, serial, FIRMWARE, watchdog_bit, now(&timer))
+                Controller::new(parts, Layout::REFERENCE, serial, FIRMWARE, watchdog_reset, now(&timer))
         )?;
 
         let bus = UsbBus::new(
@@ -219,7 +219,7 @@ fn output<I: PinId + ValidFunction<FunctionSio<SioOutput>>>(pin: Pin<I, Function
 }
 
 /// Whether the watchdog caused the last reset.
-fn bitten() -> bool {
+fn watchdog_reset() -> bool {
     // SAFETY: reading the reason has no effect, and nothing writes it.
     unsafe { &*pac::WATCHDOG::ptr() }.reason().read().timer().bit_is_set()
 }

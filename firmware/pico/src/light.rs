@@ -22,7 +22,7 @@ const fn pattern(status: &Status) -> Pattern {
         RUNNING
     } else if status.lid_open {
         LID_OPEN
-    } else if status.fault.is_some() || status.watchdog_bit {
+    } else if status.fault.is_some() || status.watchdog_reset {
         FAULT
     } else {
         IDLE

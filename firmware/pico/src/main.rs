@@ -45,7 +45,11 @@ fn main() -> ! {
         alarm.clear_interrupt();
 
         let more = line.take(controller, now(&timer));
-        let due = controller.poll(now(&timer));
+        let mut due = controller.poll(now(&timer));
+        if due <= now(&timer) {
+            // Something was switched: its wait counts from this call, not from after the line's turn.
+            due = controller.poll(now(&timer));
+        }
         line.give(controller);
         light.show(now(&timer), || controller.status());
 

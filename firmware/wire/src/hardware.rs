@@ -61,7 +61,7 @@ pub mod wait {
     pub const OPERATE_US: u32 = 1_000;
     /// Excitation changed until the sense voltage stands still.
     pub const SETTLE_US: u32 = 100;
-    /// Current turned round until the sense voltage stands still. The reversal's optocouplers take up to 200 µs to turn
+    /// Current reversed until the sense voltage stands still. The reversal's optocouplers take up to 200 µs to turn
     /// on (`hardware/parts.csv` asks that of them); `hardware/spice/transients.cir` shows the rest gone by then.
     pub const REVERSE_US: u32 = 300;
     /// The ADC's current source programmed until it flows in full, on top of `SETTLE_US`: up to 200 µs (ADS122U04

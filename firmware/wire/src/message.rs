@@ -89,7 +89,7 @@ pub struct Status {
     /// Why the last run ended badly, or what is wrong now.
     pub fault: Option<Fault>,
     /// The watchdog restarted the controller, and this is the first `Hello` since.
-    pub watchdog_bit: bool,
+    pub watchdog_reset: bool,
 }
 
 /// Why sampling of a shot stopped.

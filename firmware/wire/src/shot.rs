@@ -152,7 +152,7 @@ pub enum Method {
     Look {
         /// What to convert.
         input: Input,
-        /// Current through the reversal switch turned round.
+        /// Current through the reversal switch reversed.
         reversed: bool,
         /// Burn-out currents on.
         burnout: bool,
@@ -174,8 +174,8 @@ pub enum Method {
 /// Codes: if `contact_check`, `PlusAlone` then `MinusAlone` with burn-out, source off, gain 1, 1000 SPS. If `ends`,
 /// `MinusContact` forward then `PlusContact` reversed, at gain 16 and `rate`. Then `triples` times three half-cycles
 /// of alternating polarity, the very first forward; each half-cycle is pair A at `gain_a`, then pair B at
-/// `gain_b`. Three halves fold as (h1 − 2·h2 + h3)/4, which cancels a constant and a linearly drifting EMF;
-/// every second triple starts reversed and folds with the opposite sign.
+/// `gain_b`. Three halves make a delta-mode triple, (h1 − 2·h2 + h3)/4, which cancels a constant and a linearly
+/// drifting EMF; every second triple starts reversed and counts with the opposite sign.
 #[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Ratio {
     /// Gain for pair A.
@@ -204,8 +204,8 @@ pub struct Ratio {
 
 /// When a ratio is decided. All in units of code A over code B.
 ///
-/// With r the mean ratio after n triples and B the mean folded code of pair B,
-/// U² = k²·((σA² + r²·σB²)·(3/8)/(n·B²) + (rel·r)² + abs²).
+/// With r the mean ratio after n triples and B the mean delta-mode code of pair B,
+/// U² = k²·((σA² + r²·σB²)·(3/8)/(n·B²) + (rel·r)²).
 /// Sampling stops once U ≤ `close` and r is inside `[lo, hi]` by U, or outside by U.
 #[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Stop {
@@ -221,8 +221,6 @@ pub struct Stop {
     pub sigma_b: f32,
     /// Standard uncertainty in proportion to the ratio.
     pub rel: f32,
-    /// Standard uncertainty independent of the ratio.
-    pub abs: f32,
     /// Coverage factor.
     pub k: f32,
 }

@@ -41,7 +41,6 @@ fn widest_stop() -> Stop {
         sigma_a: f32::MAX,
         sigma_b: f32::MAX,
         rel: f32::MAX,
-        abs: f32::MAX,
         k: f32::MAX,
     }
 }
@@ -126,7 +125,7 @@ fn widest_answers() -> Vec<FromBench> {
             running: true,
             lid_open: true,
             fault: Some(Fault::Line),
-            watchdog_bit: true,
+            watchdog_reset: true,
         }),
         FromBench::Done,
         FromBench::Shot { shot, codes: u16::MAX, why: ShotEnd::Budget, from_us: micros, to_us: micros },
@@ -269,15 +268,14 @@ fn any_method() -> impl Strategy<Value = Method> {
     let rate = || select(Rate::ALL.to_vec());
     let input =
         select(vec![Input::Sense, Input::Current, Input::PlusContact, Input::Zero, Input::Temperature]);
-    let stop = vec(finite(), 8).prop_map(|x| Stop {
+    let stop = vec(finite(), 7).prop_map(|x| Stop {
         lo: x[0],
         hi: x[1],
         close: x[2],
         sigma_a: x[3],
         sigma_b: x[4],
         rel: x[5],
-        abs: x[6],
-        k: x[7],
+        k: x[6],
     });
     prop_oneof![
         Just(Method::Residual),

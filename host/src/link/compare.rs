@@ -220,8 +220,7 @@ mod tests {
 
     const CONTACTS: Contacts =
         Contacts { force_plus: Some(0), force_minus: Some(1), sense_plus: Some(2), sense_minus: Some(3) };
-    const STOP: Stop =
-        Stop { lo: -1.0, hi: 1.0, close: 0.1, sigma_a: 1.0, sigma_b: 1.0, rel: 0.0, abs: 0.0, k: 2.0 };
+    const STOP: Stop = Stop { lo: -1.0, hi: 1.0, close: 0.1, sigma_a: 1.0, sigma_b: 1.0, rel: 0.0, k: 2.0 };
 
     fn ratio(stop: Option<Stop>, gate: Option<f32>) -> Method {
         Method::Ratio(Ratio {

@@ -85,7 +85,7 @@ pub fn status(status: &Status) -> String {
     if let Some(found) = status.fault {
         words.push(fault(found));
     }
-    if status.watchdog_bit {
+    if status.watchdog_reset {
         words.push("was restarted by its watchdog");
     }
     if words.is_empty() { "ready".into() } else { words.join(", ") }
@@ -109,9 +109,9 @@ mod tests {
 
     #[test]
     fn a_status_is_told_in_words() {
-        let ready = Status { running: false, lid_open: false, fault: None, watchdog_bit: false };
+        let ready = Status { running: false, lid_open: false, fault: None, watchdog_reset: false };
         assert_eq!(status(&ready), "ready");
-        let bad = Status { lid_open: true, fault: Some(Fault::Heartbeat), watchdog_bit: true, ..ready };
+        let bad = Status { lid_open: true, fault: Some(Fault::Heartbeat), watchdog_reset: true, ..ready };
         assert_eq!(status(&bad), "lid open, the host fell silent in a run, was restarted by its watchdog");
     }
 }

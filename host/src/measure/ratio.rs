@@ -1,6 +1,6 @@
-//! Resistance from a ratio shot: R = Rm · V_A / V_B, folded over current reversals.
+//! Resistance from a ratio shot: R = Rm · V_A / V_B, in delta mode over current reversals.
 
-use copperwalk_core::fold::Folded;
+use copperwalk_core::delta::Delta;
 use copperwalk_wire::{
     Ratio, Shot,
     codes::{ENDS_GAIN, decode},
@@ -29,7 +29,7 @@ pub struct Reading {
     pub ohms: f64,
     /// Its uncertainty before any temperature part.
     pub budget: Budget,
-    /// Folded voltage between the sense contacts, volt, positive when it falls from force+ to force-.
+    /// Delta-mode voltage between the sense contacts, volt, positive when it falls from force+ to force-.
     pub sense_volts: f64,
     /// Current, ampere.
     pub amps: f64,
@@ -71,13 +71,13 @@ pub fn read(shot: &Shot, codes: &[i32], turned: bool) -> Result<Reading, Malform
         .collect();
 
     // The very sums the controller decided by.
-    let mut folded = Folded::default();
-    codes.half_cycles.iter().for_each(|&[a, b]| folded.add(a, b));
-    let sense_volts = folded.mean_a() * lsb_volts(ratio.gain_a) * if turned { -1.0 } else { 1.0 };
-    let drop_volts = folded.mean_b() * lsb_volts(ratio.gain_b);
+    let mut delta = Delta::default();
+    codes.half_cycles.iter().for_each(|&[a, b]| delta.add(a, b));
+    let sense_volts = delta.mean_a() * lsb_volts(ratio.gain_a) * if turned { -1.0 } else { 1.0 };
+    let drop_volts = delta.mean_b() * lsb_volts(ratio.gain_b);
     let (sigma_a, sigma_b) = (noise_volts(ratio.gain_a, ratio.rate), noise_volts(ratio.gain_b, ratio.rate));
-    // The fold (1, −2, 1)/4 has a variance of 6/16 of one code's.
-    let shrink = (0.375 / f64::from(folded.triples())).sqrt();
+    // A delta-mode triple (1, −2, 1)/4 has a variance of 6/16 of one code's.
+    let shrink = (0.375 / f64::from(delta.triples())).sqrt();
     let quotient = sense_volts / drop_volts;
     let spread = scatter(&halves, sigma_a);
     let disturbed = if spread.probability < DISTURBED_PROBABILITY { spread.factor.max(1.0) } else { 1.0 };

@@ -214,7 +214,6 @@ fn stop_rule(
         sigma_a: noise_codes(gain_a, rate) as f32,
         sigma_b: noise_codes(gain_b, rate) as f32,
         rel: relative_standard(copper) as f32,
-        abs: 0.0,
         k: STOP_COVERAGE as f32,
     })
 }

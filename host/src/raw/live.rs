@@ -166,8 +166,8 @@ pub(crate) fn shot(shot: &wire::Shot) -> v1::Shot {
                 ends: ratio.ends,
                 triples_min: ratio.triples_min,
                 triples_max: ratio.triples_max,
-                stop: ratio.stop.map(|wire::Stop { lo, hi, close, sigma_a, sigma_b, rel, abs, k }| {
-                    v1::Stop { lo, hi, close, sigma_a, sigma_b, rel, abs, k }
+                stop: ratio.stop.map(|wire::Stop { lo, hi, close, sigma_a, sigma_b, rel, k }| {
+                    v1::Stop { lo, hi, close, sigma_a, sigma_b, rel, k }
                 }),
                 gate: ratio.gate,
             }),
@@ -213,8 +213,8 @@ pub(crate) fn shot_of(shot: v1::Shot) -> Result<wire::Shot, RawError> {
                 ends: ratio.ends,
                 triples_min: ratio.triples_min,
                 triples_max: ratio.triples_max,
-                stop: ratio.stop.map(|v1::Stop { lo, hi, close, sigma_a, sigma_b, rel, abs, k }| {
-                    wire::Stop { lo, hi, close, sigma_a, sigma_b, rel, abs, k }
+                stop: ratio.stop.map(|v1::Stop { lo, hi, close, sigma_a, sigma_b, rel, k }| {
+                    wire::Stop { lo, hi, close, sigma_a, sigma_b, rel, k }
                 }),
                 gate: ratio.gate,
             }),

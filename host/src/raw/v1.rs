@@ -103,7 +103,6 @@ pub struct Stop {
     pub sigma_a: f32,
     pub sigma_b: f32,
     pub rel: f32,
-    pub abs: f32,
     pub k: f32,
 }
 

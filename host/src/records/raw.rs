@@ -110,7 +110,7 @@ mod tests {
     /// Every role and every way of sampling.
     fn everything() -> Vec<Run> {
         let stop =
-            Stop { lo: -1.0, hi: 2.0, close: 0.5, sigma_a: 3.0, sigma_b: 4.0, rel: 5.0, abs: 6.0, k: 7.0 };
+            Stop { lo: -1.0, hi: 2.0, close: 0.5, sigma_a: 3.0, sigma_b: 4.0, rel: 5.0, k: 7.0 };
         let ratio = Method::Ratio(Ratio {
             gain_a: Gain::X128,
             gain_b: Gain::X2,

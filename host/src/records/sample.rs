@@ -133,16 +133,7 @@ fn fault(segments: &[SegmentRow], index: usize) -> Fault {
 }
 
 fn runs(random: &mut Random, segments: usize) -> Vec<Run> {
-    let stop = Stop {
-        lo: -1.0,
-        hi: 2.5e-3,
-        close: 2.5e-4,
-        sigma_a: 2.0,
-        sigma_b: 2.0,
-        rel: 5e-4,
-        abs: 1e-6,
-        k: 2.0,
-    };
+    let stop = Stop { lo: -1.0, hi: 2.5e-3, close: 2.5e-4, sigma_a: 2.0, sigma_b: 2.0, rel: 5e-4, k: 2.0 };
     let ratio = Method::Ratio(Ratio {
         gain_a: Gain::X128,
         gain_b: Gain::X2,

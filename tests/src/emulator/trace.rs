@@ -1,4 +1,4 @@
-//! What the relays and the current did, and what must never be seen there.
+//! What the relays and the current did, what must never be seen there, and how long the controller waited.
 
 use std::collections::BTreeSet;
 
@@ -67,4 +67,46 @@ pub fn assert_cold_switching(events: &[Event]) -> usize {
         }
     }
     changes
+}
+
+/// The shortest waits in a trace, µs; `None` where there was none.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub struct ShortestWaits {
+    /// From the last current off to a relay's change.
+    pub quiet: Option<u64>,
+    /// From the last relay let go to the next one driven.
+    pub release: Option<u64>,
+    /// From the last relay driven to a current on.
+    pub operate: Option<u64>,
+}
+
+/// The shortest waits between what was really switched.
+pub fn shortest_waits(events: &[Event]) -> ShortestWaits {
+    let mut shortest = ShortestWaits::default();
+    let (mut off, mut released, mut driven) = (None, None, None);
+    let note = |shortest: &mut Option<u64>, from: Option<u64>, to: u64| {
+        // What changes together is one transfer.
+        if let Some(wait) = from.map(|from| to - from).filter(|wait| *wait > 0) {
+            *shortest = Some(shortest.map_or(wait, |known| known.min(wait)));
+        }
+    };
+    for Event { at_us, what } in events {
+        match *what {
+            Change::Relay { on, .. } => {
+                note(&mut shortest.quiet, off.take(), *at_us);
+                if on {
+                    note(&mut shortest.release, released, *at_us);
+                    driven = Some(*at_us);
+                } else {
+                    released = Some(*at_us);
+                }
+            }
+            Change::Excitation { on: true } | Change::Burnout { on: true } => {
+                note(&mut shortest.operate, driven.take(), *at_us);
+            }
+            Change::Excitation { on: false } | Change::Burnout { on: false } => off = Some(*at_us),
+            Change::Reverse { .. } | Change::Placed(_) => {}
+        }
+    }
+    shortest
 }

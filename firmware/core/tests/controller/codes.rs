@@ -113,7 +113,7 @@ proptest! {
 #[test]
 fn every_possible_count_can_happen() {
     // Certain as soon as there is any current.
-    let certain = Stop { sigma_a: 0.0, sigma_b: 0.0, rel: 0.0, abs: 0.0, ..STOP };
+    let certain = Stop { sigma_a: 0.0, sigma_b: 0.0, rel: 0.0, ..STOP };
     for (triples_min, triples_max, stop, contact_check, ends) in [
         (1, 1, None, false, false),
         (2, 7, None, true, false),

@@ -205,7 +205,7 @@ impl World {
             (0x0, false) => code(self.residual_volts),
             (0x0, true) => sign * self.pair_a + self.offset_a,
             (0x5 | 0x7, false) => 0,
-            // Rm's current keeps its direction; only the pair is turned round.
+            // Rm's current keeps its direction; only the pair is swapped.
             (0x5, true) => self.pair_b,
             (0x7, true) => -self.pair_b,
             (0x8, _) => alone(self.contacts.0),

@@ -53,8 +53,8 @@ fn the_handshake_names_the_controller_and_refuses_other_versions() {
 #[test]
 fn a_watchdog_restart_is_told_to_the_first_host_only() {
     let mut setup = Setup::greeted();
-    let status = |watchdog_bit| {
-        Some(FromBench::Status(Status { running: false, lid_open: false, fault: None, watchdog_bit }))
+    let status = |watchdog_reset| {
+        Some(FromBench::Status(Status { running: false, lid_open: false, fault: None, watchdog_reset }))
     };
     assert_eq!(setup.ask(ToBench::Status), status(true));
     setup.ask(ToBench::Hello { protocol: PROTOCOL });

@@ -36,8 +36,7 @@ pub const SETTLE: Settle = Settle {
     floor: 5.0,
 };
 /// Decided at the first look unless a field is made stricter: ratios here are about 0.01.
-pub const STOP: Stop =
-    Stop { lo: -1.0, hi: 0.1, close: 0.01, sigma_a: 1.0, sigma_b: 1.0, rel: 1e-4, abs: 1e-6, k: 2.0 };
+pub const STOP: Stop = Stop { lo: -1.0, hi: 0.1, close: 0.01, sigma_a: 1.0, sigma_b: 1.0, rel: 1e-4, k: 2.0 };
 
 pub const fn ratio(contacts: Contacts, source: Source, ratio: Ratio) -> Shot {
     Shot { contacts, source, method: Method::Ratio(ratio) }

@@ -1,12 +1,12 @@
-//! Folding half-cycles into a ratio, and deciding when it is known well enough.
+//! Current reversal in delta mode: a ratio from half-cycles of alternating polarity, and when it is known well enough.
 //!
-//! Three half-cycles of alternating polarity fold as (h1 − 2·h2 + h3)/4. With h1 = v + e0, h2 = −v + e0 + d,
+//! Three half-cycles make a delta-mode triple, (h1 − 2·h2 + h3)/4. With h1 = v + e0, h2 = −v + e0 + d,
 //! h3 = v + e0 + 2d this gives v: a constant EMF e0 and a drift d per half-cycle both vanish. Sums are kept in
 //! integers and in quarters of a code, so nothing is rounded however many triples there are.
 
 use copperwalk_wire::Stop;
 
-/// Weight of a half-cycle, counted from 0, in quarters of a folded code. Every second triple starts reversed
+/// Weight of a half-cycle, counted from 0, in quarters of a delta-mode code. Every second triple starts reversed
 /// and so has the opposite sign.
 pub const fn weight(half_cycle: u16) -> i64 {
     match half_cycle % 6 {
@@ -17,9 +17,9 @@ pub const fn weight(half_cycle: u16) -> i64 {
     }
 }
 
-/// Codes of a ratio shot, folded and summed.
+/// Codes of a ratio shot, summed over delta-mode triples.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
-pub struct Folded {
+pub struct Delta {
     half_cycles: u16,
     /// Sum over the half-cycles of pair A, quarters of a code.
     a: i64,
@@ -31,7 +31,7 @@ pub struct Folded {
     peak: (i64, i64),
 }
 
-impl Folded {
+impl Delta {
     /// Adds the next half-cycle: one code of pair A, one of pair B.
     pub fn add(&mut self, a: i32, b: i32) {
         let weight = weight(self.half_cycles);
@@ -60,12 +60,12 @@ impl Folded {
         self.half_cycles.is_multiple_of(3)
     }
 
-    /// Mean folded code of pair A, over whole triples.
+    /// Mean delta-mode code of pair A, over whole triples.
     pub fn mean_a(&self) -> f64 {
         self.a as f64 / (4.0 * f64::from(self.triples()))
     }
 
-    /// Mean folded code of pair B, over whole triples.
+    /// Mean delta-mode code of pair B, over whole triples.
     pub fn mean_b(&self) -> f64 {
         self.b as f64 / (4.0 * f64::from(self.triples()))
     }
@@ -77,14 +77,14 @@ impl Folded {
 
     /// Square of the expanded uncertainty of the ratio by the formula at [`Stop`].
     ///
-    /// The factor 3/8 is the variance of a folded triple: (1² + 2² + 1²)/4².
+    /// The factor 3/8 is the variance of a triple: (1² + 2² + 1²)/4².
     pub fn expanded_variance(&self, stop: &Stop) -> Option<f64> {
         let ratio = self.ratio()?;
         let mean_b = self.mean_b();
         let square = |x: f32| f64::from(x) * f64::from(x);
         let noise = (square(stop.sigma_a) + ratio * ratio * square(stop.sigma_b)) * 0.375
             / (f64::from(self.triples()) * mean_b * mean_b);
-        Some(square(stop.k) * (noise + square(stop.rel) * ratio * ratio + square(stop.abs)))
+        Some(square(stop.k) * (noise + square(stop.rel) * ratio * ratio))
     }
 
     /// Is the ratio known as closely as asked, and on one side of each limit for certain?
@@ -121,19 +121,19 @@ mod tests {
         let triple = |a: i32| [(a, 100), (-a, -100), (a, 100)];
         let reversed = |a: i32| [(-a, -100), (a, 100), (-a, -100)];
         // Ratios 5 and −5 by turns: the mean is nothing.
-        let moving = folded(&[triple(500), reversed(-500)].concat());
+        let moving = delta(&[triple(500), reversed(-500)].concat());
         assert_eq!(moving.ratio(), Some(0.0));
         assert!(moving.above_gate(4.9) && !moving.above_gate(5.1));
-        let steady = folded(&[triple(200), reversed(200)].concat());
+        let steady = delta(&[triple(200), reversed(200)].concat());
         assert!(steady.above_gate(1.9) && !steady.above_gate(2.1));
-        assert!(folded(&[]).above_gate(1.0), "nothing measured");
-        assert!(folded(&[triple(0), [(0, 0); 3]].concat()).above_gate(1.0), "a triple without current");
+        assert!(delta(&[]).above_gate(1.0), "nothing measured");
+        assert!(delta(&[triple(0), [(0, 0); 3]].concat()).above_gate(1.0), "a triple without current");
     }
 
-    fn folded(halves: &[(i32, i32)]) -> Folded {
-        let mut folded = Folded::default();
-        halves.iter().for_each(|&(a, b)| folded.add(a, b));
-        folded
+    fn delta(halves: &[(i32, i32)]) -> Delta {
+        let mut delta = Delta::default();
+        halves.iter().for_each(|&(a, b)| delta.add(a, b));
+        delta
     }
 
     /// The printed current-reversal example of a nanovoltmeter manual (p. 5-7): ±1 mA through 0.1 Ω with 10 µV
@@ -141,7 +141,7 @@ mod tests {
     #[test]
     fn the_printed_reversal_example_gives_a_tenth_of_an_ohm() {
         let rm_volts = 1_000_000; // 1 mA × 10 Ω
-        let result = folded(&[(11_000, rm_volts), (-9_000, -rm_volts), (11_000, rm_volts)]);
+        let result = delta(&[(11_000, rm_volts), (-9_000, -rm_volts), (11_000, rm_volts)]);
         assert_eq!(result.ratio().unwrap() * 10.0, 0.1);
         assert_eq!(result.mean_a(), 10_000.0);
     }
@@ -156,7 +156,7 @@ mod tests {
             })
             .collect();
         for triples in 1..=4 {
-            let result = folded(&halves[..3 * triples]);
+            let result = delta(&halves[..3 * triples]);
             assert_eq!(usize::from(result.triples()), triples);
             assert_eq!((result.mean_a(), result.mean_b()), (1_000.0, 4_000.0));
             assert_eq!(result.ratio(), Some(0.25));
@@ -165,9 +165,8 @@ mod tests {
 
     #[test]
     fn without_current_nothing_is_decided_and_the_gate_closes() {
-        let stop =
-            Stop { lo: -1.0, hi: 1.0, close: 9.0, sigma_a: 0.0, sigma_b: 0.0, rel: 0.0, abs: 0.0, k: 2.0 };
-        for empty in [folded(&[]), folded(&[(5, 0), (-5, 0), (5, 0)])] {
+        let stop = Stop { lo: -1.0, hi: 1.0, close: 9.0, sigma_a: 0.0, sigma_b: 0.0, rel: 0.0, k: 2.0 };
+        for empty in [delta(&[]), delta(&[(5, 0), (-5, 0), (5, 0)])] {
             assert_eq!(empty.ratio(), None);
             assert!(!empty.decided(&stop));
             assert!(empty.above_gate(1e9));
@@ -176,16 +175,15 @@ mod tests {
 
     #[test]
     fn the_gate_looks_at_the_magnitude() {
-        let negative = folded(&[(-300, 100), (300, -100), (-300, 100)]);
+        let negative = delta(&[(-300, 100), (300, -100), (-300, 100)]);
         assert!(negative.above_gate(2.9));
         assert!(!negative.above_gate(3.0));
     }
 
     #[test]
     fn a_ratio_is_decided_when_close_and_clear_of_both_limits() {
-        let half = folded(&[(500, 1_000), (-500, -1_000), (500, 1_000)]);
-        let stop =
-            Stop { lo: 0.3, hi: 0.6, close: 0.1, sigma_a: 0.0, sigma_b: 0.0, rel: 0.0, abs: 0.04, k: 2.0 };
+        let half = delta(&[(500, 1_000), (-500, -1_000), (500, 1_000)]);
+        let stop = Stop { lo: 0.3, hi: 0.6, close: 0.1, sigma_a: 0.0, sigma_b: 0.0, rel: 0.08, k: 2.0 };
         // U = 0.08 and r = 0.5.
         for (expected, stop) in [
             (true, stop),
@@ -204,22 +202,21 @@ mod tests {
 
     #[test]
     fn uncertainty_follows_the_stated_formula() {
-        let stop =
-            Stop { lo: 0.0, hi: 1.0, close: 1.0, sigma_a: 3.0, sigma_b: 4.0, rel: 0.01, abs: 0.002, k: 2.0 };
-        let one = folded(&[(500, 1_000), (-500, -1_000), (500, 1_000)]);
+        let stop = Stop { lo: 0.0, hi: 1.0, close: 1.0, sigma_a: 3.0, sigma_b: 4.0, rel: 0.01, k: 2.0 };
+        let one = delta(&[(500, 1_000), (-500, -1_000), (500, 1_000)]);
         let noise = (9.0 + 0.25 * 16.0) * 0.375 / 1e6;
-        let expected = 4.0 * (noise + 0.005_f64.powi(2) + 0.002_f64.powi(2));
+        let expected = 4.0 * (noise + 0.005_f64.powi(2));
         let found = one.expanded_variance(&stop).unwrap();
         assert!((found / expected - 1.0).abs() < 1e-6, "{found} {expected}");
     }
 
     #[test]
     fn full_scale_codes_do_not_overflow() {
-        let mut folded = Folded::default();
+        let mut delta = Delta::default();
         for half in 0..3 * 255_u16 {
             let code = if half % 2 == 0 { i32::MAX } else { i32::MIN };
-            folded.add(code, code);
+            delta.add(code, code);
         }
-        assert_eq!(folded.ratio(), Some(1.0));
+        assert_eq!(delta.ratio(), Some(1.0));
     }
 }
