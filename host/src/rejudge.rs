@@ -3,8 +3,8 @@
 use std::{
     collections::BTreeMap,
     num::NonZero,
-    path::{Path, PathBuf},
-    sync::Mutex,
+    path::Path,
+    sync::{Arc, Mutex},
     thread,
 };
 
@@ -103,7 +103,7 @@ pub fn again(
     limits: Option<&Path>,
     keep: Option<i64>,
 ) -> Result<Outcome, RejudgeError> {
-    let mut bases = Bases { file: limits.map(Path::to_path_buf), known: BTreeMap::new() };
+    let mut bases = Bases { file: limits, known: BTreeMap::new() };
     let mut outcome = Outcome::default();
     for batch in sweeps.chunks(BATCH) {
         let mut stored = Vec::with_capacity(batch.len());
@@ -113,7 +113,7 @@ pub fn again(
                 Err(error) => outcome.skipped.push(Skipped { sweep, why: error.to_string() }),
             }
         }
-        for (judged, (_, stored)) in in_parallel(&stored, &bases).into_iter().zip(&stored) {
+        for (judged, (_, stored)) in in_parallel(&stored).into_iter().zip(&stored) {
             match judged {
                 Ok(judged) => {
                     outcome.judged += 1;
@@ -131,54 +131,20 @@ pub fn again(
     Ok(outcome)
 }
 
-/// What sweeps are judged by: board, fixture and sampling name it.
-type Key = (String, String, bool);
-
-struct Bases {
-    file: Option<PathBuf>,
-    known: BTreeMap<Key, (LimitSet, Result<Plan, String>)>,
+/// What the sweeps of one board, fixture and sampling are judged by.
+struct Basis {
+    limits: LimitSet,
+    plan: Result<Plan, String>,
 }
 
-impl Bases {
-    /// Works out what a sweep is judged by, once for each board, fixture and sampling.
-    fn of(&mut self, stored: &Stored) -> Result<Key, RejudgeError> {
-        let basis = &stored.measurement.basis;
-        let full = stored.measurement.sampling == Sampling::Full;
-        let key = (basis.board_hash.clone(), basis.fixture_hash.clone(), full);
-        if !self.known.contains_key(&key) {
-            let board = &stored.fixture.board;
-            let limits = match &self.file {
-                Some(file) => limits::read(file, board).map_err(RejudgeError::Limits)?,
-                None => LimitSet::of_board(board),
-            };
-            let plan = plan::compile(&stored.fixture, stored.measurement.sampling);
-            let plan = plan.map_err(|error| error.to_string());
-            self.known.insert(key.clone(), (limits, plan));
-        }
-        Ok(key)
-    }
-
-    fn judge(&self, key: &Key, stored: &Stored) -> Result<Rejudged, Unjudged> {
-        let board = &stored.fixture.board;
-        // Every key was worked out before anything is judged; should one be missing, today's files serve.
-        let fresh;
-        let (limits, plan) = match self.known.get(key) {
-            Some((limits, Ok(plan))) => (limits, plan),
-            Some((_, Err(error))) => return Err(Unjudged::Plan(error.clone())),
-            None => {
-                fresh = (
-                    LimitSet::of_board(board),
-                    plan::compile(&stored.fixture, stored.measurement.sampling)
-                        .map_err(|error| Unjudged::Plan(error.to_string()))?,
-                );
-                (&fresh.0, &fresh.1)
-            }
-        };
-        let judgement = judge::judge(&stored.fixture, limits, plan, &stored.measurement)?;
+impl Basis {
+    fn judge(&self, stored: &Stored) -> Result<Rejudged, Unjudged> {
+        let plan = self.plan.as_ref().map_err(|error| Unjudged::Plan(error.clone()))?;
+        let judgement = judge::judge(&stored.fixture, &self.limits, plan, &stored.measurement)?;
         Ok(Rejudged {
             sweep: stored.id,
             serial: stored.measurement.serial.clone(),
-            board: board.name.clone(),
+            board: stored.fixture.board.name.clone(),
             before: stored.judgement.verdict,
             after: judgement.verdict,
             changes: judge::changes(&stored.judgement, &judgement),
@@ -187,17 +153,43 @@ impl Bases {
     }
 }
 
+/// Every basis met so far, so that each is worked out once.
+struct Bases<'a> {
+    file: Option<&'a Path>,
+    known: BTreeMap<(String, String, bool), Arc<Basis>>,
+}
+
+impl Bases<'_> {
+    fn of(&mut self, stored: &Stored) -> Result<Arc<Basis>, RejudgeError> {
+        let measurement = &stored.measurement;
+        let full = measurement.sampling == Sampling::Full;
+        let key = (measurement.basis.board_hash.clone(), measurement.basis.fixture_hash.clone(), full);
+        if let Some(known) = self.known.get(&key) {
+            return Ok(Arc::clone(known));
+        }
+        let board = &stored.fixture.board;
+        let limits = match self.file {
+            Some(file) => limits::read(file, board).map_err(RejudgeError::Limits)?,
+            None => LimitSet::of_board(board),
+        };
+        let plan = plan::compile(&stored.fixture, measurement.sampling).map_err(|error| error.to_string());
+        let basis = Arc::new(Basis { limits, plan });
+        self.known.insert(key, Arc::clone(&basis));
+        Ok(basis)
+    }
+}
+
 /// Judges a batch on as many threads as there are cores, and keeps the order.
-fn in_parallel(stored: &[(Key, Stored)], bases: &Bases) -> Vec<Result<Rejudged, Unjudged>> {
+fn in_parallel(stored: &[(Arc<Basis>, Stored)]) -> Vec<Result<Rejudged, Unjudged>> {
     let threads = thread::available_parallelism().map_or(1, NonZero::get);
     let next = Mutex::new(stored.iter().enumerate());
     let work = || {
         let mut done = Vec::new();
         loop {
-            let Some((at, (key, stored))) = next.lock().ok().and_then(|mut next| next.next()) else {
+            let Some((at, (basis, stored))) = next.lock().ok().and_then(|mut next| next.next()) else {
                 return done;
             };
-            done.push((at, bases.judge(key, stored)));
+            done.push((at, basis.judge(stored)));
         }
     };
     let mut all: Vec<_> = thread::scope(|scope| {

@@ -122,7 +122,10 @@ mod tests {
     #[test]
     fn what_cannot_be_meant_is_refused_with_a_remedy() {
         for (line, message) in [
-            ("\"cell fues\" = { max = \"1 ohm\" }", "there is no segment `cell fues`"),
+            (
+                "\"cell fues\" = { max = \"1 ohm\" }",
+                "names the segment `cell fues`, which does not exist; did you mean `cell fuse`?",
+            ),
             ("\"cell fuse\" = { max = \"1 V\" }", "1 V"),
             ("\"cell fuse\" = { max = 1 }", "cell fuse"),
             (

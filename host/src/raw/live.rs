@@ -145,43 +145,48 @@ fn wide(number: Option<impl Into<u16>>) -> Option<u16> {
 /// A shot, frozen.
 pub(crate) fn shot(shot: &wire::Shot) -> v1::Shot {
     let Contacts { force_plus, force_minus, sense_plus, sense_minus } = shot.contacts;
-    let method =
-        match shot.method {
-            wire::Method::Residual => v1::Method::Residual,
-            wire::Method::Bleed { millis } => v1::Method::Bleed { millis },
-            wire::Method::Look { input, reversed, burnout, gain, rate, count } => v1::Method::Look {
-                input: input.into(),
-                reversed,
-                burnout,
-                gain: gain.into(),
-                rate: rate.into(),
-                count,
-            },
-            wire::Method::Ratio(ratio) => v1::Method::Ratio(v1::Ratio {
-                gain_a: ratio.gain_a.into(),
-                gain_b: ratio.gain_b.into(),
-                rate: ratio.rate.into(),
-                wait_us: ratio.wait_us,
-                contact_check: ratio.contact_check,
-                ends: ratio.ends,
-                triples_min: ratio.triples_min,
-                triples_max: ratio.triples_max,
-                stop: ratio.stop.map(|wire::Stop { lo, hi, close, sigma_a, sigma_b, rel, k }| {
-                    v1::Stop { lo, hi, close, sigma_a, sigma_b, rel, k }
-                }),
-                gate: ratio.gate,
+    let method = match shot.method {
+        wire::Method::Residual => v1::Method::Residual,
+        wire::Method::Bleed { millis } => v1::Method::Bleed { millis },
+        wire::Method::Look { input, reversed, burnout, gain, rate, count } => v1::Method::Look {
+            input: input.into(),
+            reversed,
+            burnout,
+            gain: gain.into(),
+            rate: rate.into(),
+            count,
+        },
+        wire::Method::Ratio(ratio) => v1::Method::Ratio(v1::Ratio {
+            gain_a: ratio.gain_a.into(),
+            gain_b: ratio.gain_b.into(),
+            rate: ratio.rate.into(),
+            wait_us: ratio.wait_us,
+            contact_check: ratio.contact_check,
+            ends: ratio.ends,
+            triples_min: ratio.triples_min,
+            triples_max: ratio.triples_max,
+            stop: ratio.stop.map(|wire::Stop { lo, hi, close, sigma_a, sigma_b, rel, k }| v1::Stop {
+                lo,
+                hi,
+                close,
+                sigma_a,
+                sigma_b,
+                rel,
+                k,
             }),
-            wire::Method::Settle(settle) => v1::Method::Settle(v1::Settle {
-                gain_a: settle.gain_a.into(),
-                gain_b: settle.gain_b.into(),
-                rate: settle.rate.into(),
-                window: settle.window,
-                windows_max: settle.windows_max,
-                pass: settle.pass,
-                slope: settle.slope,
-                floor: settle.floor,
-            }),
-        };
+            gate: ratio.gate,
+        }),
+        wire::Method::Settle(settle) => v1::Method::Settle(v1::Settle {
+            gain_a: settle.gain_a.into(),
+            gain_b: settle.gain_b.into(),
+            rate: settle.rate.into(),
+            window: settle.window,
+            windows_max: settle.windows_max,
+            pass: settle.pass,
+            slope: settle.slope,
+            floor: settle.floor,
+        }),
+    };
     v1::Shot {
         contacts: [wide(force_plus), wide(force_minus), wide(sense_plus), wide(sense_minus)],
         source: shot.source.into(),
@@ -192,43 +197,48 @@ pub(crate) fn shot(shot: &wire::Shot) -> v1::Shot {
 /// A shot from its frozen form.
 pub(crate) fn shot_of(shot: v1::Shot) -> Result<wire::Shot, RawError> {
     let [force_plus, force_minus, sense_plus, sense_minus] = shot.contacts;
-    let method =
-        match shot.method {
-            v1::Method::Residual => wire::Method::Residual,
-            v1::Method::Bleed { millis } => wire::Method::Bleed { millis },
-            v1::Method::Look { input, reversed, burnout, gain, rate, count } => wire::Method::Look {
-                input: input.into(),
-                reversed,
-                burnout,
-                gain: gain.into(),
-                rate: rate.into(),
-                count,
-            },
-            v1::Method::Ratio(ratio) => wire::Method::Ratio(wire::Ratio {
-                gain_a: ratio.gain_a.into(),
-                gain_b: ratio.gain_b.into(),
-                rate: ratio.rate.into(),
-                wait_us: ratio.wait_us,
-                contact_check: ratio.contact_check,
-                ends: ratio.ends,
-                triples_min: ratio.triples_min,
-                triples_max: ratio.triples_max,
-                stop: ratio.stop.map(|v1::Stop { lo, hi, close, sigma_a, sigma_b, rel, k }| {
-                    wire::Stop { lo, hi, close, sigma_a, sigma_b, rel, k }
-                }),
-                gate: ratio.gate,
+    let method = match shot.method {
+        v1::Method::Residual => wire::Method::Residual,
+        v1::Method::Bleed { millis } => wire::Method::Bleed { millis },
+        v1::Method::Look { input, reversed, burnout, gain, rate, count } => wire::Method::Look {
+            input: input.into(),
+            reversed,
+            burnout,
+            gain: gain.into(),
+            rate: rate.into(),
+            count,
+        },
+        v1::Method::Ratio(ratio) => wire::Method::Ratio(wire::Ratio {
+            gain_a: ratio.gain_a.into(),
+            gain_b: ratio.gain_b.into(),
+            rate: ratio.rate.into(),
+            wait_us: ratio.wait_us,
+            contact_check: ratio.contact_check,
+            ends: ratio.ends,
+            triples_min: ratio.triples_min,
+            triples_max: ratio.triples_max,
+            stop: ratio.stop.map(|v1::Stop { lo, hi, close, sigma_a, sigma_b, rel, k }| wire::Stop {
+                lo,
+                hi,
+                close,
+                sigma_a,
+                sigma_b,
+                rel,
+                k,
             }),
-            v1::Method::Settle(settle) => wire::Method::Settle(wire::Settle {
-                gain_a: settle.gain_a.into(),
-                gain_b: settle.gain_b.into(),
-                rate: settle.rate.into(),
-                window: settle.window,
-                windows_max: settle.windows_max,
-                pass: settle.pass,
-                slope: settle.slope,
-                floor: settle.floor,
-            }),
-        };
+            gate: ratio.gate,
+        }),
+        v1::Method::Settle(settle) => wire::Method::Settle(wire::Settle {
+            gain_a: settle.gain_a.into(),
+            gain_b: settle.gain_b.into(),
+            rate: settle.rate.into(),
+            window: settle.window,
+            windows_max: settle.windows_max,
+            pass: settle.pass,
+            slope: settle.slope,
+            floor: settle.floor,
+        }),
+    };
     let contacts = Contacts {
         force_plus: channel(force_plus)?,
         force_minus: channel(force_minus)?,
