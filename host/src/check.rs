@@ -3,7 +3,7 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::board::network::Network;
+use crate::board::graph::Graph;
 use crate::board::{self, Board, LimitOrigin, Segment};
 use crate::document::{Sheet, Table};
 use crate::fixture::{self, Fixture, Pins};
@@ -57,7 +57,7 @@ pub struct BoardSummary {
     pub points: usize,
     pub segments: usize,
     pub states: usize,
-    pub insulations: usize,
+    pub isolations: usize,
     /// Upper limits that the file states.
     pub stated: usize,
     /// Upper limits that are a share of the drop budget.
@@ -148,9 +148,9 @@ enum Kind {
 
 fn board_summary(board: &Board) -> BoardSummary {
     let count = |origin| board.segments.iter().filter(|segment| segment.limits.origin == origin).count();
-    let network = Network::of(board);
+    let graph = Graph::of(board);
     let way = |&load| {
-        let path = network.path(board.supply.from, load).unwrap_or_default();
+        let path = graph.path(board.supply.from, load).unwrap_or_default();
         let sum = |ohms: fn(&Segment) -> f64| path.iter().map(|id| ohms(board.segment(*id))).sum();
         WaySummary {
             from: board.point(board.supply.from).name.clone(),
@@ -166,7 +166,7 @@ fn board_summary(board: &Board) -> BoardSummary {
         points: board.points.len(),
         segments: board.segments.len(),
         states: board.states.len(),
-        insulations: board.isolation.len(),
+        isolations: board.isolation.len(),
         stated: count(LimitOrigin::Stated),
         derived: count(LimitOrigin::Derived),
         budget_ohms: board.supply.max_drop_volts / board.supply.load_amps,

@@ -198,8 +198,8 @@ impl<T: Transport> Job<'_, T> {
 
 /// What a reading says by itself, while the sweep goes on.
 fn tell_segment(fixture: &Fixture, planned: &PlannedShot, ran: &RanShot, listener: Listener<'_>) {
-    let Role::Segment { segment, turned } = planned.role else { return };
-    let Ok(reading) = ratio::read(&planned.shot, &ran.codes, turned) else { return };
+    let Role::Segment { segment, swapped } = planned.role else { return };
+    let Ok(reading) = ratio::read(&planned.shot, &ran.codes, swapped) else { return };
     if !reading.flows {
         return;
     }

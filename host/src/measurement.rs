@@ -78,15 +78,15 @@ pub enum Purpose {
     /// To discharge the unit.
     Bleed,
     /// Every segment of a stretch dry, because its end-to-end reading was not as expected.
-    DryLook,
+    DrySurvey,
     /// The stretch's segments under load, after the dry look.
-    LoadLook,
+    LoadSurvey,
     /// Past a pin that does not answer.
-    Bridge,
+    PastPin,
     /// Between force pins on one side of an open.
     Reforce,
     /// The whole budget for what was left undecided.
-    LongLook,
+    FullBudget,
     /// Which pin or relay of the bench is at fault.
     Diagnosis,
 }
@@ -97,11 +97,11 @@ impl Purpose {
         match self {
             Self::Plan => "plan",
             Self::Bleed => "bleed",
-            Self::DryLook => "dry_look",
-            Self::LoadLook => "load_look",
-            Self::Bridge => "bridge",
+            Self::DrySurvey => "dry_survey",
+            Self::LoadSurvey => "load_survey",
+            Self::PastPin => "past_pin",
             Self::Reforce => "reforce",
-            Self::LongLook => "long_look",
+            Self::FullBudget => "full_budget",
             Self::Diagnosis => "diagnosis",
         }
     }

@@ -18,31 +18,31 @@ pub enum Role {
     /// A sense bus with none of its relays closed must float: anything else is a welded relay.
     SenseGuard,
     /// End to end over one stretch.
-    Whole {
+    EndToEnd {
         /// Forced and sensed at +.
         from: PointId,
         /// Forced and sensed at -.
         to: PointId,
     },
-    /// One segment, sense+ at its end nearer force+ unless `turned`.
+    /// One segment, sense+ at its end nearer force+ unless `swapped`.
     Segment {
         /// The segment.
         segment: SegmentId,
         /// Sense+ stands at the end nearer force-, so that the ratio comes out negative.
-        turned: bool,
+        swapped: bool,
     },
     /// Two points next but one to each other, around a pin that does not answer.
-    Bridge {
+    PastPin {
         /// The pin's point.
         around: PointId,
     },
-    /// Insulation: index into the board's list.
-    Insulation(usize),
+    /// Isolation: index into the board's list.
+    Isolation(usize),
     /// A switch that must read open.
     OpenSwitch(SegmentId),
     /// A check standard: index into the fixture's list.
     Standard(usize),
-    /// Contact proof of one pin on the relay it does not usually take, to tell pin from relay.
+    /// Contact check of one pin on the relay it does not usually take, to tell pin from relay.
     OtherRelay {
         /// The pin's point.
         point: PointId,
@@ -50,7 +50,7 @@ pub enum Role {
         plus: bool,
     },
     /// Where does a welded relay sit? The point its bus is compared with.
-    Seek {
+    WeldSearch {
         /// The point.
         point: PointId,
     },
@@ -59,6 +59,6 @@ pub enum Role {
         /// The segment.
         segment: SegmentId,
         /// Sense+ stands at the end nearer force-, so that the ratio comes out negative.
-        turned: bool,
+        swapped: bool,
     },
 }

@@ -32,14 +32,14 @@ pub struct Judgement {
     pub bench_faults: Vec<BenchFault>,
     /// One row per segment and state it is measured in, in walking order.
     pub segments: Vec<SegmentRow>,
-    /// One row per insulation and per open switch.
+    /// One row per isolation and per open switch.
     pub isolation: Vec<IsolationRow>,
     /// Check standards.
     pub standards: Vec<StandardRow>,
     /// Does the series add up to its end-to-end reading? One per stretch that was measured whole.
     pub closures: Vec<ClosureRow>,
     /// Faults of the unit, most probable first.
-    pub faults: Vec<Fault>,
+    pub faults: Vec<UnitFault>,
     /// Things the operator should know that change no verdict.
     pub notes: Vec<String>,
 }
@@ -91,7 +91,7 @@ pub struct SegmentRow {
     pub reason: Option<String>,
 }
 
-/// Insulation between two points, or an open switch.
+/// Isolation between two points, or an open switch.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct IsolationRow {
     /// The points, `a~b`; for an open switch its name.
@@ -156,7 +156,7 @@ pub struct ClosureRow {
 
 /// A fault of the unit.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
-pub struct Fault {
+pub struct UnitFault {
     /// A segment's name, or `point~point` for a short or a leak.
     #[serde(rename = "where")]
     pub place: String,

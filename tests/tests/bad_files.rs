@@ -84,10 +84,10 @@ const BOARD_CASES: &[Case] = &[
     ("switch without states", "closed = [\"on\"]\n", "", "segment `power switch` lacks `closed`", "[[segment]]"),
     ("switch that never closes", "closed = [\"on\"]", "closed = []", "segment `power switch` never closes", "closed"),
     ("switch in an unknown state", "closed = [\"on\"]", "closed = [\"onn\"]", "names the state `onn`, which does not exist", "closed"),
-    ("insulation no meter proves", "open_min = \"100 kohm\"", "open_min = \"1 Mohm\"", "`open_min` of segment `power switch` is 1 Mohm", "open_min"),
+    ("isolation no meter proves", "open_min = \"100 kohm\"", "open_min = \"1 Mohm\"", "`open_min` of segment `power switch` is 1 Mohm", "open_min"),
     // [[isolation]]
     ("no state", "min = \"50 kohm\"\nstate = \"off\"", "min = \"50 kohm\"", "an [[isolation]] lacks `state`", "[[isolation]]"),
-    ("of one point", "between = [\"cell+\", \"cell-\"]", "between = [\"cell+\", \"cell+\"]", "an insulation lies between two points", "between"),
+    ("of one point", "between = [\"cell+\", \"cell-\"]", "between = [\"cell+\", \"cell+\"]", "an isolation lies between two points", "between"),
     ("across a segment", "between = [\"cell+\", \"cell-\"]", "between = [\"cell+\", \"tail.in\"]", "segments join `cell+` and `tail.in` in this state", "[[isolation]]"),
 ];
 
@@ -205,7 +205,7 @@ fn every_problem_of_a_file_is_shown() {
             (16, "segments join `cell+` to `cell-`: that shorts the supply"),
             (18, "`load` of [supply]: `120 mV` is a voltage; a current belongs here"),
             (82, "`rating` of segment `cell fuse` has no unit"),
-            (158, "segments join `reg.in` and `cell-` in this state; no insulation can be between them"),
+            (158, "segments join `reg.in` and `cell-` in this state; no isolation can be between them"),
         ]
     );
     let first = "  × [board] has no key `colour`

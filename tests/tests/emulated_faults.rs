@@ -188,7 +188,7 @@ fn the_firmware_panics_hangs_or_faults() {
             bench.transport_mut().break_firmware(how);
             bench.transport_mut().step(broken + 100);
             let left = driven(bench.transport_mut().around.models.trace().events());
-            // A handler that still runs opens everything at once; for a hang the watchdog has to bite.
+            // A handler that still runs opens everything at once; for a hang the watchdog has to reset it.
             assert_eq!(left.is_empty(), how != Break::Hang, "{how:?} under {source:?}: {left:?}");
             if source == Source::Load {
                 assert_dark_and_cold(&mut bench, broken);
@@ -196,7 +196,11 @@ fn the_firmware_panics_hangs_or_faults() {
                 // The milliampere comes from the converter, which nobody commands any more before the restart.
                 assert_dark(&mut bench, broken);
             }
-            assert_eq!(bench.transport().around.bites.len(), 1, "{how:?}: the watchdog bites once");
+            assert_eq!(
+                bench.transport().around.watchdog_resets.len(),
+                1,
+                "{how:?}: the watchdog resets it once"
+            );
             // The chip starts anew and so does its USB device.
             bench.transport_mut().pass(50_000);
             bench.greet().expect("an answer");

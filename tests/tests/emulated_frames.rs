@@ -71,7 +71,7 @@ fn damaged_frames_do_not_disturb_a_run() {
     let clean: Vec<_> = clean.shots.into_iter().map(|shot| shot.codes).collect();
     assert_eq!(counts(&gave.codes), counts(&clean));
     assert!(dark_since(bench.transport_mut().around.models.trace().events()).is_some());
-    assert!(bench.transport().around.bites.is_empty());
+    assert!(bench.transport().around.watchdog_resets.is_empty());
 }
 
 /// A host that has gone mad keeps no run alive: only whole messages count as a heartbeat.
@@ -139,7 +139,7 @@ fn a_plan_that_breaks_a_safety_rule_is_refused_by_the_firmware_itself() {
     let contacts = honest.contacts;
     let with = |contacts: Contacts| vec![residual, Shot { contacts, ..honest }];
     let ratio = |ratio: Ratio| vec![residual, Shot { method: Method::Ratio(ratio), ..honest }];
-    let look = Method::Look {
+    let look = Method::Sample {
         input: Input::Sense,
         reversed: false,
         burnout: false,
@@ -197,7 +197,7 @@ fn a_plan_that_breaks_a_safety_rule_is_refused_by_the_firmware_itself() {
 }
 
 /// 10,000 frames: honest messages in any order with any content, torn, altered and made-up ones. The controller answers or
-/// keeps quiet, its watchdog never bites, no relay moves under current, and afterwards everything works.
+/// keeps quiet, its watchdog never resets it, no relay moves under current, and afterwards everything works.
 #[test]
 fn ten_thousand_random_frames() {
     let mut bench = bench();
@@ -224,9 +224,9 @@ fn ten_thousand_random_frames() {
     // Whatever is still in the buffers, and then silence.
     bench.transport_mut().pass(3_000_000);
     assert!(
-        bench.transport().around.bites.is_empty(),
+        bench.transport().around.watchdog_resets.is_empty(),
         "the watchdog bit at {:?} µs",
-        bench.transport().around.bites
+        bench.transport().around.watchdog_resets
     );
     let events = bench.transport_mut().around.models.trace().events();
     let changes = assert_cold_switching(events);
@@ -269,7 +269,7 @@ fn strange(rng: &mut Rng) -> Shot {
     let method = match below(rng, 3) {
         0 => Method::Residual,
         1 => Method::Bleed { millis: below(rng, 65_536) as u16 },
-        _ => Method::Look {
+        _ => Method::Sample {
             input: Input::Temperature,
             reversed: below(rng, 2) == 0,
             burnout: below(rng, 2) == 0,

@@ -67,7 +67,7 @@ fn said(sweep: &Sweep) -> Vec<String> {
     verdict.into_iter().chain(segments).chain(isolation).chain(faults).chain(bench).collect()
 }
 
-/// Compares raw codes one by one; returns how far the farthest pair is apart. Insulation is left out: how long a
+/// Compares raw codes one by one; returns how far the farthest pair is apart. Isolation is left out: how long a
 /// capacitor has charged is a matter of time.
 fn farthest(name: &str, here: &[Run], there: &[Run]) -> u32 {
     let (mut total, mut equal, mut farthest) = (0, 0, 0);

@@ -3,7 +3,7 @@
 
 use std::path::PathBuf;
 
-use copperwalk::board::network::Network;
+use copperwalk::board::graph::Graph;
 use copperwalk::board::{Board, LimitOrigin, SegmentKind};
 use copperwalk::fixture::{self, Fixture};
 use copperwalk::problem::render;
@@ -21,7 +21,7 @@ fn read(folder: &str) -> Fixture {
 }
 
 fn path_ohms(board: &Board) -> Vec<f64> {
-    let reach = Network::of(board).reach(board.supply.from, None);
+    let reach = Graph::of(board).reach(board.supply.from, None);
     let typical = |path: Vec<_>| path.iter().map(|id| board.segment(*id).expected.typical_ohms).sum();
     board.supply.to.iter().filter_map(|load| reach.path(*load)).map(typical).collect()
 }
@@ -77,7 +77,7 @@ fn limits_leave_room_for_healthy_units() {
 fn limits_keep_the_budget() {
     for Fixture { board, .. } in examples() {
         let budget = board.supply.max_drop_volts / board.supply.load_amps;
-        let reach = Network::of(&board).reach(board.supply.from, None);
+        let reach = Graph::of(&board).reach(board.supply.from, None);
         for load in &board.supply.to {
             let path = reach.path(*load).unwrap();
             let limits: f64 = path.iter().map(|id| board.segment(*id).limits.max_ohms).sum();

@@ -75,7 +75,7 @@ fn any_shot(rng: &mut Rng) -> Shot {
     let method = match below(rng, 5) {
         0 => Method::Residual,
         1 => Method::Bleed { millis: below(rng, 1 << 16) as u16 },
-        2 => Method::Look {
+        2 => Method::Sample {
             input: one_of(rng, &[Input::Sense, Input::Bias, Input::PlusAlone, Input::Temperature]),
             reversed: below(rng, 2) == 0,
             burnout: below(rng, 2) == 0,
@@ -216,7 +216,7 @@ fn any_codes_are_decoded_or_refused() {
                 let seen = match view {
                     Codes::Residual(_) => 4,
                     Codes::Bleed => 0,
-                    Codes::Look(look) => look.all.len(),
+                    Codes::Sample(sample) => sample.all.len(),
                     Codes::Ratio(ratio) => {
                         let head = ratio.contacts.is_some() as usize + ratio.ends.is_some() as usize;
                         2 * (head + ratio.half_cycles.len())
@@ -289,7 +289,7 @@ fn conversations_over_a_bad_line_end() {
         sense_plus: from.sense,
         sense_minus: ret.sense,
     };
-    let look = Method::Look {
+    let sample = Method::Sample {
         input: Input::Sense,
         reversed: false,
         burnout: false,
@@ -298,7 +298,7 @@ fn conversations_over_a_bad_line_end() {
         count: 90,
     };
     let shot = |method| Shot { contacts, source: Source::Off, method };
-    let plan = [shot(Method::Residual), shot(look), shot(Method::Residual), shot(look)];
+    let plan = [shot(Method::Residual), shot(sample), shot(Method::Residual), shot(sample)];
     let (began, before) = (Instant::now(), memory_peak());
     let (mut whole, mut broken, mut bytes) = (0, 0, 0);
     for seed in 0..60 * times() as u64 {

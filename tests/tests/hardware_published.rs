@@ -125,7 +125,7 @@ fn the_registers_and_commands_of_the_adc_are_the_published_ones() {
     );
     for (input, reversed, mux, pins) in wired {
         for (gain, rate) in [(Gain::X1, Rate::Sps1000), (Gain::X128, Rate::Sps20), (Gain::X4, Rate::Sps175)] {
-            adc.configure(Registers::IDLE.looking_at(input, reversed, gain, rate, false)).unwrap();
+            adc.configure(Registers::IDLE.converting(input, reversed, gain, rate, false)).unwrap();
             let [zero, one, two, three] = bus.0.borrow().registers;
             assert_eq!(zero >> 4, mux, "{input:?} is {pins}");
             assert_eq!(1 << (zero >> 1 & 7), gain.factor());
@@ -138,10 +138,10 @@ fn the_registers_and_commands_of_the_adc_are_the_published_ones() {
             assert_eq!(three, 0, "no current source routed");
         }
     }
-    adc.configure(Registers::IDLE.looking_at(Input::Temperature, false, Gain::X1, Rate::Sps1000, false))
+    adc.configure(Registers::IDLE.converting(Input::Temperature, false, Gain::X1, Rate::Sps1000, false))
         .unwrap();
     assert_eq!(bus.0.borrow().registers[1] & 0b10, 0b10, "temperature sensor");
-    adc.configure(Registers::IDLE.looking_at(Input::PlusAlone, false, Gain::X1, Rate::Sps1000, true))
+    adc.configure(Registers::IDLE.converting(Input::PlusAlone, false, Gain::X1, Rate::Sps1000, true))
         .unwrap();
     assert_eq!(bus.0.borrow().registers[1] & 0b01, 0b01, "burn-out current");
     adc.configure(Registers::IDLE.with_current()).unwrap();
@@ -195,7 +195,7 @@ const THERMAL_EMF: [(&str, f64); 6] = [
     ("Kovar or alloy 42 of a reed's leads", 40.0),
 ];
 
-/// What the folded sense voltage keeps of an EMF of one volt that dies away with `tau`, sampled every `step`.
+/// What delta mode keeps in the sense voltage of an EMF of one volt that dies away with `tau`, sampled every `step`.
 fn kept(tau: f64, step: f64) -> f64 {
     (0..3u16).map(|half| weight(half) as f64 / 4.0 * (-f64::from(half) * step / tau).exp()).sum()
 }
@@ -212,11 +212,11 @@ fn thermal_emf_of_the_sense_path_stays_under_the_stated_uncertainty() {
     for (what, per_kelvin) in THERMAL_EMF {
         for (range, limit, rate) in [("load", load, Rate::Sps1000), ("dry", dry, Rate::Sps20)] {
             let plain = limit / (per_kelvin * 1e-6);
-            let folded = plain / kept(tau, half_cycle(rate)).abs();
+            let delta = plain / kept(tau, half_cycle(rate)).abs();
             // Coils of 50 mW make differences of a kelvin or two within a relay (common practice); ten is out of reach.
-            assert!(folded > 10.0, "{what}, {range}: only {folded} K allowed");
+            assert!(delta > 10.0, "{what}, {range}: only {delta} K allowed");
             println!(
-                "{what:36} {range:4} allowed: {:9.3} mK as read once, {folded:9.0} K folded",
+                "{what:36} {range:4} allowed: {:9.3} mK as read once, {delta:9.0} K in delta mode",
                 1e3 * plain
             );
             if per_kelvin >= 40.0 {

@@ -130,7 +130,7 @@ fn ngspice(netlist: &str) -> Vec<(Node, f64)> {
 }
 
 /// ngspice's own rounding: its matrix holds sums of conductances, 1000 S for a milliohm of copper, to some 10⁻¹³ S.
-/// Where a node hangs on megohms of insulation, that is more than a millionth. (For such states the voltages here
+/// Where a node hangs on megohms of isolation, that is more than a millionth. (For such states the voltages here
 /// were compared with exact fractions once: they agree to 2·10⁻¹⁵.)
 const NGSPICE_ROUNDS_SIEMENS: f64 = 1e-12;
 

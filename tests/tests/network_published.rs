@@ -135,7 +135,7 @@ fn current_reversal_example() {
     close((forward + reversed) / 2.0, 10e-6, 1e-10);
 }
 
-/// Three readings fold as (v1 − 2·v2 + v3)/4, which cancels a constant and a linear drift (algebra; a handbook's delta
+/// Three readings combine as (v1 − 2·v2 + v3)/4, which cancels a constant and a linear drift (algebra; a handbook's delta
 /// method, from memory).
 #[test]
 fn three_readings_cancel_a_drift() {

@@ -8,7 +8,7 @@ use copperwalk::board::expected::{
     trace_ohms, wire_ohms,
 };
 use copperwalk::board::parts;
-use copperwalk::board::{SegmentKind, network::Network};
+use copperwalk::board::{SegmentKind, graph::Graph};
 use copperwalk::quantity::{Unit, engineering, parse};
 
 fn close(found: f64, published: f64, relative: f64) {
@@ -189,6 +189,6 @@ fn a_file_s_geometry_reaches_its_figures() {
     let ohms = |name: &str| board.segment(board.segment_named(name).unwrap()).expected.typical_ohms;
     close(ohms("tail trace"), trace_ohms(18.0, 1.2, 35.0), 1e-15);
     close(ohms("via pair 1"), 1.5680e-3 / 2.0, 4e-5);
-    let path = Network::of(&board).reach(board.supply.from, None).path(board.supply.to[0]).unwrap();
+    let path = Graph::of(&board).reach(board.supply.from, None).path(board.supply.to[0]).unwrap();
     assert_eq!(path.len(), 12);
 }

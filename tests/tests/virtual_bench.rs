@@ -70,11 +70,11 @@ fn ratio(source: Source, contacts: Contacts, gain_a: Gain, gain_b: Gain, triples
 fn ohms(codes: &[i32], gain_a: Gain, gain_b: Gain) -> f64 {
     let (mut a, mut b) = (0.0, 0.0);
     for (i, triple) in codes[2..].chunks_exact(6).enumerate() {
-        let fold =
+        let delta =
             |k: usize| f64::from(triple[k]) - 2.0 * f64::from(triple[k + 2]) + f64::from(triple[k + 4]);
         let sign = if i % 2 == 0 { 1.0 } else { -1.0 };
-        a += sign * fold(0);
-        b += sign * fold(1);
+        a += sign * delta(0);
+        b += sign * delta(1);
     }
     RM_OHMS * a / b * f64::from(gain_b.factor()) / f64::from(gain_a.factor())
 }
@@ -199,7 +199,7 @@ fn every_segment_reads_what_it_is() {
         let truth = bench.transport().truth().ohms;
         for (i, segment) in fixture.board.segments.iter().enumerate() {
             let [dry, load] = dry_and_load(&fixture, &codes, &segment.name);
-            // One millisecond of noise at gain 16 is 3 µV: 5 mΩ dry, 60 µΩ at 50 mA, less by the folding.
+            // One millisecond of noise at gain 16 is 3 µV: 5 mΩ dry, 60 µΩ at 50 mA, less by delta mode.
             assert!(
                 (load - truth[i]).abs() < 60e-6 + 2.5e-3 * truth[i],
                 "{}: {load} {}",

@@ -68,7 +68,7 @@ impl Registers {
 
     /// For looking at `input` in the given polarity. The excitation current is kept as it is.
     #[must_use]
-    pub const fn looking_at(
+    pub const fn converting(
         self,
         input: Input,
         reversed: bool,
@@ -312,11 +312,11 @@ mod tests {
             (Input::Temperature, Gain::X1, Rate::Sps175, false, [0xE0, 0x62, 0x00, 0x00]),
         ];
         for (input, gain, rate, burnout, expected) in cases {
-            assert_eq!(idle.looking_at(input, false, gain, rate, burnout).0, expected, "{input:?}");
+            assert_eq!(idle.converting(input, false, gain, rate, burnout).0, expected, "{input:?}");
         }
-        let reversed = idle.looking_at(Input::Current, true, Gain::X4, Rate::Sps20, false);
+        let reversed = idle.converting(Input::Current, true, Gain::X4, Rate::Sps20, false);
         assert_eq!(reversed.0, [0x74, 0x00, 0x10, 0x00], "7h is AIN3 against AIN2");
-        let excited = idle.looking_at(Input::Sense, true, Gain::X1, Rate::Sps20, true).with_current();
+        let excited = idle.converting(Input::Sense, true, Gain::X1, Rate::Sps20, true).with_current();
         assert_eq!(excited.0, [0x00, 0x01, 0x16, 0xA0]);
         assert_eq!(excited.without_current().0, [0x00, 0x00, 0x10, 0x00]);
     }
@@ -337,9 +337,9 @@ mod tests {
         adc.configure(Registers::IDLE).unwrap();
         adc.configure(Registers::IDLE).unwrap();
         adc.configure(adc.registers().with_current()).unwrap();
-        let look = adc.registers().looking_at(Input::Sense, false, Gain::X128, Rate::Sps1000, false);
-        adc.configure(look).unwrap();
-        assert_eq!(adc.registers(), look);
+        let sample = adc.registers().converting(Input::Sense, false, Gain::X128, Rate::Sps1000, false);
+        adc.configure(sample).unwrap();
+        assert_eq!(adc.registers(), sample);
         finish(adc);
     }
 

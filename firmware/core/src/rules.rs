@@ -32,7 +32,7 @@ pub fn check_shot(shot: &Shot, layout: Layout) -> Result<(), Rule> {
         Method::Residual => (off, force == 2 && sensed),
         Method::Bleed { .. } => (off, force != 1),
         // One bus alone is the guard's question: does a welded relay of the other let current through?
-        Method::Look { .. } => (true, true),
+        Method::Sample { .. } => (true, true),
         // Both buses or none: a bench proves its own open circuit with none.
         Method::Ratio(ratio) => (!off, force != 1 && (sensed || !(ratio.contact_check || ratio.ends))),
         Method::Settle(_) => (*source == Source::Isolation, force != 1 && sensed),
@@ -40,7 +40,7 @@ pub fn check_shot(shot: &Shot, layout: Layout) -> Result<(), Rule> {
     let (counts_fit, finite) = match method {
         Method::Residual => (true, true),
         Method::Bleed { millis } => (*millis > 0, true),
-        Method::Look { count, .. } => (*count > 0, true),
+        Method::Sample { count, .. } => (*count > 0, true),
         Method::Ratio(ratio) => (
             0 < ratio.triples_min && ratio.triples_min <= ratio.triples_max,
             ratio.gate.is_none_or(f32::is_finite) && ratio.stop.as_ref().is_none_or(stop_is_finite),
@@ -117,8 +117,8 @@ mod tests {
     };
     const RESIDUAL: Shot = Shot { contacts: ALL, source: Source::Off, method: Method::Residual };
 
-    fn look(count: u8) -> Method {
-        Method::Look {
+    fn sample(count: u8) -> Method {
+        Method::Sample {
             input: Input::Sense,
             reversed: false,
             burnout: false,
@@ -146,14 +146,14 @@ mod tests {
             (shot(Load, stop(STOP)), Ok(())),
             (shot(Isolation, settle(SETTLE)), Ok(())),
             (shot(Off, Method::Bleed { millis: 1 }), Ok(())),
-            (with(open, Off, look(1)), Ok(())),
-            (with(open, Wide, look(1)), Ok(())),
+            (with(open, Off, sample(1)), Ok(())),
+            (with(open, Wide, sample(1)), Ok(())),
             (with(open, Dry, ratio(Ratio { contact_check: false, ..RATIO })), Ok(())),
-            (with(Contacts { force_plus: Some(4), ..ALL }, Off, look(1)), Err(ChannelRange)),
-            (with(Contacts { sense_minus: Some(12), ..ALL }, Off, look(1)), Err(ChannelRange)),
-            (with(Contacts { sense_minus: Some(255), ..ALL }, Off, look(1)), Err(ChannelRange)),
-            (with(Contacts { force_plus: Some(3), ..ALL }, Off, look(1)), Err(SameChannelTwice)),
-            (with(Contacts { sense_plus: Some(11), ..ALL }, Off, look(1)), Err(SameChannelTwice)),
+            (with(Contacts { force_plus: Some(4), ..ALL }, Off, sample(1)), Err(ChannelRange)),
+            (with(Contacts { sense_minus: Some(12), ..ALL }, Off, sample(1)), Err(ChannelRange)),
+            (with(Contacts { sense_minus: Some(255), ..ALL }, Off, sample(1)), Err(ChannelRange)),
+            (with(Contacts { force_plus: Some(3), ..ALL }, Off, sample(1)), Err(SameChannelTwice)),
+            (with(Contacts { sense_plus: Some(11), ..ALL }, Off, sample(1)), Err(SameChannelTwice)),
             (shot(Dry, Method::Residual), Err(SourceForMethod)),
             (shot(Load, Method::Bleed { millis: 1 }), Err(SourceForMethod)),
             (shot(Off, ratio(RATIO)), Err(SourceForMethod)),
@@ -163,7 +163,7 @@ mod tests {
             (with(one_sense, Off, Method::Residual), Err(ContactMissing)),
             (with(open, Off, Method::Residual), Err(ContactMissing)),
             (with(one_force, Off, Method::Bleed { millis: 1 }), Err(ContactMissing)),
-            (with(one_force, Load, look(1)), Ok(())),
+            (with(one_force, Load, sample(1)), Ok(())),
             (with(one_force, Dry, ratio(RATIO)), Err(ContactMissing)),
             (with(one_sense, Dry, ratio(RATIO)), Err(ContactMissing)),
             (
@@ -172,7 +172,7 @@ mod tests {
             ),
             (with(one_sense, Isolation, settle(SETTLE)), Err(ContactMissing)),
             (shot(Off, Method::Bleed { millis: 0 }), Err(Counts)),
-            (shot(Off, look(0)), Err(Counts)),
+            (shot(Off, sample(0)), Err(Counts)),
             (shot(Dry, ratio(Ratio { triples_min: 0, ..RATIO })), Err(Counts)),
             (shot(Dry, ratio(Ratio { triples_min: 5, ..RATIO })), Err(Counts)),
             (shot(Isolation, settle(Settle { window: 0, ..SETTLE })), Err(Counts)),
@@ -191,13 +191,13 @@ mod tests {
 
     #[test]
     fn nothing_is_excited_before_a_residual_check() {
-        let excited = Shot { contacts: ALL, source: Source::Load, method: look(1) };
-        let quiet = Shot { contacts: ALL, source: Source::Off, method: look(1) };
+        let excited = Shot { contacts: ALL, source: Source::Load, method: sample(1) };
+        let quiet = Shot { contacts: ALL, source: Source::Off, method: sample(1) };
         assert_eq!(check_plan(&[], LAYOUT), Ok(()));
         assert_eq!(check_plan(&[quiet, quiet], LAYOUT), Ok(()));
         assert_eq!(check_plan(&[quiet, RESIDUAL, excited], LAYOUT), Ok(()));
         assert_eq!(check_plan(&[quiet, excited, RESIDUAL], LAYOUT), Err((1, Rule::ResidualFirst)));
-        let broken = Shot { method: look(0), ..quiet };
+        let broken = Shot { method: sample(0), ..quiet };
         assert_eq!(check_plan(&[RESIDUAL, excited, broken], LAYOUT), Err((2, Rule::Counts)));
     }
 }

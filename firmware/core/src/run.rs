@@ -293,8 +293,8 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const REGISTERS: usi
         let wanted = timing::excitation(shot, &setting);
         let Bench { front_end, adc, .. } = &mut *self.bench;
         let settle_us = front_end.drive(wanted, adc)?;
-        // Before the wait, not after it: a burn-out current of the look before must not charge what is to settle.
-        adc.configure(adc.registers().looking_at(input, wanted.reversed, gain, rate, burnout))?;
+        // Before the wait, not after it: a burn-out current of the sample before must not charge what is to settle.
+        adc.configure(adc.registers().converting(input, wanted.reversed, gain, rate, burnout))?;
         self.run.phase = if settle_us > 0 {
             Phase::Settle(Wait::after(now, timing::settle_shot_us(shot, settle_us)))
         } else {

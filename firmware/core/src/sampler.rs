@@ -68,7 +68,7 @@ impl Sampler {
     pub fn new(method: Method) -> Self {
         let sum = match method {
             Method::Residual => Sum::Residual(codes::Residual { bias: 0, contacts: [0; 2], across: 0 }),
-            Method::Bleed { .. } | Method::Look { .. } => Sum::Nothing,
+            Method::Bleed { .. } | Method::Sample { .. } => Sum::Nothing,
             Method::Ratio(_) => Sum::Ratio { delta: Delta::default(), a: 0 },
             Method::Settle(_) => Sum::Settle(Windows::default()),
         };
@@ -147,7 +147,7 @@ fn ratio_over(ratio: &Ratio, delta: &Delta) -> Option<ShotEnd> {
     (triples >= u16::from(ratio.triples_max)).then_some(spent)
 }
 
-/// Is an insulation reading over, and why?
+/// Is an isolation reading over, and why?
 fn settle_over(settle: &Settle, windows: &Windows) -> Option<ShotEnd> {
     if !windows.is_whole() {
         return None;
@@ -170,15 +170,15 @@ pub const fn setting(method: &Method, code: Code) -> Setting {
         Code::PlusEnd => (Input::PlusContact, false, true),
         Code::Sense { reversed } => (Input::Sense, false, reversed),
         Code::Current { reversed } => (Input::Current, false, reversed),
-        Code::Look => match method {
-            Method::Look { input, burnout, reversed, .. } => (*input, *burnout, *reversed),
+        Code::Sample => match method {
+            Method::Sample { input, burnout, reversed, .. } => (*input, *burnout, *reversed),
             // No other method has such a code.
             _ => (Input::Zero, false, false),
         },
     };
     let (gain, rate) = match (method, code) {
         (_, Code::Bias | Code::PlusAlone | Code::MinusAlone | Code::Across) => (CHECK_GAIN, CHECK_RATE),
-        (Method::Look { gain, rate, .. }, _) => (*gain, *rate),
+        (Method::Sample { gain, rate, .. }, _) => (*gain, *rate),
         (Method::Ratio(ratio), Code::MinusEnd | Code::PlusEnd) => (ENDS_GAIN, ratio.rate),
         (Method::Ratio(ratio), Code::Sense { .. }) => (ratio.gain_a, ratio.rate),
         (Method::Ratio(ratio), _) => (ratio.gain_b, ratio.rate),
@@ -188,7 +188,7 @@ pub const fn setting(method: &Method, code: Code) -> Setting {
     };
     let excited = matches!(
         code,
-        Code::Look | Code::MinusEnd | Code::PlusEnd | Code::Sense { .. } | Code::Current { .. }
+        Code::Sample | Code::MinusEnd | Code::PlusEnd | Code::Sense { .. } | Code::Current { .. }
     );
     Setting { input, gain, rate, burnout, excited, reversed }
 }

@@ -1,4 +1,4 @@
-//! Insulation under a bulk capacitor: watch the current until it stands still.
+//! Isolation under a bulk capacitor: watch the current until it stands still.
 //!
 //! While the capacitor charges, its current adds to the leak, so the unit looks worse than it is. A good look
 //! may therefore be believed early; a bad one only once the current no longer changes.

@@ -13,7 +13,7 @@ pub const CHECK_GAIN: Gain = Gain::X1;
 pub const CHECK_RATE: Rate = Rate::Sps1000;
 /// Gain of the drops of the force contacts.
 pub const ENDS_GAIN: Gain = Gain::X16;
-/// Codes of the converter's zero at the start of an insulation reading.
+/// Codes of the converter's zero at the start of an isolation reading.
 pub const ZEROS: usize = 4;
 
 /// Codes of a contact check: sense+, sense-.
@@ -22,7 +22,7 @@ const CONTACTS: usize = 2;
 const ENDS: usize = 2;
 /// Half-cycles of a delta-mode triple, two codes each.
 const TRIPLE: usize = 3;
-/// Windows of an insulation reading at least: it compares two.
+/// Windows of an isolation reading at least: it compares two.
 const WINDOWS_MIN: usize = 2;
 /// What a 24-bit converter can give.
 const CODE_RANGE: RangeInclusive<i32> = -0x80_0000..=0x7F_FFFF;
@@ -38,8 +38,8 @@ pub enum Code {
     MinusAlone,
     /// Sense+ against sense- with nothing driven.
     Across,
-    /// What a [`Method::Look`] asks for.
-    Look,
+    /// What a [`Method::Sample`] asks for.
+    Sample,
     /// Drop of the force- contact, forward.
     MinusEnd,
     /// Drop of the force+ contact, reversed.
@@ -63,7 +63,7 @@ pub fn code_at(method: &Method, index: usize) -> Option<Code> {
     match method {
         Method::Residual => [Code::Bias, Code::PlusAlone, Code::MinusAlone, Code::Across].get(index).copied(),
         Method::Bleed { .. } => None,
-        Method::Look { count, .. } => (index < usize::from(*count)).then_some(Code::Look),
+        Method::Sample { count, .. } => (index < usize::from(*count)).then_some(Code::Sample),
         Method::Ratio(ratio) => {
             let contacts = if ratio.contact_check { CONTACTS } else { 0 };
             let head = head_of_ratio(ratio);
@@ -144,7 +144,7 @@ pub const fn possible_counts(shot: &Shot) -> Counts {
     match &shot.method {
         Method::Residual => Counts::only(4),
         Method::Bleed { .. } => Counts::only(0),
-        Method::Look { count, .. } => Counts::only(larger(*count as usize, 1)),
+        Method::Sample { count, .. } => Counts::only(larger(*count as usize, 1)),
         Method::Ratio(ratio) => {
             // A budget without a stop rule is spent whole.
             let (min, max) = (ratio.triples_min as usize, ratio.triples_max as usize);
@@ -175,10 +175,10 @@ pub enum Codes<'c> {
     /// A bleed gives none.
     Bleed,
     /// Of equal conversions.
-    Look(LookCodes<'c>),
+    Sample(SampleCodes<'c>),
     /// Of a resistance reading.
     Ratio(RatioCodes<'c>),
-    /// Of an insulation reading.
+    /// Of an isolation reading.
     Settle(SettleCodes<'c>),
 }
 
@@ -195,7 +195,7 @@ pub struct Residual {
 
 /// Codes of equal conversions, at least one.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub struct LookCodes<'c> {
+pub struct SampleCodes<'c> {
     /// What was converted.
     pub input: Input,
     /// Current reversed.
@@ -208,7 +208,7 @@ pub struct LookCodes<'c> {
     pub all: &'c [i32],
 }
 
-impl LookCodes<'_> {
+impl SampleCodes<'_> {
     /// The last one, when whatever charges has charged.
     pub fn last(&self) -> i32 {
         self.all.last().copied().unwrap_or(self.first)
@@ -228,7 +228,7 @@ pub struct RatioCodes<'c> {
     pub half_cycles: &'c [[i32; 2]],
 }
 
-/// Codes of an insulation reading.
+/// Codes of an isolation reading.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct SettleCodes<'c> {
     /// How it was read.
@@ -264,9 +264,9 @@ pub fn decode<'c>(shot: &Shot, codes: &'c [i32]) -> Result<Codes<'c>, Malformed>
     match &shot.method {
         Method::Residual => residual(codes),
         Method::Bleed { .. } => Some(Codes::Bleed),
-        Method::Look { input, reversed, gain, .. } => codes.first().map(|&first| {
+        Method::Sample { input, reversed, gain, .. } => codes.first().map(|&first| {
             let (input, reversed, gain) = (*input, *reversed, *gain);
-            Codes::Look(LookCodes { input, reversed, gain, first, all: codes })
+            Codes::Sample(SampleCodes { input, reversed, gain, first, all: codes })
         }),
         Method::Ratio(ratio) => ratio_codes(ratio, codes),
         Method::Settle(settle) => settle_codes(settle, codes),
@@ -317,10 +317,10 @@ impl<'c> Codes<'c> {
     ///
     /// # Errors
     /// The shot is of another kind.
-    pub fn look(self) -> Result<LookCodes<'c>, Malformed> {
+    pub fn sample(self) -> Result<SampleCodes<'c>, Malformed> {
         match self {
-            Self::Look(codes) => Ok(codes),
-            other => Err(other.not(ReadingKind::Look)),
+            Self::Sample(codes) => Ok(codes),
+            other => Err(other.not(ReadingKind::Sample)),
         }
     }
 
@@ -335,7 +335,7 @@ impl<'c> Codes<'c> {
         }
     }
 
-    /// As those of an insulation reading.
+    /// As those of an isolation reading.
     ///
     /// # Errors
     /// The shot is of another kind.
@@ -350,7 +350,7 @@ impl<'c> Codes<'c> {
         let reading = match self {
             Self::Residual(_) => ReadingKind::Residual,
             Self::Bleed => ReadingKind::Bleed,
-            Self::Look(_) => ReadingKind::Look,
+            Self::Sample(_) => ReadingKind::Sample,
             Self::Ratio(_) => ReadingKind::Ratio,
             Self::Settle(_) => ReadingKind::Settle,
         };
@@ -364,7 +364,7 @@ impl<'c> Codes<'c> {
 pub enum ReadingKind {
     Residual,
     Bleed,
-    Look,
+    Sample,
     Ratio,
     Settle,
 }
@@ -375,7 +375,7 @@ impl ReadingKind {
         match method {
             Method::Residual => Self::Residual,
             Method::Bleed { .. } => Self::Bleed,
-            Method::Look { .. } => Self::Look,
+            Method::Sample { .. } => Self::Sample,
             Method::Ratio(_) => Self::Ratio,
             Method::Settle(_) => Self::Settle,
         }
@@ -387,9 +387,9 @@ impl fmt::Display for ReadingKind {
         f.write_str(match self {
             Self::Residual => "a residual voltage check",
             Self::Bleed => "a bleed",
-            Self::Look => "a plain voltage reading",
+            Self::Sample => "a plain voltage reading",
             Self::Ratio => "a resistance reading",
-            Self::Settle => "an insulation reading",
+            Self::Settle => "an isolation reading",
         })
     }
 }

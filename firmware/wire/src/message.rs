@@ -169,7 +169,7 @@ pub enum Rule {
     ResidualFirst,
     /// This method needs another source, or none.
     SourceForMethod,
-    /// A ratio or an insulation with one force bus closed to the unit, or a contact check without sense contacts.
+    /// A ratio or an isolation with one force bus closed to the unit, or a contact check without sense contacts.
     ContactMissing,
     /// A count of zero, or a minimum above its maximum.
     Counts,

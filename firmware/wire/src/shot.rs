@@ -149,7 +149,7 @@ pub enum Method {
         millis: u16,
     },
     /// `count` equal conversions.
-    Look {
+    Sample {
         /// What to convert.
         input: Input,
         /// Current through the reversal switch reversed.
@@ -165,7 +165,7 @@ pub enum Method {
     },
     /// Resistance as a ratio of pair A to pair B over current reversals.
     Ratio(Ratio),
-    /// Insulation: one polarity, watched until a capacitor has charged.
+    /// Isolation: one polarity, watched until a capacitor has charged.
     Settle(Settle),
 }
 
@@ -225,7 +225,7 @@ pub struct Stop {
     pub k: f32,
 }
 
-/// Insulation sampling. Source must be [`Source::Isolation`].
+/// Isolation sampling. Source must be [`Source::Isolation`].
 ///
 /// Codes: `PlusAlone` and `MinusAlone` with burn-out (source off, gain 1, 1000 SPS); `Zero` at `gain_b`, four
 /// times; then, source on, forward, pairs of pair A at `gain_a` and pair B at `gain_b`. After every window of

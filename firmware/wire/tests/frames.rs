@@ -57,7 +57,7 @@ fn widest_requests() -> Vec<ToBench> {
     let methods = [
         Method::Residual,
         Method::Bleed { millis },
-        Method::Look { input, reversed: true, burnout: true, gain: GAIN, rate: RATE, count: max },
+        Method::Sample { input, reversed: true, burnout: true, gain: GAIN, rate: RATE, count: max },
         Method::Ratio(Ratio {
             gain_a: GAIN,
             gain_b: GAIN,
@@ -281,7 +281,7 @@ fn any_method() -> impl Strategy<Value = Method> {
         Just(Method::Residual),
         any::<u16>().prop_map(|millis| Method::Bleed { millis }),
         (input, any::<[bool; 2]>(), gain(), rate(), any::<u8>()).prop_map(
-            |(input, [reversed, burnout], gain, rate, count)| Method::Look {
+            |(input, [reversed, burnout], gain, rate, count)| Method::Sample {
                 input,
                 reversed,
                 burnout,

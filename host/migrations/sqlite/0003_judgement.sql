@@ -34,7 +34,7 @@ CREATE TABLE segment (
     PRIMARY KEY (judgement_id, line)
 ) WITHOUT ROWID;
 
--- Insulation between two points, or an open switch.
+-- Isolation between two points, or an open switch.
 CREATE TABLE isolation (
     judgement_id   BIGINT  NOT NULL REFERENCES judgement,
     line           BIGINT  NOT NULL,

@@ -1,8 +1,8 @@
 //! A draft in which everything is there becomes the board.
 
 use super::file::{Draft, SegmentDraft};
-use super::limits::{self, Budget, Claim};
-use super::network::Network;
+use super::graph::Graph;
+use super::limits::{self, Claim, DropBudget};
 use super::{Board, Isolation, LimitOrigin, Limits, Segment, Supply};
 use crate::document::{Sheet, Told};
 
@@ -10,7 +10,7 @@ use crate::document::{Sheet, Told};
 ///
 /// # Errors
 /// Anything was wrong in the file.
-pub(super) fn assemble(sheet: &Sheet, draft: Draft, network: &Network) -> Result<Board, Told> {
+pub(super) fn assemble(sheet: &Sheet, draft: Draft, graph: &Graph) -> Result<Board, Told> {
     sheet.sound()?;
     let (heading, supply_draft) = (draft.heading?, draft.supply?);
     let laminate = heading.laminate?;
@@ -29,7 +29,7 @@ pub(super) fn assemble(sheet: &Sheet, draft: Draft, network: &Network) -> Result
         Ok(Claim { high_ohms: segment.expected?.high_ohms, stated_ohms: segment.max_ohms? })
     };
     let claims = segments.iter().map(claim).collect::<Result<Vec<_>, Told>>()?;
-    let maxima = limits::derive(&claims, network, &Budget::of(&supply));
+    let maxima = limits::derive(&claims, graph, &DropBudget::of(&supply));
     let isolation = draft.isolation.into_iter().map(|isolation| {
         let isolation = isolation?;
         Ok(Isolation { between: isolation.between?, min_ohms: isolation.min_ohms?, state: isolation.state? })

@@ -2,7 +2,7 @@
 //! that its mistakes do not hide those of the fixture.
 
 use super::file::Draft;
-use super::network::Network;
+use super::graph::Graph;
 use super::{Board, PointId, Side};
 
 /// The points of a board, and what they are needed for.
@@ -24,21 +24,21 @@ pub(crate) struct KnownPoint {
     pub touched: usize,
     /// Is it an end of the supply path?
     pub supply_end: bool,
-    /// Does it bound an insulation?
+    /// Does it bound an isolation?
     pub isolated: bool,
 }
 
 impl Known {
     /// A sound board.
     pub fn of(board: &Board) -> Self {
-        let network = Network::of(board);
+        let graph = Graph::of(board);
         let supply = &board.supply;
         let point = |(i, point): (usize, &super::Point)| {
             let id = PointId(i);
             KnownPoint {
                 name: point.name.clone(),
                 place: Some((point.at, point.side)),
-                touched: network.degree(id),
+                touched: graph.degree(id),
                 supply_end: id == supply.from || id == supply.ret || supply.to.contains(&id),
                 isolated: board.isolation.iter().any(|isolation| isolation.between.contains(&id)),
             }
@@ -47,7 +47,7 @@ impl Known {
     }
 
     /// A board file as far as it could be read.
-    pub(super) fn of_draft(draft: &Draft, network: &Network, complete: bool) -> Self {
+    pub(super) fn of_draft(draft: &Draft, graph: &Graph, complete: bool) -> Self {
         let supply = draft.supply.as_ref().ok();
         let ends = supply.into_iter().flat_map(|supply| {
             let one = [&supply.from, &supply.ret].into_iter().flatten();
@@ -64,7 +64,7 @@ impl Known {
         let points = draft.points.iter().enumerate().map(|(i, point)| KnownPoint {
             name: point.name.value.clone(),
             place: point.point.as_ref().ok().map(|point| (point.at, point.side)),
-            touched: network.degree(PointId(i)),
+            touched: graph.degree(PointId(i)),
             supply_end: ends.contains(&PointId(i)),
             isolated: isolated.contains(&PointId(i)),
         });

@@ -6,7 +6,7 @@
 //! share. Nobody gets more than [`MOST_OF_HIGH`] times that resistance: a generous budget must not hide a
 //! segment that is plainly ill.
 
-use super::network::Network;
+use super::graph::Graph;
 use super::{PointId, SegmentId, Supply};
 use crate::quantity::engineering;
 
@@ -31,7 +31,7 @@ impl Claim {
 
 /// What the budget is spent on: the ends of the supply path, and the budget itself.
 #[derive(Clone, PartialEq, Debug)]
-pub struct Budget {
+pub struct DropBudget {
     /// Where the supply comes in.
     pub from: PointId,
     /// The loads.
@@ -42,7 +42,7 @@ pub struct Budget {
     pub ohms: f64,
 }
 
-impl Budget {
+impl DropBudget {
     /// Of a supply.
     pub fn of(supply: &Supply) -> Self {
         let ohms = supply.max_drop_volts / supply.load_amps;
@@ -60,10 +60,10 @@ struct Way {
     healthy: f64,
 }
 
-fn ways(claims: &[Claim], network: &Network, budget: &Budget) -> Vec<Way> {
-    let back = costliest_return(claims, network, budget.ret);
+fn ways(claims: &[Claim], graph: &Graph, budget: &DropBudget) -> Vec<Way> {
+    let back = costliest_return(claims, graph, budget.ret);
     let way = |&load| {
-        let way = network.path(budget.from, load).unwrap_or_default();
+        let way = graph.path(budget.from, load).unwrap_or_default();
         let segments: Vec<_> = way.into_iter().chain(back.iter().copied()).collect();
         let claims = || segments.iter().map(|id: &SegmentId| claims[id.0]);
         let stated = claims().filter_map(|claim| claim.stated_ohms).sum();
@@ -75,9 +75,8 @@ fn ways(claims: &[Claim], network: &Network, budget: &Budget) -> Vec<Way> {
 
 /// Every load whose way there and back takes more than the budget even if every segment is healthy, with the figures
 /// and the segment that takes most.
-pub fn overdrawn(claims: &[Claim], network: &Network, budget: &Budget) -> Vec<(PointId, SegmentId, String)> {
-    let beyond =
-        ways(claims, network, budget).into_iter().filter(|way| way.stated + way.healthy > budget.ohms);
+pub fn overdrawn(claims: &[Claim], graph: &Graph, budget: &DropBudget) -> Vec<(PointId, SegmentId, String)> {
+    let beyond = ways(claims, graph, budget).into_iter().filter(|way| way.stated + way.healthy > budget.ohms);
     beyond
         .filter_map(|way| {
             let takes = |id: &SegmentId| claims[id.0].takes();
@@ -96,9 +95,9 @@ pub fn overdrawn(claims: &[Claim], network: &Network, budget: &Budget) -> Vec<(P
 }
 
 /// The upper limit of every segment, ohm, in file order. No load may be [`overdrawn`].
-pub fn derive(claims: &[Claim], network: &Network, budget: &Budget) -> Vec<f64> {
+pub fn derive(claims: &[Claim], graph: &Graph, budget: &DropBudget) -> Vec<f64> {
     let mut factors = vec![MOST_OF_HIGH; claims.len()];
-    for way in ways(claims, network, budget) {
+    for way in ways(claims, graph, budget) {
         for id in way.segments.iter().filter(|id| claims[id.0].stated_ohms.is_none()) {
             factors[id.0] = factors[id.0].min((budget.ohms - way.stated) / way.healthy);
         }
@@ -108,8 +107,8 @@ pub fn derive(claims: &[Claim], network: &Network, budget: &Budget) -> Vec<f64> 
 }
 
 /// The way back to the supply that costs most: every load's current may take it.
-fn costliest_return(claims: &[Claim], network: &Network, ret: PointId) -> Vec<SegmentId> {
-    let reach = network.reach(ret, None);
+fn costliest_return(claims: &[Claim], graph: &Graph, ret: PointId) -> Vec<SegmentId> {
+    let reach = graph.reach(ret, None);
     let cost = |way: &[SegmentId]| -> f64 { way.iter().map(|id| claims[id.0].takes()).sum() };
     reach
         .points()
@@ -120,19 +119,19 @@ fn costliest_return(claims: &[Claim], network: &Network, ret: PointId) -> Vec<Se
 
 #[cfg(test)]
 mod tests {
-    use super::super::network::Edge;
+    use super::super::graph::Edge;
     use super::*;
 
     /// A trunk (0) from the supply that branches to two loads (1, 2), and a return (3) with a longer branch
     /// (4, 5).
-    fn network() -> Network {
+    fn graph() -> Graph {
         let edges = [(0, 1), (1, 2), (1, 3), (4, 5), (5, 6), (6, 7)];
         let edge = |(i, (a, b))| Edge { segment: SegmentId(i), ends: [PointId(a), PointId(b)], closed: None };
-        Network::new(8, 1, edges.into_iter().enumerate().map(edge).collect())
+        Graph::new(8, 1, edges.into_iter().enumerate().map(edge).collect())
     }
 
-    fn budget(ohms: f64) -> Budget {
-        Budget { from: PointId(0), to: vec![PointId(2), PointId(3)], ret: PointId(4), ohms }
+    fn budget(ohms: f64) -> DropBudget {
+        DropBudget { from: PointId(0), to: vec![PointId(2), PointId(3)], ret: PointId(4), ohms }
     }
 
     fn claims(stated: [Option<f64>; 6]) -> Vec<Claim> {
@@ -145,8 +144,8 @@ mod tests {
 
     fn limits(stated: [Option<f64>; 6], ohms: f64) -> Vec<f64> {
         let claims = claims(stated);
-        assert_eq!(overdrawn(&claims, &network(), &budget(ohms)), []);
-        derive(&claims, &network(), &budget(ohms))
+        assert_eq!(overdrawn(&claims, &graph(), &budget(ohms)), []);
+        derive(&claims, &graph(), &budget(ohms))
     }
 
     #[test]
@@ -173,12 +172,12 @@ mod tests {
 
     #[test]
     fn every_load_beyond_the_budget_is_named() {
-        let lost = |stated| overdrawn(&claims(stated), &network(), &budget(3.5));
+        let lost = |stated| overdrawn(&claims(stated), &graph(), &budget(3.5));
         let why = "the budget of 3.50 Ω cannot be kept: stated limits take 0 Ω, the other segments 4.00 Ω while \
                    healthy; the largest share is 2.00 Ω";
         assert_eq!(lost([None; 6]), [(PointId(3), SegmentId(2), why.to_owned())]);
         assert_eq!(lost([Some(9.0); 6]).len(), 2);
         // Exactly kept is kept.
-        assert_eq!(overdrawn(&claims([None; 6]), &network(), &budget(4.0)), []);
+        assert_eq!(overdrawn(&claims([None; 6]), &graph(), &budget(4.0)), []);
     }
 }

@@ -2,16 +2,16 @@
 //!
 //! Read [`Board`] (the outcome) first; then in the order a file passes through: `file` (every value with its
 //! place), [`expected`] and [`parts`] (what healthy segments read), `rules` (the board as a whole, over
-//! [`network`]), [`limits`] (shares of the drop budget), `assemble`. `docs/board-files.md` explains the files
+//! [`graph`]), [`limits`] (shares of the drop budget), `assemble`. `docs/board-files.md` explains the files
 //! to those who write them.
 
 mod assemble;
 pub mod expected;
 mod file;
+pub mod graph;
 mod known;
 pub mod limits;
 mod model;
-pub mod network;
 mod outline;
 pub mod parts;
 mod rules;
@@ -64,9 +64,9 @@ impl Examined {
 pub(crate) fn examine(sheet: Sheet) -> Examined {
     let mut known = Known::default();
     let board = file::read(&sheet).and_then(|draft| {
-        let (network, complete) = rules::judge(&sheet, &draft);
-        known = Known::of_draft(&draft, &network, complete);
-        assemble::assemble(&sheet, draft, &network)
+        let (graph, complete) = rules::judge(&sheet, &draft);
+        known = Known::of_draft(&draft, &graph, complete);
+        assemble::assemble(&sheet, draft, &graph)
     });
     Examined { board: board.ok(), known, problems: sheet.into_problems() }
 }

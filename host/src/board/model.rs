@@ -37,7 +37,7 @@ pub struct Board {
     pub points: Vec<Point>,
     /// Segments, in file order.
     pub segments: Vec<Segment>,
-    /// Insulation to be proven.
+    /// Isolation to be proven.
     pub isolation: Vec<Isolation>,
     /// The file's text, kept for the record.
     pub source: String,
@@ -219,7 +219,7 @@ pub enum LimitOrigin {
     Derived,
 }
 
-/// Insulation between two points.
+/// Isolation between two points.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Isolation {
     /// The points.

@@ -7,29 +7,29 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::expected::ipc2221_amps;
 use super::file::{Draft, Placed, SegmentDraft, SupplyDraft};
-use super::limits::{self, Budget, Claim};
-use super::network::{Edge, Network, Reach};
+use super::graph::{Edge, Graph, Reach};
+use super::limits::{self, Claim, DropBudget};
 use super::{PointId, SegmentId, SegmentKind, Side, StateId};
 use crate::document::{Sheet, Told};
 use crate::quantity::{clip, si};
 
-/// Judges the whole, and gives the network of its segments and whether these are all.
-pub(super) fn judge(sheet: &Sheet, draft: &Draft) -> (Network, bool) {
-    let (network, complete) = network(draft);
+/// Judges the whole, and gives the graph of its segments and whether these are all.
+pub(super) fn judge(sheet: &Sheet, draft: &Draft) -> (Graph, bool) {
+    let (graph, complete) = graph(draft);
     unique_names(sheet, draft);
-    no_loops(sheet, draft, &network);
-    isolation_is_apart(sheet, draft, &network);
+    no_loops(sheet, draft, &graph);
+    isolation_is_apart(sheet, draft, &graph);
     if let (true, Ok(supply)) = (complete, &draft.supply) {
-        joined_up(sheet, draft, supply, &network);
+        joined_up(sheet, draft, supply, &graph);
     }
     traces_are_believable(sheet, draft);
     budget_is_kept(sheet, draft);
-    (network, complete)
+    (graph, complete)
 }
 
 /// The segments that say what they join and when, and whether these are all. A loop among some is a loop
 /// among all; a gap is not.
-fn network(draft: &Draft) -> (Network, bool) {
+fn graph(draft: &Draft) -> (Graph, bool) {
     let edges: Vec<_> = segments(draft)
         .filter_map(|(id, segment)| {
             Some(Edge { segment: id, ends: segment.ends.ok()?, closed: segment.closed.clone().ok()? })
@@ -37,7 +37,7 @@ fn network(draft: &Draft) -> (Network, bool) {
         .collect();
     let complete = draft.listed && edges.len() == draft.segments.len();
     let states = draft.states.as_ref().map_or(0, Vec::len);
-    (Network::new(draft.points.len(), states, edges), complete)
+    (Graph::new(draft.points.len(), states, edges), complete)
 }
 
 /// Segments with their ids.
@@ -68,10 +68,10 @@ fn unique_names(sheet: &Sheet, draft: &Draft) {
 }
 
 /// Parallel ways share the current: a reading along one of them would print wrong ohms.
-fn no_loops(sheet: &Sheet, draft: &Draft, network: &Network) {
+fn no_loops(sheet: &Sheet, draft: &Draft, graph: &Graph) {
     let mut reported = BTreeSet::new();
     for (i, state) in draft.states.iter().flatten().enumerate() {
-        for members in network.loops(StateId(i)) {
+        for members in graph.loops(StateId(i)) {
             let Some(last) = members.last().and_then(|id| named(draft, *id)) else { continue };
             if !reported.insert(members.iter().copied().collect::<BTreeSet<_>>()) {
                 continue;
@@ -112,9 +112,9 @@ fn shorten(names: &[&str]) -> String {
 }
 
 /// Supply and loads joined, supply and return apart, and nothing that hangs in the air.
-fn joined_up(sheet: &Sheet, draft: &Draft, supply: &SupplyDraft, network: &Network) {
+fn joined_up(sheet: &Sheet, draft: &Draft, supply: &SupplyDraft, graph: &Graph) {
     let (Ok(from), Ok(ret)) = (&supply.from, &supply.ret) else { return };
-    let (out, back) = (network.reach(from.value, None), network.reach(ret.value, None));
+    let (out, back) = (graph.reach(from.value, None), graph.reach(ret.value, None));
     if out.contains(ret.value) {
         let (from, ret_name) = (point_name(draft, from.value), point_name(draft, ret.value));
         let message = format!("segments join `{from}` to `{ret_name}`: that shorts the supply");
@@ -124,7 +124,7 @@ fn joined_up(sheet: &Sheet, draft: &Draft, supply: &SupplyDraft, network: &Netwo
             "the load itself is no segment; end the path before it",
         );
     }
-    loads_are_reached(sheet, draft, supply, from.value, network);
+    loads_are_reached(sheet, draft, supply, from.value, graph);
 
     let mut strays: Vec<(Reach, Vec<&Placed<String>>)> = Vec::new();
     for (id, segment) in segments(draft) {
@@ -134,7 +134,7 @@ fn joined_up(sheet: &Sheet, draft: &Draft, supply: &SupplyDraft, network: &Netwo
         }
         match strays.iter_mut().find(|(reach, _)| reach.contains(end)) {
             Some((_, names)) => names.push(name),
-            None => strays.push((network.reach(end, None), vec![name])),
+            None => strays.push((graph.reach(end, None), vec![name])),
         }
     }
     for (_, names) in strays {
@@ -149,7 +149,7 @@ fn joined_up(sheet: &Sheet, draft: &Draft, supply: &SupplyDraft, network: &Netwo
         draft.isolation.iter().flatten().filter_map(|isolation| isolation.between.ok()).flatten().collect();
     for (i, point) in draft.points.iter().enumerate() {
         let id = PointId(i);
-        let used = network.degree(id) > 0 || isolated.contains(&id) || ends.contains(&id);
+        let used = graph.degree(id) > 0 || isolated.contains(&id) || ends.contains(&id);
         if !used && point.point.is_ok() {
             let message = format!("point `{}` is touched by nothing", point_name(draft, id));
             sheet.refuse(Some(point.name.span.clone()), message, "join it with a segment, or leave it out");
@@ -157,8 +157,8 @@ fn joined_up(sheet: &Sheet, draft: &Draft, supply: &SupplyDraft, network: &Netwo
     }
 }
 
-fn loads_are_reached(sheet: &Sheet, draft: &Draft, supply: &SupplyDraft, from: PointId, network: &Network) {
-    let out = network.reach(from, None);
+fn loads_are_reached(sheet: &Sheet, draft: &Draft, supply: &SupplyDraft, from: PointId, graph: &Graph) {
+    let out = graph.reach(from, None);
     let start = point_name(draft, from);
     let mut seen = BTreeSet::new();
     for load in supply.to.iter().flatten() {
@@ -168,13 +168,13 @@ fn loads_are_reached(sheet: &Sheet, draft: &Draft, supply: &SupplyDraft, from: P
         } else if load.value == from {
             (format!("the path to `{name}` has no length"), "name the point where the load begins".into())
         } else if !out.contains(load.value) {
-            let ends = out.points().filter(|point| *point != from && network.degree(*point) == 1);
+            let ends = out.points().filter(|point| *point != from && graph.degree(*point) == 1);
             let ends: Vec<_> = ends.map(|point| point_name(draft, point)).collect();
             let ends: Vec<_> = ends.iter().map(String::as_str).collect();
             let reached = if ends.is_empty() { start.clone() } else { shorten(&ends) };
             let help = format!("add the segment that is missing; the path from the supply ends at {reached}");
             (format!("no segments join `{start}` to `{name}`"), help)
-        } else if network.path(from, load.value).is_none() {
+        } else if graph.path(from, load.value).is_none() {
             let help = "add a state in which all switches on the way are closed";
             (format!("no state joins `{start}` to `{name}`"), help.into())
         } else {
@@ -184,14 +184,14 @@ fn loads_are_reached(sheet: &Sheet, draft: &Draft, supply: &SupplyDraft, from: P
     }
 }
 
-fn isolation_is_apart(sheet: &Sheet, draft: &Draft, network: &Network) {
+fn isolation_is_apart(sheet: &Sheet, draft: &Draft, graph: &Graph) {
     for isolation in draft.isolation.iter().flatten() {
         let (Ok([a, b]), Ok(state)) = (isolation.between, isolation.state) else { continue };
-        if network.reach(a, Some(state)).contains(b) {
+        if graph.reach(a, Some(state)).contains(b) {
             let (a, b) = (point_name(draft, a), point_name(draft, b));
             sheet.refuse(
                 Some(isolation.span.clone()),
-                format!("segments join `{a}` and `{b}` in this state; no insulation can be between them"),
+                format!("segments join `{a}` and `{b}` in this state; no isolation can be between them"),
                 "name two points of different nets, or a state in which a switch parts them",
             );
         }
@@ -209,7 +209,7 @@ fn budget_is_kept(sheet: &Sheet, draft: &Draft) {
         Some(Edge { segment: id, ends: segment.ends.ok()?, closed })
     });
     let states = draft.states.as_ref().map_or(1, Vec::len);
-    let network = Network::new(draft.points.len(), states, edges.collect());
+    let graph = Graph::new(draft.points.len(), states, edges.collect());
     let claim = |segment: &Result<SegmentDraft, Told>| {
         let known = segment.as_ref().ok();
         Claim {
@@ -220,13 +220,13 @@ fn budget_is_kept(sheet: &Sheet, draft: &Draft) {
         }
     };
     let claims: Vec<_> = draft.segments.iter().map(claim).collect();
-    let budget = Budget {
+    let budget = DropBudget {
         from: from.value,
         to: to.iter().map(|load| load.value).collect(),
         ret: ret.value,
         ohms: max_drop.value / load_amps,
     };
-    for (load, most, figures) in limits::overdrawn(&claims, &network, &budget) {
+    for (load, most, figures) in limits::overdrawn(&claims, &graph, &budget) {
         let whose = named(draft, most).map_or(String::new(), |name| format!(", `{}`", clip(&name.value)));
         sheet.refuse(
             Some(max_drop.span.clone()),

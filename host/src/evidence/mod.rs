@@ -1,6 +1,6 @@
 //! Evidence: what the codes of a run say, shot by shot, before anything is concluded from it.
 //!
-//! Every shot gives typed observations about a segment, a pin, a relay or an insulation, by id; why the run was made
+//! Every shot gives typed observations about a segment, a pin, a relay or an isolation, by id; why the run was made
 //! does not matter. [`read`](mod@read) turns codes into observations, [`contacts`] holds the rules for pins and relays.
 //! Findings about the unit and the bench are drawn from here and from nowhere else, so that a stored measurement
 //! can be judged again.
@@ -16,7 +16,7 @@ pub use read::EvidenceError;
 use crate::{
     board::{PointId, SegmentId, StateId},
     fixture::Fixture,
-    measure::{insulation::Insulation, ratio::Reading},
+    measure::{isolation::Isolation, ratio::Reading},
     measurement::Run,
 };
 
@@ -58,10 +58,10 @@ pub enum Observation {
     Segment(SegmentReading),
     /// The voltage between the two neighbours of pins that do not answer.
     Around(PointId, Reading),
-    /// Insulation was read: index into the board's list.
-    Insulation(usize, Insulation),
+    /// Isolation was read: index into the board's list.
+    Isolation(usize, Isolation),
     /// A switch was read while it should be open.
-    OpenSwitch(SegmentId, Insulation),
+    OpenSwitch(SegmentId, Isolation),
     /// A check standard was read: index into the fixture's list.
     Standard(usize, Reading),
     /// A single relay was asked whether it connects its pin.

@@ -15,7 +15,7 @@ use crate::{
     board::{PointId, SegmentId, StateId},
     fixture::Fixture,
     measure::{
-        self, Malformed, insulation,
+        self, Malformed, isolation,
         ratio::{self, Reading},
     },
     measurement::{Run, RunShot},
@@ -84,53 +84,53 @@ impl Reader<'_> {
                 self.see(Observation::Residual(measure::volts(residual.across, CHECK_GAIN)));
             }
             Role::Temperature => {
-                let look = decode(shot, codes)?.look()?;
-                self.see(Observation::Air(measure::celsius(look.first)));
+                let sample = decode(shot, codes)?.sample()?;
+                self.see(Observation::Air(measure::celsius(sample.first)));
             }
             Role::ForceGuard => {
-                let look = decode(shot, codes)?.look()?;
-                if (measure::volts(look.first, look.gain) / RM_OHMS).abs() > NO_CURRENT_AMPS {
+                let sample = decode(shot, codes)?.sample()?;
+                if (measure::volts(sample.first, sample.gain) / RM_OHMS).abs() > NO_CURRENT_AMPS {
                     let plus = contacts.force_plus.is_some();
                     self.see(Observation::StuckRelay(if plus { Bus::ForceMinus } else { Bus::ForcePlus }));
                 }
             }
             Role::SenseGuard => {
-                let look = decode(shot, codes)?.look()?;
+                let sample = decode(shot, codes)?.sample()?;
                 let bias_volts = measure::volts(self.bias, CHECK_GAIN);
-                if measure::volts(look.first, look.gain) <= bias_volts + FLOATS_VOLTS {
-                    let plus = look.input == Input::PlusAlone;
+                if measure::volts(sample.first, sample.gain) <= bias_volts + FLOATS_VOLTS {
+                    let plus = sample.input == Input::PlusAlone;
                     self.see(Observation::StuckRelay(if plus { Bus::SensePlus } else { Bus::SenseMinus }));
                 }
             }
-            Role::Whole { from, to } => {
+            Role::EndToEnd { from, to } => {
                 let reading = ratio::read(shot, codes, false)?;
                 let touches = self.check_reading(contacts, &reading);
                 self.force_contacts(from, to, &reading, touches);
                 self.see(Observation::EndToEnd(EndToEnd { from, to, reading }));
             }
-            Role::Segment { segment, turned } => self.segment(ran, segment, turned, false)?,
-            Role::Survey { segment, turned } => self.segment(ran, segment, turned, true)?,
-            Role::Bridge { around } => {
+            Role::Segment { segment, swapped } => self.segment(ran, segment, swapped, false)?,
+            Role::Survey { segment, swapped } => self.segment(ran, segment, swapped, true)?,
+            Role::PastPin { around } => {
                 let reading = ratio::read(shot, codes, false)?;
                 self.check_reading(contacts, &reading);
                 self.see(Observation::Around(around, reading));
             }
-            Role::Insulation(index) => {
+            Role::Isolation(index) => {
                 let forced = self.forced(contacts);
                 let forest = Forest::new(&self.fixture.board, self.state, &[]);
                 let farads = match forced {
                     [Some(a), Some(b)] => plan::bulk_behind(&self.fixture.board, &forest, (a, b)),
                     _ => 0.0,
                 };
-                let reading = insulation::read(shot, codes, farads)?;
+                let reading = isolation::read(shot, codes, farads)?;
                 let touch = self.check_sense(contacts, reading.contacts);
                 if let ([Some(a), Some(b)], false, [true, true]) = (forced, reading.driven, touch) {
                     self.undriven(&forest, (a, b));
                 }
-                self.see(Observation::Insulation(index, reading));
+                self.see(Observation::Isolation(index, reading));
             }
             Role::OpenSwitch(id) => {
-                let reading = insulation::read(shot, codes, 0.0)?;
+                let reading = isolation::read(shot, codes, 0.0)?;
                 self.check_sense(contacts, reading.contacts);
                 self.see(Observation::OpenSwitch(id, reading));
             }
@@ -140,21 +140,21 @@ impl Reader<'_> {
                 self.see(Observation::Standard(index, reading));
             }
             Role::OtherRelay { point, plus } => {
-                let look = decode(shot, codes)?.look()?;
-                let (line, answers) = match look.input {
+                let sample = decode(shot, codes)?.sample()?;
+                let (line, answers) = match sample.input {
                     Input::Current => (
                         Line::Force,
-                        measure::volts(look.last(), look.gain).abs() > NO_CURRENT_AMPS * RM_OHMS,
+                        measure::volts(sample.last(), sample.gain).abs() > NO_CURRENT_AMPS * RM_OHMS,
                     ),
-                    _ => (Line::Sense, touches(look.last(), self.bias)),
+                    _ => (Line::Sense, touches(sample.last(), self.bias)),
                 };
                 let forced = self.forced(contacts);
                 self.see(Observation::RelayAnswer(RelayAnswer { point, line, plus, forced, answers }));
             }
-            Role::Seek { point } => {
-                let look = decode(shot, codes)?.look()?;
-                let sum: f64 = look.all.iter().map(|&code| measure::volts(code, look.gain)).sum();
-                self.potential(contacts, point, look.reversed, sum / look.all.len() as f64);
+            Role::WeldSearch { point } => {
+                let sample = decode(shot, codes)?.sample()?;
+                let sum: f64 = sample.all.iter().map(|&code| measure::volts(code, sample.gain)).sum();
+                self.potential(contacts, point, sample.reversed, sum / sample.all.len() as f64);
             }
         }
         Ok(())
@@ -222,7 +222,7 @@ impl Reader<'_> {
         }
     }
 
-    /// An insulation that nothing drives cannot tell which of its two force contacts is missing; each is suspected,
+    /// An isolation that nothing drives cannot tell which of its two force contacts is missing; each is suspected,
     /// with another forced point of its own tree to ask it by.
     fn undriven(&mut self, forest: &Forest, (a, b): (PointId, PointId)) {
         for (point, plus) in [(a, true), (b, false)] {

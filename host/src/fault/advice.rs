@@ -4,7 +4,7 @@
 
 use crate::{
     board::{Board, Point, Segment, SegmentId, SegmentKind, Side},
-    finding::insulation::{Barrier, Finding},
+    finding::isolation::{Barrier, Finding},
     sweep::Advice,
     verdict::Class,
 };
@@ -169,8 +169,8 @@ fn sides(from: &Point, to: &Point) -> &'static str {
     }
 }
 
-/// Advice on an insulation fault.
-pub fn for_insulation(board: &Board, finding: &Finding) -> Advice {
+/// Advice on an isolation fault.
+pub fn for_isolation(board: &Board, finding: &Finding) -> Advice {
     let [a, b] = finding.between.map(|point| &board.point(point).name);
     let is_switch = matches!(finding.barrier, Barrier::Switch(_));
     let (cause, repair, caution) = match (is_switch, finding.class) {

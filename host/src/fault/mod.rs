@@ -12,11 +12,11 @@ use crate::{
     board::{Board, Limits, Segment},
     finding::{
         closure,
-        insulation::{self, Barrier},
+        isolation::{self, Barrier},
         segment::{Finding, Value},
     },
     limits::LimitSet,
-    sweep::Fault,
+    sweep::UnitFault,
     verdict::{Class, Verdict},
 };
 
@@ -36,10 +36,10 @@ pub fn faults(
     board: &Board,
     limits: &LimitSet,
     segments: &[Finding],
-    insulations: &[insulation::Finding],
+    isolations: &[isolation::Finding],
     closures: &[closure::Finding],
-) -> Vec<Fault> {
-    let mut faults: Vec<Fault> = Vec::new();
+) -> Vec<UnitFault> {
+    let mut faults: Vec<UnitFault> = Vec::new();
     let mut alternatives = Alternatives::default();
     for finding in segments.iter().filter(|finding| !matches!(finding.class, Class::Ok | Class::NotReached)) {
         let segment = board.segment(finding.segment);
@@ -47,7 +47,7 @@ pub fn faults(
             continue;
         }
         let located = finding.located;
-        faults.push(Fault {
+        faults.push(UnitFault {
             place: segment.name.clone(),
             class: finding.class,
             probability: located.map_or_else(
@@ -59,15 +59,15 @@ pub fn faults(
             advice: advice::for_segment(board, finding.segment, finding.class),
         });
     }
-    for finding in insulations.iter().filter(|finding| finding.verdict == Verdict::Fail) {
+    for finding in isolations.iter().filter(|finding| finding.verdict == Verdict::Fail) {
         let place = finding.barrier.name(board);
         if faults.iter().any(|fault| fault.place == place) {
             continue;
         }
-        let cause = explanation(board, finding, insulations);
+        let cause = explanation(board, finding, isolations);
         let explained = cause.is_some_and(|cause| cause.barrier != finding.barrier);
-        faults.push(Fault {
-            advice: advice::for_insulation(board, finding),
+        faults.push(UnitFault {
+            advice: advice::for_isolation(board, finding),
             place,
             class: finding.class,
             probability: if explained { EXPLAINED } else { MOST },
@@ -110,14 +110,13 @@ impl Alternatives {
 /// The leak that a reading is of: itself, unless a narrower one of the same nets explains it.
 fn explanation<'f>(
     board: &Board,
-    finding: &insulation::Finding,
-    all: &'f [insulation::Finding],
-) -> Option<&'f insulation::Finding> {
-    let ohms = |finding: &insulation::Finding| finding.reading.as_ref().and_then(|reading| reading.ohms);
+    finding: &isolation::Finding,
+    all: &'f [isolation::Finding],
+) -> Option<&'f isolation::Finding> {
+    let ohms = |finding: &isolation::Finding| finding.reading.as_ref().and_then(|reading| reading.ohms);
     all.iter().find(|other| {
         let nets = matches!((finding.barrier, other.barrier), (Barrier::Between(_), Barrier::Between(_)));
-        let narrower =
-            insulation::covers(board, finding, other) && !insulation::covers(board, other, finding);
+        let narrower = isolation::covers(board, finding, other) && !isolation::covers(board, other, finding);
         let alike = ohms(finding).zip(ohms(other)).is_some_and(|(wide, narrow)| wide >= EXPLAINS * narrow);
         nets && narrower && alike && other.verdict == Verdict::Fail
     })
@@ -144,7 +143,7 @@ fn outside(value: &Value, limits: &Limits) -> f64 {
 }
 
 /// The end-to-end reading was higher before load current flowed than the contacts are now: a film, on one of them.
-fn suspected_films(board: &Board, segments: &[Finding], alternatives: &mut Alternatives) -> Vec<Fault> {
+fn suspected_films(board: &Board, segments: &[Finding], alternatives: &mut Alternatives) -> Vec<UnitFault> {
     let contacts: Vec<_> =
         segments.iter().map(|f| f.segment).filter(|&id| board.segment(id).kind.is_contact()).collect();
     let total: f64 = contacts.iter().map(|&id| prior::rate(&board.segment(id).kind)).sum();
@@ -153,7 +152,7 @@ fn suspected_films(board: &Board, segments: &[Finding], alternatives: &mut Alter
         .into_iter()
         .map(|id| {
             let segment = board.segment(id);
-            Fault {
+            UnitFault {
                 place: segment.name.clone(),
                 class: Class::Film,
                 probability: CLOSURE_EVIDENCE * prior::rate(&segment.kind) / total,

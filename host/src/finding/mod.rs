@@ -1,13 +1,13 @@
 //! Findings: what the evidence proves about the unit and about the bench, by id.
 //!
 //! Read in this order: [`open`] (where a path that carries no current is broken), [`segment`] (which of a segment's
-//! readings counts, its value at 20 °C, verdict and class), [`insulation`], [`closure`] (does a series add up to its
+//! readings counts, its value at 20 °C, verdict and class), [`isolation`], [`closure`] (does a series add up to its
 //! end-to-end reading?), [`bench`] (which pin, relay or standard is at fault) with the [`question`]s that tell its
 //! suspects apart.
 
 pub mod bench;
 pub mod closure;
-pub mod insulation;
+pub mod isolation;
 pub mod open;
 pub mod question;
 pub mod segment;

@@ -133,13 +133,13 @@ impl Question {
         match *self {
             Self::Sense { point, plus, ends, .. } => {
                 let answered = |ends, plus| answers.sense(point, plus, ends);
-                let turned = self.turned_ends().is_some_and(|ends| answered(ends, plus));
+                let swapped = self.turned_ends().is_some_and(|ends| answered(ends, plus));
                 let beside = self.neighbour_ends().is_some_and(|ends| answered(ends, plus));
                 if answered(ends, plus) {
                     None
                 } else if answered(ends, !plus) {
                     Some(BenchFinding::NeverCloses { point, line: Line::Sense, plus })
-                } else if turned {
+                } else if swapped {
                     Some(BenchFinding::NeverCloses { point, line: Line::Force, plus: point == ends.0 })
                 } else if beside {
                     Some(BenchFinding::DirtyPin { point, line: Line::Force })

@@ -16,7 +16,7 @@ pub use change::{Change, Opinion, changes};
 use crate::{
     evidence::{Evidence, EvidenceError},
     fault,
-    finding::{self, closure, insulation},
+    finding::{self, closure, isolation},
     fixture::Fixture,
     limits::LimitSet,
     measurement::Measurement,
@@ -41,16 +41,16 @@ pub fn judge(
     let void = !bench_findings.is_empty();
 
     let segments = finding::segments(fixture, limits, plan, &evidence);
-    let insulations = insulation::find(board, plan, &evidence);
+    let isolations = isolation::find(board, plan, &evidence);
     let closures = closure::find(board, &evidence, &segments);
     let unsteady = finding::unsteady(&evidence, &segments);
 
     let faults =
-        if void { Vec::new() } else { fault::faults(board, limits, &segments, &insulations, &closures) };
+        if void { Vec::new() } else { fault::faults(board, limits, &segments, &isolations, &closures) };
     let parts = segments
         .iter()
         .map(|finding| finding.verdict)
-        .chain(insulations.iter().map(|finding| finding.verdict))
+        .chain(isolations.iter().map(|finding| finding.verdict))
         .chain(closures.iter().map(|found| if found.agrees { Verdict::Pass } else { Verdict::Unproven }))
         .chain(unsteady.then_some(Verdict::Unproven));
     Ok(Judgement {
@@ -63,11 +63,11 @@ pub fn judge(
             .iter()
             .map(|finding| rows::segment(board, limits, finding, &segments, void))
             .collect(),
-        isolation: insulations.iter().map(|finding| rows::isolation(board, finding, void)).collect(),
+        isolation: isolations.iter().map(|finding| rows::isolation(board, finding, void)).collect(),
         standards: rows::standards(fixture, &evidence),
         closures: closures.iter().map(|found| rows::closure(board, found)).collect(),
         faults,
-        notes: notes::notes(board, &segments, &insulations, &closures, unsteady),
+        notes: notes::notes(board, &segments, &isolations, &closures, unsteady),
     })
 }
 

@@ -4,7 +4,7 @@ use crate::{
     board::Board,
     finding::{
         closure,
-        insulation::{self, Doubt},
+        isolation::{self, Doubt},
         segment,
     },
     quantity::engineering,
@@ -18,14 +18,14 @@ const UNSTEADY: &str = "something moved while the path was read, but no single s
 pub fn notes(
     board: &Board,
     segments: &[segment::Finding],
-    insulations: &[insulation::Finding],
+    isolations: &[isolation::Finding],
     closures: &[closure::Finding],
     unsteady: bool,
 ) -> Vec<String> {
     let mut notes: Vec<String> = Vec::from_iter(unsteady.then(|| UNSTEADY.into()));
     notes.extend(silent_pins(board, segments));
     notes.extend(closures.iter().filter(|found| !found.agrees).map(|found| closure_note(board, found)));
-    notes.extend(insulations.iter().filter_map(|finding| insulation_note(board, finding)));
+    notes.extend(isolations.iter().filter_map(|finding| isolation_note(board, finding)));
     notes
 }
 
@@ -52,7 +52,7 @@ fn closure_note(board: &Board, found: &closure::Finding) -> String {
     )
 }
 
-fn insulation_note(board: &Board, finding: &insulation::Finding) -> Option<String> {
+fn isolation_note(board: &Board, finding: &isolation::Finding) -> Option<String> {
     let name = finding.barrier.name(board);
     match finding.doubt? {
         Doubt::Charging => Some(format!(

@@ -3,7 +3,7 @@
 use crate::{
     board::{Board, SegmentId},
     finding::{
-        insulation,
+        isolation,
         segment::{self, Doubt},
     },
     quantity::engineering,
@@ -44,9 +44,9 @@ pub fn of_segment(board: &Board, finding: &segment::Finding, all: &[segment::Fin
     })
 }
 
-/// Why an insulation is not proven; `None` where it is.
-pub fn of_insulation(board: &Board, finding: &insulation::Finding) -> Option<String> {
-    use insulation::Doubt;
+/// Why an isolation is not proven; `None` where it is.
+pub fn of_isolation(board: &Board, finding: &isolation::Finding) -> Option<String> {
+    use isolation::Doubt;
     Some(match finding.doubt? {
         Doubt::NotReached => "It was not read: the sweep ended before it, or no current reached it.".into(),
         Doubt::Charging => "A capacitor was still charging when the time was up.".into(),

@@ -7,7 +7,7 @@ use crate::{
     finding::{
         bench::standard,
         closure,
-        insulation::{self, Barrier, Doubt},
+        isolation::{self, Barrier, Doubt},
         segment,
     },
     fixture::Fixture,
@@ -43,8 +43,8 @@ pub fn segment(
     }
 }
 
-/// An insulation or an open switch in a state.
-pub fn isolation(board: &Board, finding: &insulation::Finding, void: bool) -> IsolationRow {
+/// An isolation or an open switch in a state.
+pub fn isolation(board: &Board, finding: &isolation::Finding, void: bool) -> IsolationRow {
     let reading = finding.reading.as_ref();
     let bounds = reading.map(|reading| (reading.at_least_ohms, reading.at_most_ohms));
     let ohms = reading.and_then(|reading| reading.ohms);
@@ -64,7 +64,7 @@ pub fn isolation(board: &Board, finding: &insulation::Finding, void: bool) -> Is
         verdict: if void { Verdict::Void } else { finding.verdict },
         class: finding.class,
         still_charging: finding.doubt == Some(Doubt::Charging),
-        reason: if void { None } else { reason::of_insulation(board, finding) },
+        reason: if void { None } else { reason::of_isolation(board, finding) },
     }
 }
 

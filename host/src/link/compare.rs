@@ -183,7 +183,7 @@ impl<'p> Course<'p> {
 /// Whether a shot that gave so many codes, which fit its method, may end like this.
 fn may_end(shot: &Shot, codes: usize, why: ShotEnd) -> bool {
     let decides = match &shot.method {
-        Method::Residual | Method::Bleed { .. } | Method::Look { .. } => false,
+        Method::Residual | Method::Bleed { .. } | Method::Sample { .. } => false,
         Method::Ratio(ratio) => ratio.stop.is_some(),
         Method::Settle(_) => true,
     };
@@ -252,7 +252,7 @@ mod tests {
 
     fn look() -> Method {
         let (input, gain, rate) = (Input::Sense, Gain::X1, Rate::Sps1000);
-        Method::Look { input, reversed: false, burnout: false, gain, rate, count: 3 }
+        Method::Sample { input, reversed: false, burnout: false, gain, rate, count: 3 }
     }
 
     fn shot(method: Method) -> Shot {

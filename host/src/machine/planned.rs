@@ -51,7 +51,7 @@ enum Task {
     /// A piece of a stretch beside an open, forced by itself.
     Reforce { piece: Stretch, broken: Vec<SegmentId>, depth: usize },
     /// The whole budget for segments that are still undecided, and for all when only an end-to-end reading moved.
-    LongLook(usize),
+    FullBudget(usize),
     /// Everything the runs of a state say against the bench.
     Bench(usize),
     /// Shots that answer a question about the bench.
@@ -98,7 +98,7 @@ impl<'p> Planned<'p> {
     fn start(&mut self, task: Task, evidence: &Evidence) -> Option<Move> {
         let (purpose, shots) = match &task {
             &Task::Stage(stage) => {
-                self.agenda.extend([Task::Conclude(stage), Task::Bench(stage), Task::LongLook(stage)]);
+                self.agenda.extend([Task::Conclude(stage), Task::Bench(stage), Task::FullBudget(stage)]);
                 self.agenda.push(Task::Legs { stage, from: 0 });
                 return Some(Move::Place(self.stage(stage).state));
             }
@@ -106,16 +106,16 @@ impl<'p> Planned<'p> {
                 let legs = self.stage(stage).legs.get(from..).unwrap_or_default();
                 (Purpose::Plan, legs.iter().flat_map(|leg| leg.shots.iter().copied()).collect())
             }
-            Task::Survey { stretch, .. } => (Purpose::DryLook, self.survey(stretch)),
-            Task::Load(shots) => (Purpose::LoadLook, shots.clone()),
-            Task::Around(shots) => (Purpose::Bridge, shots.clone()),
+            Task::Survey { stretch, .. } => (Purpose::DrySurvey, self.survey(stretch)),
+            Task::Load(shots) => (Purpose::LoadSurvey, shots.clone()),
+            Task::Around(shots) => (Purpose::PastPin, shots.clone()),
             Task::Beside { stretch, broken, depth } => {
                 let pieces = self.pieces(stretch, broken, *depth, evidence);
                 self.agenda.extend(pieces.into_iter().rev());
                 return None;
             }
             Task::Reforce { piece, .. } => (Purpose::Reforce, self.reforce(piece)),
-            &Task::LongLook(stage) => (Purpose::LongLook, self.long_look(stage, evidence)),
+            &Task::FullBudget(stage) => (Purpose::FullBudget, self.full_budget(stage, evidence)),
             &Task::Bench(stage) => {
                 let questions = bench::questions(self.fixture, evidence, self.stage(stage).state);
                 let rounds = questions.iter().flat_map(|question| question.rounds(self.fixture));
@@ -251,7 +251,7 @@ impl<'p> Planned<'p> {
         builder.finish()
     }
 
-    fn long_look(&self, stage: usize, evidence: &Evidence) -> Vec<PlannedShot> {
+    fn full_budget(&self, stage: usize, evidence: &Evidence) -> Vec<PlannedShot> {
         let stage = self.stage(stage);
         let undecided = finding::undecided(self.fixture, &self.limits, stage, evidence);
         if undecided.is_empty() {

@@ -1,10 +1,10 @@
 //! From raw codes to ohms with an expanded uncertainty.
 //!
 //! Pure functions over a shot and its codes, so that stored sweeps can be worked out again. Read [`ratio`] first:
-//! it holds R = Rm · V_A / V_B. [`uncertainty`] says how far to trust it, [`insulation`] reads high resistances
+//! it holds R = Rm · V_A / V_B. [`uncertainty`] says how far to trust it, [`isolation`] reads high resistances
 //! past a charging capacitor.
 
-pub mod insulation;
+pub mod isolation;
 pub mod ratio;
 pub mod uncertainty;
 

@@ -54,8 +54,8 @@ pub enum Motion {
     Elsewhere,
 }
 
-/// Reads a ratio shot. `turned`: sense+ stands nearer force-.
-pub fn read(shot: &Shot, codes: &[i32], turned: bool) -> Result<Reading, Malformed> {
+/// Reads a ratio shot. `swapped`: sense+ stands nearer force-.
+pub fn read(shot: &Shot, codes: &[i32], swapped: bool) -> Result<Reading, Malformed> {
     let codes = decode(shot, codes)?.ratio()?;
     let ratio = codes.method;
     let halves: Vec<Half> = codes
@@ -64,7 +64,7 @@ pub fn read(shot: &Shot, codes: &[i32], turned: bool) -> Result<Reading, Malform
         .zip([1.0, -1.0].into_iter().cycle())
         .map(|(&[a, b], sign)| Half {
             sign,
-            sense: volts(a, ratio.gain_a) * if turned { -1.0 } else { 1.0 },
+            sense: volts(a, ratio.gain_a) * if swapped { -1.0 } else { 1.0 },
             drop: volts(b, ratio.gain_b),
             over: saturated(a),
         })
@@ -73,7 +73,7 @@ pub fn read(shot: &Shot, codes: &[i32], turned: bool) -> Result<Reading, Malform
     // The very sums the controller decided by.
     let mut delta = Delta::default();
     codes.half_cycles.iter().for_each(|&[a, b]| delta.add(a, b));
-    let sense_volts = delta.mean_a() * lsb_volts(ratio.gain_a) * if turned { -1.0 } else { 1.0 };
+    let sense_volts = delta.mean_a() * lsb_volts(ratio.gain_a) * if swapped { -1.0 } else { 1.0 };
     let drop_volts = delta.mean_b() * lsb_volts(ratio.gain_b);
     let (sigma_a, sigma_b) = (noise_volts(ratio.gain_a, ratio.rate), noise_volts(ratio.gain_b, ratio.rate));
     // A delta-mode triple (1, −2, 1)/4 has a variance of 6/16 of one code's.

@@ -22,7 +22,7 @@ pub enum Sampling {
     /// Stop as soon as the verdict is clear.
     #[default]
     Quick,
-    /// Spend every shot's whole budget.
+    /// Take the most triples of every shot.
     Full,
 }
 
@@ -30,32 +30,32 @@ pub enum Sampling {
 const WIDE_ABOVE_OHMS: f64 = 10.0;
 /// Contact limits under this need the slower, quieter rate, ohm.
 const QUIET_BELOW_OHMS: f64 = 20e-3;
-/// Where a segment has no limit worth aiming at (a whole stretch), this much is enough, as a share of the value.
-const WHOLE_CLOSE: f64 = 0.1;
+/// Where a segment has no limit worth aiming at (a stretch end to end), this much is enough, as a share of the value.
+const END_TO_END_CLOSE: f64 = 0.1;
 /// Coverage factor of the controller's stop rule. The host states its own; see `measure::uncertainty`.
 const STOP_COVERAGE: f64 = 2.0;
 
 /// End to end where capacitors may bridge an open and every half-cycle waits for them.
-const BRIDGED_BUDGET: Budget = Budget { quick: 2, most: 4 };
+const PAST_CAPACITOR_TRIPLES: Triples = Triples { quick: 2, most: 4 };
 /// Time constants until a capacitor's current is lost in the noise: e⁻¹¹ of 0.6 mA is 10 nA, 0.1 µV over Rm.
 const SILENT_TIME_CONSTANTS: f64 = 11.0;
 
-/// Pairs in a window of an insulation shot: at 100 kΩ the leakage still stands twenty times above the noise of
+/// Pairs in a window of an isolation shot: at 100 kΩ the leakage still stands twenty times above the noise of
 /// four, and a sound unit leaks far less.
-const INSULATION_WINDOW: u8 = 4;
+const ISOLATION_WINDOW: u8 = 4;
 
 /// Triples: at least and at most.
-struct Budget {
+struct Triples {
     quick: u8,
     most: u8,
 }
 
 /// Copper and parts under load: two triples show a step between them.
-const LOAD_BUDGET: Budget = Budget { quick: 2, most: 12 };
+const LOAD_TRIPLES: Triples = Triples { quick: 2, most: 12 };
 /// Contacts are looked at longer, because they are what flickers.
-const DRY_BUDGET: Budget = Budget { quick: 3, most: 12 };
+const DRY_TRIPLES: Triples = Triples { quick: 3, most: 12 };
 /// End to end.
-const WHOLE_BUDGET: Budget = Budget { quick: 4, most: 12 };
+const END_TO_END_TRIPLES: Triples = Triples { quick: 4, most: 12 };
 
 /// The excitation a segment is normally read with.
 pub fn source_for(segment: &Segment) -> Source {
@@ -70,41 +70,41 @@ pub fn source_for(segment: &Segment) -> Source {
 pub fn segment(
     segment: &Segment,
     contacts: Contacts,
-    turned: bool,
+    swapped: bool,
     source: Source,
     wait_us: u16,
     sampling: Sampling,
 ) -> Shot {
     let max = segment.limits.max_ohms;
-    let (gain_a, gain_b, rate, budget) = match source {
+    let (gain_a, gain_b, rate, triples) = match source {
         Source::Load | Source::Off | Source::Isolation => {
             // Three times the limit stays in range, so that a segment that is merely high gets a value.
-            (gain_for(3.0 * max * LOAD_AMPS), Gain::X2, Rate::Sps1000, LOAD_BUDGET)
+            (gain_for(3.0 * max * LOAD_AMPS), Gain::X2, Rate::Sps1000, LOAD_TRIPLES)
         }
-        Source::Wide => (gain_for(3.0 * max * DRY_AMPS), Gain::X64, Rate::Sps330, DRY_BUDGET),
+        Source::Wide => (gain_for(3.0 * max * DRY_AMPS), Gain::X64, Rate::Sps330, DRY_TRIPLES),
         Source::Dry if sampling == Sampling::Full || max < QUIET_BELOW_OHMS => {
-            (Gain::X128, Gain::X128, Rate::Sps330, DRY_BUDGET)
+            (Gain::X128, Gain::X128, Rate::Sps330, DRY_TRIPLES)
         }
-        Source::Dry => (Gain::X128, Gain::X128, Rate::Sps1000, DRY_BUDGET),
+        Source::Dry => (Gain::X128, Gain::X128, Rate::Sps1000, DRY_TRIPLES),
     };
     ratio(
         contacts,
         source,
-        Aim { gain_a, gain_b, rate, budget, wait_us, ends: false, gate: None },
+        Aim { gain_a, gain_b, rate, triples, wait_us, ends: false, gate: None },
         sampling,
-        |scale| stop_rule(&segment.limits, segment.kind.is_copper(), turned, gain_a, gain_b, rate, scale),
+        |scale| stop_rule(&segment.limits, segment.kind.is_copper(), swapped, gain_a, gain_b, rate, scale),
     )
 }
 
 /// The same segment read dry with a gain that nothing saturates: 19 mV at most stands between the sense pins.
 pub fn look_dry(contacts: Contacts, wait_us: u16) -> Shot {
     // Where every half-cycle waits for a capacitor, one triple has to do.
-    let triples = if wait_us > 0 { 1 } else { DRY_BUDGET.quick };
+    let triples = if wait_us > 0 { 1 } else { DRY_TRIPLES.quick };
     let aim = Aim {
         gain_a: Gain::X64,
         gain_b: Gain::X64,
         rate: Rate::Sps1000,
-        budget: Budget { quick: triples, most: triples },
+        triples: Triples { quick: triples, most: triples },
         wait_us,
         ends: false,
         gate: None,
@@ -125,7 +125,7 @@ pub fn whole(
         gain_a: gain,
         gain_b: gain,
         rate,
-        budget: if wait_us > 0 { BRIDGED_BUDGET } else { WHOLE_BUDGET },
+        triples: if wait_us > 0 { PAST_CAPACITOR_TRIPLES } else { END_TO_END_TRIPLES },
         wait_us,
         ends: true,
         gate: Some((gate_ohms / RM_OHMS) as f32),
@@ -133,15 +133,15 @@ pub fn whole(
     ratio(contacts, Source::Dry, aim, sampling, |scale| {
         let limits = Limits { min_ohms: None, max_ohms: gate_ohms, origin: LimitOrigin::Derived };
         let mut stop = stop_rule(&limits, false, false, gain, gain, rate, scale)?;
-        stop.close = (expected_ohms * WHOLE_CLOSE * scale) as f32;
+        stop.close = (expected_ohms * END_TO_END_CLOSE * scale) as f32;
         Some(stop)
     })
 }
 
-/// A check standard, under load, to a tenth of its tolerance or the budget.
+/// A check standard, under load, to a tenth of its tolerance or the most triples.
 pub fn standard(contacts: Contacts, ohms: f64, tolerance: f64, sampling: Sampling) -> Shot {
     let (gain_a, gain_b, rate) = (gain_for(1.5 * ohms * LOAD_AMPS), Gain::X2, Rate::Sps1000);
-    let aim = Aim { gain_a, gain_b, rate, budget: LOAD_BUDGET, wait_us: 0, ends: false, gate: None };
+    let aim = Aim { gain_a, gain_b, rate, triples: LOAD_TRIPLES, wait_us: 0, ends: false, gate: None };
     ratio(contacts, Source::Load, aim, sampling, |scale| {
         let limits = Limits {
             min_ohms: Some(ohms * (1.0 - tolerance.max(0.01))),
@@ -157,7 +157,7 @@ struct Aim {
     gain_a: Gain,
     gain_b: Gain,
     rate: Rate,
-    budget: Budget,
+    triples: Triples,
     wait_us: u16,
     ends: bool,
     gate: Option<f32>,
@@ -175,7 +175,7 @@ fn ratio(
         Sampling::Quick => stop(f64::from(aim.gain_a.factor()) / f64::from(aim.gain_b.factor()) / RM_OHMS),
         Sampling::Full => None,
     };
-    let triples_min = if sampling == Sampling::Full { aim.budget.most } else { aim.budget.quick };
+    let triples_min = if sampling == Sampling::Full { aim.triples.most } else { aim.triples.quick };
     Shot {
         contacts,
         source,
@@ -187,7 +187,7 @@ fn ratio(
             contact_check: true,
             ends: aim.ends,
             triples_min,
-            triples_max: aim.budget.most,
+            triples_max: aim.triples.most,
             stop,
             gate: aim.gate,
         }),
@@ -197,7 +197,7 @@ fn ratio(
 fn stop_rule(
     limits: &Limits,
     copper: bool,
-    turned: bool,
+    swapped: bool,
     gain_a: Gain,
     gain_b: Gain,
     rate: Rate,
@@ -206,7 +206,7 @@ fn stop_rule(
     let upper = limits.max_ohms * ratio_per_ohm;
     // No lower limit: anything below zero by as much as the upper limit is noise, not a fault.
     let lower = limits.min_ohms.map_or(-upper, |min| min * ratio_per_ohm);
-    let (lo, hi) = if turned { (-upper, -lower) } else { (lower, upper) };
+    let (lo, hi) = if swapped { (-upper, -lower) } else { (lower, upper) };
     Some(Stop {
         lo: lo as f32,
         hi: hi as f32,
@@ -218,10 +218,10 @@ fn stop_rule(
     })
 }
 
-/// Insulation of at least `min_ohms`, with a capacitor of `farads` behind it.
-pub fn insulation(contacts: Contacts, min_ohms: f64, farads: f64) -> Shot {
+/// Isolation of at least `min_ohms`, with a capacitor of `farads` behind it.
+pub fn isolation(contacts: Contacts, min_ohms: f64, farads: f64) -> Shot {
     let (gain_a, gain_b, rate) = (Gain::X8, Gain::X128, Rate::Sps1000);
-    let window = INSULATION_WINDOW;
+    let window = ISOLATION_WINDOW;
     let noise = noise_codes(gain_b, rate);
     let window_noise = noise * (1.0 / f64::from(window) + 1.0 / 4.0).sqrt();
     let codes_at_min = DRY_AMPS * ISOLATION_CLAMP_OHMS / (ISOLATION_CLAMP_OHMS + RM_OHMS + min_ohms)

@@ -79,12 +79,12 @@ impl<'f> Builder<'f> {
     /// Two points sensed in whichever way keeps a closed relay closed. Also: is sense+ at `down`?
     fn leapfrog(&self, force: Contacts, up: PointId, down: PointId) -> (Contacts, bool) {
         let straight = self.sense(force, up, down);
-        let turned = self.sense(force, down, up);
+        let swapped = self.sense(force, down, up);
         let keeps = |c: &Contacts| {
             usize::from(c.sense_plus == self.last.sense_plus)
                 + usize::from(c.sense_minus == self.last.sense_minus)
         };
-        if keeps(&turned) > keeps(&straight) { (turned, true) } else { (straight, false) }
+        if keeps(&swapped) > keeps(&straight) { (swapped, true) } else { (straight, false) }
     }
 
     /// No voltage on the unit, contacts of the supply in touch.
@@ -147,7 +147,7 @@ impl<'f> Builder<'f> {
         let contacts = self.both(stretch.from, stretch.to);
         let wait_us = self.bridge_wait_us(Source::Dry);
         let shot = aim::whole(contacts, expected_ohms, gate_ohms, wait_us, self.sampling);
-        self.push(Role::Whole { from: stretch.from, to: stretch.to }, shot);
+        self.push(Role::EndToEnd { from: stretch.from, to: stretch.to }, shot);
     }
 
     /// Every wanted segment of a stretch, leapfrogging, with the excitation `source` gives (none: left out).
@@ -155,29 +155,29 @@ impl<'f> Builder<'f> {
         let force = self.force(stretch.from, stretch.to);
         for step in stretch.steps.iter().filter(|step| stretch.wanted.contains(&step.segment)) {
             let segment = self.fixture.board.segment(step.segment);
-            let (contacts, turned) = self.leapfrog(force, step.from, step.to);
+            let (contacts, swapped) = self.leapfrog(force, step.from, step.to);
             let shot = match mode {
                 Walk::Usual => {
-                    aim::segment(segment, contacts, turned, aim::source_for(segment), 0, self.sampling)
+                    aim::segment(segment, contacts, swapped, aim::source_for(segment), 0, self.sampling)
                 }
                 Walk::Survey => aim::look_dry(contacts, self.bridge_wait_us(Source::Dry)),
                 Walk::Load => {
                     let wait_us = self.bridge_wait_us(Source::Load);
-                    aim::segment(segment, contacts, turned, Source::Load, wait_us, self.sampling)
+                    aim::segment(segment, contacts, swapped, Source::Load, wait_us, self.sampling)
                 }
             };
             let segment = step.segment;
             let role = match mode {
-                Walk::Survey => Role::Survey { segment, turned },
-                Walk::Usual | Walk::Load => Role::Segment { segment, turned },
+                Walk::Survey => Role::Survey { segment, swapped },
+                Walk::Usual | Walk::Load => Role::Segment { segment, swapped },
             };
             self.push(role, shot);
         }
     }
 
-    /// Insulation between two forced points, and the discharge after it.
-    pub fn insulation(&mut self, role: Role, plus: PointId, minus: PointId, min_ohms: f64, farads: f64) {
-        let shot = aim::insulation(self.both(plus, minus), min_ohms, farads);
+    /// Isolation between two forced points, and the discharge after it.
+    pub fn isolation(&mut self, role: Role, plus: PointId, minus: PointId, min_ohms: f64, farads: f64) {
+        let shot = aim::isolation(self.both(plus, minus), min_ohms, farads);
         self.push(role, shot);
         if farads > 0.0 {
             self.bleed(plus, minus, farads);
@@ -194,7 +194,7 @@ impl<'f> Builder<'f> {
     /// The two neighbours of a pin that does not answer, read dry past it.
     pub fn bridge(&mut self, stretch: &Stretch, around: PointId, before: PointId, after: PointId) {
         let contacts = self.sense(self.force(stretch.from, stretch.to), before, after);
-        self.push(Role::Bridge { around }, aim::look_dry(contacts, self.bridge_wait_us(Source::Dry)));
+        self.push(Role::PastPin { around }, aim::look_dry(contacts, self.bridge_wait_us(Source::Dry)));
     }
 
     /// One sense contact proven on the relay of the given polarity, both ends of the unit tied to the bias node.
@@ -265,7 +265,7 @@ impl<'f> Builder<'f> {
     fn seek(&mut self, point: PointId, contacts: Contacts, gain: Gain) {
         for reversed in [false, true] {
             let method = look(Input::Sense, reversed, false, gain, 4);
-            self.push(Role::Seek { point }, Shot { contacts, source: Source::Load, method });
+            self.push(Role::WeldSearch { point }, Shot { contacts, source: Source::Load, method });
         }
     }
 }
@@ -288,5 +288,5 @@ pub enum Walk {
 }
 
 fn look(input: Input, reversed: bool, burnout: bool, gain: Gain, count: u8) -> Method {
-    Method::Look { input, reversed, burnout, gain, rate: Rate::Sps1000, count }
+    Method::Sample { input, reversed, burnout, gain, rate: Rate::Sps1000, count }
 }

@@ -38,9 +38,9 @@ pub enum PlanError {
         /// State.
         state: String,
     },
-    /// Insulation between points that conduct, or that no forced point reaches.
-    #[error("insulation \"{between}\" cannot be read in state \"{state}\": {why}")]
-    Insulation {
+    /// Isolation between points that conduct, or that no forced point reaches.
+    #[error("isolation \"{between}\" cannot be read in state \"{state}\": {why}")]
+    Isolation {
         /// `a~b`, or a switch.
         between: String,
         /// State.
@@ -141,10 +141,10 @@ fn stage(
     }
 
     open_switches(&mut builder, fixture, &forest, state)?;
-    insulation(&mut builder, fixture, &forest, state)?;
+    isolation(&mut builder, fixture, &forest, state)?;
     let shots = builder.cut();
     if !shots.is_empty() {
-        legs.push(Leg { kind: LegKind::Insulation, shots });
+        legs.push(Leg { kind: LegKind::Isolation, shots });
     }
 
     Ok(Stage { state, legs })
@@ -199,14 +199,14 @@ fn open_switches(
         let (false, Some(min_ohms)) = (segment.conducts_in(state), segment.open_min_ohms) else { continue };
         let ends = insulated_ends(fixture, forest, segment.from, segment.to).map_err(|why| {
             let state = board.states[state.0].name.clone();
-            PlanError::Insulation { between: segment.name.clone(), state, why }
+            PlanError::Isolation { between: segment.name.clone(), state, why }
         })?;
-        builder.insulation(Role::OpenSwitch(id), ends.0, ends.1, min_ohms, 0.0);
+        builder.isolation(Role::OpenSwitch(id), ends.0, ends.1, min_ohms, 0.0);
     }
     Ok(())
 }
 
-fn insulation(
+fn isolation(
     builder: &mut Builder<'_>,
     fixture: &Fixture,
     forest: &Forest,
@@ -215,19 +215,19 @@ fn insulation(
     let board = &fixture.board;
     for (index, item) in board.isolation.iter().enumerate().filter(|(_, item)| item.state == state) {
         let [a, b] = item.between;
-        let ends = insulated_ends(fixture, forest, a, b).map_err(|why| PlanError::Insulation {
+        let ends = insulated_ends(fixture, forest, a, b).map_err(|why| PlanError::Isolation {
             between: format!("{}~{}", board.point(a).name, board.point(b).name),
             state: board.states[state.0].name.clone(),
             why,
         })?;
         let farads = bulk_behind(board, forest, ends);
         let aim_ohms = strictest(board, forest, (a, b));
-        builder.insulation(Role::Insulation(index), ends.0, ends.1, aim_ohms, farads);
+        builder.isolation(Role::Isolation(index), ends.0, ends.1, aim_ohms, farads);
     }
     Ok(())
 }
 
-/// The strictest limit among all insulation between the two nets, whatever state it is asked in. A reading that reaches it
+/// The strictest limit among all isolation between the two nets, whatever state it is asked in. A reading that reaches it
 /// can later clear the supply of a leak that was read across an open switch.
 fn strictest(board: &Board, forest: &Forest, (a, b): (PointId, PointId)) -> f64 {
     let (near, far) = (forest.tree(a), forest.tree(b));
@@ -237,7 +237,7 @@ fn strictest(board: &Board, forest: &Forest, (a, b): (PointId, PointId)) -> f64 
     board.isolation.iter().filter(|item| same(item.between)).map(|item| item.min_ohms).fold(0.0, f64::max)
 }
 
-/// The bulk capacitance that an insulation shot between two points charges: the board's, if one of them is joined
+/// The bulk capacitance that an isolation shot between two points charges: the board's, if one of them is joined
 /// to a load in this state.
 pub fn bulk_behind(board: &Board, forest: &Forest, (a, b): (PointId, PointId)) -> f64 {
     let loads = |point| forest.tree(point).iter().any(|p| board.supply.to.contains(p));

@@ -61,8 +61,8 @@ pub enum LegKind {
     Standards,
     /// A stretch from guard to guard.
     Walk(Stretch),
-    /// Open switches and insulation.
-    Insulation,
+    /// Open switches and isolation.
+    Isolation,
 }
 
 /// A shot and what it is for.

@@ -60,20 +60,18 @@ pub(crate) fn role(fixture: &Fixture, names: &mut Names, role: &Role) -> Result<
         Role::Temperature => v1::Role::Temperature,
         Role::ForceGuard => v1::Role::ForceGuard,
         Role::SenseGuard => v1::Role::SenseGuard,
-        Role::Whole { from, to } => v1::Role::EndToEnd { from: point(names, from)?, to: point(names, to)? },
-        Role::Segment { segment: id, turned } => {
-            v1::Role::Segment { segment: segment(names, id)?, swapped: turned }
+        Role::EndToEnd { from, to } => {
+            v1::Role::EndToEnd { from: point(names, from)?, to: point(names, to)? }
         }
-        Role::Survey { segment: id, turned } => {
-            v1::Role::Survey { segment: segment(names, id)?, swapped: turned }
-        }
-        Role::Bridge { around } => v1::Role::Past { point: point(names, around)? },
-        Role::Insulation(number) => {
-            let item = board.isolation.get(number).ok_or(RawError::Range { what: "insulation", number })?;
+        Role::Segment { segment: id, swapped } => v1::Role::Segment { segment: segment(names, id)?, swapped },
+        Role::Survey { segment: id, swapped } => v1::Role::Survey { segment: segment(names, id)?, swapped },
+        Role::PastPin { around } => v1::Role::PastPin { point: point(names, around)? },
+        Role::Isolation(number) => {
+            let item = board.isolation.get(number).ok_or(RawError::Range { what: "isolation", number })?;
             let [a, b] = item.between;
             let StateId(number) = item.state;
             let state = board.states.get(number).ok_or(RawError::Range { what: "state", number })?;
-            v1::Role::Insulation {
+            v1::Role::Isolation {
                 between: [point(names, a)?, point(names, b)?],
                 state: names.index(&state.name)?,
             }
@@ -85,7 +83,7 @@ pub(crate) fn role(fixture: &Fixture, names: &mut Names, role: &Role) -> Result<
             v1::Role::Standard { standard: names.index(&standard.name)? }
         }
         Role::OtherRelay { point: id, plus } => v1::Role::OtherRelay { point: point(names, id)?, plus },
-        Role::Seek { point: id } => v1::Role::Seek { point: point(names, id)? },
+        Role::WeldSearch { point: id } => v1::Role::WeldSearch { point: point(names, id)? },
     })
 }
 
@@ -100,24 +98,20 @@ pub(crate) fn role_of(fixture: &Fixture, names: &Names, role: v1::Role) -> Resul
         v1::Role::Temperature => Role::Temperature,
         v1::Role::ForceGuard => Role::ForceGuard,
         v1::Role::SenseGuard => Role::SenseGuard,
-        v1::Role::EndToEnd { from, to } => Role::Whole { from: point(from)?, to: point(to)? },
-        v1::Role::Segment { segment: index, swapped } => {
-            Role::Segment { segment: segment(index)?, turned: swapped }
-        }
-        v1::Role::Survey { segment: index, swapped } => {
-            Role::Survey { segment: segment(index)?, turned: swapped }
-        }
-        v1::Role::Past { point: index } => Role::Bridge { around: point(index)? },
-        v1::Role::Insulation { between: [a, b], state } => {
+        v1::Role::EndToEnd { from, to } => Role::EndToEnd { from: point(from)?, to: point(to)? },
+        v1::Role::Segment { segment: index, swapped } => Role::Segment { segment: segment(index)?, swapped },
+        v1::Role::Survey { segment: index, swapped } => Role::Survey { segment: segment(index)?, swapped },
+        v1::Role::PastPin { point: index } => Role::PastPin { around: point(index)? },
+        v1::Role::Isolation { between: [a, b], state } => {
             let (between, state) = ([point(a)?, point(b)?], names.name(state)?);
             let is_it = |item: &crate::board::Isolation| {
                 item.between == between
                     && board.states.get(item.state.0).is_some_and(|known| known.name == state)
             };
             let found = board.isolation.iter().position(is_it);
-            Role::Insulation(found.ok_or_else(|| {
+            Role::Isolation(found.ok_or_else(|| {
                 let [a, b] = between.map(|id| &board.point(id).name);
-                unknown("insulation", &format!("{a}~{b}, {state}"))
+                unknown("isolation", &format!("{a}~{b}, {state}"))
             })?)
         }
         v1::Role::OpenSwitch { segment: index } => Role::OpenSwitch(segment(index)?),
@@ -127,7 +121,7 @@ pub(crate) fn role_of(fixture: &Fixture, names: &Names, role: v1::Role) -> Resul
             Role::Standard(found.ok_or_else(|| unknown("check standard", name))?)
         }
         v1::Role::OtherRelay { point: index, plus } => Role::OtherRelay { point: point(index)?, plus },
-        v1::Role::Seek { point: index } => Role::Seek { point: point(index)? },
+        v1::Role::WeldSearch { point: index } => Role::WeldSearch { point: point(index)? },
     })
 }
 
@@ -148,7 +142,7 @@ pub(crate) fn shot(shot: &wire::Shot) -> v1::Shot {
     let method = match shot.method {
         wire::Method::Residual => v1::Method::Residual,
         wire::Method::Bleed { millis } => v1::Method::Bleed { millis },
-        wire::Method::Look { input, reversed, burnout, gain, rate, count } => v1::Method::Look {
+        wire::Method::Sample { input, reversed, burnout, gain, rate, count } => v1::Method::Sample {
             input: input.into(),
             reversed,
             burnout,
@@ -200,7 +194,7 @@ pub(crate) fn shot_of(shot: v1::Shot) -> Result<wire::Shot, RawError> {
     let method = match shot.method {
         v1::Method::Residual => wire::Method::Residual,
         v1::Method::Bleed { millis } => wire::Method::Bleed { millis },
-        v1::Method::Look { input, reversed, burnout, gain, rate, count } => wire::Method::Look {
+        v1::Method::Sample { input, reversed, burnout, gain, rate, count } => wire::Method::Sample {
             input: input.into(),
             reversed,
             burnout,

@@ -1,6 +1,6 @@
 //! Raw codes as bytes, in formats that are frozen once they have been written: records outlive the program.
 //!
-//! A format is a module of plain structs of its own, [`v1`] today. It names points, segments, insulations and
+//! A format is a module of plain structs of its own, [`v1`] today. It names points, segments, isolations and
 //! standards as the files do, so that a later program, whose lists may be ordered otherwise, still reads it. `live`
 //! converts between those structs and the types that the rest of the program works with; a change there never
 //! changes the bytes.

@@ -45,7 +45,7 @@ pub struct RanShot {
     pub took_us: u32,
 }
 
-/// What a shot is for. An insulation is named by its two points and its state, because boards do not name it.
+/// What a shot is for. An isolation is named by its two points and its state, because boards do not name it.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
 pub enum Role {
     Residual,
@@ -56,12 +56,12 @@ pub enum Role {
     EndToEnd { from: Name, to: Name },
     Segment { segment: Name, swapped: bool },
     Survey { segment: Name, swapped: bool },
-    Past { point: Name },
-    Insulation { between: [Name; 2], state: Name },
+    PastPin { point: Name },
+    Isolation { between: [Name; 2], state: Name },
     OpenSwitch { segment: Name },
     Standard { standard: Name },
     OtherRelay { point: Name, plus: bool },
-    Seek { point: Name },
+    WeldSearch { point: Name },
 }
 
 #[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
@@ -76,7 +76,7 @@ pub struct Shot {
 pub enum Method {
     Residual,
     Bleed { millis: u16 },
-    Look { input: Input, reversed: bool, burnout: bool, gain: Gain, rate: Rate, count: u8 },
+    Sample { input: Input, reversed: bool, burnout: bool, gain: Gain, rate: Rate, count: u8 },
     Ratio(Ratio),
     Settle(Settle),
 }

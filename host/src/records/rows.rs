@@ -7,7 +7,7 @@ use sqlx::error::BoxDynError;
 
 use super::database::Row;
 use super::value::Value;
-use crate::sweep::{Advice, BenchFault, ClosureRow, Fault, IsolationRow, SegmentRow, StandardRow};
+use crate::sweep::{Advice, BenchFault, ClosureRow, IsolationRow, SegmentRow, StandardRow, UnitFault};
 use crate::verdict::{Class, Verdict};
 
 /// A row of a list within a judgement.
@@ -186,7 +186,7 @@ impl Line for ClosureRow {
     }
 }
 
-impl Line for Fault {
+impl Line for UnitFault {
     const TABLE: &'static str = "fault";
     const COLUMNS: &'static [&'static str] =
         &["place", "class", "probability", "alternative", "cause", "repair", "caution"];

@@ -9,7 +9,7 @@ use crate::fixture::Fixture;
 use crate::measurement::{Basis, Measurement, Purpose, Run, RunShot};
 use crate::plan::{Role, Sampling};
 use crate::sweep::{
-    Advice, ClosureRow, Fault, IsolationRow, Judgement, LimitsUsed, SegmentRow, StandardRow, Sweep,
+    Advice, ClosureRow, IsolationRow, Judgement, LimitsUsed, SegmentRow, StandardRow, Sweep, UnitFault,
 };
 use crate::verdict::{Class, Verdict};
 use copperwalk_wire::message::{self, RunEnd, ShotEnd};
@@ -118,8 +118,8 @@ fn segment(random: &mut Random, index: usize, broken: Option<usize>) -> SegmentR
     }
 }
 
-fn fault(segments: &[SegmentRow], index: usize) -> Fault {
-    Fault {
+fn fault(segments: &[SegmentRow], index: usize) -> UnitFault {
+    UnitFault {
         alternative: None,
         place: segments[index].name.clone(),
         class: Class::Open,
@@ -178,11 +178,11 @@ fn runs(random: &mut Random, segments: usize) -> Vec<Run> {
     };
     let mut walk = vec![shot(Role::Residual, Source::Off, Method::Residual, 4)];
     let codes = 480 / segments;
-    let segment = |index| Role::Segment { segment: SegmentId(index), turned: index % 2 == 1 };
+    let segment = |index| Role::Segment { segment: SegmentId(index), swapped: index % 2 == 1 };
     walk.extend((0..segments).map(|index| shot(segment(index), Source::Load, ratio, codes)));
-    let insulation = vec![
+    let isolation = vec![
         shot(Role::Residual, Source::Off, Method::Residual, 4),
-        shot(Role::Insulation(0), Source::Isolation, settle, 112),
+        shot(Role::Isolation(0), Source::Isolation, settle, 112),
     ];
     vec![
         Run {
@@ -195,11 +195,11 @@ fn runs(random: &mut Random, segments: usize) -> Vec<Run> {
         },
         Run {
             state: "on".into(),
-            purpose: Purpose::LongLook,
+            purpose: Purpose::FullBudget,
             end: RunEnd::Fault(message::Fault::Lid),
             closures: 20,
             device_us: 100_000,
-            shots: insulation,
+            shots: isolation,
         },
     ]
 }

@@ -120,7 +120,7 @@ pub struct Repair {
     pub text: String,
 }
 
-/// One segment or insulation over all sweeps of a unit that were not void, in order. Never empty.
+/// One segment or isolation over all sweeps of a unit that were not void, in order. Never empty.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Trend<'h, Row> {
     /// Name of the board.

@@ -1,4 +1,4 @@
-//! CSV: one row per segment or insulation, for spreadsheets and statistics.
+//! CSV: one row per segment or isolation, for spreadsheets and statistics.
 //!
 //! Values are bare ohms with a decimal point, so that any program reads them; a cell without a number is empty. A
 //! text that a spreadsheet would take for a formula gets a leading apostrophe: a serial number may not run code.
@@ -157,8 +157,8 @@ impl<W: Write> Table<W> {
             )?;
         }
         for row in head.isolation {
-            let kind = if row.is_switch { "open switch" } else { "insulation" };
-            // Of an insulation a lower bound is proven where no value is; it stands for the value then.
+            let kind = if row.is_switch { "open switch" } else { "isolation" };
+            // Of an isolation a lower bound is proven where no value is; it stands for the value then.
             let ohms = row.ohms.or(row.at_least_ohms);
             let numbers = [ohms, None, row.u95_ohms, Some(row.min_ohms), None];
             self.reading(head, ["isolation", &row.name, kind, &row.state], numbers, row.verdict, row.class)?;
@@ -236,7 +236,7 @@ mod tests {
     }
 
     #[test]
-    fn a_sweep_gives_one_row_per_segment_and_insulation() {
+    fn a_sweep_gives_one_row_per_segment_and_isolation() {
         let of = sample::several();
         let rows = rows(|out| sweep(&of, out));
         assert_eq!(rows.len(), of.judgement.segments.len() + of.judgement.isolation.len());

@@ -1,4 +1,4 @@
-//! The figures of a row as they are printed: reading, limit, insulation, times. How a single quantity is written
+//! The figures of a row as they are printed: reading, limit, isolation, times. How a single quantity is written
 //! stands in [`crate::quantity`]; here is which of a row's quantities is shown, and what stands where there is none.
 //!
 //! A blank inside a figure is U+00A0, so that no line ever ends between a number and its unit.
@@ -76,12 +76,12 @@ pub fn segment_limit(row: &SegmentRow) -> String {
     })
 }
 
-/// What an insulation must have at least: `≥ 5 kΩ`.
+/// What an isolation must have at least: `≥ 5 kΩ`.
 pub fn isolation_limit(row: &IsolationRow) -> String {
     format!("≥\u{a0}{}", stated(row.min_ohms))
 }
 
-/// What an insulation reads, or why there is no number. Where its interval is wider than half the value, only the
+/// What an isolation reads, or why there is no number. Where its interval is wider than half the value, only the
 /// lower bound says something; and a bulk capacitor that still charges only ever makes it look worse, so that what is
 /// proven is a lower bound too.
 pub fn isolation(row: &IsolationRow) -> String {
@@ -215,7 +215,7 @@ mod tests {
     }
 
     #[test]
-    fn an_insulation_says_what_it_proves() {
+    fn an_isolation_says_what_it_proves() {
         let row = |ohms, u95_ohms, at_least_ohms| {
             let row = sample::good().judgement.isolation[0].clone();
             isolation(&IsolationRow { ohms, u95_ohms, at_least_ohms, still_charging: false, ..row })

@@ -135,7 +135,7 @@ fn step(fixture: &Fixture, planned: &PlannedShot) -> Option<StepLine> {
             let limit = format!("{} ± {:.2} %", engineering(standard.ohms), standard.tolerance * 100.0);
             (format!("check standard {}", standard.name), limit)
         }
-        Role::Whole { from, to } => {
+        Role::EndToEnd { from, to } => {
             let gate = match &planned.shot.method {
                 Method::Ratio(ratio) => ratio.gate,
                 _ => None,
@@ -151,7 +151,7 @@ fn step(fixture: &Fixture, planned: &PlannedShot) -> Option<StepLine> {
             let switch = board.segment(id);
             (format!("{} reads open", switch.name), at_least(switch.open_min_ohms?))
         }
-        Role::Insulation(index) => {
+        Role::Isolation(index) => {
             let item = board.isolation.get(index)?;
             (
                 format!("{} against {}", point(item.between[0]), point(item.between[1])),
@@ -178,6 +178,6 @@ fn excitation(planned: &PlannedShot) -> &'static str {
         (_, Source::Dry) => "dry",
         (_, Source::Load) => "under load",
         (_, Source::Wide) => "wide",
-        (_, Source::Isolation) => "insulation",
+        (_, Source::Isolation) => "isolation",
     }
 }

@@ -10,8 +10,8 @@ use crate::records::summary::{
     Counts, Event, LotSummary, Note, ParetoRow, PastSweep, Place, Repair, SweepId, UnitHistory, UnitState,
 };
 use crate::sweep::{
-    Advice, BenchFault, ClosureRow, Fault, IsolationRow, Judgement, LimitsUsed, SegmentRow, StandardRow,
-    Sweep,
+    Advice, BenchFault, ClosureRow, IsolationRow, Judgement, LimitsUsed, SegmentRow, StandardRow, Sweep,
+    UnitFault,
 };
 use crate::verdict::{Class, Verdict};
 
@@ -59,7 +59,7 @@ pub fn good_on(board: &Board) -> Sweep {
         let min_ohms = segment.open_min_ohms?;
         Some(isolation(segment.name.clone(), [segment.from, segment.to], true, board::StateId(0), min_ohms))
     });
-    let insulation = board.isolation.iter().map(|row| {
+    let isolation = board.isolation.iter().map(|row| {
         let [a, b] = row.between.map(|end| &board.point(end).name);
         isolation(format!("{a}~{b}"), row.between, false, row.state, row.min_ohms)
     });
@@ -86,7 +86,7 @@ pub fn good_on(board: &Board) -> Sweep {
         verdict: Verdict::Pass,
         bench_faults: vec![],
         segments: board.segments.iter().map(|segment| healthy(board, segment)).collect(),
-        isolation: switches.chain(insulation).collect(),
+        isolation: switches.chain(isolation).collect(),
         standards: vec![StandardRow {
             name: "1R".to_owned(),
             stated_ohms: 1.0,
@@ -140,7 +140,7 @@ fn run(state: &str) -> Run {
                 sense_minus: Some(1),
             },
             source,
-            method: Method::Look {
+            method: Method::Sample {
                 input: Input::Sense,
                 reversed: false,
                 burnout: false,
@@ -162,7 +162,7 @@ fn run(state: &str) -> Run {
         device_us: 206_193,
         shots: vec![
             shot(Role::Residual, Source::Off, &[120, 118, 119, 121], 0),
-            shot(Role::Insulation(0), Source::Load, &[80_120, 80_118, 80_119, 80_121], 12_000),
+            shot(Role::Isolation(0), Source::Load, &[80_120, 80_118, 80_119, 80_121], 12_000),
         ],
     }
 }
@@ -176,10 +176,10 @@ fn set(sweep: &mut Sweep, name: &str, ohms: Option<f64>, verdict: Verdict, class
     row.class = class;
 }
 
-fn fault(place: &str, class: Class, probability: f64, advice: [&str; 3]) -> Fault {
+fn fault(place: &str, class: Class, probability: f64, advice: [&str; 3]) -> UnitFault {
     let [cause, repair, caution] = advice.map(str::to_owned);
     let advice = Advice { cause, repair, caution };
-    Fault { place: place.to_owned(), class, probability, alternative: None, advice }
+    UnitFault { place: place.to_owned(), class, probability, alternative: None, advice }
 }
 
 /// The via pair is open and hides nothing, because its neighbours can be forced.

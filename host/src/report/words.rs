@@ -2,7 +2,7 @@
 
 use crate::measurement::Purpose;
 use crate::records::summary::{Counts, Event, LotSummary, PastSweep, Repair, UnitHistory, Void};
-use crate::sweep::{Advice, Fault, Judgement, Sweep};
+use crate::sweep::{Advice, Judgement, Sweep, UnitFault};
 use crate::verdict::{Class, Verdict};
 
 /// The word for a verdict.
@@ -46,11 +46,11 @@ pub fn purpose(purpose: Purpose) -> Option<&'static str> {
     match purpose {
         Purpose::Plan => None,
         Purpose::Bleed => Some("discharging the unit"),
-        Purpose::DryLook => Some("the path reads too high end to end: every segment by itself, dry"),
-        Purpose::LoadLook => Some("the same segments under load"),
-        Purpose::Bridge => Some("past a pin that does not answer"),
+        Purpose::DrySurvey => Some("the path reads too high end to end: every segment by itself, dry"),
+        Purpose::LoadSurvey => Some("the same segments under load"),
+        Purpose::PastPin => Some("past a pin that does not answer"),
         Purpose::Reforce => Some("beside the open"),
-        Purpose::LongLook => Some("longer readings of what is undecided"),
+        Purpose::FullBudget => Some("longer readings of what is undecided"),
         Purpose::Diagnosis => Some("checking pins and relays"),
     }
 }
@@ -72,7 +72,7 @@ fn says(class: Class) -> &'static str {
 }
 
 /// The faults booked on the unit. A void sweep books none, whatever it saw: the bench was at fault.
-pub fn booked(sweep: &Sweep) -> &[Fault] {
+pub fn booked(sweep: &Sweep) -> &[UnitFault] {
     match sweep.judgement.verdict {
         Verdict::Void => &[],
         _ => &sweep.judgement.faults,
@@ -80,7 +80,7 @@ pub fn booked(sweep: &Sweep) -> &[Fault] {
 }
 
 /// A fault in one clause: `via pair is open`.
-pub fn finding(fault: &Fault) -> String {
+pub fn finding(fault: &UnitFault) -> String {
     format!("{} {}", fault.place, says(fault.class))
 }
 
@@ -96,7 +96,7 @@ pub fn probability(probability: f64) -> String {
 /// What a headline is made from, of a sweep or of what the record store keeps of one.
 pub struct Outcome<'a> {
     verdict: Verdict,
-    faults: &'a [Fault],
+    faults: &'a [UnitFault],
     verdicts: Vec<Verdict>,
     meter_checked: bool,
 }
@@ -183,12 +183,12 @@ pub fn in_short(sweep: &Sweep) -> String {
 
 /// The first findings, the rest counted. Faults that stand on the same evidence are one finding: either of them or
 /// both, and not each by itself.
-fn findings(faults: &[Fault]) -> String {
+fn findings(faults: &[UnitFault]) -> String {
     const NAMED: usize = 3;
     let (first, rest) = faults.split_at(faults.len().min(NAMED));
     let mut named = Vec::new();
     for (i, fault) in first.iter().enumerate() {
-        let same = |other: &&Fault| fault.alternative.is_some() && other.alternative == fault.alternative;
+        let same = |other: &&UnitFault| fault.alternative.is_some() && other.alternative == fault.alternative;
         if first[..i].iter().any(|earlier| same(&earlier)) {
             continue;
         }

@@ -22,8 +22,8 @@ pub fn judge(ohms: f64, expanded: f64, limits: &Limits) -> Verdict {
     }
 }
 
-/// Judges an insulation by its bounds.
-pub fn judge_insulation(at_least: Option<f64>, at_most: Option<f64>, min_ohms: f64) -> Verdict {
+/// Judges an isolation by its bounds.
+pub fn judge_isolation(at_least: Option<f64>, at_most: Option<f64>, min_ohms: f64) -> Verdict {
     if at_least.is_some_and(|ohms| ohms >= min_ohms) {
         Verdict::Pass
     } else if at_most.is_some_and(|ohms| ohms < min_ohms) {
@@ -57,11 +57,11 @@ mod tests {
     }
 
     #[test]
-    fn insulation_is_judged_by_its_bounds() {
-        assert_eq!(judge_insulation(Some(6e3), None, 5e3), Verdict::Pass);
-        assert_eq!(judge_insulation(Some(1e3), Some(2e3), 5e3), Verdict::Fail);
+    fn isolation_is_judged_by_its_bounds() {
+        assert_eq!(judge_isolation(Some(6e3), None, 5e3), Verdict::Pass);
+        assert_eq!(judge_isolation(Some(1e3), Some(2e3), 5e3), Verdict::Fail);
         // A capacitor that still charges: the bounds are far apart.
-        assert_eq!(judge_insulation(Some(1e3), None, 5e3), Verdict::Unproven);
-        assert_eq!(judge_insulation(None, None, 5e3), Verdict::Unproven);
+        assert_eq!(judge_isolation(Some(1e3), None, 5e3), Verdict::Unproven);
+        assert_eq!(judge_isolation(None, None, 5e3), Verdict::Unproven);
     }
 }

@@ -9,7 +9,7 @@ use super::{
 };
 use copperwalk_wire::hardware::BLEED_OHMS;
 
-/// Insulation between a sense or force rail and the bias rail, ohm: some 10¹¹ to 10¹² Ω of every open contact on it,
+/// Isolation between a sense or force rail and the bias rail, ohm: some 10¹¹ to 10¹² Ω of every open contact on it,
 /// taken together.
 const RAIL_LEAK_OHMS: f64 = 1e10;
 

@@ -18,7 +18,7 @@ use super::{
     network::{Network, Sources},
     relay::Relay,
     rng::Rng,
-    spec::{self, Fault, Spec},
+    spec::{self, Injected, Spec},
     trace::{Change, Trace},
     unit::{Truth, Unit},
 };
@@ -79,7 +79,7 @@ impl Models {
     /// # Errors
     /// A fault that this fixture cannot have.
     pub fn new(fixture: &Fixture, spec: &Spec) -> Result<Self, SpecError> {
-        let faults: Vec<Fault> =
+        let faults: Vec<Injected> =
             spec.faults.iter().map(|text| spec::parse(text, fixture)).collect::<Result<_, _>>()?;
         // Each part draws from its own stream, so a fault in one leaves all others as they were.
         let mut rng = Rng::new(spec.bench_seed ^ 0xBE9C);
@@ -89,11 +89,12 @@ impl Models {
         let mut lid_opens_us = None;
         for fault in &faults {
             match *fault {
-                Fault::Pin(pin, ohms) => bed.pin_ohms[pin] = ohms,
-                Fault::Relay(relay, fault) => relays[relay].fault = Some(fault),
-                Fault::Standard(standard, off) => bed.standards[standard].1 *= 1.0 + off,
-                Fault::Lid(at_us) => lid_opens_us = Some(at_us),
-                Fault::Segment(..) | Fault::Bridge(..) | Fault::Battery(_) | Fault::Charge(_) => {}
+                Injected::Pin(pin, ohms) => bed.pin_ohms[pin] = ohms,
+                Injected::Relay(relay, fault) => relays[relay].fault = Some(fault),
+                Injected::Standard(standard, off) => bed.standards[standard].1 *= 1.0 + off,
+                Injected::Lid(at_us) => lid_opens_us = Some(at_us),
+                Injected::Segment(..) | Injected::Bridge(..) | Injected::Battery(_) | Injected::Charge(_) => {
+                }
             }
         }
         let unit = Unit::new(&fixture.board, &faults, spec.celsius, &mut Rng::new(spec.unit_seed));

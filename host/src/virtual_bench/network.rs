@@ -4,7 +4,7 @@
 //! its neighbours that act as it did (the star-mesh rule; for two neighbours the series rule). That is Gaussian
 //! elimination of the nodal matrix, written so that it never subtracts. A pivot of the matrix itself is a
 //! difference of sums: beside a milliohm of copper (1000 S) it rounds at 10⁻¹³ S, which is no longer nothing beside
-//! 5 MΩ of insulation. Here every conductance and every voltage keeps its digits, and a part that floats is no
+//! 5 MΩ of isolation. Here every conductance and every voltage keeps its digits, and a part that floats is no
 //! special case. A general factorisation of nalgebra's, pivots and all, is what the tests compare it with; ngspice
 //! is another.
 //!
@@ -22,7 +22,7 @@ pub const GROUND: Node = 0;
 pub struct Branch(usize);
 
 /// Resistances are kept in this range, ohm, so that nothing entered can make the network insoluble: far below
-/// any copper and far above any insulation on the bench.
+/// any copper and far above any isolation on the bench.
 const OHMS: std::ops::RangeInclusive<f64> = 1e-9..=1e15;
 
 /// A network under construction.

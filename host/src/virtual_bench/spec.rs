@@ -49,7 +49,7 @@ impl Spec {
 
 /// A fault, understood.
 #[derive(Clone, Copy, PartialEq, Debug)]
-pub enum Fault {
+pub enum Injected {
     /// In a segment.
     Segment(SegmentId, SegmentFault),
     /// A resistance between two points, ohm.
@@ -102,7 +102,7 @@ const PIN_OPEN_OHMS: f64 = 1e12;
 ///
 /// # Errors
 /// An unknown name or fault, a quantity that is none, or a fault this board cannot have.
-pub fn parse(text: &str, fixture: &Fixture) -> Result<Fault, SpecError> {
+pub fn parse(text: &str, fixture: &Fixture) -> Result<Injected, SpecError> {
     let wrong = |what: String, help: String| SpecError { fault: quantity::clip(text), what, help };
     let Some((name, what)) = text.rsplit_once('=').map(|(name, what)| (name.trim(), what.trim())) else {
         return Err(wrong("there is no `=`".into(), "write NAME=WHAT, such as `main fuse=open`".into()));
@@ -144,14 +144,14 @@ pub fn parse(text: &str, fixture: &Fixture) -> Result<Fault, SpecError> {
                 })?,
             ),
         };
-        return Ok(Fault::Segment(id, fault));
+        return Ok(Injected::Segment(id, fault));
     }
     if let Some((a, b)) = name.split_once('~') {
         let (a, b) = (point(a)?, point(b)?);
         if a == b {
             return Err(wrong("both ends are the same point".into(), "name two points".into()));
         }
-        return Ok(Fault::Bridge([a, b], measure(Unit::Ohm)?));
+        return Ok(Injected::Bridge([a, b], measure(Unit::Ohm)?));
     }
     if let Some((place, line)) = name.rsplit_once(':') {
         let place = point(place)?;
@@ -173,10 +173,10 @@ pub fn parse(text: &str, fixture: &Fixture) -> Result<Fault, SpecError> {
             wrong(what, "the fixture file says which pins there are".into())
         })?;
         return match (rail, what) {
-            (None, "open") => Ok(Fault::Pin(pin, PIN_OPEN_OHMS)),
-            (None, _) => Ok(Fault::Pin(pin, measure(Unit::Ohm)?)),
-            (Some(rail), "welded") => Ok(Fault::Relay(2 * pin + rail, RelayFault::Welded)),
-            (Some(rail), "never closes") => Ok(Fault::Relay(2 * pin + rail, RelayFault::NeverCloses)),
+            (None, "open") => Ok(Injected::Pin(pin, PIN_OPEN_OHMS)),
+            (None, _) => Ok(Injected::Pin(pin, measure(Unit::Ohm)?)),
+            (Some(rail), "welded") => Ok(Injected::Relay(2 * pin + rail, RelayFault::Welded)),
+            (Some(rail), "never closes") => Ok(Injected::Relay(2 * pin + rail, RelayFault::NeverCloses)),
             (Some(_), _) => {
                 let what = format!("`{}` is no fault of a relay", quantity::clip(what));
                 Err(wrong(what, "use `welded` or `never closes`".into()))
@@ -184,16 +184,16 @@ pub fn parse(text: &str, fixture: &Fixture) -> Result<Fault, SpecError> {
         };
     }
     if let Some(standard) = fixture.standards.iter().position(|standard| standard.name == name) {
-        return Ok(Fault::Standard(standard, measure(Unit::Fraction)?));
+        return Ok(Injected::Standard(standard, measure(Unit::Fraction)?));
     }
     match name {
-        "battery" => Ok(Fault::Battery(measure(Unit::Volt)?)),
-        "charge" if board.supply.bulk_farads > 0.0 => Ok(Fault::Charge(measure(Unit::Volt)?)),
+        "battery" => Ok(Injected::Battery(measure(Unit::Volt)?)),
+        "charge" if board.supply.bulk_farads > 0.0 => Ok(Injected::Charge(measure(Unit::Volt)?)),
         "charge" => Err(wrong(
             "this board has no bulk capacitor".into(),
             "give the supply a `bulk` capacitance".into(),
         )),
-        "lid" => micros(what).map(Fault::Lid).ok_or_else(|| {
+        "lid" => micros(what).map(Injected::Lid).ok_or_else(|| {
             wrong(format!("`{}` is no time", quantity::clip(what)), "write \"120 ms\" or \"1.5 s\"".into())
         }),
         _ => {
@@ -232,29 +232,32 @@ mod tests {
         let fault = |text: &str| parse(text, &fixture).unwrap();
         let segment = |name: &str| fixture.board.segment_named(name).unwrap();
         let point = |name: &str| fixture.board.point_named(name).unwrap();
-        assert_eq!(fault("tail trace=open"), Fault::Segment(segment("tail trace"), SegmentFault::Open));
+        assert_eq!(fault("tail trace=open"), Injected::Segment(segment("tail trace"), SegmentFault::Open));
         assert_eq!(
             fault(" power switch = flaky"),
-            Fault::Segment(segment("power switch"), SegmentFault::Flaky)
+            Injected::Segment(segment("power switch"), SegmentFault::Flaky)
         );
-        assert_eq!(fault("power switch=film"), Fault::Segment(segment("power switch"), SegmentFault::Film));
+        assert_eq!(
+            fault("power switch=film"),
+            Injected::Segment(segment("power switch"), SegmentFault::Film)
+        );
         assert_eq!(
             fault("power switch=330 ohm"),
-            Fault::Segment(segment("power switch"), SegmentFault::Ohms(330.0))
+            Injected::Segment(segment("power switch"), SegmentFault::Ohms(330.0))
         );
-        let barrel = Fault::Segment(segment("via pair 1"), SegmentFault::OneBarrelOpen);
+        let barrel = Injected::Segment(segment("via pair 1"), SegmentFault::OneBarrelOpen);
         assert_eq!(fault("via pair 1=one barrel open"), barrel);
-        assert_eq!(fault("reg.in~cell-=2 ohm"), Fault::Bridge([point("reg.in"), point("cell-")], 2.0));
+        assert_eq!(fault("reg.in~cell-=2 ohm"), Injected::Bridge([point("reg.in"), point("cell-")], 2.0));
         // Pin 16 + 12: the sense channel of reg.in; its relay to sense- is the odd bit.
-        assert_eq!(fault("reg.in:sense=5 kohm"), Fault::Pin(28, 5e3));
-        assert_eq!(fault("reg.in:force=open"), Fault::Pin(3, PIN_OPEN_OHMS));
-        assert_eq!(fault("reg.in:sense-=welded"), Fault::Relay(57, RelayFault::Welded));
-        assert_eq!(fault("cell+:force+=never closes"), Fault::Relay(0, RelayFault::NeverCloses));
-        assert_eq!(fault("1R=-0.5 %"), Fault::Standard(0, -0.005));
-        assert_eq!(fault("battery=3.0 V"), Fault::Battery(3.0));
-        assert_eq!(fault("charge=5 V"), Fault::Charge(5.0));
-        assert_eq!(fault("lid=120 ms"), Fault::Lid(120_000));
-        assert_eq!(fault("lid=1.5 s"), Fault::Lid(1_500_000));
+        assert_eq!(fault("reg.in:sense=5 kohm"), Injected::Pin(28, 5e3));
+        assert_eq!(fault("reg.in:force=open"), Injected::Pin(3, PIN_OPEN_OHMS));
+        assert_eq!(fault("reg.in:sense-=welded"), Injected::Relay(57, RelayFault::Welded));
+        assert_eq!(fault("cell+:force+=never closes"), Injected::Relay(0, RelayFault::NeverCloses));
+        assert_eq!(fault("1R=-0.5 %"), Injected::Standard(0, -0.005));
+        assert_eq!(fault("battery=3.0 V"), Injected::Battery(3.0));
+        assert_eq!(fault("charge=5 V"), Injected::Charge(5.0));
+        assert_eq!(fault("lid=120 ms"), Injected::Lid(120_000));
+        assert_eq!(fault("lid=1.5 s"), Injected::Lid(1_500_000));
     }
 
     #[test]

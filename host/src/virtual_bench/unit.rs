@@ -1,4 +1,4 @@
-//! The unit under the pins: every segment's real resistance, its insulation, its capacitors, and its faults.
+//! The unit under the pins: every segment's real resistance, its isolation, its capacitors, and its faults.
 //!
 //! A healthy unit is drawn around what the board file expects, and keeps clear of its limits; a faulty one has
 //! faults put into it. Values are drawn at 20 °C; copper then follows the air.
@@ -7,7 +7,7 @@ use super::{
     capacitor::{Capacitor, SERIES_OHMS},
     network::{Branch, Network, Node},
     rng::Rng,
-    spec::{Fault, SegmentFault},
+    spec::{Injected, SegmentFault},
 };
 use crate::board::{Board, Segment, SegmentKind, StateId, expected::ALPHA_COPPER};
 
@@ -28,7 +28,7 @@ pub struct Unit {
     parts: Vec<Part>,
     /// Those of them that change while they are looked at.
     troubled: Vec<usize>,
-    /// Resistances between points that are no segments: insulation, shorts, leaks.
+    /// Resistances between points that are no segments: isolation, shorts, leaks.
     between: Vec<([usize; 2], f64)>,
     capacitors: Vec<([usize; 2], f64)>,
     battery: Option<([usize; 2], f64)>,
@@ -80,12 +80,12 @@ pub struct Truth {
 
 impl Unit {
     /// Draws a unit of this board and puts the faults into it.
-    pub fn new(board: &Board, faults: &[Fault], celsius: f64, rng: &mut Rng) -> Self {
+    pub fn new(board: &Board, faults: &[Injected], celsius: f64, rng: &mut Rng) -> Self {
         let parts = board.segments.iter().map(|segment| part(segment, celsius, rng)).collect();
         let mut unit = Self {
             parts,
             troubled: Vec::new(),
-            between: insulation(board, rng),
+            between: isolation(board, rng),
             capacitors: capacitors(board),
             battery: None,
             charge_volts: 0.0,
@@ -95,11 +95,11 @@ impl Unit {
         let rails = [board.supply.from.0, board.supply.ret.0];
         for fault in faults {
             match *fault {
-                Fault::Segment(id, fault) => unit.break_part(id.0, board.segment(id), fault),
-                Fault::Bridge([a, b], ohms) => unit.between.push(([a.0, b.0], ohms)),
-                Fault::Battery(volts) => unit.battery = Some((rails, volts)),
-                Fault::Charge(volts) => unit.charge_volts = volts,
-                Fault::Pin(..) | Fault::Relay(..) | Fault::Standard(..) | Fault::Lid(..) => {}
+                Injected::Segment(id, fault) => unit.break_part(id.0, board.segment(id), fault),
+                Injected::Bridge([a, b], ohms) => unit.between.push(([a.0, b.0], ohms)),
+                Injected::Battery(volts) => unit.battery = Some((rails, volts)),
+                Injected::Charge(volts) => unit.charge_volts = volts,
+                Injected::Pin(..) | Injected::Relay(..) | Injected::Standard(..) | Injected::Lid(..) => {}
             }
         }
         unit
@@ -306,8 +306,8 @@ fn part(segment: &Segment, celsius: f64, rng: &mut Rng) -> Part {
     }
 }
 
-/// Healthy insulation: 5 to 50 MΩ of laminate and flux, and at least twenty times what is asked.
-fn insulation(board: &Board, rng: &mut Rng) -> Vec<([usize; 2], f64)> {
+/// Healthy isolation: 5 to 50 MΩ of laminate and flux, and at least twenty times what is asked.
+fn isolation(board: &Board, rng: &mut Rng) -> Vec<([usize; 2], f64)> {
     let mut between: Vec<([usize; 2], f64)> = Vec::new();
     for entry in &board.isolation {
         let mut ends = entry.between.map(|point| point.0);
@@ -343,7 +343,7 @@ mod tests {
             .to_vec()
     }
 
-    fn unit(board: &Board, faults: &[Fault], seed: u64) -> Unit {
+    fn unit(board: &Board, faults: &[Injected], seed: u64) -> Unit {
         Unit::new(board, faults, 23.0, &mut Rng::new(seed))
     }
 
@@ -396,7 +396,7 @@ mod tests {
             (SegmentFault::Open, 1e9),
         ];
         for (fault, expected) in faults {
-            let mut bad = unit(board, &[Fault::Segment(id, fault)], 4).truth(board, 23.0).ohms_20c;
+            let mut bad = unit(board, &[Injected::Segment(id, fault)], 4).truth(board, 23.0).ohms_20c;
             assert!((bad[via] / expected - 1.0).abs() < 1e-12);
             bad[via] = good[via];
             assert_eq!(bad, good);
@@ -421,7 +421,7 @@ mod tests {
     fn a_flaky_contact_jumps_within_most_five_milliseconds() {
         let board = &boards()[0];
         let id = board.segment_named("power switch").unwrap();
-        let mut unit = unit(board, &[Fault::Segment(id, SegmentFault::Flaky)], 1);
+        let mut unit = unit(board, &[Injected::Segment(id, SegmentFault::Flaky)], 1);
         unit.place(StateId(1));
         let (mut jumped, mut bad) = (0, 0);
         let windows = 400;
@@ -442,7 +442,7 @@ mod tests {
     fn a_film_breaks_down_once_and_forms_anew_when_the_contact_moves() {
         let board = &boards()[0];
         let id = board.segment_named("power switch").unwrap();
-        let mut unit = unit(board, &[Fault::Segment(id, SegmentFault::Film)], 1);
+        let mut unit = unit(board, &[Injected::Segment(id, SegmentFault::Film)], 1);
         unit.place(StateId(1));
         let mut at = vec![0.0; board.points.len()];
         let [from, _] = unit.parts[id.0].ends;

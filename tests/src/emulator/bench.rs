@@ -58,7 +58,7 @@ pub struct Surroundings {
     /// Whether the light on the board is lit.
     pub lit: bool,
     /// Times at which the watchdog reset the chip, µs.
-    pub bites: Vec<u64>,
+    pub watchdog_resets: Vec<u64>,
     /// The device as the host found it last.
     pub usb: Option<UsbDevice>,
     /// Bytes from the serial port that nobody has taken yet.
@@ -75,7 +75,7 @@ impl Surroundings {
             adc_failure: AdcFailure::None,
             lid_open: false,
             lit: false,
-            bites: Vec::new(),
+            watchdog_resets: Vec::new(),
             usb: None,
             heard: Vec::new(),
             pins: pins::read(),
@@ -158,7 +158,7 @@ impl Around for Surroundings {
             self.set(pin, Drive::Released);
         }
         if watchdog {
-            self.bites.push(at / US);
+            self.watchdog_resets.push(at / US);
         }
     }
 

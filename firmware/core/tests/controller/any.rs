@@ -89,7 +89,7 @@ fn any_method() -> impl Strategy<Value = Method> {
         Just(Method::Residual),
         (0..30_u16).prop_map(|millis| Method::Bleed { millis }),
         (any_input(), any::<bool>(), any::<bool>(), any_gain(), any_rate(), 0..4_u8).prop_map(
-            |(input, reversed, burnout, gain, rate, count)| Method::Look {
+            |(input, reversed, burnout, gain, rate, count)| Method::Sample {
                 input,
                 reversed,
                 burnout,

@@ -13,7 +13,7 @@ use proptest::{collection::vec, prelude::*};
 use crate::{
     any::any_shot,
     fake::LAYOUT,
-    shots::{ENDS, RATIO, RESIDUAL, SETTLE, STOP, look, ratio},
+    shots::{ENDS, RATIO, RESIDUAL, SETTLE, STOP, ratio, sample},
 };
 
 /// Samples a shot to its end; what each code was converted with, and the code.
@@ -69,9 +69,9 @@ proptest! {
                 prop_assert_eq!(those(&taken, |s| s.input == Input::Sense && !s.burnout), [across]);
             }
             Codes::Bleed => prop_assert!(codes.is_empty()),
-            Codes::Look(look) => {
-                prop_assert_eq!(look.all, codes.as_slice());
-                prop_assert_eq!(Some((&look.first, look.last())), codes.first().zip(codes.last().copied()));
+            Codes::Sample(sample) => {
+                prop_assert_eq!(sample.all, codes.as_slice());
+                prop_assert_eq!(Some((&sample.first, sample.last())), codes.first().zip(codes.last().copied()));
             }
             Codes::Ratio(ratio) => {
                 prop_assert_eq!(contact_checks(&taken), ratio.contacts.as_slice().concat());
@@ -144,7 +144,7 @@ fn every_possible_count_can_happen() {
         });
         check_all(&shot, counts);
     }
-    for (shot, count) in [(RESIDUAL, 4), (look(ENDS, Source::Off, Input::Zero, 9), 9)] {
+    for (shot, count) in [(RESIDUAL, 4), (sample(ENDS, Source::Off, Input::Zero, 9), 9)] {
         check_all(&shot, [sampled(&shot, |_| 0).len()].into_iter());
         assert!(possible_counts(&shot).contains(count));
     }
@@ -165,9 +165,9 @@ fn malformed_codes_are_told_in_plain_words() {
         (RESIDUAL, vec![0; 3], "a residual voltage check has 3 raw codes where it can only have 4"),
         (plain, vec![0; 7], "a resistance reading has 7 raw codes where it can only have 8"),
         (budget, vec![0; 55], "a resistance reading has 55 raw codes where it can only have 6, 12, … or 54"),
-        (settle, vec![], "an insulation reading has 0 raw codes where it can only have 18, 24, … or 36"),
+        (settle, vec![], "an isolation reading has 0 raw codes where it can only have 18, 24, … or 36"),
         (
-            look(ENDS, Source::Off, Input::Zero, 2),
+            sample(ENDS, Source::Off, Input::Zero, 2),
             vec![0, 0x80_0000],
             "raw code 2 of a plain voltage reading is 8388608, beyond the 24 bits of the converter \
              (-8388608 to 8388607)",

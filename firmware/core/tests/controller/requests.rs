@@ -9,7 +9,7 @@ use copperwalk_wire::{
 
 use crate::{
     fake::Setup,
-    shots::{ENDS, RATIO, RESIDUAL, contacts, look, ratio},
+    shots::{ENDS, RATIO, RESIDUAL, contacts, ratio, sample},
 };
 
 fn refused(refusal: Refusal) -> Option<FromBench> {
@@ -85,7 +85,7 @@ fn a_plan_must_fit_be_whole_and_keep_the_rules() {
         setup.ask(ToBench::Shot { index: 0, shot: excited }),
         refused(Refusal::ShotMissing { expected: 2 })
     );
-    let bad = look(contacts(9, 3, 0, 1), Source::Off, Input::Sense, 1);
+    let bad = sample(contacts(9, 3, 0, 1), Source::Off, Input::Sense, 1);
     assert_eq!(
         setup.ask(ToBench::Shot { index: 2, shot: bad }),
         refused(Refusal::Rule { index: 2, rule: Rule::ChannelRange })
@@ -104,7 +104,7 @@ fn a_plan_must_fit_be_whole_and_keep_the_rules() {
 #[test]
 fn excitation_before_a_residual_check_is_refused_whatever_the_host_says() {
     let mut setup = Setup::greeted();
-    setup.load(&[look(ENDS, Source::Off, Input::Sense, 1), ratio(ENDS, Source::Dry, RATIO), RESIDUAL]);
+    setup.load(&[sample(ENDS, Source::Off, Input::Sense, 1), ratio(ENDS, Source::Dry, RATIO), RESIDUAL]);
     assert_eq!(setup.ask(ToBench::Run), refused(Refusal::Rule { index: 1, rule: Rule::ResidualFirst }));
     assert!(setup.world.borrow().relay_log.is_empty());
 }
@@ -112,7 +112,7 @@ fn excitation_before_a_residual_check_is_refused_whatever_the_host_says() {
 #[test]
 fn while_a_plan_runs_it_cannot_be_changed() {
     let mut setup = Setup::greeted();
-    setup.load(&[look(ENDS, Source::Off, Input::Sense, 100)]);
+    setup.load(&[sample(ENDS, Source::Off, Input::Sense, 100)]);
     let run = setup.say(ToBench::Run);
     setup.pass(5_000);
     assert!(!setup.world.borrow().closed().is_empty());
@@ -161,7 +161,7 @@ fn nothing_starts_under_an_open_lid_or_with_a_broken_bench() {
 #[test]
 fn a_second_host_finds_a_free_controller() {
     let mut setup = Setup::greeted();
-    setup.load(&[look(ENDS, Source::Off, Input::Sense, 100)]);
+    setup.load(&[sample(ENDS, Source::Off, Input::Sense, 100)]);
     let run = setup.say(ToBench::Run);
     setup.pass(5_000);
     setup.world.borrow_mut().strict = false;
@@ -176,7 +176,7 @@ fn a_second_host_finds_a_free_controller() {
     // The old plan is gone, and a new one runs at once.
     assert_eq!(setup.ask(ToBench::Run), refused(Refusal::ShotMissing { expected: 0 }));
     setup.heard.clear();
-    let other = look(contacts(1, 2, 3, 4), Source::Off, Input::Sense, 1);
+    let other = sample(contacts(1, 2, 3, 4), Source::Off, Input::Sense, 1);
     assert!(matches!(setup.run(&[other]), FromBench::Ended { why: RunEnd::Complete, .. }));
 }
 

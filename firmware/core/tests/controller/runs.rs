@@ -9,7 +9,7 @@ use copperwalk_wire::{
 
 use crate::{
     fake::{Setup, code},
-    shots::{ENDS, RATIO, RESIDUAL, SETTLE, STOP, contacts, look, ratio},
+    shots::{ENDS, RATIO, RESIDUAL, SETTLE, STOP, contacts, ratio, sample},
 };
 
 fn why(ended: FromBench) -> RunEnd {
@@ -30,7 +30,7 @@ fn each_method_streams_its_codes_in_the_stated_order() {
     setup.world.borrow_mut().offset_a = 10;
     let plan = [
         RESIDUAL,
-        look(ENDS, Source::Dry, Input::Sense, 3),
+        sample(ENDS, Source::Dry, Input::Sense, 3),
         ratio(
             ENDS,
             Source::Load,
@@ -110,7 +110,7 @@ fn a_walk_costs_its_waits_and_conversions_and_little_more() {
 #[test]
 fn unchanged_relays_are_not_touched_and_not_waited_for() {
     let mut setup = Setup::greeted();
-    let quick = look(ENDS, Source::Off, Input::Zero, 1);
+    let quick = sample(ENDS, Source::Off, Input::Zero, 1);
     setup.run(&[quick, quick, quick, quick]);
     let world = setup.world.borrow();
     // Closed once, opened once.
@@ -122,10 +122,10 @@ fn unchanged_relays_are_not_touched_and_not_waited_for() {
 fn break_comes_before_make_and_shared_contacts_stay() {
     let mut setup = Setup::greeted();
     let plan = [
-        look(contacts(0, 3, 0, 1), Source::Off, Input::Zero, 1),
-        look(contacts(0, 3, 2, 1), Source::Off, Input::Zero, 1),
-        look(Contacts { sense_plus: None, ..contacts(0, 3, 2, 1) }, Source::Off, Input::Zero, 1),
-        look(Contacts::default(), Source::Off, Input::Zero, 1),
+        sample(contacts(0, 3, 0, 1), Source::Off, Input::Zero, 1),
+        sample(contacts(0, 3, 2, 1), Source::Off, Input::Zero, 1),
+        sample(Contacts { sense_plus: None, ..contacts(0, 3, 2, 1) }, Source::Off, Input::Zero, 1),
+        sample(Contacts::default(), Source::Off, Input::Zero, 1),
     ];
     setup.run(&plan);
     let world = setup.world.borrow();
@@ -231,7 +231,7 @@ fn a_bleed_holds_for_its_time() {
 #[test]
 fn a_long_shot_streams_in_pieces_without_a_gap() {
     let mut setup = Setup::greeted();
-    setup.run(&[look(ENDS, Source::Off, Input::Zero, 200)]);
+    setup.run(&[sample(ENDS, Source::Off, Input::Zero, 200)]);
     assert_eq!(setup.codes(0), [3; 200]);
     assert_eq!(setup.heard.iter().filter(|packet| matches!(packet.body, FromBench::Codes { .. })).count(), 5);
 }
@@ -239,7 +239,7 @@ fn a_long_shot_streams_in_pieces_without_a_gap() {
 #[test]
 fn stop_opens_at_once() {
     let mut setup = Setup::greeted();
-    setup.load(&[RESIDUAL, look(ENDS, Source::Load, Input::Sense, 255)]);
+    setup.load(&[RESIDUAL, sample(ENDS, Source::Load, Input::Sense, 255)]);
     setup.say(ToBench::Run);
     setup.pass(20_000);
     assert!(setup.world.borrow().current());
@@ -305,7 +305,7 @@ fn every_fault_ends_all_open_and_is_named() {
 #[test]
 fn a_host_that_does_not_read_stalls_sampling_and_then_breaks_the_line() {
     let mut setup = Setup::greeted();
-    setup.load(&[look(ENDS, Source::Off, Input::Sense, 255); 12]);
+    setup.load(&[sample(ENDS, Source::Off, Input::Sense, 255); 12]);
     setup.say(ToBench::Run);
     setup.reads = false;
     // Its heartbeat goes on, so only the stall can end it.
@@ -317,7 +317,7 @@ fn a_host_that_does_not_read_stalls_sampling_and_then_breaks_the_line() {
     // A host that only dawdles loses nothing, though sampling has to wait for it time and again.
     let mut setup = Setup::greeted();
     setup.world.borrow_mut().residual_volts = 2.0;
-    setup.load(&[look(ENDS, Source::Off, Input::Sense, 255); 12]);
+    setup.load(&[sample(ENDS, Source::Off, Input::Sense, 255); 12]);
     setup.say(ToBench::Run);
     let began = setup.now();
     for _ in 0..12 {
@@ -338,7 +338,7 @@ fn gains_and_rates_reach_the_converter() {
     for gain in Gain::ALL {
         for rate in copperwalk_wire::Rate::ALL {
             let method =
-                Method::Look { input: Input::Zero, reversed: false, burnout: false, gain, rate, count: 1 };
+                Method::Sample { input: Input::Zero, reversed: false, burnout: false, gain, rate, count: 1 };
             plan.push(Shot { contacts: Contacts::default(), source: Source::Off, method });
         }
     }

@@ -42,8 +42,8 @@ pub const fn ratio(contacts: Contacts, source: Source, ratio: Ratio) -> Shot {
     Shot { contacts, source, method: Method::Ratio(ratio) }
 }
 
-pub const fn look(contacts: Contacts, source: Source, input: Input, count: u8) -> Shot {
+pub const fn sample(contacts: Contacts, source: Source, input: Input, count: u8) -> Shot {
     let method =
-        Method::Look { input, reversed: false, burnout: false, gain: Gain::X1, rate: Rate::Sps1000, count };
+        Method::Sample { input, reversed: false, burnout: false, gain: Gain::X1, rate: Rate::Sps1000, count };
     Shot { contacts, source, method }
 }

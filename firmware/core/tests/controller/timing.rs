@@ -15,7 +15,7 @@ use proptest::prelude::*;
 use crate::{
     any::good_plan,
     fake::Setup,
-    shots::{ENDS, RATIO, RESIDUAL, SETTLE, STOP, contacts, look, ratio},
+    shots::{ENDS, RATIO, RESIDUAL, SETTLE, STOP, contacts, ratio, sample},
 };
 
 /// What one conversion may take longer than its nominal time: until it is asked for again.
@@ -77,7 +77,7 @@ fn each_kind_of_wait_is_foreseen() {
         // Ends reversed, so that the next one finds the switch turning back.
         ratio(contacts(0, 3, 1, 2), Source::Load, Ratio { triples_min: 2, triples_max: 2, ..RATIO }),
         ratio(contacts(0, 3, 1, 2), Source::Wide, Ratio { wait_us: 20_000, ..RATIO }),
-        look(ENDS, Source::Off, Input::Zero, 3),
+        sample(ENDS, Source::Off, Input::Zero, 3),
         settle(SETTLE),
         settle(Settle { slope: 0.0, floor: -1.0, ..SETTLE }),
         Shot { contacts: ENDS, source: Source::Off, method: Method::Bleed { millis: 30 } },

@@ -15,7 +15,7 @@ pub(in crate::board) struct IsolationDraft {
     pub state: Result<StateId, Told>,
 }
 
-/// Reads one insulation.
+/// Reads one isolation.
 ///
 /// # Errors
 /// It is not even a table.
@@ -28,7 +28,7 @@ pub(super) fn read(item: &Item<'_>, names: &Names<'_>) -> Result<IsolationDraft,
         let (first, second) = (names.point(&a), names.point(&b));
         match (first?, second?) {
             (first, second) if first == second => {
-                Err(b.refuse("an insulation lies between two points", pair_help))
+                Err(b.refuse("an isolation lies between two points", pair_help))
             }
             between => Ok(between.into()),
         }

@@ -3,7 +3,7 @@
 use super::super::summary::{Counts, Event, Place};
 use super::super::{Error, Records, SweepId, sample};
 use super::fresh;
-use crate::sweep::{BenchFault, Fault, Sweep};
+use crate::sweep::{BenchFault, Sweep, UnitFault};
 use crate::verdict::{Class, Verdict};
 
 fn swept(records: &Records, sweep: &Sweep) -> SweepId {
@@ -85,7 +85,7 @@ fn a_lot_counts_each_unit_once() {
     let mut unproven = sample::sweep("F", may, 6, Some(1));
     unproven.judgement.verdict = Verdict::Unproven;
     // Three suspects: the first counts, the likely second counts, the unlikely third does not.
-    let suspect = |place: &str, probability| Fault {
+    let suspect = |place: &str, probability| UnitFault {
         place: place.into(),
         class: Class::Leaky,
         probability,

@@ -17,7 +17,7 @@ use super::symbol::{HALF, symbol};
 use crate::board::{Board, Point, PointId, PointKind, Segment, SegmentId, SegmentKind, Side};
 use crate::report::text::{clean, cut};
 use crate::report::words;
-use crate::sweep::{Fault, Sweep};
+use crate::sweep::{Sweep, UnitFault};
 
 /// Both sides.
 pub fn board(sweep: &Sweep, board: &Board) -> Markup {
@@ -36,7 +36,7 @@ pub fn board(sweep: &Sweep, board: &Board) -> Markup {
 
 /// A fault on the drawing.
 struct Mark<'a> {
-    fault: &'a Fault,
+    fault: &'a UnitFault,
     sign: Sign,
     ends: [PointId; 2],
     /// `None` for a leak or a short, which lies wherever its two points meet.
@@ -45,7 +45,7 @@ struct Mark<'a> {
 
 /// The faults with a place on the board.
 fn marks<'a>(sweep: &'a Sweep, board: &Board) -> Vec<Mark<'a>> {
-    let locate = |fault: &'a Fault| {
+    let locate = |fault: &'a UnitFault| {
         let segment = board.segment_named(&fault.place);
         let ends = match segment.map(|id| board.segment(id)) {
             Some(segment) => [segment.from, segment.to],

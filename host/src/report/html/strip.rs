@@ -8,7 +8,7 @@ use super::path::{Strip, strips};
 use super::symbol::symbol;
 use crate::board::{Board, PointId, SegmentId};
 use crate::report::{figures, words};
-use crate::sweep::{Fault, Sweep};
+use crate::sweep::{Sweep, UnitFault};
 use crate::verdict::{Class, Verdict};
 
 /// Every strip of the board with the readings of a sweep.
@@ -89,7 +89,7 @@ fn node(board: &Board, point: PointId, class: &str) -> Markup {
 }
 
 /// The shape a fault is marked with: that of the worst verdict at its place.
-pub fn fault_sign(sweep: &Sweep, fault: &Fault) -> Sign {
+pub fn fault_sign(sweep: &Sweep, fault: &UnitFault) -> Sign {
     let segments =
         sweep.judgement.segments.iter().filter(|row| row.name == fault.place).map(|row| row.verdict);
     let isolation =

@@ -243,7 +243,7 @@ fn method() -> Markup {
             (figures::stated(RM_OHMS)) " resistor that carries the same current, so the meter's reference cancels. \
              Current is reversed and reversed again, which removes thermal voltages, steady or drifting. Contacts are \
              read with about " (milliamps(DRY_AMPS)) " and at most 20\u{a0}mV, so that a film shows before it is broken \
-             down; copper and fuses with " (milliamps(LOAD_AMPS)) ". Insulation sees less than 200\u{a0}mV."
+             down; copper and fuses with " (milliamps(LOAD_AMPS)) ". Isolation sees less than 200\u{a0}mV."
         }
         p {
             b { "What ± means. " }

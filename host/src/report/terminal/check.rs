@@ -36,7 +36,7 @@ fn board(out: &mut String, board: &BoardSummary, screen: Screen) {
             counted(board.points, "point", "points"),
             counted(board.segments, "segment", "segments"),
             counted(board.states, "state", "states"),
-            counted(board.insulations, "insulation", "insulations"),
+            counted(board.isolations, "isolation", "isolations"),
         ]
         .join(", "),
     );
@@ -97,7 +97,7 @@ mod tests {
             said(&[example("greenhouse-valve-driver", "board.toml")]),
             "✓ ./board.toml\n\
              \x20 board `greenhouse valve driver`, revision A2\n\
-             \x20 37 points, 35 segments, 2 states, 3 insulations\n\
+             \x20 37 points, 35 segments, 2 states, 3 isolations\n\
              \x20 limits: 32 stated, 3 derived from the drop budget of 2.00 Ω\n\
              \x20 in+ → drv.in: 20 segments, 321 mΩ expected, 928 mΩ with every segment at its limit\n\
              \x20 in+ → radio.in: 20 segments, 506 mΩ expected, 1.35 Ω with every segment at its limit\n"

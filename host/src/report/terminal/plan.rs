@@ -17,7 +17,7 @@ pub fn plan(plan: &PlanSheet, screen: Screen) -> String {
         paragraph(&mut out, "  ", &walk(line), screen.width);
     }
     let all = format!(
-        "{} closures in all, with checks, end-to-end readings, standards and insulation",
+        "{} closures in all, with checks, end-to-end readings, standards and isolation",
         plan.closures
     );
     paragraph(&mut out, "  ", &all, screen.width);

@@ -4,10 +4,10 @@ use super::layout::{Cell, Column, paragraph, table};
 use super::{Screen, heading, title, verdict};
 use crate::records::summary::SweepId;
 use crate::report::{caution, figures, words};
-use crate::sweep::{BenchFault, Fault, IsolationRow, SegmentRow, Sweep};
+use crate::sweep::{BenchFault, IsolationRow, SegmentRow, Sweep, UnitFault};
 use crate::verdict::Verdict;
 
-/// One sweep: verdict, segments, insulation, faults with what to do, notes, and what the bench did.
+/// One sweep: verdict, segments, isolation, faults with what to do, notes, and what the bench did.
 pub fn sweep(sweep: &Sweep, screen: Screen) -> String {
     let mut out = String::new();
     let basis = &sweep.measurement.basis;
@@ -130,7 +130,7 @@ fn reasons(out: &mut String, sweep: &Sweep, screen: Screen) {
     }
 }
 
-fn faults(out: &mut String, faults: &[Fault], screen: Screen) {
+fn faults(out: &mut String, faults: &[UnitFault], screen: Screen) {
     if faults.is_empty() {
         return;
     }

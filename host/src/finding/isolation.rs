@@ -1,19 +1,19 @@
-//! What is found about insulation between two points, and about switches that must read open.
+//! What is found about isolation between two points, and about switches that must read open.
 
 use crate::{
     board::{Board, PointId, SegmentId, StateId},
     evidence::{Evidence, Observation},
-    measure::insulation::Insulation,
+    measure::isolation::Isolation,
     plan::{Plan, forest::Forest},
     verdict::{self, Class, Verdict},
 };
 
-/// An insulation below this is a short, ohm.
+/// An isolation below this is a short, ohm.
 const SHORT_OHMS: f64 = 100.0;
 /// Two leaks whose values agree to this ratio may be one and the same leak.
 const ALIKE: f64 = 0.7;
 
-/// Which insulation.
+/// Which isolation.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Barrier {
     /// An entry of the board's list.
@@ -34,7 +34,7 @@ impl Barrier {
     }
 }
 
-/// One insulation in one state.
+/// One isolation in one state.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Finding {
     /// Which.
@@ -44,7 +44,7 @@ pub struct Finding {
     /// The state.
     pub state: StateId,
     /// The reading, if there is one.
-    pub reading: Option<Insulation>,
+    pub reading: Option<Isolation>,
     /// Least resistance allowed, ohm.
     pub min_ohms: f64,
     /// Verdict.
@@ -55,7 +55,7 @@ pub struct Finding {
     pub doubt: Option<Doubt>,
 }
 
-/// Why an insulation is neither proven good nor proven bad.
+/// Why an isolation is neither proven good nor proven bad.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Doubt {
     /// It was not read.
@@ -68,14 +68,14 @@ pub enum Doubt {
     MaskedBy(Barrier),
 }
 
-/// Every insulation the plan's states ask for: switches first, then the board's list, state after state.
+/// Every isolation the plan's states ask for: switches first, then the board's list, state after state.
 pub fn find(board: &Board, plan: &Plan, evidence: &Evidence) -> Vec<Finding> {
     let mut findings = Vec::new();
     for stage in &plan.stages {
         let state = stage.state;
         let seen = |wanted: Barrier| {
             evidence.in_state(state).flat_map(|run| &run.observations).find_map(|seen| match seen {
-                Observation::Insulation(at, reading) if wanted == Barrier::Between(*at) => Some(reading),
+                Observation::Isolation(at, reading) if wanted == Barrier::Between(*at) => Some(reading),
                 Observation::OpenSwitch(id, reading) if wanted == Barrier::Switch(*id) => Some(reading),
                 _ => None,
             })
@@ -102,10 +102,10 @@ fn judge(
     between: [PointId; 2],
     state: StateId,
     min_ohms: f64,
-    reading: Option<&Insulation>,
+    reading: Option<&Isolation>,
 ) -> Finding {
     let at_most = reading.and_then(|reading| reading.at_most_ohms);
-    let verdict = verdict::judge_insulation(reading.and_then(|r| r.at_least_ohms), at_most, min_ohms);
+    let verdict = verdict::judge_isolation(reading.and_then(|r| r.at_least_ohms), at_most, min_ohms);
     let class = match (reading, verdict) {
         (None, _) => Class::NotReached,
         (_, Verdict::Fail) if at_most.is_some_and(|ohms| ohms < SHORT_OHMS) => Class::Shorted,
@@ -122,7 +122,7 @@ fn judge(
 
 /// In a state where a switch is open, a leak across the switch and a leak across the supply look alike, because each
 /// charges the bulk capacitor that the other one reaches by way of it. Of two that differ the lower one is the leak.
-/// Two that agree are told apart by the state in which the switch is closed: there the supply's insulation is read
+/// Two that agree are told apart by the state in which the switch is closed: there the supply's isolation is read
 /// without the switch.
 fn mask_ambiguous(board: &Board, findings: &mut [Finding]) {
     let fails = |at: &usize| matches!(findings[*at].class, Class::Leaky | Class::Shorted);

@@ -8,7 +8,7 @@ use std::collections::VecDeque;
 use super::{Board, PointId, SegmentId, StateId};
 
 /// Segments as edges between points.
-pub struct Network {
+pub struct Graph {
     points: usize,
     states: usize,
     edges: Vec<Edge>,
@@ -25,13 +25,13 @@ pub struct Edge {
     pub closed: Option<Vec<StateId>>,
 }
 
-impl Network {
-    /// A network of so many points in so many states.
+impl Graph {
+    /// A graph of so many points in so many states.
     pub fn new(points: usize, states: usize, edges: Vec<Edge>) -> Self {
         Self { points, states, edges }
     }
 
-    /// The network of a finished board.
+    /// The graph of a finished board.
     pub fn of(board: &Board) -> Self {
         let edge = |(i, segment): (usize, &super::Segment)| Edge {
             segment: SegmentId(i),
@@ -144,18 +144,18 @@ mod tests {
     use super::*;
 
     /// Segments by their ends, in order, and the states they conduct in.
-    fn network(points: usize, edges: &[(usize, usize, Option<&[usize]>)]) -> Network {
+    fn graph(points: usize, edges: &[(usize, usize, Option<&[usize]>)]) -> Graph {
         let edge = |(i, (a, b, closed)): (usize, &(usize, usize, Option<&[usize]>))| Edge {
             segment: SegmentId(i),
             ends: [PointId(*a), PointId(*b)],
             closed: closed.map(|states| states.iter().map(|state| StateId(*state)).collect()),
         };
-        Network::new(points, 2, edges.iter().enumerate().map(edge).collect())
+        Graph::new(points, 2, edges.iter().enumerate().map(edge).collect())
     }
 
     #[test]
     fn a_path_is_walked_in_order() {
-        let line = network(5, &[(1, 0, None), (1, 2, Some(&[1])), (2, 3, None)]);
+        let line = graph(5, &[(1, 0, None), (1, 2, Some(&[1])), (2, 3, None)]);
         assert_eq!(line.path(PointId(0), PointId(3)), Some([0, 1, 2].map(SegmentId).to_vec()));
         assert_eq!(line.path(PointId(0), PointId(4)), None);
         assert_eq!(line.reach(PointId(0), Some(StateId(0))).path(PointId(3)), None);
@@ -166,14 +166,14 @@ mod tests {
     /// Closed at different times, two switches in series join nothing; the long way round does.
     #[test]
     fn a_path_lies_in_one_state() {
-        let way = network(4, &[(0, 1, Some(&[0])), (1, 2, Some(&[1])), (0, 3, Some(&[1])), (3, 2, None)]);
+        let way = graph(4, &[(0, 1, Some(&[0])), (1, 2, Some(&[1])), (0, 3, Some(&[1])), (3, 2, None)]);
         assert_eq!(way.path(PointId(0), PointId(2)), Some([2, 3].map(SegmentId).to_vec()));
         assert_eq!(way.reach(PointId(0), None).path(PointId(2)), Some([0, 1].map(SegmentId).to_vec()));
     }
 
     #[test]
     fn a_loop_is_named_whole_and_only_in_its_state() {
-        let ring = network(4, &[(0, 1, None), (1, 2, None), (2, 3, None), (3, 1, Some(&[1])), (0, 0, None)]);
+        let ring = graph(4, &[(0, 1, None), (1, 2, None), (2, 3, None), (3, 1, Some(&[1])), (0, 0, None)]);
         assert_eq!(ring.loops(StateId(0)), [vec![SegmentId(4)]]);
         let in_one = ring.loops(StateId(1));
         assert_eq!(in_one, [[2, 1, 3].map(SegmentId).to_vec(), vec![SegmentId(4)]]);

@@ -1,4 +1,4 @@
-//! Insulation from a settle shot: is it at least so many ohms, and, once the capacitor has charged, how many?
+//! Isolation from a settle shot: is it at least so many ohms, and, once the capacitor has charged, how many?
 //!
 //! While a bulk capacitor charges, its current adds to the leakage: the unit looks worse than it is. So a reading
 //! that is good enough is good enough at once, but "too low" may be said only of the current that is left when
@@ -21,7 +21,7 @@ const COVERAGE_FACTOR: f64 = 2.0;
 
 /// What a settle shot says.
 #[derive(Clone, PartialEq, Debug)]
-pub struct Insulation {
+pub struct Isolation {
     /// At least so insulating, ohm; `None` while the voltage falls, when a charged capacitor feeds the reading.
     pub at_least_ohms: Option<f64>,
     /// At most, ohm; `None` where the leakage is not distinguishable from nothing.
@@ -40,7 +40,7 @@ pub struct Insulation {
 const UNDRIVEN_VOLTS: f64 = 5e-3;
 
 /// Reads a settle shot behind which `farads` of capacitance may charge.
-pub fn read(shot: &Shot, codes: &[i32], farads: f64) -> Result<Insulation, Malformed> {
+pub fn read(shot: &Shot, codes: &[i32], farads: f64) -> Result<Isolation, Malformed> {
     let codes = decode(shot, codes)?.settle()?;
     let settle = codes.method;
     let size = usize::from(settle.window);
@@ -69,7 +69,7 @@ pub fn read(shot: &Shot, codes: &[i32], farads: f64) -> Result<Insulation, Malfo
     let leak = drop - charging;
     let uncertain = noise.hypot(slope_noise);
     let ohms_at = |drop: f64| (drop > 0.0).then(|| RM_OHMS * unit_volts.max(0.0) / drop);
-    Ok(Insulation {
+    Ok(Isolation {
         at_least_ohms: ohms_at(drop.max(0.0) + noise).filter(|_| !falling).map(|r| r * (1.0 - relative)),
         at_most_ohms: ohms_at(leak - uncertain).map(|r| r * (1.0 + relative)),
         ohms: ohms_at(leak).filter(|_| leak > uncertain),
