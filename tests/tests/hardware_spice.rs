@@ -188,8 +188,8 @@ fn twelve_volts_on_any_pin_harm_nothing() {
 }
 
 #[test]
-fn the_contact_proof_reads_the_contact_and_its_series_resistance() {
-    for case in spice::run("proof") {
+fn the_contact_check_reads_the_contact_and_its_series_resistance() {
+    for case in spice::run("contact-check") {
         let amps = case.setting("microamps") * 1e-6;
         let contact = case.setting("ohms");
         let input = if case.text("end") == "plus" { "v(ain0)" } else { "v(ain1)" };
