@@ -22,7 +22,7 @@ use copperwalk_tests::{
     emulator::{bench::EmulatedBench, trace},
 };
 use copperwalk_wire::{
-    Gain, Method, Rate,
+    Method,
     codes::Counts,
     hardware::wait::{OPERATE_US, QUIET_US, RELEASE_US},
 };
