@@ -11,9 +11,11 @@ use std::{
 use serde::Serialize;
 
 use crate::{
+    board::Board,
     evidence::EvidenceError,
     judge::{self, Change},
     limits::{self, LimitSet},
+    link::CancelToken,
     plan::{self, Plan, Sampling},
     problem::Problems,
     records::{self, Records, Stored, SweepId},
@@ -65,6 +67,8 @@ pub struct Skipped {
 pub struct Outcome {
     /// Judged again.
     pub judged: usize,
+    /// Of those, how many judgements were kept: all, or none.
+    pub kept: usize,
     /// Those that would change.
     pub changed: Vec<Rejudged>,
     /// Those that could not be judged.
@@ -74,9 +78,24 @@ pub struct Outcome {
 /// Why none can be judged.
 #[derive(Debug, thiserror::Error)]
 pub enum RejudgeError {
-    /// The file of limits.
-    #[error("{0}")]
-    Limits(Problems),
+    /// The file of limits. Nothing was kept.
+    #[error("{problems}")]
+    Limits {
+        /// What is wrong with it.
+        problems: Problems,
+        /// The board it does not fit, where it could fit another one in question.
+        board: Option<String>,
+    },
+    /// Somebody asked for this end.
+    #[error("cancelled after {judged} of {asked} sweeps; new judgements kept: {kept}")]
+    Cancelled {
+        /// Judged again until then.
+        judged: usize,
+        /// Asked for.
+        asked: usize,
+        /// Judgements kept until then, each whole.
+        kept: usize,
+    },
     /// The record store.
     #[error(transparent)]
     Records(#[from] records::Error),
@@ -95,21 +114,33 @@ enum Unjudged {
 /// (microseconds since 1970-01-01 UTC).
 ///
 /// # Errors
-/// A file of limits that does not fit a board in question; a record store that cannot be read or written. What is
-/// wrong with a single sweep is in the outcome.
+/// A file of limits that does not fit every board in question, told before anything is kept; a record store that
+/// cannot be read or written; cancellation. What is wrong with a single sweep is in the outcome.
 pub fn again(
     records: &Records,
     sweeps: &[SweepId],
     limits: Option<&Path>,
     keep: Option<i64>,
+    cancel: &CancelToken,
 ) -> Result<Outcome, RejudgeError> {
-    let mut bases = Bases { file: limits, known: BTreeMap::new() };
+    let stated = match limits {
+        Some(file) => stated(file, &records.boards(sweeps)?)?,
+        None => BTreeMap::new(),
+    };
+    let mut bases = Bases { stated, known: BTreeMap::new() };
     let mut outcome = Outcome::default();
+    let go_on = |outcome: &Outcome| match cancel.is_cancelled() {
+        true => {
+            Err(RejudgeError::Cancelled { judged: outcome.judged, asked: sweeps.len(), kept: outcome.kept })
+        }
+        false => Ok(()),
+    };
     for batch in sweeps.chunks(BATCH) {
+        go_on(&outcome)?;
         let mut stored = Vec::with_capacity(batch.len());
         for (&sweep, read) in batch.iter().zip(records.read(batch)?) {
             match read {
-                Ok(read) => stored.push((bases.of(&read)?, read)),
+                Ok(read) => stored.push((bases.of(&read), read)),
                 Err(error) => outcome.skipped.push(Skipped { sweep, why: error.to_string() }),
             }
         }
@@ -118,7 +149,9 @@ pub fn again(
                 Ok(judged) => {
                     outcome.judged += 1;
                     if let Some(made_us) = keep {
+                        go_on(&outcome)?;
                         records.keep_judgement(judged.sweep, &judged.judgement, made_us)?;
+                        outcome.kept += 1;
                     }
                     if judged.differs() {
                         outcome.changed.push(judged);
@@ -129,6 +162,27 @@ pub fn again(
         }
     }
     Ok(outcome)
+}
+
+/// What a file states for each of these boards, by the hash of the board.
+fn stated(file: &Path, boards: &[Board]) -> Result<BTreeMap<String, LimitSet>, RejudgeError> {
+    let mut sets = BTreeMap::new();
+    let mut misfits = Vec::new();
+    for board in boards {
+        match limits::read(file, board) {
+            Ok(set) => drop(sets.insert(board.hash.clone(), set)),
+            Err(problems) => misfits.push((board, problems)),
+        }
+    }
+    // The same problems with every board are the file's own: no choice of board mends them.
+    let own = sets.is_empty() && misfits.windows(2).all(|pair| pair[0].1 == pair[1].1);
+    match misfits.into_iter().next() {
+        None => Ok(sets),
+        Some((board, problems)) => {
+            let board = (!own).then(|| board.name.clone());
+            Err(RejudgeError::Limits { problems, board })
+        }
+    }
 }
 
 /// What the sweeps of one board, fixture and sampling are judged by.
@@ -154,28 +208,26 @@ impl Basis {
 }
 
 /// Every basis met so far, so that each is worked out once.
-struct Bases<'a> {
-    file: Option<&'a Path>,
+struct Bases {
+    /// Limits that a file states instead of the board's own, by the hash of the board.
+    stated: BTreeMap<String, LimitSet>,
     known: BTreeMap<(String, String, bool), Arc<Basis>>,
 }
 
-impl Bases<'_> {
-    fn of(&mut self, stored: &Stored) -> Result<Arc<Basis>, RejudgeError> {
+impl Bases {
+    fn of(&mut self, stored: &Stored) -> Arc<Basis> {
         let measurement = &stored.measurement;
         let full = measurement.sampling == Sampling::Full;
         let key = (measurement.basis.board_hash.clone(), measurement.basis.fixture_hash.clone(), full);
         if let Some(known) = self.known.get(&key) {
-            return Ok(Arc::clone(known));
+            return Arc::clone(known);
         }
         let board = &stored.fixture.board;
-        let limits = match self.file {
-            Some(file) => limits::read(file, board).map_err(RejudgeError::Limits)?,
-            None => LimitSet::of_board(board),
-        };
+        let limits = self.stated.get(&board.hash).cloned().unwrap_or_else(|| LimitSet::of_board(board));
         let plan = plan::compile(&stored.fixture, measurement.sampling).map_err(|error| error.to_string());
         let basis = Arc::new(Basis { limits, plan });
         self.known.insert(key, Arc::clone(&basis));
-        Ok(basis)
+        basis
     }
 }
 

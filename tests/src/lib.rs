@@ -1,13 +1,14 @@
 //! Acceptance tests of Copperwalk; see the `tests/` folder beside this crate.
 //!
 //! What several of them need lives here: [`boards`] makes boards for tests, [`campaign`] sweeps units by the
-//! thousand, [`cases`] draws test cases, [`emulator`] runs the controller's real firmware, [`peer`] is a controller that
+//! thousand, [`cases`] draws test cases, [`database`] alters and locks record stores behind the program's back, [`emulator`] runs the controller's real firmware, [`peer`] is a controller that
 //! misbehaves as a script says, [`program`] runs the program as a process, [`terminal`] is the serial device a controller
 //! hangs on.
 
 pub mod boards;
 pub mod campaign;
 pub mod cases;
+pub mod database;
 pub mod emulator;
 pub mod peer;
 pub mod program;

@@ -4,6 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 use std::sync::OnceLock;
+use std::time::{Duration, Instant};
 
 use serde_json::Value;
 use tempfile::TempDir;
@@ -83,6 +84,25 @@ impl Ran {
         assert!(!ran.err.contains("panicked"), "{}", ran.err);
         ran
     }
+}
+
+/// Presses Ctrl-C for a program, as soon as it listens for that.
+///
+/// # Panics
+/// If it does not within a minute, or ends before.
+pub fn interrupt(process: u32) {
+    // The mask of caught signals: man 5 proc. SIGINT is signal 2, its bit the second.
+    let listens = || {
+        let status = fs::read_to_string(format!("/proc/{process}/status")).unwrap();
+        let mask = status.lines().find_map(|line| line.strip_prefix("SigCgt:")).unwrap().trim();
+        u64::from_str_radix(mask, 16).unwrap() & 0b10 != 0
+    };
+    let began = Instant::now();
+    while !listens() {
+        assert!(began.elapsed() < Duration::from_secs(60), "it does not listen for Ctrl-C");
+        std::thread::sleep(Duration::from_millis(2));
+    }
+    assert!(Command::new("kill").args(["-INT", &process.to_string()]).status().unwrap().success());
 }
 
 /// The fixture file of an example board.

@@ -93,7 +93,7 @@ fn terminal_output_fits_eighty_columns() {
     for board in copperwalk_tests::campaign::EXAMPLES {
         let bed = fixture(board);
         // What `check` says begins with the file's path, which is as long as it is.
-        for ran in [place.run(&sweep(&bed, "A-1", &[])), place.run(&["plan", &bed])] {
+        for ran in [place.run(&sweep(&bed, board, &[])), place.run(&["plan", &bed])] {
             let wide: Vec<&str> = ran.out.lines().filter(|line| line.chars().count() > 80).collect();
             assert!(wide.is_empty(), "{board}: {wide:#?}");
         }

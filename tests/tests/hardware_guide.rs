@@ -78,7 +78,10 @@ fn every_message_of_the_host_is_explained() {
     let guide: String =
         bench::read("docs/when-something-is-wrong.md").split_whitespace().collect::<Vec<_>>().join(" ");
     for speaking in SPEAKING {
-        assert!(bench::file(speaking).is_file(), "{speaking} is gone: name the file that speaks in its stead");
+        assert!(
+            bench::file(speaking).is_file(),
+            "{speaking} is gone: name the file that speaks in its stead"
+        );
     }
     let mut messages = BTreeSet::new();
     let mut files = Vec::new();

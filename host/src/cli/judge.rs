@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use super::{Failure, Status, output::Output, records};
+use super::{Failure, Status, interrupt, output::Output, records};
 use crate::{
     records::{Of, text},
     rejudge,
@@ -45,11 +45,14 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     };
     let sweeps = records.numbers(of)?;
     let made_us = args.keep.then(records::now_us);
-    let outcome = rejudge::again(&records, &sweeps, args.limits.as_deref(), made_us)?;
+    let cancel = interrupt::token();
+    let outcome = rejudge::again(&records, &sweeps, args.limits.as_deref(), made_us, &cancel)?;
+    let status = if outcome.skipped.is_empty() { Status::Pass } else { Status::Input };
+    output.settle(status);
     if args.json {
         output.text(&json::object(&outcome).map_err(|error| Failure::Output(error.into()))?)?;
     } else {
-        output.text(&terminal::rejudged(&outcome, args.keep, output.screen()))?;
+        output.text(&terminal::rejudged(&outcome, output.screen()))?;
     }
-    Ok(if outcome.skipped.is_empty() { Status::Pass } else { Status::Input })
+    Ok(status)
 }

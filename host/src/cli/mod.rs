@@ -15,6 +15,7 @@ mod output;
 mod plan;
 mod progress;
 mod records;
+mod slip;
 mod sweep;
 
 use std::{ffi::OsString, path::PathBuf, process::ExitCode};
@@ -25,7 +26,7 @@ use crate::{
     job::JobError,
     link::LinkError,
     plan::PlanError,
-    problem::{self, Problems},
+    problem::Problems,
     records as store,
     rejudge::RejudgeError,
     virtual_bench::SpecError,
@@ -174,6 +175,9 @@ enum Failure {
     /// Judging again.
     #[error("{0}")]
     Rejudge(#[from] RejudgeError),
+    /// A sweep that looks like a slip, and nobody who says that it is meant.
+    #[error("{}; nothing was swept: say --yes if that is meant", .0.join("; "))]
+    Slip(Vec<String>),
     /// A sweep was measured and recorded, but not everything asked for could be shown or written.
     #[error("{said}; recorded as sweep {id}")]
     Kept {
@@ -208,11 +212,16 @@ impl Failure {
     /// Says on standard error what went wrong, and of a sweep first what it found and that it is kept.
     fn complain(&self) {
         match self {
-            Self::Files(problems) => output::complain_laid_out(&problem::render(
-                problems,
-                output::width(),
-                output::colour_on_stderr(),
-            )),
+            Self::Files(problems) => output::complain_of(problems),
+            Self::Rejudge(RejudgeError::Limits { problems, board }) => {
+                output::complain_of(problems);
+                if let Some(board) = board {
+                    output::complain(&format!(
+                        "the file must fit every board that is judged, and does not fit board {board:?}: name one \
+                         unit, or a lot with --lot; nothing was judged"
+                    ));
+                }
+            }
             Self::Output(_) if self.is_a_closed_pipe() => {}
             Self::Several(all) => all.iter().for_each(Self::complain),
             Self::Kept { said, id, undelivered } => {
@@ -233,6 +242,7 @@ impl Failure {
             Self::Sweep(error) if error.is_cancelled() => Status::Cancelled,
             Self::Sweep(JobError::Records(_)) => Status::Input,
             Self::Sweep(_) => Status::Void,
+            Self::Rejudge(RejudgeError::Cancelled { .. }) => Status::Cancelled,
             _ => Status::Input,
         }
     }

@@ -3,7 +3,12 @@
 use std::io::{self, IsTerminal, Write};
 
 use super::Status;
-use crate::{report::terminal::Screen, verdict::Verdict, visible::clean};
+use crate::{
+    problem::{self, Problems},
+    report::terminal::Screen,
+    verdict::Verdict,
+    visible::clean,
+};
 
 /// Standard output, and the status to leave with if its reader goes away.
 pub struct Output {
@@ -82,4 +87,9 @@ pub fn complain(text: &str) {
 /// The same with a text that comes laid out in lines, hidden characters written out already.
 pub fn complain_laid_out(text: &str) {
     let _ = writeln!(io::stderr(), "{}", text.trim_end());
+}
+
+/// Shows problems of a file on standard error: the line, the text underlined, the remedy.
+pub fn complain_of(problems: &Problems) {
+    complain_laid_out(&problem::render(problems, width(), colour_on_stderr()));
 }

@@ -8,7 +8,7 @@ use super::{
     interrupt,
     output::{Output, status_of},
     progress::Progress,
-    records,
+    records, slip,
 };
 use crate::{
     fixture::{self, Fixture},
@@ -37,6 +37,9 @@ pub struct Args {
     /// Spend every shot's whole budget instead of stopping when the verdict is clear.
     #[arg(long)]
     full: bool,
+    /// Sweep although the records speak of a slip: a serial number in other capitals, another lot, another board.
+    #[arg(long)]
+    yes: bool,
     #[command(flatten)]
     form: Form,
 }
@@ -99,6 +102,7 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     // Before the sweep: a store that cannot be written to would lose it, a page without a folder be missed.
     let records = records::open(store)?;
     let form = args.form.ready(records.path())?;
+    slip::none_or_meant(&records, &serial, lot.as_deref(), &fixture.board, args.yes)?;
     let cancel = interrupt::token();
     let (mut session, mut operator) = args.bench.open(&fixture, &cancel)?;
 

@@ -58,8 +58,10 @@ fn limits(sheet: &Sheet, board: &Board) -> Result<Vec<(SegmentId, Limits)>, Told
 
 /// The limits of one segment; what is not given stays as it is.
 fn limit(item: &Item<'_>, name: &str, usual: Limits) -> Result<Limits, Told> {
-    let table =
-        item.table(name, r#"write { min = "200 mohm", max = "900 mohm" }, either of them or both"#)?;
+    let table = item.table(
+        &format!("`{name}`"),
+        r#"write { min = "200 mohm", max = "900 mohm" }, either of them or both"#,
+    )?;
     table.only(&["min", "max"]);
     let ohms = |key| table.item(key).map(|item| item.quantity(Unit::Ohm, 0.0, MOST_OHMS)).transpose();
     let (min, max) = (ohms("min")?, ohms("max")?);

@@ -64,6 +64,7 @@ pub use path::{VARIABLE, path};
 pub use stored::{Of, Stored};
 pub use summary::SweepId;
 
+use crate::board::Board;
 use crate::fixture::Fixture;
 use crate::sweep::{Judgement, Sweep};
 use summary::{LotLine, LotSummary, PastJudgement, UnitHistory, UnitLine};
@@ -204,6 +205,10 @@ impl Records {
 
     pub fn numbers(&self, of: Of<'_>) -> Result<Vec<SweepId>, Error> {
         self.runtime.block_on(self.store.numbers(of))
+    }
+
+    pub fn boards(&self, ids: &[SweepId]) -> Result<Vec<Board>, Error> {
+        self.runtime.block_on(self.store.boards(ids))
     }
 
     pub fn read(&self, ids: &[SweepId]) -> Result<Vec<Result<Stored, Error>>, Error> {

@@ -1,16 +1,17 @@
 //! Whole measurements again, raw codes included: one for a report, many for judging again.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
 use sqlx::Row as _;
 
 use super::database::Connection;
-use super::digest::Digest;
+use super::digest::{Digest, hex};
 use super::head::{self, Head};
 use super::judgement::{self, Judged, Which};
 use super::summary::{PastJudgement, SweepId};
 use super::{Error, Store, list, raw};
+use crate::board::{self, Board};
 use crate::fixture::Fixture;
 use crate::measurement::Measurement;
 use crate::sweep::{Judgement, Sweep};
@@ -88,6 +89,31 @@ impl Store {
                 Ok(all.into_iter().map(SweepId).collect())
             }
         }
+    }
+
+    /// The boards that these sweeps stand on, each once. A board whose file is altered, or no longer read, is left out:
+    /// [`Store::read`] tells of it at each of its sweeps.
+    ///
+    /// # Errors
+    /// A damaged store.
+    pub async fn boards(&self, ids: &[SweepId]) -> Result<Vec<Board>, Error> {
+        let numbers: Vec<i64> = ids.iter().map(|id| id.0).collect();
+        let mut connection = self.reading().await?;
+        let read = async {
+            let mut texts = BTreeMap::new();
+            let select = "SELECT DISTINCT board_hash FROM measurement";
+            for row in list::rows(&mut connection, select, "measurement_id", &numbers, "board_hash").await? {
+                texts.entry(row.try_get::<String, _>("board_hash")?).or_insert_with(String::new);
+            }
+            for (hash, text) in &mut texts {
+                let source = sqlx::query_scalar("SELECT source FROM board WHERE board_hash = $1").bind(hash);
+                *text = source.fetch_one(&mut *connection).await?;
+            }
+            Ok(texts)
+        };
+        let texts: BTreeMap<String, String> = read.await.map_err(|error| self.said(&error))?;
+        let whole = texts.into_iter().filter(|(hash, text)| hex(text.as_bytes()) == *hash);
+        Ok(whole.filter_map(|(_, text)| board::parse("board.toml", &text).ok()).collect())
     }
 
     /// Sweeps with all their material, in the order asked for. Ask for a few hundred at a time: all of them are held.

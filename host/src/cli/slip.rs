@@ -1,0 +1,66 @@
+//! Slips that the records make visible before a sweep begins: a serial number that is another unit's but for capitals,
+//! a unit that would move to another lot, a unit that was another board so far. Whoever means it says so, at the
+//! terminal or with `--yes`; where nobody can be asked, nothing is swept.
+
+use std::io::{BufRead, IsTerminal, Write, stderr, stdin};
+
+use super::{Failure, output::complain};
+use crate::board::Board;
+use crate::records::{Error, Records, summary::UnitHistory};
+
+/// Goes on, or says what looks like a slip.
+pub fn none_or_meant(
+    records: &Records,
+    serial: &str,
+    lot: Option<&str>,
+    board: &Board,
+    yes: bool,
+) -> Result<(), Failure> {
+    if yes {
+        return Ok(());
+    }
+    let doubts = match records.unit(serial) {
+        Ok(history) => of_known(&history, lot, board),
+        Err(Error::UnknownUnit { near, .. }) => of_unknown(serial, &near),
+        // A history that cannot be shown keeps nobody from measuring.
+        Err(_) => vec![],
+    };
+    if doubts.is_empty() || meant(&doubts) { Ok(()) } else { Err(Failure::Slip(doubts)) }
+}
+
+fn of_unknown(serial: &str, near: &[String]) -> Vec<String> {
+    let twin = near.iter().find(|known| known.to_lowercase() == serial.to_lowercase());
+    twin.map(|known| format!("there is no unit {serial:?} yet, but a unit {known:?}")).into_iter().collect()
+}
+
+fn of_known(unit: &UnitHistory, lot: Option<&str>, board: &Board) -> Vec<String> {
+    let serial = &unit.serial;
+    let moves = match (&unit.lot, lot) {
+        (Some(known), Some(lot)) if known != lot => {
+            Some(format!("unit {serial:?} belongs to lot {known:?} and would move to lot {lot:?}"))
+        }
+        _ => None,
+    };
+    // A sweep that was declared void says nothing about the unit, its board included.
+    let latest = unit.sweeps().filter(|sweep| sweep.voided.is_none()).next_back();
+    let changes =
+        latest.filter(|sweep| (&sweep.basis.board, &sweep.basis.revision) != (&board.name, &board.revision));
+    let changes = changes.map(|sweep| {
+        format!(
+            "unit {serial:?} was board {:?}, revision {:?}, in sweep {}, and would be board {:?}, revision {:?}",
+            sweep.basis.board, sweep.basis.revision, sweep.id, board.name, board.revision
+        )
+    });
+    [moves, changes].into_iter().flatten().collect()
+}
+
+/// Does somebody at the terminal mean it? Where nobody can be asked, nobody does.
+fn meant(doubts: &[String]) -> bool {
+    if !stdin().is_terminal() || !stderr().is_terminal() {
+        return false;
+    }
+    doubts.iter().for_each(|doubt| complain(doubt));
+    let _ = write!(stderr(), "Is that meant? Type yes to sweep: ");
+    let mut answer = String::new();
+    stdin().lock().read_line(&mut answer).is_ok() && answer.trim().eq_ignore_ascii_case("yes")
+}
