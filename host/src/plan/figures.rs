@@ -1,9 +1,8 @@
 //! What a plan costs: relay closures against their lower bound, and device time.
 
-use std::collections::BTreeSet;
-
+use copperwalk_core::matrix::Closed;
 use copperwalk_core::timing::{self, Span};
-use copperwalk_wire::{Contacts, Shot};
+use copperwalk_wire::Shot;
 
 use super::{LegKind, Plan, PlannedShot, Role};
 
@@ -50,7 +49,7 @@ pub fn figures(plan: &Plan) -> Figures {
     let Span { least_us, most_us } = runs.iter().map(|run| timing::run_us(run)).sum();
     Figures {
         shots: all.iter().map(|shots| shots.len()).sum(),
-        closures: runs.iter().map(|run| closures(run.iter().map(|shot| shot.contacts))).sum(),
+        closures: runs.iter().map(|run| closures(run.iter())).sum(),
         walks: plan
             .stages
             .iter()
@@ -62,7 +61,7 @@ pub fn figures(plan: &Plan) -> Figures {
                     .flat_map(|leg| &leg.shots)
                     .filter(|planned| matches!(planned.role, Role::Segment { .. }))
                     .collect();
-                let closures = closures(walked.iter().map(|planned| planned.shot.contacts));
+                let closures = closures(walked.iter().map(|planned| &planned.shot));
                 let bound = if walked.is_empty() { 0 } else { walked.len() + 3 };
                 let stretches = stage.legs.iter().filter(|leg| matches!(leg.kind, LegKind::Walk(_))).count();
                 WalkFigures { state: stage.state.0, stretches, segments: walked.len(), closures, bound }
@@ -74,22 +73,14 @@ pub fn figures(plan: &Plan) -> Figures {
     }
 }
 
-/// A relay: which bus, which channel.
-type Relay = (u8, u16);
-
-fn relays(contacts: Contacts) -> BTreeSet<Relay> {
-    let buses = [contacts.force_plus, contacts.force_minus, contacts.sense_plus, contacts.sense_minus];
-    (0..).zip(buses).filter_map(|(bus, channel)| Some((bus, channel?))).collect()
-}
-
-/// Relays closed over a sequence that begins with all open.
-pub fn closures(sequence: impl Iterator<Item = Contacts>) -> usize {
-    let mut closed = BTreeSet::new();
-    let mut count = 0;
-    for contacts in sequence {
-        let next = relays(contacts);
-        count += next.difference(&closed).count();
+/// Relays closed over shots that begin with all open, counted as the controller does, the bleed relay included.
+pub fn closures<'s>(shots: impl Iterator<Item = &'s Shot>) -> usize {
+    let mut closed = Closed::NONE;
+    let closing = shots.map(|shot| {
+        let next = Closed::of(shot);
+        let count = next.closures_after(&closed);
         closed = next;
-    }
-    count
+        count as usize
+    });
+    closing.sum()
 }
