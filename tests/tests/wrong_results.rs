@@ -169,7 +169,14 @@ fn codes_that_do_not_fit_their_shot_are_an_error_and_are_not_skipped() {
             for alter in [|codes: &mut Vec<i32>| codes.clear(), |codes: &mut Vec<i32>| codes.push(0)] {
                 let mut altered = sweep.clone();
                 alter(&mut altered.measurement.runs[run].shots[shot].codes);
-                let said = again(&altered).expect_err("codes that their shot cannot give").to_string();
+                // A bleed has no codes to lose.
+                if altered == sweep {
+                    continue;
+                }
+                let Err(error) = again(&altered) else {
+                    panic!("run {run}, shot {shot} is judged all the same")
+                };
+                let said = error.to_string();
                 assert!(
                     said.contains(" raw codes where it can only have "),
                     "run {run}, shot {shot}: {said}"

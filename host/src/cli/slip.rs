@@ -42,7 +42,7 @@ fn of_known(unit: &UnitHistory, lot: Option<&str>, board: &Board) -> Vec<String>
         _ => None,
     };
     // A sweep that was declared void says nothing about the unit, its board included.
-    let latest = unit.sweeps().filter(|sweep| sweep.voided.is_none()).next_back();
+    let latest = unit.sweeps().rfind(|sweep| sweep.voided.is_none());
     let changes =
         latest.filter(|sweep| (&sweep.basis.board, &sweep.basis.revision) != (&board.name, &board.revision));
     let changes = changes.map(|sweep| {

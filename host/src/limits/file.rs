@@ -59,7 +59,7 @@ fn limits(sheet: &Sheet, board: &Board) -> Result<Vec<(SegmentId, Limits)>, Told
 /// The limits of one segment; what is not given stays as it is.
 fn limit(item: &Item<'_>, name: &str, usual: Limits) -> Result<Limits, Told> {
     let table = item.table(
-        &format!("`{name}`"),
+        format!("`{name}`"),
         r#"write { min = "200 mohm", max = "900 mohm" }, either of them or both"#,
     )?;
     table.only(&["min", "max"]);
