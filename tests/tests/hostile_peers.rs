@@ -800,6 +800,52 @@ fn ctrl_c_stops_the_run_and_records_nothing() {
     }
 }
 
+/// Ctrl-C at every stage of a sweep over a line: while the controller is greeted, while the plan is loaded, before the run
+/// is acknowledged, and after its last shot but before its end. The controller says nothing more from there on.
+#[test]
+fn ctrl_c_at_every_stage_ends_the_sweep_and_records_nothing() {
+    let bed = Bed::new();
+    for (stage, reached) in
+        [("greeting", hello as fn(&ToBench) -> bool), ("loading", shot), ("starting", run)]
+    {
+        let outcome = interrupted(&bed, reached, |_| vec![]);
+        assert_eq!((outcome.status, outcome.recorded), (Some(CANCELLED), 0), "{stage}: {}", outcome.said);
+        assert!(outcome.said.contains("nothing was recorded"), "{stage}: {}", outcome.said);
+    }
+    let before_the_end = |mut answers: Answers| {
+        answers.pop();
+        say(answers)
+    };
+    let outcome = interrupted(&bed, run, before_the_end);
+    assert_eq!((outcome.status, outcome.recorded), (Some(CANCELLED), 0), "{}", outcome.said);
+}
+
+/// Sweeps against a peer that answers like an honest one until a message comes, then as `last` says and never again;
+/// presses Ctrl-C at that message.
+fn interrupted(
+    bed: &Bed,
+    reached: fn(&ToBench) -> bool,
+    last: impl Fn(Answers) -> Vec<Do> + Send + 'static,
+) -> Outcome {
+    let (tell, told) = std::sync::mpsc::channel();
+    let mut silent = false;
+    let script: Script = Box::new(move |packet, answers| {
+        if silent {
+            return vec![];
+        }
+        silent = reached(&packet.body);
+        if silent {
+            let _ = tell.send(());
+            return last(answers);
+        }
+        say(answers)
+    });
+    fare_with(bed, script, Duration::from_secs(60), |process| {
+        told.recv_timeout(Duration::from_secs(60)).expect("the stage is reached");
+        copperwalk_tests::program::interrupt(process);
+    })
+}
+
 #[test]
 fn a_question_that_nobody_can_answer_is_told() {
     let bed = Bed::attended();
