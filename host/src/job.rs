@@ -69,7 +69,7 @@ pub enum Event<'a> {
     Recorded(SweepId),
 }
 
-/// Why there is no sweep. Nothing was booked.
+/// Why there is no sweep in the records. Nothing was booked.
 #[derive(Debug, thiserror::Error)]
 pub enum JobError {
     /// The controller.
@@ -84,9 +84,14 @@ pub enum JobError {
     /// Codes that make no sense.
     #[error("the controller's codes make no sense: {0}")]
     Evidence(#[from] EvidenceError),
-    /// The record store.
-    #[error(transparent)]
-    Records(#[from] records::Error),
+    /// The record store did not take the sweep.
+    #[error("{error}")]
+    Records {
+        /// What was measured and judged.
+        sweep: Box<Sweep>,
+        /// Why not.
+        error: records::Error,
+    },
 }
 
 impl JobError {
@@ -153,9 +158,13 @@ impl<T: Transport> Job<'_, T> {
         listener: Listener<'_>,
     ) -> Result<(SweepId, Sweep), JobError> {
         let sweep = self.sweep(subject, listener)?;
-        let id = records.store(&sweep, self.fixture)?;
-        listener(Event::Recorded(id));
-        Ok((id, sweep))
+        match records.store(&sweep, self.fixture) {
+            Ok(id) => {
+                listener(Event::Recorded(id));
+                Ok((id, sweep))
+            }
+            Err(error) => Err(JobError::Records { sweep: Box::new(sweep), error }),
+        }
     }
 
     /// Does what a machine asks for until it asks for nothing more.

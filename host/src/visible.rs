@@ -14,7 +14,8 @@ use unicode_properties::{GeneralCategory, UnicodeGeneralCategory};
 /// What a character does instead of being seen; `None` for one that is seen, blanks included.
 ///
 /// Source: Unicode general categories Cc, Cf, Zl, Zp (UAX #44, table 12). The directional marks among Cf are
-/// those of UAX #9, section 2.
+/// those of UAX #9, section 2. Characters of other categories that show nothing: the property
+/// Default_Ignorable_Code_Point (DerivedCoreProperties.txt) and two symbols that are blank by design; from memory.
 pub fn hidden(c: char) -> Option<&'static str> {
     match c {
         '\n' | '\r' => return Some("a line break"),
@@ -22,6 +23,18 @@ pub fn hidden(c: char) -> Option<&'static str> {
         '\u{feff}' => return Some("a byte order mark"),
         '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' => {
             return Some("a mark that turns the writing direction");
+        }
+        '\u{34f}'
+        | '\u{180b}'..='\u{180d}'
+        | '\u{180f}'
+        | '\u{fe00}'..='\u{fe0f}'
+        | '\u{e0100}'..='\u{e01ef}' => {
+            return Some("a mark that only selects how its neighbour looks");
+        }
+        // Hangul fillers, Khmer inherent vowels, the empty Braille cell, the stand-in for an object.
+        '\u{115f}' | '\u{1160}' | '\u{3164}' | '\u{ffa0}' | '\u{17b4}' | '\u{17b5}' | '\u{2800}'
+        | '\u{fffc}' => {
+            return Some("a character that shows nothing");
         }
         _ => {}
     }
@@ -89,7 +102,7 @@ pub fn same_length(text: &str) -> String {
 
 /// Characters that a terminal must never get, with what each does. For the tests of everything that prints.
 #[cfg(test)]
-pub(crate) const NASTY: [(char, &str); 18] = [
+pub(crate) const NASTY: [(char, &str); 23] = [
     ('\u{0}', "a control character"),
     ('\u{7}', "a control character"),
     ('\u{8}', "a control character"),
@@ -108,6 +121,11 @@ pub(crate) const NASTY: [(char, &str); 18] = [
     ('\u{200b}', "an invisible format character"),
     ('\u{feff}', "a byte order mark"),
     ('\u{e0041}', "an invisible format character"), // tags: text nobody sees
+    ('\u{3164}', "a character that shows nothing"),
+    ('\u{2800}', "a character that shows nothing"),
+    ('\u{fffc}', "a character that shows nothing"),
+    ('\u{fe0f}', "a mark that only selects how its neighbour looks"),
+    ('\u{34f}', "a mark that only selects how its neighbour looks"),
 ];
 
 #[cfg(test)]

@@ -1,10 +1,12 @@
 //! Acceptance tests of Copperwalk; see the `tests/` folder beside this crate.
 //!
-//! What several of them need lives here: [`boards`] makes boards for tests, [`campaign`] sweeps units by the
-//! thousand, [`cases`] draws test cases, [`database`] alters and locks record stores behind the program's back, [`emulator`] runs the controller's real firmware, [`peer`] is a controller that
+//! What several of them need lives here: [`attack`] is what attacks on records and files share, [`boards`] makes boards for
+//! tests, [`campaign`] sweeps units by the thousand, [`cases`] draws test cases, [`database`] alters and locks record stores
+//! behind the program's back, [`emulator`] runs the controller's real firmware, [`peer`] is a controller that
 //! misbehaves as a script says, [`program`] runs the program as a process, [`terminal`] is the serial device a controller
 //! hangs on.
 
+pub mod attack;
 pub mod boards;
 pub mod campaign;
 pub mod cases;

@@ -8,7 +8,10 @@ use copperwalk::{
     link::{Gone, Session, Transport},
     virtual_bench::{Spec, VirtualBench, rng::Rng},
 };
-use copperwalk_tests::boards::example;
+use copperwalk_tests::{
+    attack::{self, mutate},
+    boards::example,
+};
 use copperwalk_wire::{
     Contacts, FrameReader, FromBench, Gain, Input, MAX_FRAME, Method, Packet, Rate, Ratio, Settle, Shot,
     Source, Stop, ToBench,
@@ -20,7 +23,7 @@ use serde::Serialize;
 
 /// How many times a short run.
 fn times() -> usize {
-    if std::env::var_os("COPPERWALK_LONG").is_some_and(|long| long == "1") { 100 } else { 1 }
+    attack::times(1, 100)
 }
 
 fn below(rng: &mut Rng, limit: usize) -> usize {
@@ -33,23 +36,7 @@ fn one_of<T: Copy>(rng: &mut Rng, from: &[T]) -> T {
 
 /// Alters bytes in one of the ways a line, or a peer gone mad, can.
 fn alter(rng: &mut Rng, bytes: &mut Vec<u8>) {
-    let at = below(rng, bytes.len() + 1);
-    match below(rng, 6) {
-        0 if at < bytes.len() => bytes[at] ^= 1 << below(rng, 8),
-        1 => bytes.truncate(at),
-        2 => bytes.insert(at, below(rng, 256) as u8),
-        3 if at < bytes.len() => drop(bytes.remove(at)),
-        4 => {
-            let noise: Vec<u8> = (0..below(rng, 2 * MAX_FRAME)).map(|_| below(rng, 256) as u8).collect();
-            bytes.splice(at..at, noise);
-        }
-        _ => {
-            // A part of it again somewhere else.
-            let part = bytes[below(rng, at + 1).min(at)..at].to_vec();
-            let to = below(rng, bytes.len() + 1);
-            bytes.splice(to..to, part);
-        }
-    }
+    mutate::bytes(&mut |limit| below(rng, limit), bytes, 2 * MAX_FRAME);
 }
 
 fn framed<T: Serialize>(body: T, seq: u16) -> Vec<u8> {

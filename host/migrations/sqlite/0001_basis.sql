@@ -1,7 +1,7 @@
 -- What a measurement stands on: the files its plan was compiled from, and the names people ask for.
 
--- "CwRe": marks the file as a record store, so that another program's database is not taken for one.
-PRAGMA application_id = 1131893349;
+-- "CwRs": marks the file as a record store, so that another program's database is not taken for one.
+PRAGMA application_id = 1131893363;
 
 -- A board file, by its content. A changed file is another board; old measurements keep the one they were made with.
 CREATE TABLE board (
@@ -19,14 +19,17 @@ CREATE TABLE fixture (
     source       TEXT NOT NULL              -- the file's text
 ) WITHOUT ROWID;
 
--- Units received together. Which units belong to it follows from their measurements.
-CREATE TABLE lot (
-    lot TEXT NOT NULL PRIMARY KEY           -- its name
-) WITHOUT ROWID;
-
 -- One physical board. It comes into being with its first measurement.
 CREATE TABLE unit (
     serial TEXT NOT NULL PRIMARY KEY        -- serial number, in Unicode's normal form C
+) WITHOUT ROWID;
+
+-- Units received together: a row for each unit that was ever swept under a lot's name. The measurements say the same, so
+-- that one altered row of either shows.
+CREATE TABLE lot_unit (
+    lot    TEXT NOT NULL,                   -- name of the lot, in Unicode's normal form C
+    serial TEXT NOT NULL REFERENCES unit,
+    PRIMARY KEY (lot, serial)
 ) WITHOUT ROWID;
 
 -- Whose store this is, where it is not an ordinary one: 'demo' for what the demo made and may clear away.

@@ -4,7 +4,7 @@ CREATE TABLE measurement (
     measurement_id INTEGER PRIMARY KEY,     -- the number a person says: sweep 12
     serial       TEXT   NOT NULL REFERENCES unit,
     entry        BIGINT NOT NULL,           -- its place in the unit's history: see 0004_logbook.sql
-    lot          TEXT            REFERENCES lot,    -- empty: the operator named none; the unit stays in its lot
+    lot          TEXT,                      -- empty: the operator named none; the unit stays in its lot
     board_hash   TEXT   NOT NULL REFERENCES board,
     fixture_hash TEXT   NOT NULL REFERENCES fixture,
     plan_hash    TEXT   NOT NULL,           -- SHA-256 of the compiled plan; the plan follows from the two files
@@ -16,7 +16,8 @@ CREATE TABLE measurement (
     device_us    BIGINT NOT NULL,           -- device time, µs, waiting for the operator not counted
     raw_hash     BLOB   NOT NULL,           -- SHA-256 of the bytes in `raw`
     digest       BLOB   NOT NULL,           -- SHA-256 over this row: host/src/records/digest.rs
-    UNIQUE (serial, entry)
+    UNIQUE (serial, entry),
+    FOREIGN KEY (lot, serial) REFERENCES lot_unit
 );
 CREATE INDEX measurement_of_lot ON measurement (lot, serial);
 

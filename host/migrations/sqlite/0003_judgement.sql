@@ -1,17 +1,19 @@
 -- What a program version with a limit set made of a measurement. Any number may stand for one; the latest counts.
 
 CREATE TABLE judgement (
-    judgement_id   INTEGER PRIMARY KEY,     -- the highest of a measurement is its latest
+    judgement_id   INTEGER PRIMARY KEY,
     measurement_id BIGINT NOT NULL REFERENCES measurement,
+    number         BIGINT NOT NULL,         -- among those of its measurement, from 1; the highest is the latest
     made_us        BIGINT NOT NULL,
     program        TEXT   NOT NULL,         -- version of the program
     limits_origin  TEXT   NOT NULL,         -- where the limit set comes from
     limits_hash    TEXT   NOT NULL,         -- SHA-256 of the limit set, lower-case hex
     celsius        DOUBLE PRECISION,        -- air temperature, °C; empty: the sensor was not read
     verdict        TEXT   NOT NULL CHECK (verdict IN ('pass', 'fail', 'unproven', 'void')),
-    digest         BLOB   NOT NULL          -- SHA-256 over this row and its lists: host/src/records/digest.rs
+    lists          BLOB   NOT NULL,         -- SHA-256 over its lists but the faults
+    digest         BLOB   NOT NULL,         -- SHA-256 over this row and its faults: host/src/records/digest.rs
+    UNIQUE (measurement_id, number)
 );
-CREATE INDEX judgement_of_measurement ON judgement (measurement_id, judgement_id);
 
 -- A segment in a state. Limits stand beside the value: the board file is not needed to read the row.
 CREATE TABLE segment (

@@ -35,3 +35,13 @@ CREATE TABLE correction (
     digest         BLOB   NOT NULL,         -- SHA-256 over this row
     UNIQUE (serial, entry)
 );
+
+-- What there is of a unit: a row for every measurement, judgement, note, repair and correction, written with it. A
+-- digest shows that a row was altered; this shows that one is missing, or was moved to another unit.
+CREATE TABLE ledger (
+    serial    TEXT   NOT NULL REFERENCES unit,
+    entry     BIGINT NOT NULL,              -- the place in the unit's history; of a judgement that of its measurement
+    judgement BIGINT NOT NULL,              -- number of the judgement; 0: the entry itself
+    kind      TEXT   NOT NULL CHECK (kind IN ('measurement', 'judgement', 'note', 'repair', 'correction')),
+    PRIMARY KEY (serial, entry, judgement)
+) WITHOUT ROWID;

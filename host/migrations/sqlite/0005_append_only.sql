@@ -8,9 +8,9 @@ CREATE TRIGGER fixture_is_not_changed BEFORE UPDATE ON fixture
     BEGIN SELECT RAISE(ABORT, 'records are append-only: a fixture is never changed'); END;
 CREATE TRIGGER fixture_is_not_deleted BEFORE DELETE ON fixture
     BEGIN SELECT RAISE(ABORT, 'records are append-only: a fixture is never deleted'); END;
-CREATE TRIGGER lot_is_not_changed BEFORE UPDATE ON lot
+CREATE TRIGGER lot_is_not_changed BEFORE UPDATE ON lot_unit
     BEGIN SELECT RAISE(ABORT, 'records are append-only: a lot is never changed'); END;
-CREATE TRIGGER lot_is_not_deleted BEFORE DELETE ON lot
+CREATE TRIGGER lot_is_not_deleted BEFORE DELETE ON lot_unit
     BEGIN SELECT RAISE(ABORT, 'records are append-only: a lot is never deleted'); END;
 CREATE TRIGGER unit_is_not_changed BEFORE UPDATE ON unit
     BEGIN SELECT RAISE(ABORT, 'records are append-only: a unit is never changed'); END;
@@ -76,3 +76,7 @@ CREATE TRIGGER correction_is_not_changed BEFORE UPDATE ON correction
     BEGIN SELECT RAISE(ABORT, 'records are append-only: a correction is never changed'); END;
 CREATE TRIGGER correction_is_not_deleted BEFORE DELETE ON correction
     BEGIN SELECT RAISE(ABORT, 'records are append-only: a correction is never deleted'); END;
+CREATE TRIGGER ledger_is_not_changed BEFORE UPDATE ON ledger
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: the ledger is never changed'); END;
+CREATE TRIGGER ledger_is_not_deleted BEFORE DELETE ON ledger
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: the ledger is never deleted'); END;

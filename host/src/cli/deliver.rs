@@ -158,28 +158,36 @@ impl Place {
     /// # Errors
     /// See [`Refused`]; then what stood there before is as it was, and nothing else is left.
     pub fn write(&self, content: impl AsRef<[u8]>) -> Result<(), Refused> {
-        let old = self.standing()?;
-        let write = || -> io::Result<()> {
-            // Removed again by its destructor unless it comes to the rename.
-            let mut file = self.beside()?;
-            file.write_all(content.as_ref())?;
-            file.flush()?;
-            file.as_file().sync_all()?;
-            match &old {
-                Some(old) => {
-                    file.as_file().set_permissions(old.permissions())?;
-                    file.persist(&self.path)?;
+        let mut old = self.standing()?;
+        let mut file = self.beside().map_err(|error| self.system(&old, error))?;
+        let filled = file.write_all(content.as_ref()).and_then(|()| file.flush());
+        // Removed again by its destructor unless it comes to the rename.
+        filled.and_then(|()| file.as_file().sync_all()).map_err(|error| self.system(&old, error))?;
+        if old.is_none() {
+            // Whoever made a file of this name in the meantime keeps it, unless it is one that may be replaced: of two
+            // demos in one folder both write the same pages.
+            match file.persist_noclobber(&self.path) {
+                Ok(_) => {
+                    self.settle();
+                    return Ok(());
                 }
-                // Whoever made a file of this name in the meantime keeps it.
-                None => drop(file.persist_noclobber(&self.path)?),
+                Err(error) if error.error.kind() == io::ErrorKind::AlreadyExists => file = error.file,
+                Err(error) => return Err(self.system(&old, error.error)),
             }
-            Ok(())
-        };
-        write().map_err(|error| self.system(&old, error))?;
+            old = self.standing()?;
+        }
+        let permissions =
+            old.as_ref().map_or(Ok(()), |old| file.as_file().set_permissions(old.permissions()));
+        let placed = permissions.and_then(|()| file.persist(&self.path).map(drop).map_err(io::Error::from));
+        placed.map_err(|error| self.system(&old, error))?;
+        self.settle();
+        Ok(())
+    }
+
+    fn settle(&self) {
         // The new name lasts once its folder is on the disk. Some file systems cannot be asked for that, and the
         // file is in its place either way.
         let _ = File::open(self.folder()).and_then(|folder| folder.sync_all());
-        Ok(())
     }
 
     fn system(&self, old: &Option<Metadata>, error: io::Error) -> Refused {

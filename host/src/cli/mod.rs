@@ -29,6 +29,7 @@ use crate::{
     problem::Problems,
     records as store,
     rejudge::RejudgeError,
+    report::words,
     virtual_bench::SpecError,
     visible::{clean_lines, first_hidden, path as shown},
 };
@@ -223,6 +224,10 @@ impl Failure {
                 }
             }
             Self::Output(_) if self.is_a_closed_pipe() => {}
+            Self::Sweep(JobError::Records { sweep, error }) => {
+                output::complain(&words::in_short(sweep));
+                output::complain(&error.to_string());
+            }
             Self::Several(all) => all.iter().for_each(Self::complain),
             Self::Kept { said, id, undelivered } => {
                 output::complain(said);
@@ -240,7 +245,7 @@ impl Failure {
         match self {
             Self::Sweep(JobError::Link(LinkError::Version { .. })) => Status::Input,
             Self::Sweep(error) if error.is_cancelled() => Status::Cancelled,
-            Self::Sweep(JobError::Records(_)) => Status::Input,
+            Self::Sweep(JobError::Records { .. }) => Status::Input,
             Self::Sweep(_) => Status::Void,
             Self::Rejudge(RejudgeError::Cancelled { .. }) => Status::Cancelled,
             _ => Status::Input,

@@ -30,6 +30,10 @@ pub(super) async fn put(path: &Path, parcel: &Parcel) -> Result<PathBuf, Error> 
     store.close().await;
     // Only a whole file gets the name that is looked for.
     let renamed = written.and_then(|_| {
+        let waiting = open::beside(&part, "-wal");
+        if open::is_filled(&waiting) {
+            return Err(Error::Waiting { path: part.clone() });
+        }
         std::fs::rename(&part, &whole)
             .map_err(|error| Error::Unwritable { path: whole.clone(), reason: error.to_string() })
     });
@@ -47,10 +51,14 @@ pub(super) async fn take_in(store: &Store) -> Vec<String> {
         match take(store, &file).await {
             Ok(taken) => {
                 news.extend(taken);
-                if let Err(error) = std::fs::remove_file(&file) {
+                // Of two programs that open the store, one takes it in and both remove it.
+                if let Err(error) = std::fs::remove_file(&file)
+                    && error.kind() != std::io::ErrorKind::NotFound
+                {
                     news.push(format!("{shown} has been taken in but cannot be removed: {error}"));
                 }
             }
+            Err(Error::Missing { .. }) => {}
             Err(error) => news.push(format!("{shown} cannot be taken in and was left where it is: {error}")),
         }
     }
@@ -77,7 +85,8 @@ fn lying_beside(path: &Path) -> Vec<PathBuf> {
 /// Takes the sweeps of one file in, each once.
 async fn take(store: &Store, file: &Path) -> Result<Vec<String>, Error> {
     let name = file.file_name().unwrap_or_default().to_string_lossy().into_owned();
-    let small = Store::open_to_read(file).await?;
+    // A whole file is never changed again; of several programs that read it, one may remove it meanwhile.
+    let small = Store::open_still(file).await?;
     let parcels = parcels(&small).await;
     small.close().await;
     let mut news = Vec::new();

@@ -7,8 +7,9 @@ use super::database::{Connection, Row};
 use super::digest::hex;
 use super::head;
 use super::judgement::{self, Which};
+use super::ledger::{self, Units};
 use super::list::KEYS;
-use super::stored::{Of, packed};
+use super::stored::{self, packed};
 use super::{Error, Store, SweepId, logbook, open};
 
 /// What `records check` found.
@@ -59,8 +60,10 @@ impl Store {
         let mut connection = self.reading().await?;
         self.check_database(&mut connection, &mut findings).await;
         self.check_files(&mut connection, &mut findings).await;
+        self.check_ledger(&mut connection, &mut findings).await;
+        let numbers = stored::numbers(&mut connection).await;
         drop(connection);
-        match self.numbers(Of::All).await {
+        match numbers {
             Ok(ids) => {
                 for part in ids.chunks(KEYS) {
                     self.check_sweeps(part, &mut findings).await;
@@ -124,6 +127,25 @@ impl Store {
         }
     }
 
+    /// What a digest cannot show: rows that are missing, or were moved.
+    async fn check_ledger(&self, connection: &mut Connection, findings: &mut Findings) {
+        match ledger::odd_units(connection).await {
+            Ok(odd) => findings.wrong.extend(odd.iter().map(|serial| {
+                format!(
+                    "unit {serial:?}: its ledger does not have what there is, or there is not what it has"
+                )
+            })),
+            Err(error) => findings.wrong.push(format!("the ledger cannot be read: {error}")),
+        }
+        match ledger::odd_lots(connection).await {
+            Ok(odd) => findings.wrong.extend(
+                odd.iter()
+                    .map(|lot| format!("lot {lot:?}: the list of its units is not what the sweeps say")),
+            ),
+            Err(error) => findings.wrong.push(format!("the lots cannot be read: {error}")),
+        }
+    }
+
     async fn check_sweeps(&self, ids: &[SweepId], findings: &mut Findings) {
         match self.digests(ids).await {
             Ok(sweeps) => sweeps.into_iter().for_each(|(id, result)| findings.sweep(id, result)),
@@ -170,7 +192,7 @@ impl Store {
         }
         for id in ids {
             if !results.iter().any(|(known, _)| *known == id) {
-                results.push((id, Err("the files it stands on are missing")));
+                results.push((id, Err("it is not found by its number")));
             }
         }
         Ok(results)
@@ -180,13 +202,11 @@ impl Store {
         for serial in serials {
             let read = async {
                 let mut connection = self.pool.acquire().await?;
-                logbook::of_unit(&mut connection, serial).await
+                logbook::of_units(&mut connection, Units::one(serial)).await
             };
             match read.await {
                 Ok(Ok(_)) => findings.whole_units += 1,
-                Ok(Err(table)) => {
-                    findings.wrong.push(format!("unit {serial:?}: a {table} is not as it was written"));
-                }
+                Ok(Err(what)) => findings.wrong.push(format!("{what} is not as it was written")),
                 Err(error) => findings.wrong.push(format!("unit {serial:?}: {error}")),
             }
         }

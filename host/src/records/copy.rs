@@ -17,9 +17,16 @@ impl Store {
             path: to.clone(),
             reason: "its name is not valid Unicode".into(),
         })?;
-        let copied = sqlx::query("VACUUM INTO $1").bind(name).execute(&self.pool).await;
-        let copied = copied.map_err(|error| Error::from_database(&to, &error));
-        settle(copied.map(drop), &part, &to)
+        let mut connection = self.reading().await?;
+        let copied = async {
+            // SQLite takes the copy for something that is written with this connection, which it is for once.
+            sqlx::query("PRAGMA query_only = OFF").execute(&mut *connection).await?;
+            sqlx::query("VACUUM INTO $1").bind(name).execute(&mut *connection).await
+        };
+        let copied = copied.await.map(drop).map_err(|error| Error::from_database(&to, &error));
+        // It is not used again: whoever reads does so without leave to write.
+        let _ = connection.close().await;
+        settle(copied, &part, &to)
     }
 }
 

@@ -5,6 +5,7 @@ use sqlx::Row as _;
 use super::Error;
 use super::database::{Connection, Row};
 use super::digest::Digest;
+use super::ledger::Units;
 use super::list;
 use super::rows::{whole, word};
 use super::value::Value;
@@ -44,11 +45,12 @@ const COLUMNS: [&str; 15] = [
     "digest",
 ];
 
-/// Everything of a head, and the names that stand in its files' rows.
+/// Everything of a head, and the names that stand in its files' rows. Where a file is missing the names are empty, and
+/// the digest shows it.
 const SELECT: &str = "SELECT measurement_id, serial, entry, lot, board.name AS board, board.revision AS revision,
        board_hash, fixture.name AS fixture, fixture_hash, plan_hash, sampling, started_us, bench_name, shots, closures,
        device_us, raw_hash, digest
-     FROM measurement JOIN board USING (board_hash) JOIN fixture USING (fixture_hash)";
+     FROM measurement LEFT JOIN board USING (board_hash) LEFT JOIN fixture USING (fixture_hash)";
 
 impl Head {
     fn values(&self) -> Vec<Value<'_>> {
@@ -86,16 +88,19 @@ impl Head {
 
     /// The head in a row, and whether it is as it was written.
     fn read(row: &Row) -> Result<(Self, bool), sqlx::Error> {
+        let of_file = |column: &str| -> Result<String, sqlx::Error> {
+            Ok(row.try_get::<Option<String>, _>(column)?.unwrap_or_default())
+        };
         let head = Self {
             id: row.try_get("measurement_id")?,
             serial: row.try_get("serial")?,
             entry: row.try_get("entry")?,
             lot: row.try_get("lot")?,
             basis: Basis {
-                board: row.try_get("board")?,
-                revision: row.try_get("revision")?,
+                board: of_file("board")?,
+                revision: of_file("revision")?,
                 board_hash: row.try_get("board_hash")?,
-                fixture: row.try_get("fixture")?,
+                fixture: of_file("fixture")?,
                 fixture_hash: row.try_get("fixture_hash")?,
                 plan_hash: row.try_get("plan_hash")?,
             },
@@ -127,13 +132,13 @@ impl Head {
     }
 }
 
-/// The heads of a unit, in the order of its history; each must be as it was written.
-pub(super) async fn of_unit(
+/// The heads of units, in the order of writing; each must be as it was written.
+pub(super) async fn of_units(
     connection: &mut Connection,
-    serial: &str,
+    units: Units<'_>,
 ) -> Result<Result<Vec<Head>, Altered>, sqlx::Error> {
-    let query = list::query(format!("{SELECT} WHERE serial = $1 ORDER BY entry"));
-    let rows = query.bind(serial).fetch_all(connection).await?;
+    let query = units.query(&format!("{SELECT} WHERE {{units}} ORDER BY measurement_id"));
+    let rows = query.fetch_all(connection).await?;
     rows.iter().map(|row| Head::read(row).map(as_written)).collect()
 }
 

@@ -1,12 +1,15 @@
 //! One unit: every sweep with its latest judgement, and what people wrote down, in the order of writing.
 //!
-//! Rows never change once they are written, so the tables are read one after the other without a transaction: what is
-//! written meanwhile belongs to sweeps that were not asked for.
+//! The tables are read one after the other in one transaction, so that they and the ledger say the same however much
+//! is written meanwhile.
 
 use std::collections::BTreeMap;
 
+use sqlx::Connection as _;
+
 use super::head::{self, Head};
 use super::judgement::{self, Which};
+use super::ledger::{Ledger, Line, Units};
 use super::summary::{Event, PastSweep, SweepId, Trend, UnitHistory};
 use super::{Error, Store, logbook};
 use crate::sweep::{IsolationRow, Judgement, SegmentRow};
@@ -18,27 +21,35 @@ impl Store {
     /// # Errors
     /// An unknown serial number, with those that look like it; a damaged store; a row that is not as it was written.
     pub async fn unit(&self, serial: &str) -> Result<UnitHistory, Error> {
+        let units = Units::one(serial);
         let mut connection = self.reading().await?;
         let read = async {
-            let heads = head::of_unit(&mut connection, serial).await?;
+            let mut snapshot = connection.begin().await?;
+            let heads = head::of_units(&mut snapshot, units).await?;
             let ids: Vec<i64> = heads.iter().flatten().map(|head| head.id).collect();
-            let judgements = judgement::read(&mut connection, &ids, Which::Latest).await?;
-            Ok((heads, judgements, logbook::of_unit(&mut connection, serial).await?))
+            let judgements = judgement::read(&mut snapshot, &ids, Which::Latest).await?;
+            let entries = logbook::of_units(&mut snapshot, units).await?;
+            Ok((heads, judgements, entries, Ledger::of(&mut snapshot, units).await?))
         };
-        let (heads, mut judgements, entries) = read.await.map_err(|error| self.said(&error))?;
+        let (heads, mut judgements, entries, mut ledger) = read.await.map_err(|error| self.said(&error))?;
         let heads = heads.map_err(|altered| altered.error(&self.path))?;
-        if heads.is_empty() {
-            return Err(self.unknown_unit(serial).await);
+        let entries = entries.map_err(|what| Error::Altered { path: self.path.clone(), what })?;
+        let mut events = BTreeMap::new();
+        for logbook::Entry { entry, kind, event, .. } in entries {
+            ledger.strike(Line { serial, entry, judgement: 0, kind });
+            events.insert(entry, event);
         }
-        let mut events = entries.map_err(|table| Error::Altered {
-            path: self.path.clone(),
-            what: format!("a {table} of unit {serial:?}"),
-        })?;
+        let is_swept = !heads.is_empty();
         for head in heads {
             let judged = judgements.remove(&head.id).and_then(|mut all| all.pop());
             let judged = judged.ok_or_else(|| self.unjudged(SweepId(head.id)))?;
             let judged = judged.map_err(|altered| altered.error(&self.path))?;
+            ledger.strike_measurement(serial, head.entry, judged.number);
             events.insert(head.entry, Event::Sweep(Box::new(PastSweep::of(head, judged.judgement))));
+        }
+        ledger.settle().map_err(|serial| self.odd_unit(&serial))?;
+        if !is_swept {
+            return Err(self.unknown_unit(serial).await);
         }
         Ok(UnitHistory::of(serial, events))
     }

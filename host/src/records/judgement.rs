@@ -1,4 +1,7 @@
-//! Judgements: a row each and seven lists, under one digest.
+//! Judgements: a row each and seven lists, under digests.
+//!
+//! The faults are under the row's own digest, the other lists under one that stands in the row: so a list of units, which
+//! shows verdicts and faults only, is checked without reading every segment.
 
 use std::collections::HashMap;
 
@@ -7,65 +10,135 @@ use sqlx::Row as _;
 use super::database::{Connection, Row};
 use super::digest::Digest;
 use super::head::Altered;
+use super::ledger::{Line, Units};
 use super::list;
 use super::rows::{verdict_word, word};
 use super::value::Value;
-use crate::sweep::{Judgement, LimitsUsed};
+use crate::sweep::{Judgement, LimitsUsed, UnitFault};
+use crate::verdict::Verdict;
 
 /// A judgement with what its row says besides.
 #[derive(Clone, PartialEq, Debug)]
 pub(super) struct Judged {
     pub measurement: i64,
+    /// Among those of its measurement, from 1.
+    pub number: i64,
     pub made_us: i64,
     pub judgement: Judgement,
 }
 
-const COLUMNS: [&str; 8] =
-    ["measurement_id", "made_us", "program", "limits_origin", "limits_hash", "celsius", "verdict", "digest"];
+/// A judgement's own row.
+struct Sheet {
+    id: i64,
+    measurement: i64,
+    number: i64,
+    made_us: i64,
+    program: String,
+    limits: LimitsUsed,
+    celsius: Option<f64>,
+    verdict: Verdict,
+    lists: Vec<u8>,
+}
 
-impl Judged {
+const COLUMNS: [&str; 10] = [
+    "measurement_id",
+    "number",
+    "made_us",
+    "program",
+    "limits_origin",
+    "limits_hash",
+    "celsius",
+    "verdict",
+    "lists",
+    "digest",
+];
+
+impl Sheet {
+    fn of(judged: &Judged) -> Self {
+        let judgement = &judged.judgement;
+        Self {
+            id: 0,
+            measurement: judged.measurement,
+            number: judged.number,
+            made_us: judged.made_us,
+            program: judgement.program.clone(),
+            limits: judgement.limits.clone(),
+            celsius: judgement.celsius,
+            verdict: judgement.verdict,
+            lists: lists(judgement),
+        }
+    }
+
     fn values(&self) -> Vec<Value<'_>> {
-        let judgement = &self.judgement;
         vec![
             self.measurement.into(),
+            self.number.into(),
             self.made_us.into(),
-            Value::from(&judgement.program),
-            Value::from(&judgement.limits.origin),
-            Value::from(&judgement.limits.hash),
-            judgement.celsius.into(),
-            verdict_word(judgement.verdict).into(),
+            Value::from(&self.program),
+            Value::from(&self.limits.origin),
+            Value::from(&self.limits.hash),
+            self.celsius.into(),
+            verdict_word(self.verdict).into(),
+            Value::from(&self.lists),
         ]
     }
 
-    fn digest(&self) -> Vec<u8> {
-        let judgement = &self.judgement;
-        Digest::of("judgement/1")
-            .values(self.values())
-            .list(&judgement.segments)
-            .list(&judgement.isolation)
-            .list(&judgement.standards)
-            .list(&judgement.closures)
-            .list(&judgement.faults)
-            .list(&judgement.bench_faults)
-            .list(&judgement.notes)
-            .finish()
+    fn digest(&self, faults: &[UnitFault]) -> Vec<u8> {
+        Digest::of("judgement/1").values(self.values()).list(faults).finish()
+    }
+
+    fn read(row: &Row) -> Result<Self, sqlx::Error> {
+        Ok(Self {
+            id: row.try_get("judgement_id")?,
+            measurement: row.try_get("measurement_id")?,
+            number: row.try_get("number")?,
+            made_us: row.try_get("made_us")?,
+            program: row.try_get("program")?,
+            limits: LimitsUsed { origin: row.try_get("limits_origin")?, hash: row.try_get("limits_hash")? },
+            celsius: row.try_get("celsius")?,
+            verdict: word(row, "verdict")?,
+            lists: row.try_get("lists")?,
+        })
+    }
+
+    fn altered(&self) -> Altered {
+        Altered { sweep: self.measurement, what: "judgement" }
     }
 }
 
-/// Writes a judgement whole.
-pub(super) async fn write(connection: &mut Connection, judged: &Judged) -> Result<(), sqlx::Error> {
-    let digest = judged.digest();
-    let mut values = judged.values();
+/// The digest over every list but the faults.
+fn lists(judgement: &Judgement) -> Vec<u8> {
+    Digest::of("lists/1")
+        .list(&judgement.segments)
+        .list(&judgement.isolation)
+        .list(&judgement.standards)
+        .list(&judgement.closures)
+        .list(&judgement.bench_faults)
+        .list(&judgement.notes)
+        .finish()
+}
+
+/// Writes a judgement whole. `serial` and `entry` are those of its measurement.
+pub(super) async fn write(
+    connection: &mut Connection,
+    serial: &str,
+    entry: i64,
+    judged: &Judged,
+) -> Result<(), sqlx::Error> {
+    let judgement = &judged.judgement;
+    let sheet = Sheet::of(judged);
+    let digest = sheet.digest(&judgement.faults);
+    let mut values = sheet.values();
     values.push(Value::from(&digest));
     let id = list::insert(connection, "judgement", &COLUMNS, &values).await?;
-    let judgement = &judged.judgement;
     list::write(connection, id, &judgement.segments).await?;
     list::write(connection, id, &judgement.isolation).await?;
     list::write(connection, id, &judgement.standards).await?;
     list::write(connection, id, &judgement.closures).await?;
     list::write(connection, id, &judgement.faults).await?;
     list::write(connection, id, &judgement.bench_faults).await?;
-    list::write(connection, id, &judgement.notes).await
+    list::write(connection, id, &judgement.notes).await?;
+    Line { serial, entry, judgement: judged.number, kind: "judgement" }.write(connection).await
 }
 
 /// Which judgements of a measurement to read.
@@ -82,17 +155,20 @@ pub(super) async fn read(
     which: Which,
 ) -> Result<HashMap<i64, Vec<Result<Judged, Altered>>>, sqlx::Error> {
     let select = format!("SELECT judgement_id, {} FROM judgement", COLUMNS.join(", "));
-    let rows = list::rows(connection, &select, "measurement_id", measurements, "judgement_id").await?;
-    let mut heads = HashMap::<i64, Vec<(i64, Row)>>::new();
+    let rows =
+        list::rows(connection, &select, "measurement_id", measurements, "measurement_id, number").await?;
+    let mut sheets = Vec::<(Sheet, Row)>::new();
     for row in rows {
-        let (measurement, id) = (row.try_get("measurement_id")?, row.try_get("judgement_id")?);
-        let heads = heads.entry(measurement).or_default();
-        if which == Which::Latest {
-            heads.clear();
+        let sheet = Sheet::read(&row)?;
+        // In order: one of the same measurement is its predecessor.
+        if which == Which::Latest
+            && sheets.last().is_some_and(|(last, _)| last.measurement == sheet.measurement)
+        {
+            sheets.pop();
         }
-        heads.push((id, row));
+        sheets.push((sheet, row));
     }
-    let ids: Vec<i64> = heads.values().flatten().map(|(id, _)| *id).collect();
+    let ids: Vec<i64> = sheets.iter().map(|(sheet, _)| sheet.id).collect();
     let mut segments = list::read(connection, &ids).await?;
     let mut isolation = list::read(connection, &ids).await?;
     let mut standards = list::read(connection, &ids).await?;
@@ -100,38 +176,65 @@ pub(super) async fn read(
     let mut faults = list::read(connection, &ids).await?;
     let mut bench_faults = list::read(connection, &ids).await?;
     let mut notes = list::read(connection, &ids).await?;
-    let mut assemble = |id: i64, row: &Row| -> Result<Result<Judged, Altered>, sqlx::Error> {
-        let judged = Judged {
-            measurement: row.try_get("measurement_id")?,
-            made_us: row.try_get("made_us")?,
-            judgement: Judgement {
-                program: row.try_get("program")?,
-                limits: LimitsUsed {
-                    origin: row.try_get("limits_origin")?,
-                    hash: row.try_get("limits_hash")?,
-                },
-                celsius: row.try_get("celsius")?,
-                verdict: word(row, "verdict")?,
-                bench_faults: bench_faults.remove(&id).unwrap_or_default(),
-                segments: segments.remove(&id).unwrap_or_default(),
-                isolation: isolation.remove(&id).unwrap_or_default(),
-                standards: standards.remove(&id).unwrap_or_default(),
-                closures: closures.remove(&id).unwrap_or_default(),
-                faults: faults.remove(&id).unwrap_or_default(),
-                notes: notes.remove(&id).unwrap_or_default(),
-            },
+    let mut judgements = HashMap::<i64, Vec<_>>::new();
+    for (sheet, row) in sheets {
+        let judgement = Judgement {
+            program: sheet.program.clone(),
+            limits: sheet.limits.clone(),
+            celsius: sheet.celsius,
+            verdict: sheet.verdict,
+            bench_faults: bench_faults.remove(&sheet.id).unwrap_or_default(),
+            segments: segments.remove(&sheet.id).unwrap_or_default(),
+            isolation: isolation.remove(&sheet.id).unwrap_or_default(),
+            standards: standards.remove(&sheet.id).unwrap_or_default(),
+            closures: closures.remove(&sheet.id).unwrap_or_default(),
+            faults: faults.remove(&sheet.id).unwrap_or_default(),
+            notes: notes.remove(&sheet.id).unwrap_or_default(),
         };
-        let as_written = super::seal(|| judged.digest(), row.try_get("digest")?);
-        Ok(if as_written {
-            Ok(judged)
+        let as_written = super::seal(|| sheet.digest(&judgement.faults), row.try_get("digest")?)
+            && super::seal(|| lists(&judgement), sheet.lists.clone());
+        let judged = if as_written {
+            let Sheet { measurement, number, made_us, .. } = sheet;
+            Ok(Judged { measurement, number, made_us, judgement })
         } else {
-            Err(Altered { sweep: judged.measurement, what: "judgement" })
-        })
-    };
-    let mut judgements = HashMap::new();
-    for (measurement, heads) in heads {
-        let judged = heads.iter().map(|(id, row)| assemble(*id, row)).collect::<Result<Vec<_>, _>>()?;
-        judgements.insert(measurement, judged);
+            Err(sheet.altered())
+        };
+        judgements.entry(sheet.measurement).or_default().push(judged);
     }
     Ok(judgements)
+}
+
+/// The latest judgement of a measurement as lists of units show it.
+pub(super) struct Glance {
+    pub number: i64,
+    pub verdict: Verdict,
+    pub faults: Vec<UnitFault>,
+}
+
+/// The latest judgements of all measurements of some units, each under its measurement.
+pub(super) async fn at_a_glance(
+    connection: &mut Connection,
+    units: Units<'_>,
+) -> Result<HashMap<i64, Result<Glance, Altered>>, sqlx::Error> {
+    const OF: &str = "measurement_id IN (SELECT measurement_id FROM measurement WHERE {units})";
+    let columns = COLUMNS.join(", ");
+    let rows =
+        units.query(&format!("SELECT judgement_id, {columns} FROM judgement WHERE {OF} ORDER BY number"));
+    let rows = rows.fetch_all(&mut *connection).await?;
+    let columns = <UnitFault as super::rows::Line>::COLUMNS.join(", ");
+    let lines = units.query(&format!(
+        "SELECT judgement_id, {columns} FROM fault
+         WHERE judgement_id IN (SELECT judgement_id FROM judgement WHERE {OF}) ORDER BY judgement_id, line"
+    ));
+    let mut faults = list::gather(&lines.fetch_all(connection).await?)?;
+    let mut glances = HashMap::new();
+    for row in &rows {
+        let sheet = Sheet::read(row)?;
+        let faults = faults.remove(&sheet.id).unwrap_or_default();
+        let as_written = super::seal(|| sheet.digest(&faults), row.try_get("digest")?);
+        let Sheet { number, verdict, .. } = sheet;
+        let glance = if as_written { Ok(Glance { number, verdict, faults }) } else { Err(sheet.altered()) };
+        glances.insert(sheet.measurement, glance);
+    }
+    Ok(glances)
 }

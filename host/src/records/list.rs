@@ -98,8 +98,13 @@ pub(super) async fn read<L: Line>(
 ) -> Result<HashMap<i64, Vec<L>>, sqlx::Error> {
     let select = format!("SELECT judgement_id, {} FROM {}", L::COLUMNS.join(", "), L::TABLE);
     let rows = rows(connection, &select, "judgement_id", judgements, "judgement_id, line").await?;
+    gather(&rows)
+}
+
+/// Rows of lists, each list under its judgement.
+pub(super) fn gather<L: Line>(rows: &[Row]) -> Result<HashMap<i64, Vec<L>>, sqlx::Error> {
     let mut lists = HashMap::<i64, Vec<L>>::new();
-    for row in &rows {
+    for row in rows {
         lists.entry(row.try_get("judgement_id")?).or_default().push(L::read(row)?);
     }
     Ok(lists)

@@ -1,11 +1,10 @@
 //! What people write down about a unit: notes, repairs, and sweeps declared void. One statement each.
 
-use std::collections::BTreeMap;
-
 use sqlx::{Connection as _, Row as _};
 
 use super::database::{BEGIN, Connection, Row};
 use super::digest::Digest;
+use super::ledger::{self, Line, Units};
 use super::summary::{Event, Note, Repair, SweepId, Void};
 use super::value::Value;
 use super::{Error, Store, list, text};
@@ -19,18 +18,6 @@ struct Table {
 const NOTE: Table = Table { name: "note", columns: &["text"] };
 const REPAIR: Table = Table { name: "repair", columns: &["place", "action", "text"] };
 const CORRECTION: Table = Table { name: "correction", columns: &["measurement_id", "because"] };
-
-/// The place after the last in a unit's history: measurements and entries count together.
-const NEXT: &str = "SELECT 1 + max(
-    (SELECT coalesce(max(entry), 0) FROM measurement WHERE serial = $1),
-    (SELECT coalesce(max(entry), 0) FROM note WHERE serial = $1),
-    (SELECT coalesce(max(entry), 0) FROM repair WHERE serial = $1),
-    (SELECT coalesce(max(entry), 0) FROM correction WHERE serial = $1))";
-
-/// The next place in a unit's history.
-pub(super) async fn next(connection: &mut Connection, serial: &str) -> Result<i64, sqlx::Error> {
-    sqlx::query_scalar(NEXT).bind(serial).fetch_one(connection).await
-}
 
 fn digest(table: &Table, serial: &str, entry: i64, at_us: i64, values: &[Value<'_>]) -> Vec<u8> {
     Digest::of(table.name)
@@ -99,12 +86,13 @@ impl Store {
             if known.is_none() {
                 return Ok(false);
             }
-            let entry = next(&mut transaction, serial).await?;
+            let entry = ledger::next(&mut transaction, serial).await?;
             let digest = digest(table, serial, entry, at_us, values);
             let columns = [&["serial", "entry", "at_us"], table.columns, &["digest"]].concat();
             let head = [serial.into(), entry.into(), at_us.into()];
             let values = [&head, values, &[Value::from(&digest)]].concat();
             list::insert(&mut transaction, table.name, &columns, &values).await?;
+            Line { serial, entry, judgement: 0, kind: table.name }.write(&mut transaction).await?;
             transaction.commit().await?;
             Ok(true)
         };
@@ -116,21 +104,33 @@ impl Store {
     }
 }
 
-/// Everything people wrote down about a unit, by its place in the history; or what does not fit its digest.
-pub(super) async fn of_unit(
+/// An entry of a unit's history, as it was written.
+pub(super) struct Entry {
+    pub serial: String,
+    pub entry: i64,
+    /// Name of its table.
+    pub kind: &'static str,
+    pub event: Event,
+}
+
+/// Everything people wrote down about some units; or what does not fit its digest, in words.
+pub(super) async fn of_units(
     connection: &mut Connection,
-    serial: &str,
-) -> Result<Result<BTreeMap<i64, Event>, &'static str>, sqlx::Error> {
-    let mut entries = BTreeMap::new();
+    units: Units<'_>,
+) -> Result<Result<Vec<Entry>, String>, sqlx::Error> {
+    let mut entries = Vec::new();
     for table in [&NOTE, &REPAIR, &CORRECTION] {
         let sql = format!(
-            "SELECT entry, at_us, {}, digest FROM {} WHERE serial = $1 ORDER BY entry",
+            "SELECT serial, entry, at_us, {}, digest FROM {} WHERE {{units}} ORDER BY serial, entry",
             table.columns.join(", "),
             table.name
         );
-        for row in list::query(sql).bind(serial).fetch_all(&mut *connection).await? {
-            let Some((entry, event)) = event(table, serial, &row)? else { return Ok(Err(table.name)) };
-            entries.insert(entry, event);
+        for row in units.query(&sql).fetch_all(&mut *connection).await? {
+            let serial: String = row.try_get("serial")?;
+            let Some((entry, event)) = event(table, &serial, &row)? else {
+                return Ok(Err(format!("a {} of unit {serial:?}", table.name)));
+            };
+            entries.push(Entry { serial, entry, kind: table.name, event });
         }
     }
     Ok(Ok(entries))

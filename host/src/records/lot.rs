@@ -1,62 +1,20 @@
 //! Many units at a glance: how a lot stands, and the lists of lots and of units.
 //!
-//! The database gives one short row per sweep and per fault; everything else is worked out here, in one pass over
-//! them, by rules that stand in [`super::summary`] and in [`fold`].
+//! The database gives one row per sweep, judgement and fault; everything else is worked out here, in one pass over them,
+//! by rules that stand in [`super::summary`] and in [`fold`].
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, HashMap, HashSet};
 
-use sqlx::Row as _;
+use sqlx::Connection as _;
 
-use super::database::Row;
+use super::ledger::{Ledger, Line, Units};
+use super::logbook::{self, Entry};
 use super::near::near;
-use super::rows::{class_word, whole, word};
-use super::summary::{Counts, LotLine, LotSummary, ParetoRow, Place, SweepId, UnitLine, UnitState};
-use super::{Error, Store, text};
+use super::rows::class_word;
+use super::summary::{Counts, Event, LotLine, LotSummary, ParetoRow, Place, SweepId, UnitLine, UnitState};
+use super::{Error, Store, head, judgement, text};
+use crate::sweep::UnitFault;
 use crate::verdict::Verdict;
-
-/// Which units to look at. All three statements of a scope look at the same ones.
-struct Scope {
-    sweeps: &'static str,
-    faults: &'static str,
-    repairs: &'static str,
-}
-
-macro_rules! scope {
-    ($serials:literal) => {
-        Scope {
-            sweeps: concat!(
-                "SELECT measurement_id, serial, lot, name, revision, started_us,
-                        CASE WHEN correction_id IS NULL THEN verdict ELSE 'void' END AS verdict
-                 FROM (SELECT measurement_id, serial, lot, board_hash, started_us, entry FROM measurement
-                       WHERE serial IN (",
-                $serials,
-                ")) JOIN board USING (board_hash)
-                 JOIN (SELECT measurement_id, max(judgement_id) AS judgement_id FROM judgement
-                       GROUP BY measurement_id) USING (measurement_id)
-                 JOIN (SELECT judgement_id, verdict FROM judgement) USING (judgement_id)
-                 LEFT JOIN (SELECT correction_id, measurement_id FROM correction) USING (measurement_id)
-                 ORDER BY measurement_id"
-            ),
-            faults: concat!(
-                "SELECT measurement_id, place, class, probability FROM fault
-                 JOIN (SELECT measurement_id, max(judgement_id) AS judgement_id FROM judgement
-                       WHERE measurement_id IN (SELECT measurement_id FROM measurement WHERE serial IN (",
-                $serials,
-                ")) GROUP BY measurement_id) USING (judgement_id) ORDER BY judgement_id, line"
-            ),
-            repairs: concat!(
-                "SELECT serial, count(*) AS repairs FROM repair WHERE serial IN (",
-                $serials,
-                ") GROUP BY serial"
-            ),
-        }
-    };
-}
-
-/// Every unit that was ever swept under a lot; those that went to another since are sorted out by [`fold`]'s caller.
-const OF_LOT: Scope = scope!("SELECT serial FROM measurement WHERE lot = $1");
-/// Every unit; the parameter is there so that both scopes are asked alike.
-const ALL: Scope = scope!("SELECT serial FROM unit WHERE serial <> $1");
 
 /// A sweep at a glance.
 struct Glance {
@@ -67,12 +25,19 @@ struct Glance {
     revision: String,
     started_us: i64,
     verdict: Verdict,
+    faults: Vec<Shown>,
 }
 
 /// A fault at a glance.
 struct Shown {
     place: Place,
     probability: f64,
+}
+
+impl Shown {
+    fn of(fault: UnitFault) -> Self {
+        Self { place: Place { place: fault.place, class: fault.class }, probability: fault.probability }
+    }
 }
 
 /// A unit as the pass over its sweeps leaves it.
@@ -92,7 +57,8 @@ impl Store {
     /// # Errors
     /// A lot that no unit belongs to, with names that look like it; a damaged store.
     pub async fn lot(&self, lot: &str) -> Result<LotSummary, Error> {
-        let mut members = self.members(&OF_LOT, lot).await?;
+        self.see_members(lot).await?;
+        let mut members = self.members(Units::of_lot(lot)).await?;
         members.retain(|member| member.lot.as_deref() == Some(lot));
         match summary(lot, members) {
             Some(summary) => Ok(summary),
@@ -104,7 +70,7 @@ impl Store {
     pub async fn lots(&self) -> Result<Vec<LotLine>, Error> {
         let mut lines: Vec<(LotLine, i64)> = Vec::new();
         let mut places = HashMap::new();
-        for member in self.members(&ALL, "").await? {
+        for member in self.members(Units::ALL).await? {
             let Some(lot) = member.lot else { continue };
             let [_, (last, last_us)] = member.span;
             let place = *places.entry(lot.clone()).or_insert(lines.len());
@@ -123,45 +89,77 @@ impl Store {
 
     /// Every unit, in the order they were first swept.
     pub async fn units(&self) -> Result<Vec<UnitLine>, Error> {
-        let members = self.members(&ALL, "").await?;
+        let members = self.members(Units::ALL).await?;
         Ok(members.into_iter().map(|member| UnitLine { lot: member.lot, unit: member.unit }).collect())
     }
 
-    async fn members(&self, scope: &Scope, parameter: &str) -> Result<Vec<Member>, Error> {
+    /// Members of a scope, every row as it was written and none missing.
+    async fn members(&self, units: Units<'_>) -> Result<Vec<Member>, Error> {
+        let mut connection = self.reading().await?;
         let read = async {
-            let mut connection = self.pool.acquire().await?;
-            let sweeps = sqlx::query(scope.sweeps).bind(parameter).try_map(|row: Row| {
-                Ok(Glance {
-                    id: row.try_get("measurement_id")?,
-                    serial: row.try_get("serial")?,
-                    lot: row.try_get("lot")?,
-                    board: row.try_get("name")?,
-                    revision: row.try_get("revision")?,
-                    started_us: row.try_get("started_us")?,
-                    verdict: word(&row, "verdict")?,
-                })
-            });
-            let sweeps = sweeps.fetch_all(&mut *connection).await?;
-            let mut faults = HashMap::<i64, Vec<Shown>>::new();
-            for row in &sqlx::query(scope.faults).bind(parameter).fetch_all(&mut *connection).await? {
-                let place = Place { place: row.try_get("place")?, class: word(row, "class")? };
-                let shown = Shown { place, probability: row.try_get("probability")? };
-                faults.entry(row.try_get("measurement_id")?).or_default().push(shown);
-            }
-            let mut repairs = HashMap::<String, u32>::new();
-            for row in &sqlx::query(scope.repairs).bind(parameter).fetch_all(&mut *connection).await? {
-                repairs.insert(row.try_get("serial")?, whole(row, "repairs")?);
-            }
-            Ok(fold(sweeps, &mut faults, &repairs))
+            let mut snapshot = connection.begin().await?;
+            let heads = head::of_units(&mut snapshot, units).await?;
+            let glances = judgement::at_a_glance(&mut snapshot, units).await?;
+            let entries = logbook::of_units(&mut snapshot, units).await?;
+            Ok((heads, glances, entries, Ledger::of(&mut snapshot, units).await?))
         };
-        read.await.map_err(|error: sqlx::Error| self.said(&error))
+        let (heads, mut glances, entries, mut ledger) = read.await.map_err(|error| self.said(&error))?;
+        let mut repairs = HashMap::<String, u32>::new();
+        let mut voids = HashSet::new();
+        for Entry { serial, entry, kind, event } in
+            entries.map_err(|what| Error::Altered { path: self.path.clone(), what })?
+        {
+            ledger.strike(Line { serial: &serial, entry, judgement: 0, kind });
+            match event {
+                Event::Repair(_) => *repairs.entry(serial).or_default() += 1,
+                Event::Void(void) => drop(voids.insert(void.sweep.0)),
+                Event::Note(_) | Event::Sweep(_) => {}
+            }
+        }
+        let mut sweeps = Vec::new();
+        for head in heads.map_err(|altered| altered.error(&self.path))? {
+            let judged = glances.remove(&head.id).ok_or_else(|| self.unjudged(SweepId(head.id)))?;
+            let judged = judged.map_err(|altered| altered.error(&self.path))?;
+            ledger.strike_measurement(&head.serial, head.entry, judged.number);
+            let verdict = if voids.contains(&head.id) { Verdict::Void } else { judged.verdict };
+            sweeps.push(Glance {
+                id: head.id,
+                serial: head.serial,
+                lot: head.lot,
+                board: head.basis.board,
+                revision: head.basis.revision,
+                started_us: head.started_us,
+                verdict,
+                faults: judged.faults.into_iter().map(Shown::of).collect(),
+            });
+        }
+        ledger.settle().map_err(|serial| self.odd_unit(&serial))?;
+        Ok(fold(sweeps, &repairs))
+    }
+
+    /// Do the measurements and the list of a lot's units say the same?
+    async fn see_members(&self, lot: &str) -> Result<(), Error> {
+        let sql = "SELECT (SELECT count(*) FROM (SELECT serial FROM measurement WHERE lot = $1
+                                                EXCEPT SELECT serial FROM lot_unit WHERE lot = $1))
+                        + (SELECT count(*) FROM (SELECT serial FROM lot_unit WHERE lot = $1
+                                                EXCEPT SELECT serial FROM measurement WHERE lot = $1))";
+        let odd: i64 = sqlx::query_scalar(sql)
+            .bind(lot)
+            .fetch_one(&self.pool)
+            .await
+            .map_err(|error| self.said(&error))?;
+        if odd == 0 {
+            return Ok(());
+        }
+        Err(Error::Altered { path: self.path.clone(), what: format!("the list of units of lot {lot:?}") })
     }
 
     async fn unknown_lot(&self, lot: &str) -> Error {
         if let Err(error) = text::lot(lot) {
             return error.into();
         }
-        match sqlx::query_scalar("SELECT lot FROM lot ORDER BY lot").fetch_all(&self.pool).await {
+        match sqlx::query_scalar("SELECT DISTINCT lot FROM lot_unit ORDER BY lot").fetch_all(&self.pool).await
+        {
             Ok(known) => {
                 Error::UnknownLot { path: self.path.clone(), lot: lot.into(), near: near(lot, known) }
             }
@@ -171,15 +169,10 @@ impl Store {
 }
 
 /// One pass over the sweeps in the order of writing. Units come out in the order of their first sweep.
-fn fold(
-    sweeps: Vec<Glance>,
-    faults: &mut HashMap<i64, Vec<Shown>>,
-    repairs: &HashMap<String, u32>,
-) -> Vec<Member> {
+fn fold(sweeps: Vec<Glance>, repairs: &HashMap<String, u32>) -> Vec<Member> {
     let mut members: Vec<Member> = Vec::new();
     let mut places = HashMap::<String, usize>::new();
     for sweep in sweeps {
-        let shown = faults.remove(&sweep.id).unwrap_or_default();
         let place = match places.get(&sweep.serial) {
             Some(place) => *place,
             None => {
@@ -189,7 +182,7 @@ fn fold(
             }
         };
         if let Some(member) = members.get_mut(place) {
-            member.take(sweep, shown);
+            member.take(sweep);
         }
     }
     members
@@ -213,7 +206,8 @@ impl Member {
         Self { lot: None, unit, void_sweeps: 0, span: [start; 2], failed: Vec::new() }
     }
 
-    fn take(&mut self, sweep: Glance, shown: Vec<Shown>) {
+    fn take(&mut self, sweep: Glance) {
+        let shown = sweep.faults;
         let unit = &mut self.unit;
         unit.sweeps += 1;
         self.span[1] = (sweep.id, sweep.started_us);

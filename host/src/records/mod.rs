@@ -4,7 +4,8 @@
 //! Read in this order: [`summary`] (what the store answers), `host/migrations/` (the tables, column by column),
 //! `open` (what may be opened, and how), `head` and `judgement` (a measurement's row, a judgement with its lists), `write`
 //! (a sweep in one transaction), `stored` (whole sweeps again), `history` (one unit), `lot` (many units), `logbook`
-//! (what people write down). `digest` and `check` see to it that an altered row does not pass; `copy` saves and
+//! (what people write down). `digest`, `ledger` and `check` see to it that neither
+//! an altered row nor a missing one passes; `copy` saves and
 //! restores; `aside` keeps what a locked store could not take. `rows`, `list` and `value` turn values into columns, `raw`
 //! codes into bytes; `files` are the texts a sweep stands on; [`text`] says what people may type; [`path()`] where the
 //! store lies.
@@ -30,6 +31,7 @@ mod files;
 mod head;
 mod history;
 mod judgement;
+mod ledger;
 mod list;
 mod logbook;
 mod lot;
@@ -117,7 +119,18 @@ impl Store {
     pub async fn open_to_read(path: &Path) -> Result<Self, Error> {
         let path = open::absolute(path)?;
         let pool = open::open_to_read(&path).await?;
-        Ok(Self { path, pool, writable: false, shelf: files::Shelf::default(), news: Arc::default() })
+        Ok(Self::readable(path, pool))
+    }
+
+    /// The same for a store that nobody changes.
+    async fn open_still(path: &Path) -> Result<Self, Error> {
+        let path = open::absolute(path)?;
+        let pool = open::still(&path).await?;
+        Ok(Self::readable(path, pool))
+    }
+
+    fn readable(path: PathBuf, pool: database::Pool) -> Self {
+        Self { path, pool, writable: false, shelf: files::Shelf::default(), news: Arc::default() }
     }
 
     /// What opening for writing did besides, a sentence each: sweeps that lay in files beside the store.

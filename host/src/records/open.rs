@@ -27,9 +27,9 @@ const QUICK_CHECK_BYTES: u64 = 32 << 20;
 static SCHEMA: Migrator = sqlx::migrate!("migrations/sqlite");
 
 /// `application_id` of a record store, set by the first migration.
-const APPLICATION_ID: i32 = 0x4377_5265;
-/// The same of stores that trial versions kept, whose layout was given up before the first release.
-const TRIAL_ID: i32 = 0x4377_5263;
+const APPLICATION_ID: i32 = 0x4377_5273;
+/// The same of stores that trial versions kept, whose layouts were given up before the first release.
+const TRIAL_IDS: [i32; 2] = [0x4377_5263, 0x4377_5265];
 
 /// Opens the store at `path`, which must be absolute; creates it and the folders above it where they are missing.
 pub(super) async fn open(path: &Path, options: SqliteConnectOptions) -> Result<Pool, Error> {
@@ -68,7 +68,7 @@ pub(super) async fn open_to_read(path: &Path) -> Result<Pool, Error> {
         .create_if_missing(false)
         .busy_timeout(PATIENCE)
         .pragma("query_only", "ON");
-    let shared = pool(options.clone());
+    let shared = pool(options);
     let error = match layout(path, &shared).await.and_then(|found| known(path, found)) {
         Ok(_) => return Ok(shared),
         Err(error) => error,
@@ -80,6 +80,15 @@ pub(super) async fn open_to_read(path: &Path) -> Result<Pool, Error> {
     if is_filled(&beside(path, "-wal")) {
         return Err(Error::Waiting { path: path.into() });
     }
+    still(path).await
+}
+
+/// Opens a store that nobody changes, to read only and without any file beside it.
+pub(super) async fn still(path: &Path) -> Result<Pool, Error> {
+    if !look(path)? {
+        return Err(Error::Missing { path: path.into() });
+    }
+    let options = SqliteConnectOptions::new().filename(path).pragma("query_only", "ON");
     let still = pool(options.read_only(true).immutable(true));
     match layout(path, &still).await.and_then(|found| known(path, found)) {
         Ok(_) => Ok(still),
@@ -139,7 +148,7 @@ fn look(path: &Path) -> Result<bool, Error> {
     Err(Error::Damaged { path: path.into(), reason: "it ends in the middle of a page".into() })
 }
 
-fn is_filled(path: &Path) -> bool {
+pub(super) fn is_filled(path: &Path) -> bool {
     path.metadata().is_ok_and(|file| file.len() > 0)
 }
 
@@ -167,7 +176,7 @@ async fn layout(path: &Path, pool: &Pool) -> Result<Option<i64>, Error> {
             .await
             .map_err(of),
         (0, 0) => Ok(None),
-        (TRIAL_ID, _) => Err(Error::Trial { path: path.into() }),
+        (id, _) if TRIAL_IDS.contains(&id) => Err(Error::Trial { path: path.into() }),
         _ => {
             let reason = "it is the database of another program".into();
             Err(Error::NotAStore { path: path.into(), reason })

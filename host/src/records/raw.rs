@@ -228,6 +228,37 @@ mod tests {
             prop_assert_eq!(unpack(&fixture, FORMAT, &pack(&fixture, &runs).unwrap()).unwrap(), runs);
         }
 
+        /// Bytes altered in a few places: they are refused in words, or they are codes that can be judged.
+        #[test]
+        fn altered_bytes_are_refused_or_judged(
+            places in prop::collection::vec((any::<prop::sample::Index>(), any::<u8>()), 1..4),
+            length in any::<prop::sample::Index>(),
+        ) {
+            let fixture = sample::fixture();
+            let sweep = sample::sweep("A-1", None, 1, None);
+            let mut bytes = pack(&fixture, &sweep.measurement.runs).unwrap();
+            if length.index(4) == 0 {
+                bytes.truncate(length.index(bytes.len()));
+            }
+            for (place, byte) in places {
+                if !bytes.is_empty() {
+                    let at = place.index(bytes.len());
+                    bytes[at] = byte;
+                }
+            }
+            match unpack(&fixture, FORMAT, &bytes) {
+                Err(error) => prop_assert!(error.to_string().len() > 20),
+                Ok(runs) => {
+                    let measurement = crate::measurement::Measurement { runs, ..sweep.measurement };
+                    let plan = crate::plan::compile(&fixture, measurement.sampling).unwrap();
+                    let limits = crate::limits::LimitSet::of_board(&fixture.board);
+                    if let Err(error) = crate::judge::judge(&fixture, &limits, &plan, &measurement) {
+                        prop_assert!(error.to_string().len() > 20);
+                    }
+                }
+            }
+        }
+
         #[test]
         fn garbage_never_panics(bytes in prop::collection::vec(any::<u8>(), 0..200)) {
             let _ = unpack(&sample::fixture(), FORMAT, &bytes);

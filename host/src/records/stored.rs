@@ -1,16 +1,16 @@
 //! Whole measurements again, raw codes included: one for a report, many for judging again.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::sync::Arc;
 
-use sqlx::Row as _;
+use sqlx::{Connection as _, Row as _};
 
 use super::database::Connection;
 use super::digest::{Digest, hex};
 use super::head::{self, Head};
 use super::judgement::{self, Judged, Which};
 use super::summary::{PastJudgement, SweepId};
-use super::{Error, Store, list, raw};
+use super::{Error, Store, ledger, list, raw};
 use crate::board::{self, Board};
 use crate::fixture::Fixture;
 use crate::measurement::Measurement;
@@ -38,8 +38,6 @@ pub struct Stored {
     pub fixture: Arc<Fixture>,
     /// The latest judgement.
     pub judgement: Judgement,
-    /// Was it declared void afterwards?
-    pub voided: bool,
 }
 
 /// A measurement's codes, still packed.
@@ -82,11 +80,16 @@ impl Store {
             }
             Of::All => {
                 let mut connection = self.reading().await?;
-                let all =
-                    sqlx::query_scalar("SELECT measurement_id FROM measurement ORDER BY measurement_id");
-                let all: Vec<i64> =
-                    all.fetch_all(&mut *connection).await.map_err(|error| self.said(&error))?;
-                Ok(all.into_iter().map(SweepId).collect())
+                let read = async {
+                    let mut snapshot = connection.begin().await?;
+                    Ok((numbers(&mut snapshot).await?, ledger::measurements(&mut snapshot).await?))
+                };
+                let (all, kept) = read.await.map_err(|error: sqlx::Error| self.said(&error))?;
+                if all.len() as i64 != kept {
+                    let what = "the list of sweeps".into();
+                    return Err(Error::Altered { path: self.path.clone(), what });
+                }
+                Ok(all)
             }
         }
     }
@@ -125,13 +128,13 @@ impl Store {
         let numbers: Vec<i64> = ids.iter().map(|id| id.0).collect();
         let mut connection = self.reading().await?;
         let read = async {
-            let heads = head::numbered(&mut connection, &numbers).await?;
-            let packed = packed(&mut connection, &numbers).await?;
-            let judgements = judgement::read(&mut connection, &numbers, Which::Latest).await?;
-            let voided = voided(&mut connection, &numbers).await?;
-            Ok((heads, packed, judgements, voided))
+            let mut snapshot = connection.begin().await?;
+            let heads = head::numbered(&mut snapshot, &numbers).await?;
+            let packed = packed(&mut snapshot, &numbers).await?;
+            let judgements = judgement::read(&mut snapshot, &numbers, Which::Latest).await?;
+            Ok((heads, packed, judgements, ledger::numbers(&mut snapshot, &numbers).await?))
         };
-        let (heads, mut packed, mut judgements, voided) = read.await.map_err(|error| self.said(&error))?;
+        let (heads, mut packed, mut judgements, ledger) = read.await.map_err(|error| self.said(&error))?;
         let mut heads: HashMap<i64, _> = heads
             .into_iter()
             .map(|head| (head.as_ref().map_or_else(|altered| altered.sweep, |head| head.id), head))
@@ -144,16 +147,11 @@ impl Store {
                 let judged = judgements.remove(&id.0).and_then(|mut all| all.pop());
                 let judged = judged.ok_or_else(|| self.unjudged(id))?;
                 let judged = judged.map_err(|altered| altered.error(&self.path))?;
+                self.see_judgements(id, &ledger, judged.number)?;
                 let packed = packed.remove(&id.0);
                 let fixture = self.fixture(&mut connection, &head.basis).await?;
                 let measurement = self.unpack(head, packed, &fixture)?;
-                Ok(Stored {
-                    id,
-                    measurement,
-                    fixture,
-                    judgement: judged.judgement,
-                    voided: voided.contains(&id.0),
-                })
+                Ok(Stored { id, measurement, fixture, judgement: judged.judgement })
             };
             found.push(stored.await);
         }
@@ -175,16 +173,36 @@ impl Store {
     /// Like [`Store::sweep`].
     pub async fn judgements(&self, id: SweepId) -> Result<Vec<PastJudgement>, Error> {
         let mut connection = self.reading().await?;
-        let read = judgement::read(&mut connection, &[id.0], Which::All).await;
-        let judged = read.map_err(|error| self.said(&error))?.remove(&id.0);
+        let read = async {
+            let mut snapshot = connection.begin().await?;
+            let judged = judgement::read(&mut snapshot, &[id.0], Which::All).await?;
+            Ok((judged, ledger::numbers(&mut snapshot, &[id.0]).await?))
+        };
+        let (mut judged, ledger) = read.await.map_err(|error: sqlx::Error| self.said(&error))?;
+        let judged = judged.remove(&id.0).ok_or_else(|| self.unknown_sweep(id))?;
+        self.see_judgements(id, &ledger, judged.len() as i64)?;
         judged
-            .ok_or_else(|| self.unknown_sweep(id))?
             .into_iter()
             .map(|judged| match judged {
                 Ok(Judged { made_us, judgement, .. }) => Ok(PastJudgement { made_us, judgement }),
                 Err(altered) => Err(altered.error(&self.path)),
             })
             .collect()
+    }
+
+    /// Does the ledger have a sweep and so many judgements of it, and no more?
+    fn see_judgements(
+        &self,
+        id: SweepId,
+        ledger: &HashMap<i64, BTreeSet<i64>>,
+        latest: i64,
+    ) -> Result<(), Error> {
+        let kept = ledger.get(&id.0).into_iter().flatten().copied();
+        if kept.eq(0..=latest) {
+            return Ok(());
+        }
+        let what = format!("the list of judgements of sweep {id}");
+        Err(Error::Altered { path: self.path.clone(), what })
     }
 
     /// The heads of sweeps, one for each number.
@@ -226,6 +244,12 @@ impl Store {
     }
 }
 
+/// The number of every sweep there is, in their order.
+pub(super) async fn numbers(connection: &mut Connection) -> Result<Vec<SweepId>, sqlx::Error> {
+    let all = sqlx::query_scalar("SELECT measurement_id FROM measurement ORDER BY measurement_id");
+    Ok(all.fetch_all(connection).await?.into_iter().map(SweepId).collect())
+}
+
 /// The packed codes of measurements.
 pub(super) async fn packed(
     connection: &mut Connection,
@@ -239,11 +263,4 @@ pub(super) async fn packed(
             Ok((row.try_get("measurement_id")?, packed))
         })
         .collect()
-}
-
-/// Which of these are declared void.
-async fn voided(connection: &mut Connection, ids: &[i64]) -> Result<Vec<i64>, sqlx::Error> {
-    let select = "SELECT measurement_id FROM correction";
-    let rows = list::rows(connection, select, "measurement_id", ids, "measurement_id").await?;
-    rows.iter().map(|row| row.try_get("measurement_id")).collect()
 }

@@ -2,7 +2,14 @@
 //!
 //! Anything that can be seen is allowed, in any script, slashes and quotes included: every value is bound to its
 //! query and file names are made elsewhere. Refused is what cannot be seen, because two serial numbers that look
-//! the same must be the same. Nothing is trimmed or altered silently: what was typed is what is kept.
+//! the same must be the same; for the same reason serial numbers and lots are kept in Unicode's normal form C (UAX #15):
+//! "é" typed as one character and as "e" with an accent are one text. Nothing else is trimmed or altered. Letters of
+//! different scripts that happen to look alike, Latin A and Cyrillic А, stay different.
+
+use unicode_normalization::UnicodeNormalization;
+use unicode_properties::{GeneralCategory, UnicodeGeneralCategory};
+
+use crate::visible;
 
 /// Longest serial number, lot or action, in characters.
 pub const NAME_CHARACTERS: usize = 64;
@@ -28,18 +35,27 @@ pub enum TextError {
     Invisible { what: &'static str, text: String, character: char, position: usize },
 }
 
-/// A serial number as scanned or typed: 1 to 64 visible characters, blanks only inside.
+/// A serial number as scanned or typed: 1 to 64 visible characters, blanks only inside; given back in normal form C.
 pub fn serial(text: &str) -> Result<String, TextError> {
-    line("serial number", text, NAME_CHARACTERS)
+    name("serial number", text)
 }
 
 /// The name of a lot, by the same rule.
 pub fn lot(text: &str) -> Result<String, TextError> {
-    line("lot", text, NAME_CHARACTERS)
+    name("lot", text)
+}
+
+fn name(what: &'static str, text: &str) -> Result<String, TextError> {
+    // What was typed is looked at, so that a complaint names the character that was typed and its place.
+    line(what, text, NAME_CHARACTERS)?;
+    let normal: String = text.nfc().collect();
+    // A few characters of old scripts come apart in this form, and so may a text of just under the longest.
+    fits(what, &normal, NAME_CHARACTERS)?;
+    Ok(normal)
 }
 
 /// One line that can be seen.
-pub(super) fn line(what: &'static str, text: &str, longest: usize) -> Result<String, TextError> {
+pub(super) fn line(what: &'static str, text: &str, longest: usize) -> Result<(), TextError> {
     fits(what, text, longest)?;
     let hidden = |&(_, c): &(usize, char)| is_invisible(c);
     if let Some((at, character)) = text.chars().enumerate().find(hidden) {
@@ -48,7 +64,7 @@ pub(super) fn line(what: &'static str, text: &str, longest: usize) -> Result<Str
     if text.starts_with(' ') || text.ends_with(' ') {
         return Err(TextError::OuterBlank { what, text: text.into() });
     }
-    Ok(text.into())
+    Ok(())
 }
 
 /// Free words over several lines.
@@ -73,13 +89,12 @@ fn fits(what: &'static str, text: &str, longest: usize) -> Result<(), TextError>
     }
 }
 
-/// Controls, blanks other than the plain one, and the marks that join, hide or turn round their neighbours.
-/// Source: Unicode general categories Cc, Zl, Zp, Zs and the format characters (Cf) in use; from memory.
+/// Blanks other than the plain one, everything [`visible::hidden`] knows, and code points that no font has to show:
+/// unassigned and private ones.
 fn is_invisible(c: char) -> bool {
-    c.is_control()
-        || (c.is_whitespace() && c != ' ')
-        || matches!(c, '\u{ad}' | '\u{61c}' | '\u{180e}' | '\u{200b}'..='\u{200f}' | '\u{202a}'..='\u{202e}'
-                     | '\u{2060}'..='\u{206f}' | '\u{feff}' | '\u{fff9}'..='\u{fffb}' | '\u{e0000}'..='\u{e007f}')
+    use GeneralCategory::{PrivateUse, SpaceSeparator, Unassigned};
+    visible::hidden(c).is_some()
+        || (c != ' ' && matches!(c.general_category(), PrivateUse | SpaceSeparator | Unassigned))
 }
 
 #[cfg(test)]
@@ -114,11 +129,43 @@ mod tests {
             said("A\n1"),
             "the serial number \"A\\n1\" has a character that cannot be seen (U+000A, the 2. one): leave it out"
         );
-        for hidden in
-            ["A\u{0}1", "A\u{1b}[31m", "A\u{a0}1", "A\u{200b}1", "\u{feff}A1", "A\u{202e}1", "A\u{2028}1"]
-        {
+        for hidden in [
+            "A\u{0}1",
+            "A\u{1b}[31m",
+            "A\u{a0}1",
+            "A\u{200b}1",
+            "\u{feff}A1",
+            "A\u{202e}1",
+            "A\u{2028}1",
+            "A\u{3164}1",
+            "A\u{2800}1",
+            "A\u{115f}1",
+            "A\u{fe0f}1",
+            "A\u{200d}1",
+            "A\u{fffc}1",
+            "A\u{34f}1",
+            "A\u{3000}1",
+            "A\u{e000}1",
+            "A\u{378}1",
+        ] {
             assert!(matches!(serial(hidden), Err(TextError::Invisible { .. })), "{hidden:?}");
         }
+    }
+
+    /// Pairs from UAX #15, figures 3 and 4 (from memory): composed and decomposed, a compatibility symbol and its letter.
+    #[test]
+    fn spellings_of_one_text_are_one_name() {
+        for (typed, kept) in [
+            ("Gera\u{308}t", "Gerät"),
+            ("\u{212b}-1", "\u{c5}-1"), // the sign of the ångström
+            ("\u{1e9b}\u{323}", "\u{1e9b}\u{323}"),
+            ("\u{1100}\u{1161}", "\u{ac00}"),       // Hangul
+            ("q\u{307}\u{323}", "q\u{323}\u{307}"), // marks in their order
+        ] {
+            assert_eq!(serial(typed), Ok(kept.into()), "{typed:?}");
+            assert_eq!(lot(typed), Ok(kept.into()), "{typed:?}");
+        }
+        assert_ne!(serial("A-1"), serial("\u{410}-1"), "Cyrillic");
     }
 
     #[test]

@@ -9,10 +9,11 @@ use super::database::{BEGIN, Connection, Database};
 use super::digest::hex;
 use super::head::Head;
 use super::judgement::{self, Judged};
+use super::ledger::{self, Line};
 use super::stored::Packed;
 use super::summary::SweepId;
 use super::value::Value;
-use super::{Error, Store, aside, list, logbook, near::near, raw, runtime, text};
+use super::{Error, Store, aside, list, near::near, raw, runtime, text};
 use crate::fixture::Fixture;
 use crate::raw::FORMAT;
 use crate::sweep::{Judgement, Sweep};
@@ -66,17 +67,20 @@ impl Store {
         let mut connection = self.writing().await?;
         let write = async {
             let mut transaction = connection.begin_with(BEGIN).await?;
-            let known: Option<i64> =
-                sqlx::query_scalar("SELECT 1 FROM measurement WHERE measurement_id = $1")
-                    .bind(id.0)
-                    .fetch_optional(&mut *transaction)
-                    .await?;
-            if known.is_some() {
-                let judged = Judged { measurement: id.0, made_us, judgement: judgement.clone() };
-                judgement::write(&mut transaction, &judged).await?;
-                transaction.commit().await?;
-            }
-            Ok(known.is_some())
+            let known: Option<(String, i64, i64)> = sqlx::query_as(
+                "SELECT serial, entry, (SELECT max(judgement) FROM ledger
+                                        WHERE ledger.serial = measurement.serial AND ledger.entry = measurement.entry)
+                 FROM measurement WHERE measurement_id = $1",
+            )
+            .bind(id.0)
+            .fetch_optional(&mut *transaction)
+            .await?;
+            let Some((serial, entry, latest)) = known else { return Ok(false) };
+            let number = latest + 1;
+            let judged = Judged { measurement: id.0, number, made_us, judgement: judgement.clone() };
+            judgement::write(&mut transaction, &serial, entry, &judged).await?;
+            transaction.commit().await?;
+            Ok(true)
         };
         match write.await {
             Ok(true) => Ok(()),
@@ -221,28 +225,31 @@ pub(super) async fn put(
     .bind(&fixture.source)
     .execute(&mut *transaction)
     .await?;
-    if let Some(lot) = &head.lot {
-        sqlx::query("INSERT INTO lot (lot) VALUES ($1) ON CONFLICT DO NOTHING")
-            .bind(lot)
-            .execute(&mut *transaction)
-            .await?;
-    }
     sqlx::query("INSERT INTO unit (serial) VALUES ($1) ON CONFLICT DO NOTHING")
         .bind(&head.serial)
         .execute(&mut *transaction)
         .await?;
+    if let Some(lot) = &head.lot {
+        sqlx::query("INSERT INTO lot_unit (lot, serial) VALUES ($1, $2) ON CONFLICT DO NOTHING")
+            .bind(lot)
+            .bind(&head.serial)
+            .execute(&mut *transaction)
+            .await?;
+    }
     // The number is under the digest, so it is taken before the row is written; the lock keeps others from it.
     let id: i64 = sqlx::query_scalar("SELECT coalesce(max(measurement_id), 0) + 1 FROM measurement")
         .fetch_one(&mut *transaction)
         .await?;
-    let entry = logbook::next(&mut transaction, &head.serial).await?;
+    let entry = ledger::next(&mut transaction, &head.serial).await?;
     Head { id, entry, ..head.clone() }.write(&mut transaction).await?;
+    let serial = head.serial.as_str();
+    Line { serial, entry, judgement: 0, kind: "measurement" }.write(&mut transaction).await?;
     let packed = &parcel.packed;
     let values = [id.into(), Value::from(&packed.format), Value::from(&packed.runs)];
     list::insert(&mut transaction, "raw", &["measurement_id", "format", "runs"], &values).await?;
-    for (made_us, judgement) in &parcel.judgements {
-        let judged = Judged { measurement: id, made_us: *made_us, judgement: judgement.clone() };
-        judgement::write(&mut transaction, &judged).await?;
+    for (number, (made_us, judgement)) in (1..).zip(&parcel.judgements) {
+        let judged = Judged { measurement: id, number, made_us: *made_us, judgement: judgement.clone() };
+        judgement::write(&mut transaction, serial, entry, &judged).await?;
     }
     transaction.commit().await?;
     Ok(Some(SweepId(id)))

@@ -115,7 +115,7 @@ fn nothing_is_ever_changed_or_deleted() {
             .fetch_all(pool),
         )
         .unwrap();
-    assert_eq!(tables.len(), 19, "{tables:?}");
+    assert_eq!(tables.len(), 20, "{tables:?}");
     for table in tables {
         let some: String = records
             .runtime
