@@ -8,6 +8,7 @@ use std::{error::Error, fs, path::Path};
 use copperwalk::{
     fixture,
     job::{Job, Subject},
+    limits::LimitSet,
     link::{CancelToken, Session},
     plan::{self, Sampling},
     records::Records,
@@ -29,7 +30,7 @@ fn main() -> Result<(), Box<dyn Error>> {
 
     // A healthy unit, swept and recorded: see the example `sweep_virtual_bench`.
     let fixture = fixture::read(Path::new(FIXTURE))?;
-    let plan = plan::compile(&fixture, Sampling::Quick)?;
+    let plan = plan::compile(&fixture, &LimitSet::of_board(&fixture.board), Sampling::Quick)?;
     let bench = VirtualBench::new(&fixture, &Spec::new(7))?;
     let mut operator = bench.operator();
     let mut session = Session::open(bench)?;

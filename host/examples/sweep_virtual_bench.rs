@@ -7,6 +7,7 @@ use std::{error::Error, path::Path};
 use copperwalk::{
     fixture,
     job::{Job, Subject},
+    limits::LimitSet,
     link::Session,
     plan::{self, Sampling},
     report::{figures, words},
@@ -18,7 +19,7 @@ const FIXTURE: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../fixtures/tide-gau
 fn main() -> Result<(), Box<dyn Error>> {
     // What there is, and what will be measured. A fixture file brings its board file with it.
     let fixture = fixture::read(Path::new(FIXTURE))?;
-    let plan = plan::compile(&fixture, Sampling::Quick)?;
+    let plan = plan::compile(&fixture, &LimitSet::of_board(&fixture.board), Sampling::Quick)?;
 
     // A bench with a unit on it, both drawn from a seed; this unit has a corroded via.
     let bench = VirtualBench::new(&fixture, &Spec::new(7).fault("via pair 1=8 mohm"))?;

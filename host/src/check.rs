@@ -4,9 +4,10 @@
 use std::path::{Path, PathBuf};
 
 use crate::board::graph::Graph;
-use crate::board::{self, Board, LimitOrigin, Segment};
+use crate::board::{self, Board};
 use crate::document::{Sheet, Table};
 use crate::fixture::{self, Fixture, Pins};
+use crate::limits::{LimitOrigin, LimitSet};
 use crate::problem::Problems;
 
 /// One file and what was found in it.
@@ -147,17 +148,17 @@ enum Kind {
 }
 
 fn board_summary(board: &Board) -> BoardSummary {
-    let count = |origin| board.segments.iter().filter(|segment| segment.limits.origin == origin).count();
+    let limits = LimitSet::of_board(board);
+    let count = |origin| board.segment_ids().filter(|&id| limits.of(id).origin == origin).count();
     let graph = Graph::of(board);
     let way = |&load| {
         let path = graph.path(board.supply.from, load).unwrap_or_default();
-        let sum = |ohms: fn(&Segment) -> f64| path.iter().map(|id| ohms(board.segment(*id))).sum();
         WaySummary {
             from: board.point(board.supply.from).name.clone(),
             to: board.point(load).name.clone(),
             segments: path.len(),
-            expected_ohms: sum(|segment| segment.expected.typical_ohms),
-            limit_ohms: sum(|segment| segment.limits.max_ohms),
+            expected_ohms: path.iter().map(|&id| board.segment(id).expected.typical_ohms).sum(),
+            limit_ohms: path.iter().map(|&id| limits.of(id).max_ohms).sum(),
         }
     };
     BoardSummary {

@@ -143,7 +143,7 @@ impl<T: Transport> Job<'_, T> {
             sampling: self.plan.sampling,
             runs: machine.finish(),
         };
-        let judgement = judge::judge(self.fixture, &LimitSet::of_board(board), self.plan, &measurement)?;
+        let judgement = judge::judge(self.fixture, &self.plan.limits, self.plan, &measurement)?;
         Ok(Sweep { measurement, judgement })
     }
 
@@ -193,10 +193,10 @@ impl<T: Transport> Job<'_, T> {
     fn run(&mut self, request: &Request, listener: Listener<'_>) -> Result<crate::link::RunReport, JobError> {
         let shots: Vec<Shot> = request.shots.iter().map(|planned| planned.shot).collect();
         listener(Event::Running { purpose: request.purpose, shots: shots.len() });
-        let (fixture, mut number) = (self.fixture, 0);
+        let (fixture, limits, mut number) = (self.fixture, &self.plan.limits, 0);
         let report = self.session.run_watched(&shots, &mut |ran| {
             if let Some(planned) = request.shots.get(number) {
-                tell_segment(fixture, planned, ran, listener);
+                tell_segment(fixture, limits, planned, ran, listener);
             }
             number += 1;
             listener(Event::ShotDone { number });
@@ -206,14 +206,20 @@ impl<T: Transport> Job<'_, T> {
 }
 
 /// What a reading says by itself, while the sweep goes on.
-fn tell_segment(fixture: &Fixture, planned: &PlannedShot, ran: &RanShot, listener: Listener<'_>) {
+fn tell_segment(
+    fixture: &Fixture,
+    limits: &LimitSet,
+    planned: &PlannedShot,
+    ran: &RanShot,
+    listener: Listener<'_>,
+) {
     let Role::Segment { segment, swapped } = planned.role else { return };
     let Ok(reading) = ratio::read(&planned.shot, &ran.codes, swapped) else { return };
     if !reading.flows {
         return;
     }
-    let segment = fixture.board.segment(segment);
+    let (segment, limits) = (fixture.board.segment(segment), limits.of(segment));
     let u95_ohms = reading.budget.expanded();
-    let verdict = verdict::judge(reading.ohms, u95_ohms, &segment.limits);
+    let verdict = verdict::judge(reading.ohms, u95_ohms, limits);
     listener(Event::SegmentRead { name: &segment.name, ohms: reading.ohms, u95_ohms, verdict });
 }

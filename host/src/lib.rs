@@ -18,8 +18,9 @@ pub mod document;
 pub mod board;
 pub mod fixture;
 
-pub mod check;
 pub mod limits;
+
+pub mod check;
 pub mod meter;
 
 pub mod role;

@@ -223,9 +223,11 @@ impl Bases {
             return Arc::clone(known);
         }
         let board = &stored.fixture.board;
-        let limits = self.stated.get(&board.hash).cloned().unwrap_or_else(|| LimitSet::of_board(board));
-        let plan = plan::compile(&stored.fixture, measurement.sampling).map_err(|error| error.to_string());
-        let basis = Arc::new(Basis { limits, plan });
+        let usual = LimitSet::of_board(board);
+        // What was measured is what the plan for the board's own limits asked for.
+        let plan = plan::compile(&stored.fixture, &usual, measurement.sampling);
+        let limits = self.stated.get(&board.hash).cloned().unwrap_or(usual);
+        let basis = Arc::new(Basis { limits, plan: plan.map_err(|error| error.to_string()) });
         self.known.insert(key, Arc::clone(&basis));
         basis
     }

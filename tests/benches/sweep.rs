@@ -3,6 +3,7 @@
 //! Asked: a 12-segment sweep within 20 ms, the plan of 300 segments within 100 ms.
 
 use copperwalk::{
+    limits::LimitSet,
     plan::{Sampling, compile},
     virtual_bench::Spec,
 };
@@ -31,7 +32,7 @@ fn plans(criterion: &mut Criterion) {
     for segments in [30, 300] {
         let fixture = ladder(segments).expect("the ladder's files are in order");
         criterion.bench_function(&format!("plan of {segments} segments"), |bencher| {
-            bencher.iter(|| compile(&fixture, Sampling::Quick));
+            bencher.iter(|| compile(&fixture, &LimitSet::of_board(&fixture.board), Sampling::Quick));
         });
     }
 }

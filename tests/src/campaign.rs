@@ -11,6 +11,7 @@ use copperwalk::{
     board::{self, SegmentId},
     fixture::{self, Fixture},
     job::{Job, Subject},
+    limits::LimitSet,
     link::Session,
     plan::{self, Plan, Sampling},
     sweep::Sweep,
@@ -35,7 +36,8 @@ impl Bed {
     /// # Panics
     /// If no plan can be made.
     pub fn new(fixture: Fixture, sampling: Sampling) -> Self {
-        let plan = plan::compile(&fixture, sampling).unwrap_or_else(|error| panic!("{error}"));
+        let plan = plan::compile(&fixture, &LimitSet::of_board(&fixture.board), sampling)
+            .unwrap_or_else(|error| panic!("{error}"));
         Self { fixture, plan }
     }
 

@@ -7,6 +7,7 @@ use std::time::Instant;
 use copperwalk::{
     fixture::Fixture,
     job::{Job, Subject},
+    limits::LimitSet,
     link::{Session, Transport},
     measurement::{Run, RunShot},
     meter::noise::noise_codes,
@@ -46,7 +47,8 @@ fn emulated(session: &mut Session<EmulatedBench>, fixture: &Fixture, plan: &Plan
 }
 
 fn compiled(fixture: &Fixture) -> Plan {
-    plan::compile(fixture, Sampling::Quick).expect("the example compiles")
+    plan::compile(fixture, &LimitSet::of_board(&fixture.board), Sampling::Quick)
+        .expect("the example compiles")
 }
 
 /// What a person is told, without the numbers.

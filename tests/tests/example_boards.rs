@@ -4,8 +4,9 @@
 use std::path::PathBuf;
 
 use copperwalk::board::graph::Graph;
-use copperwalk::board::{Board, LimitOrigin, SegmentKind};
+use copperwalk::board::{Board, SegmentKind};
 use copperwalk::fixture::{self, Fixture};
+use copperwalk::limits::{LimitOrigin, LimitSet};
 use copperwalk::problem::render;
 
 const FOLDERS: [&str; 3] = ["tide-gauge-head", "trail-counter", "greenhouse-valve-driver"];
@@ -54,8 +55,10 @@ fn every_path_fits_the_meter() {
 #[test]
 fn limits_leave_room_for_healthy_units() {
     for example in examples() {
-        for segment in &example.board.segments {
-            let (max, expected) = (segment.limits.max_ohms, segment.expected);
+        let limits = LimitSet::of_board(&example.board);
+        for id in example.board.segment_ids() {
+            let segment = example.board.segment(id);
+            let (max, expected) = (limits.of(id).max_ohms, segment.expected);
             let name = format!("{}: {}", example.board.name, segment.name);
             match segment.kind {
                 SegmentKind::Via { count: 2.., .. } => {
@@ -67,8 +70,7 @@ fn limits_leave_room_for_healthy_units() {
                 _ => assert!(max > expected.high_ohms, "{name}"),
             }
         }
-        let derived = |s: &&copperwalk::board::Segment| s.limits.origin == LimitOrigin::Derived;
-        assert!(example.board.segments.iter().filter(derived).count() > 0);
+        assert!(example.board.segment_ids().any(|id| limits.of(id).origin == LimitOrigin::Derived));
     }
 }
 
@@ -77,11 +79,12 @@ fn limits_leave_room_for_healthy_units() {
 fn limits_keep_the_budget() {
     for Fixture { board, .. } in examples() {
         let budget = board.supply.max_drop_volts / board.supply.load_amps;
+        let limits = LimitSet::of_board(&board);
         let reach = Graph::of(&board).reach(board.supply.from, None);
         for load in &board.supply.to {
             let path = reach.path(*load).unwrap();
-            let limits: f64 = path.iter().map(|id| board.segment(*id).limits.max_ohms).sum();
-            assert!(limits <= budget, "{}: {limits} Ω of {budget} Ω", board.name);
+            let sum: f64 = path.iter().map(|id| limits.of(*id).max_ohms).sum();
+            assert!(sum <= budget, "{}: {sum} Ω of {budget} Ω", board.name);
         }
     }
 }

@@ -68,7 +68,7 @@ impl Kind {
     fn suits(self, segment: &Segment) -> bool {
         match self {
             Self::Open | Self::High => true,
-            Self::Low => segment.limits.min_ohms.is_some(),
+            Self::Low => segment.stated.min_ohms.is_some(),
             Self::Film => segment.kind.is_contact(),
             // Contacts and what cracks.
             Self::Flaky => segment.kind.is_contact() || matches!(segment.kind, SegmentKind::Via { .. }),
@@ -89,8 +89,8 @@ struct Placed {
 }
 
 /// Draws a place for a fault; `None` where the board has none.
-fn draw(kind: Kind, fixture: &Fixture, cases: &mut Cases) -> Option<Placed> {
-    let board = &fixture.board;
+fn draw(kind: Kind, Bed { fixture, plan, .. }: &Bed, cases: &mut Cases) -> Option<Placed> {
+    let (board, limits) = (&fixture.board, &plan.limits);
     let placed = |place: &str, what: String| {
         Some(Placed { kind, place: place.to_owned(), spec: format!("{place}{what}") })
     };
@@ -117,9 +117,9 @@ fn draw(kind: Kind, fixture: &Fixture, cases: &mut Cases) -> Option<Placed> {
             placed(&point.name, format!(":{line}={what}"))
         }
         _ => {
-            let segments: Vec<_> = board.segments.iter().filter(|segment| kind.suits(segment)).collect();
-            let segment = cases.choose(&segments)?;
-            let limits = &segment.limits;
+            let ids: Vec<_> = board.segment_ids().filter(|&id| kind.suits(board.segment(id))).collect();
+            let &id = cases.choose(&ids)?;
+            let (segment, limits) = (board.segment(id), limits.of(id));
             let what = match kind {
                 Kind::Open => "open".to_owned(),
                 Kind::High => format!("{:.6} ohm", limits.max_ohms * cases.decades(1.3, 30.0)),
@@ -193,9 +193,8 @@ struct Outcome {
 
 fn one(bed: &Bed, pair: [Kind; 2], seed: u64) -> Option<Outcome> {
     let mut cases = Cases::new(seed.wrapping_mul(0x9E37) ^ (pair[0] as u64) << 40 ^ (pair[1] as u64) << 48);
-    let first = draw(pair[0], &bed.fixture, &mut cases)?;
-    let second =
-        (0..50).find_map(|_| draw(pair[1], &bed.fixture, &mut cases).filter(|f| f.place != first.place))?;
+    let first = draw(pair[0], bed, &mut cases)?;
+    let second = (0..50).find_map(|_| draw(pair[1], bed, &mut cases).filter(|f| f.place != first.place))?;
     let faults = [first, second];
     let spec = faults.iter().fold(Spec::new(seed), |spec, fault| spec.fault(fault.spec.clone()));
     let (sweep, truth) = bed.sweep(&spec);

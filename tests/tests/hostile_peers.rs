@@ -21,6 +21,7 @@ use std::{
 
 use copperwalk::{
     fixture::{self, Fixture},
+    limits::LimitSet,
     link::deadline,
     plan::{self, Sampling},
 };
@@ -608,7 +609,9 @@ impl Bed {
         fs::write(folder.path().join("board.toml"), board).expect("written");
         fs::write(folder.path().join("fixture.toml"), text).expect("written");
         let fixture = fixture::read(&folder.path().join("fixture.toml")).expect("a sound fixture");
-        let stages = plan::compile(&fixture, Sampling::Quick).expect("a plan").stages;
+        let stages = plan::compile(&fixture, &LimitSet::of_board(&fixture.board), Sampling::Quick)
+            .expect("a plan")
+            .stages;
         let legs = stages.iter().flat_map(|stage| &stage.legs);
         let plan = legs.flat_map(|leg| &leg.shots).map(|planned| planned.shot).collect();
         Self { folder, fixture, plan }

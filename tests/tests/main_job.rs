@@ -6,7 +6,6 @@
 use copperwalk::{
     board::{SegmentId, StateId},
     judge,
-    limits::LimitSet,
     plan::{self, Sampling},
     sweep::Sweep,
     verdict::{Class, Verdict},
@@ -148,12 +147,12 @@ fn a_thousand_single_faults_are_named() {
     let outcomes = in_parallel(1000, |number| {
         let (bed, id) = every[number % every.len()];
         let bed = &beds[bed];
-        let segment = bed.fixture.board.segment(id);
+        let (segment, limits) = (bed.fixture.board.segment(id), bed.plan.limits.of(id));
         // Open, twice the limit, and further above it, in turn over every segment.
         let fault = match (number / every.len()) % 4 {
             0 => "open".to_owned(),
-            1 => format!("{} ohm", 2.0 * segment.limits.max_ohms),
-            2 => format!("{} ohm", 6.0 * segment.limits.max_ohms),
+            1 => format!("{} ohm", 2.0 * limits.max_ohms),
+            2 => format!("{} ohm", 6.0 * limits.max_ohms),
             _ => "330 ohm".to_owned(),
         };
         let spec = Spec::new(number as u64).fault(format!("{}={fault}", segment.name));
@@ -204,9 +203,10 @@ fn three_hundred_double_faults_are_named_where_both_can_be_reached() {
         let mut spec = Spec::new(number as u64);
         for (id, open) in [a, b].into_iter().zip(open) {
             let segment = bed.fixture.board.segment(id);
-            spec = spec.fault(match open {
-                true => format!("{}=open", segment.name),
-                false => format!("{}={} ohm", segment.name, 2.5 * segment.limits.max_ohms),
+            spec = spec.fault(if open {
+                format!("{}=open", segment.name)
+            } else {
+                format!("{}={} ohm", segment.name, 2.5 * bed.plan.limits.of(id).max_ohms)
             });
         }
         let (sweep, _) = bed.sweep(&spec);
@@ -403,13 +403,7 @@ fn stored_codes_judge_the_same_again() {
     ] {
         let bed = Bed::example(board, Sampling::Quick);
         let (sweep, _) = bed.sweep(&Spec::new(11).fault(fault));
-        let again = judge::judge(
-            &bed.fixture,
-            &LimitSet::of_board(&bed.fixture.board),
-            &bed.plan,
-            &sweep.measurement,
-        )
-        .unwrap();
+        let again = judge::judge(&bed.fixture, &bed.plan.limits, &bed.plan, &sweep.measurement).unwrap();
         assert_eq!(again, sweep.judgement, "{fault}");
     }
 }

@@ -3,7 +3,7 @@
 
 use std::fs;
 
-use copperwalk::board::SegmentKind;
+use copperwalk::board::{SegmentId, SegmentKind};
 use copperwalk::judge;
 use copperwalk::limits::LimitSet;
 use copperwalk::plan::Sampling;
@@ -26,13 +26,14 @@ fn outside(row: &SegmentRow) -> bool {
 fn disturbed() -> Vec<(Bed, String, String)> {
     let mut cases = Vec::new();
     for name in EXAMPLES {
-        let board = Bed::example(name, Sampling::Quick).fixture.board;
+        let Bed { fixture, plan, .. } = Bed::example(name, Sampling::Quick);
+        let board = fixture.board;
         let contacts = board.segments.iter().filter(|segment| segment.kind.is_contact());
-        let vias: Vec<_> =
-            board.segments.iter().filter(|segment| matches!(segment.kind, SegmentKind::Via { .. })).collect();
+        let is_via = |id: &SegmentId| matches!(board.segment(*id).kind, SegmentKind::Via { .. });
+        let vias: Vec<_> = board.segment_ids().filter(is_via).collect();
         for (at, contact) in contacts.enumerate() {
             let via = vias[at % vias.len()];
-            let high = format!("{}={:.6} ohm", via.name, 13.0 * via.limits.max_ohms);
+            let high = format!("{}={:.6} ohm", board.segment(via).name, 13.0 * plan.limits.of(via).max_ohms);
             let bed = Bed::example(name, Sampling::Quick);
             cases.push((bed, format!("{}=flaky", contact.name), high));
         }

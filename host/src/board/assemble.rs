@@ -1,16 +1,14 @@
 //! A draft in which everything is there becomes the board.
 
 use super::file::{Draft, SegmentDraft};
-use super::graph::Graph;
-use super::limits::{self, Claim, DropBudget};
-use super::{Board, Isolation, LimitOrigin, Limits, Segment, Supply};
+use super::{Board, Isolation, Segment, StatedLimits, Supply};
 use crate::document::{Sheet, Told};
 
 /// Puts the board together.
 ///
 /// # Errors
 /// Anything was wrong in the file.
-pub(super) fn assemble(sheet: &Sheet, draft: Draft, graph: &Graph) -> Result<Board, Told> {
+pub(super) fn assemble(sheet: &Sheet, draft: Draft) -> Result<Board, Told> {
     sheet.sound()?;
     let (heading, supply_draft) = (draft.heading?, draft.supply?);
     let laminate = heading.laminate?;
@@ -25,11 +23,6 @@ pub(super) fn assemble(sheet: &Sheet, draft: Draft, graph: &Graph) -> Result<Boa
     };
     let points = draft.points.into_iter().map(|point| point.point).collect::<Result<Vec<_>, _>>()?;
     let segments = draft.segments.into_iter().collect::<Result<Vec<_>, _>>()?;
-    let claim = |segment: &SegmentDraft| {
-        Ok(Claim { high_ohms: segment.expected?.high_ohms, stated_ohms: segment.max_ohms? })
-    };
-    let claims = segments.iter().map(claim).collect::<Result<Vec<_>, Told>>()?;
-    let maxima = limits::derive(&claims, graph, &DropBudget::of(&supply));
     let isolation = draft.isolation.into_iter().map(|isolation| {
         let isolation = isolation?;
         Ok(Isolation { between: isolation.between?, min_ohms: isolation.min_ohms?, state: isolation.state? })
@@ -43,17 +36,15 @@ pub(super) fn assemble(sheet: &Sheet, draft: Draft, graph: &Graph) -> Result<Boa
         supply,
         states: draft.states?,
         points,
-        segments: segments.into_iter().zip(maxima).map(limited).collect::<Result<_, _>>()?,
+        segments: segments.into_iter().map(segment).collect::<Result<_, _>>()?,
         isolation: isolation.collect::<Result<_, Told>>()?,
         source: sheet.text().to_owned(),
         hash: sheet.hash(),
     })
 }
 
-/// A segment with its upper limit.
-fn limited((draft, max_ohms): (SegmentDraft, f64)) -> Result<Segment, Told> {
+fn segment(draft: SegmentDraft) -> Result<Segment, Told> {
     let [from, to] = draft.ends?;
-    let origin = if draft.max_ohms?.is_some() { LimitOrigin::Stated } else { LimitOrigin::Derived };
     Ok(Segment {
         name: draft.name?.value,
         kind: draft.kind?,
@@ -61,7 +52,7 @@ fn limited((draft, max_ohms): (SegmentDraft, f64)) -> Result<Segment, Told> {
         to,
         closed: draft.closed?,
         expected: draft.expected?,
-        limits: Limits { min_ohms: draft.min_ohms?, max_ohms, origin },
+        stated: StatedLimits { min_ohms: draft.min_ohms?, max_ohms: draft.max_ohms? },
         open_min_ohms: draft.open_min_ohms?,
     })
 }

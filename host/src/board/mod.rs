@@ -2,15 +2,15 @@
 //!
 //! Read [`Board`] (the outcome) first; then in the order a file passes through: `file` (every value with its
 //! place), [`expected`] and [`parts`] (what healthy segments read), `rules` (the board as a whole, over
-//! [`graph`]), [`limits`] (shares of the drop budget), `assemble`. `docs/board-files.md` explains the files
+//! [`graph`]), [`drop_budget`] (what the loads may lose), `assemble`. `docs/board-files.md` explains the files
 //! to those who write them.
 
 mod assemble;
+pub mod drop_budget;
 pub mod expected;
 mod file;
 pub mod graph;
 mod known;
-pub mod limits;
 mod model;
 mod outline;
 pub mod parts;
@@ -66,7 +66,7 @@ pub(crate) fn examine(sheet: Sheet) -> Examined {
     let board = file::read(&sheet).and_then(|draft| {
         let (graph, complete) = rules::judge(&sheet, &draft);
         known = Known::of_draft(&draft, &graph, complete);
-        assemble::assemble(&sheet, draft, &graph)
+        assemble::assemble(&sheet, draft)
     });
     Examined { board: board.ok(), known, problems: sheet.into_problems() }
 }

@@ -121,8 +121,8 @@ pub struct Segment {
     pub closed: Option<Vec<StateId>>,
     /// What a healthy one reads at 20 °C.
     pub expected: Expected,
-    /// What it is judged by, at 20 °C.
-    pub limits: Limits,
+    /// What the file says of its limits.
+    pub stated: StatedLimits,
     /// Least resistance while open, ohm; only switches have one.
     pub open_min_ohms: Option<f64>,
 }
@@ -199,24 +199,13 @@ pub struct Expected {
     pub high_ohms: f64,
 }
 
-/// Limits at 20 °C, ohm.
-#[derive(Clone, Copy, PartialEq, Debug)]
-pub struct Limits {
+/// What the board file says of a segment's limits at 20 °C, ohm; [`LimitSet`](crate::limits::LimitSet) fills the gaps.
+#[derive(Clone, Copy, PartialEq, Debug, Default)]
+pub struct StatedLimits {
     /// Lower limit.
     pub min_ohms: Option<f64>,
     /// Upper limit.
-    pub max_ohms: f64,
-    /// Where the upper limit comes from.
-    pub origin: LimitOrigin,
-}
-
-/// Where a limit comes from.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub enum LimitOrigin {
-    /// Written in the board file.
-    Stated,
-    /// This segment's share of the supply's drop budget.
-    Derived,
+    pub max_ohms: Option<f64>,
 }
 
 /// Isolation between two points.

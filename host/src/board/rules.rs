@@ -5,10 +5,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::drop_budget::{self, Claim, DropBudget};
 use super::expected::ipc2221_amps;
 use super::file::{Draft, Placed, SegmentDraft, SupplyDraft};
 use super::graph::{Edge, Graph, Reach};
-use super::limits::{self, Claim, DropBudget};
 use super::{PointId, SegmentId, SegmentKind, Side, StateId};
 use crate::document::{Sheet, Told};
 use crate::quantity::{clip, si};
@@ -226,7 +226,7 @@ fn budget_is_kept(sheet: &Sheet, draft: &Draft) {
         ret: ret.value,
         ohms: max_drop.value / load_amps,
     };
-    for (load, most, figures) in limits::overdrawn(&claims, &graph, &budget) {
+    for (load, most, figures) in drop_budget::overdrawn(&claims, &graph, &budget) {
         let whose = named(draft, most).map_or(String::new(), |name| format!(", `{}`", clip(&name.value)));
         sheet.refuse(
             Some(max_drop.span.clone()),

@@ -17,6 +17,7 @@ use crate::{
     board,
     fixture::{self, Fixture},
     job::{Job, JobError, Subject},
+    limits::LimitSet,
     link::Session,
     plan::{self, Plan, Sampling},
     records::{Records, SweepId},
@@ -125,7 +126,7 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
         .map(|bed| {
             let board = board::parse("board.toml", bed.board)?;
             let fixture = fixture::parse("fixture.toml", bed.fixture, board)?;
-            let plan = plan::compile(&fixture, Sampling::Quick)?;
+            let plan = plan::compile(&fixture, &LimitSet::of_board(&fixture.board), Sampling::Quick)?;
             Ok((fixture, plan))
         })
         .collect::<Result<Vec<_>, Failure>>()?;

@@ -13,6 +13,7 @@ use super::{
 use crate::{
     fixture::{self, Fixture},
     job::{Job, JobError, Subject},
+    limits::LimitSet,
     link::{CancelToken, Session, Transport, serial::SerialLink},
     operator::{Operator, TerminalOperator},
     plan::{self, Sampling},
@@ -98,7 +99,7 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     let lot = args.lot.as_deref().map(text::lot).transpose()?;
     let fixture = fixture::read(&args.fixture)?;
     let sampling = if args.full { Sampling::Full } else { Sampling::Quick };
-    let plan = plan::compile(&fixture, sampling)?;
+    let plan = plan::compile(&fixture, &LimitSet::of_board(&fixture.board), sampling)?;
     // Before the sweep: a store that cannot be written to would lose it, a page without a folder be missed.
     let records = records::open(store)?;
     let form = args.form.ready(records.path())?;

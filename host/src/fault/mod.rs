@@ -9,13 +9,13 @@ pub mod prior;
 use statrs::distribution::{ContinuousCDF, Normal};
 
 use crate::{
-    board::{Board, Limits, Segment},
+    board::{Board, Segment},
     finding::{
         closure,
         isolation::{self, Barrier},
         segment::{Finding, Value},
     },
-    limits::LimitSet,
+    limits::{LimitSet, Limits},
     sweep::UnitFault,
     verdict::{Class, Verdict},
 };

@@ -11,11 +11,11 @@ use copperwalk_wire::Source;
 use super::open::{self, Open};
 use crate::{
     board::{
-        Board, Limits, Segment, SegmentId, SegmentKind, StateId,
+        Board, Segment, SegmentId, SegmentKind, StateId,
         expected::{ALPHA_COPPER, to_20c},
     },
     evidence::{RunEvidence, SegmentReading},
-    limits::LimitSet,
+    limits::{LimitSet, Limits},
     measure::{
         ratio::{Motion, Reading},
         uncertainty::Budget,

@@ -2,7 +2,7 @@
 
 use super::reason;
 use crate::{
-    board::{Board, LimitOrigin},
+    board::Board,
     evidence::{Evidence, Observation},
     finding::{
         bench::standard,
@@ -11,7 +11,7 @@ use crate::{
         segment,
     },
     fixture::Fixture,
-    limits::LimitSet,
+    limits::{LimitOrigin, LimitSet},
     sweep::{ClosureRow, IsolationRow, SegmentRow, StandardRow},
     verdict::Verdict,
 };

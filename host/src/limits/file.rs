@@ -10,9 +10,9 @@
 
 use std::path::Path;
 
-use super::LimitSet;
+use super::{LimitOrigin, LimitSet, Limits};
 use crate::{
-    board::{Board, LimitOrigin, Limits, SegmentId},
+    board::{Board, SegmentId},
     document::{Item, Sheet, Table, Told},
     problem::Problems,
     quantity::Unit,
@@ -29,13 +29,14 @@ const MOST_OHMS: f64 = 1e6;
 /// Everything wrong with the file, all at once: unknown segments, wrong units, a `min` above its `max`.
 pub fn read(path: &Path, board: &Board) -> Result<LimitSet, Problems> {
     let sheet = Sheet::open(path)?;
-    match limits(&sheet, board) {
-        Ok(stated) => Ok(LimitSet::of_board(board).overridden(stated, sheet.text())),
+    let usual = LimitSet::of_board(board);
+    match limits(&sheet, board, &usual) {
+        Ok(stated) => Ok(usual.overridden(stated, sheet.text())),
         Err(_) => Err(sheet.into_problems()),
     }
 }
 
-fn limits(sheet: &Sheet, board: &Board) -> Result<Vec<(SegmentId, Limits)>, Told> {
+fn limits(sheet: &Sheet, board: &Board, usual: &LimitSet) -> Result<Vec<(SegmentId, Limits)>, Told> {
     let document = sheet.document()?;
     let root = Table::root(sheet, &document);
     root.format(FORMAT)?;
@@ -48,7 +49,7 @@ fn limits(sheet: &Sheet, board: &Board) -> Result<Vec<(SegmentId, Limits)>, Told
         .items()
         .into_iter()
         .map(|(name, span, item)| match board.segment_named(name) {
-            Some(id) => limit(&item, name, board.segment(id).limits).map(|limits| (id, limits)),
+            Some(id) => limit(&item, name, usual.of(id)).map(|limits| (id, limits)),
             None => Err(table.unknown("segment", name, span, &names)),
         })
         .collect();
@@ -57,7 +58,7 @@ fn limits(sheet: &Sheet, board: &Board) -> Result<Vec<(SegmentId, Limits)>, Told
 }
 
 /// The limits of one segment; what is not given stays as it is.
-fn limit(item: &Item<'_>, name: &str, usual: Limits) -> Result<Limits, Told> {
+fn limit(item: &Item<'_>, name: &str, usual: &Limits) -> Result<Limits, Told> {
     let table = item.table(
         format!("`{name}`"),
         r#"write { min = "200 mohm", max = "900 mohm" }, either of them or both"#,

@@ -1,5 +1,5 @@
-//! A limit set: the limits over a board, each with its origin. A board says what there is and what a healthy one reads;
-//! what is judged by is a set of its own, so that a stored measurement can be judged by another one.
+//! Limit sets: what the segments of a board are judged by. A board says what there is and what a healthy one reads; the
+//! limits are a set of their own, so that a stored measurement can be judged by another one.
 
 mod file;
 
@@ -7,9 +7,33 @@ pub use file::read;
 
 use sha2::{Digest, Sha256};
 
-use crate::board::{Board, Limits, SegmentId};
+use crate::board::{
+    Board, Segment, SegmentId,
+    drop_budget::{self, Claim, DropBudget},
+    graph::Graph,
+};
 
-/// Limits at 20 °C for every segment of a board.
+/// Limits of a segment at 20 °C, ohm.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Limits {
+    /// Lower limit.
+    pub min_ohms: Option<f64>,
+    /// Upper limit.
+    pub max_ohms: f64,
+    /// Where the upper limit comes from.
+    pub origin: LimitOrigin,
+}
+
+/// Where a limit comes from.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum LimitOrigin {
+    /// Written in a file.
+    Stated,
+    /// The segment's share of the supply's drop budget.
+    Derived,
+}
+
+/// Limits for every segment of a board.
 #[derive(Clone, PartialEq, Debug)]
 pub struct LimitSet {
     /// Where the set comes from, in a word or two: `board file`, `limits file`.
@@ -22,8 +46,21 @@ pub struct LimitSet {
 impl LimitSet {
     /// The limits that the board file states, and for the rest those derived from its drop budget.
     pub fn of_board(board: &Board) -> Self {
-        let limits = board.segments.iter().map(|segment| segment.limits).collect();
-        Self { origin: "board file", hash: board.hash.clone(), limits }
+        let claim = |segment: &Segment| Claim {
+            high_ohms: segment.expected.high_ohms,
+            stated_ohms: segment.stated.max_ohms,
+        };
+        let claims: Vec<_> = board.segments.iter().map(claim).collect();
+        let maxima = drop_budget::derive(&claims, &Graph::of(board), &DropBudget::of(&board.supply));
+        let limits = board.segments.iter().zip(maxima).map(|(segment, max_ohms)| Limits {
+            min_ohms: segment.stated.min_ohms,
+            max_ohms,
+            origin: match segment.stated.max_ohms {
+                Some(_) => LimitOrigin::Stated,
+                None => LimitOrigin::Derived,
+            },
+        });
+        Self { origin: "board file", hash: board.hash.clone(), limits: limits.collect() }
     }
 
     /// The same with some of them replaced by what a file with this text states.

@@ -19,7 +19,6 @@ use crate::{
     evidence::{Evidence, RunEvidence},
     finding::{self, bench, open},
     fixture::Fixture,
-    limits::LimitSet,
     measurement::Purpose,
     plan::{
         self, LegKind, Plan, PlannedShot, Sampling, Stage, Stretch,
@@ -64,7 +63,6 @@ enum Task {
 pub struct Planned<'p> {
     fixture: &'p Fixture,
     plan: &'p Plan,
-    limits: LimitSet,
     agenda: Vec<Task>,
     /// The task whose runs are being made, and how many had been made before.
     waiting: Option<(Task, usize)>,
@@ -74,7 +72,7 @@ impl<'p> Planned<'p> {
     /// Runs a plan.
     pub fn new(fixture: &'p Fixture, plan: &'p Plan) -> Self {
         let agenda = if plan.stages.is_empty() { Vec::new() } else { vec![Task::Stage(0)] };
-        Self { fixture, plan, limits: LimitSet::of_board(&fixture.board), agenda, waiting: None }
+        Self { fixture, plan, agenda, waiting: None }
     }
 
     fn board(&self) -> &'p Board {
@@ -176,7 +174,7 @@ impl<'p> Planned<'p> {
     fn survey(&self, stretch: &Stretch) -> Vec<PlannedShot> {
         let everything = whole(stretch);
         let mut builder = self.builder();
-        builder.walk(&everything, Walk::Survey);
+        builder.walk(&self.plan.limits, &everything, Walk::Survey);
         builder.guard_after(&everything);
         builder.finish()
     }
@@ -185,7 +183,7 @@ impl<'p> Planned<'p> {
     /// from a bad contact.
     fn load_look(&self, stretch: &Stretch, survey: &[RunEvidence]) -> Vec<PlannedShot> {
         let failed_dry = |id: SegmentId| {
-            let limits = self.limits.of(id);
+            let limits = self.plan.limits.of(id);
             survey.iter().flat_map(|run| run.segments()).any(|seen| {
                 seen.segment == id
                     && judge(seen.reading.ohms, seen.reading.budget.expanded(), limits) == Verdict::Fail
@@ -199,9 +197,9 @@ impl<'p> Planned<'p> {
         let mut builder = self.builder();
         // Contacts have been read dry; with all the time in the world, once more, and before any load.
         if self.plan.sampling == Sampling::Full {
-            builder.walk(&Stretch { wanted: contacts, ..stretch.clone() }, Walk::Usual);
+            builder.walk(&self.plan.limits, &Stretch { wanted: contacts, ..stretch.clone() }, Walk::Usual);
         }
-        builder.walk(&Stretch { wanted: rest, ..stretch.clone() }, Walk::Load);
+        builder.walk(&self.plan.limits, &Stretch { wanted: rest, ..stretch.clone() }, Walk::Load);
         builder.drain(stretch);
         builder.finish()
     }
@@ -246,14 +244,18 @@ impl<'p> Planned<'p> {
     fn reforce(&self, piece: &Stretch) -> Vec<PlannedShot> {
         let mut builder = self.builder();
         let board = self.board();
-        builder.whole(piece, plan::expected_ohms(board, piece), plan::gate_ohms(board, piece));
-        builder.walk(piece, Walk::Usual);
+        builder.whole(
+            piece,
+            plan::expected_ohms(board, piece),
+            plan::gate_ohms(board, &self.plan.limits, piece),
+        );
+        builder.walk(&self.plan.limits, piece, Walk::Usual);
         builder.finish()
     }
 
     fn full_budget(&self, stage: usize, evidence: &Evidence) -> Vec<PlannedShot> {
         let stage = self.stage(stage);
-        let undecided = finding::undecided(self.fixture, &self.limits, stage, evidence);
+        let undecided = finding::undecided(self.fixture, &self.plan.limits, stage, evidence);
         if undecided.is_empty() {
             return Vec::new();
         }
@@ -263,7 +265,7 @@ impl<'p> Planned<'p> {
         let (pieces, _) = cover(&forest, self.fixture, &undecided);
         let mut builder = Builder::new(self.fixture, Sampling::Full);
         for piece in &pieces {
-            builder.walk(piece, Walk::Usual);
+            builder.walk(&self.plan.limits, piece, Walk::Usual);
         }
         builder.finish()
     }

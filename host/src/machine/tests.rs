@@ -107,7 +107,9 @@ fn every_end_of_a_run_leads_to_what_the_drawing_says() {
 #[test]
 fn a_run_that_says_nothing_ends_and_names_the_bench() {
     let fixture = fixture();
-    let plan = crate::plan::compile(&fixture, Sampling::Quick).unwrap();
+    let plan =
+        crate::plan::compile(&fixture, &crate::limits::LimitSet::of_board(&fixture.board), Sampling::Quick)
+            .unwrap();
     let mut machine = Machine::new(&fixture, planned::Planned::new(&fixture, &plan), 512);
     loop {
         match machine.step() {

@@ -8,7 +8,8 @@ use copperwalk_wire::{
 use serde::{Deserialize, Serialize};
 
 use crate::{
-    board::{LimitOrigin, Limits, Segment},
+    board::Segment,
+    limits::{LimitOrigin, Limits},
     meter::{
         noise::{lsb_volts, noise_codes},
         relative_standard,
@@ -58,8 +59,8 @@ const DRY_TRIPLES: Triples = Triples { quick: 3, most: 12 };
 const END_TO_END_TRIPLES: Triples = Triples { quick: 4, most: 12 };
 
 /// The excitation a segment is normally read with.
-pub fn source_for(segment: &Segment) -> Source {
-    match segment.limits.max_ohms {
+pub fn source_for((segment, limits): (&Segment, &Limits)) -> Source {
+    match limits.max_ohms {
         max if max > WIDE_ABOVE_OHMS => Source::Wide,
         _ if segment.kind.is_contact() => Source::Dry,
         _ => Source::Load,
@@ -68,14 +69,14 @@ pub fn source_for(segment: &Segment) -> Source {
 
 /// A segment between two sense contacts.
 pub fn segment(
-    segment: &Segment,
+    (segment, limits): (&Segment, &Limits),
     contacts: Contacts,
     swapped: bool,
     source: Source,
     wait_us: u16,
     sampling: Sampling,
 ) -> Shot {
-    let max = segment.limits.max_ohms;
+    let max = limits.max_ohms;
     let (gain_a, gain_b, rate, triples) = match source {
         Source::Load | Source::Off | Source::Isolation => {
             // Three times the limit stays in range, so that a segment that is merely high gets a value.
@@ -92,7 +93,7 @@ pub fn segment(
         source,
         Aim { gain_a, gain_b, rate, triples, wait_us, ends: false, gate: None },
         sampling,
-        |scale| stop_rule(&segment.limits, segment.kind.is_copper(), swapped, gain_a, gain_b, rate, scale),
+        |scale| stop_rule(limits, segment.kind.is_copper(), swapped, gain_a, gain_b, rate, scale),
     )
 }
 

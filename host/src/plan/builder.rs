@@ -10,6 +10,7 @@ use super::{
 use crate::{
     board::{Board, PointId},
     fixture::{Fixture, Standard},
+    limits::LimitSet,
 };
 
 /// Bleeding ends when this much of the time constant has passed: e⁻³ of 200 mV is 10 mV, far under what the residual
@@ -150,20 +151,20 @@ impl<'f> Builder<'f> {
         self.push(Role::EndToEnd { from: stretch.from, to: stretch.to }, shot);
     }
 
-    /// Every wanted segment of a stretch, leapfrogging, with the excitation `source` gives (none: left out).
-    pub fn walk(&mut self, stretch: &Stretch, mode: Walk) {
+    /// Every wanted segment of a stretch, leapfrogging.
+    pub fn walk(&mut self, limits: &LimitSet, stretch: &Stretch, mode: Walk) {
         let force = self.force(stretch.from, stretch.to);
         for step in stretch.steps.iter().filter(|step| stretch.wanted.contains(&step.segment)) {
-            let segment = self.fixture.board.segment(step.segment);
+            let judged = (self.fixture.board.segment(step.segment), limits.of(step.segment));
             let (contacts, swapped) = self.leapfrog(force, step.from, step.to);
             let shot = match mode {
                 Walk::Usual => {
-                    aim::segment(segment, contacts, swapped, aim::source_for(segment), 0, self.sampling)
+                    aim::segment(judged, contacts, swapped, aim::source_for(judged), 0, self.sampling)
                 }
                 Walk::Survey => aim::look_dry(contacts, self.bridge_wait_us(Source::Dry)),
                 Walk::Load => {
                     let wait_us = self.bridge_wait_us(Source::Load);
-                    aim::segment(segment, contacts, swapped, Source::Load, wait_us, self.sampling)
+                    aim::segment(judged, contacts, swapped, Source::Load, wait_us, self.sampling)
                 }
             };
             let segment = step.segment;

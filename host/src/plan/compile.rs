@@ -13,6 +13,7 @@ use super::{
 use crate::{
     board::{Board, PointId, SegmentId, StateId},
     fixture::Fixture,
+    limits::LimitSet,
     raw::{self, RawError},
 };
 
@@ -50,8 +51,8 @@ pub enum PlanError {
     },
 }
 
-/// Compiles the plan.
-pub fn compile(fixture: &Fixture, sampling: Sampling) -> Result<Plan, PlanError> {
+/// Compiles the plan that settles every segment against its limits.
+pub fn compile(fixture: &Fixture, limits: &LimitSet, sampling: Sampling) -> Result<Plan, PlanError> {
     let board = &fixture.board;
     for point in [board.supply.from, board.supply.ret] {
         let pins = fixture.pins(point);
@@ -88,9 +89,9 @@ pub fn compile(fixture: &Fixture, sampling: Sampling) -> Result<Plan, PlanError>
     let stages = per_state
         .iter()
         .enumerate()
-        .map(|(at, wanted)| stage(fixture, sampling, StateId(at), wanted))
+        .map(|(at, wanted)| stage(fixture, limits, sampling, StateId(at), wanted))
         .collect::<Result<Vec<_>, _>>()?;
-    Ok(Plan { sampling, hash: hash(fixture, &stages)?, stages })
+    Ok(Plan { limits: limits.clone(), sampling, hash: hash(fixture, &stages)?, stages })
 }
 
 /// Every segment that conducts in some state.
@@ -110,6 +111,7 @@ fn richest_first(board: &Board) -> Vec<StateId> {
 
 fn stage(
     fixture: &Fixture,
+    limits: &LimitSet,
     sampling: Sampling,
     state: StateId,
     wanted: &BTreeSet<SegmentId>,
@@ -136,7 +138,7 @@ fn stage(
     let mut guarded: BTreeSet<PointId> = BTreeSet::new();
     for stretch in stretches {
         let fresh = guarded.insert(root_of(&forest, stretch.from));
-        walk_leg(&mut builder, board, &stretch, fresh);
+        walk_leg(&mut builder, board, limits, &stretch, fresh);
         legs.push(Leg { kind: LegKind::Walk(stretch), shots: builder.cut() });
     }
 
@@ -156,12 +158,12 @@ fn root_of(forest: &Forest, point: PointId) -> PointId {
 }
 
 /// Guards (once per tree of segments), the end-to-end reading, the walk.
-fn walk_leg(builder: &mut Builder<'_>, board: &Board, stretch: &Stretch, guarded: bool) {
+fn walk_leg(builder: &mut Builder<'_>, board: &Board, limits: &LimitSet, stretch: &Stretch, guarded: bool) {
     if guarded {
         builder.guard_before(stretch);
     }
-    builder.whole(stretch, expected_ohms(board, stretch), gate_ohms(board, stretch));
-    builder.walk(stretch, Walk::Usual);
+    builder.whole(stretch, expected_ohms(board, stretch), gate_ohms(board, limits, stretch));
+    builder.walk(limits, stretch, Walk::Usual);
     if guarded {
         builder.guard_after(stretch);
     }
@@ -175,10 +177,11 @@ pub fn expected_ohms(board: &Board, stretch: &Stretch) -> f64 {
 /// Above this end-to-end value, ohm, no load current flows before a dry look at every segment: load could puncture
 /// the very film that is the fault. Low enough that one failing contact among typical ones is seen; spread
 /// of healthy parts stays below.
-pub fn gate_ohms(board: &Board, stretch: &Stretch) -> f64 {
+pub fn gate_ohms(board: &Board, limits: &LimitSet, stretch: &Stretch) -> f64 {
     let margins = || {
-        stretch.steps.iter().map(|step| board.segment(step.segment)).map(|segment| {
-            (segment.kind.is_contact(), (segment.limits.max_ohms - segment.expected.typical_ohms).max(0.0))
+        stretch.steps.iter().map(|step| {
+            let (segment, limits) = (board.segment(step.segment), limits.of(step.segment));
+            (segment.kind.is_contact(), (limits.max_ohms - segment.expected.typical_ohms).max(0.0))
         })
     };
     let contact = margins().filter(|(contact, _)| *contact).map(|(_, margin)| margin).reduce(f64::min);

@@ -21,11 +21,13 @@ pub use figures::{Figures, WalkFigures, closures, figures};
 pub use hidden::{Hidden, hidden};
 pub use stretch::Stretch;
 
-use crate::board::StateId;
+use crate::{board::StateId, limits::LimitSet};
 
 /// A compiled plan.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Plan {
+    /// What it settles every segment against.
+    pub limits: LimitSet,
     /// How long to look.
     pub sampling: Sampling,
     /// One stage per state, in the board's order.

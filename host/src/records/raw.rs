@@ -250,8 +250,8 @@ mod tests {
                 Err(error) => prop_assert!(error.to_string().len() > 20),
                 Ok(runs) => {
                     let measurement = crate::measurement::Measurement { runs, ..sweep.measurement };
-                    let plan = crate::plan::compile(&fixture, measurement.sampling).unwrap();
                     let limits = crate::limits::LimitSet::of_board(&fixture.board);
+                    let plan = crate::plan::compile(&fixture, &limits, measurement.sampling).unwrap();
                     if let Err(error) = crate::judge::judge(&fixture, &limits, &plan, &measurement) {
                         prop_assert!(error.to_string().len() > 20);
                     }

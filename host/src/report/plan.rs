@@ -4,6 +4,7 @@ use copperwalk_wire::{Method, Source, hardware};
 use serde::Serialize;
 
 use crate::fixture::Fixture;
+use crate::limits::LimitSet;
 use crate::plan::{self, Plan, PlannedShot, Role};
 use crate::quantity::engineering;
 
@@ -97,7 +98,7 @@ pub fn plan_sheet(plan: &Plan, fixture: &Fixture) -> PlanSheet {
         StateLines {
             name: state.name.clone(),
             prompt: state.prompt.clone(),
-            steps: shots.filter_map(|planned| step(fixture, planned)).collect(),
+            steps: shots.filter_map(|planned| step(fixture, &plan.limits, planned)).collect(),
         }
     };
     let hidden = plan::hidden(plan, fixture);
@@ -121,7 +122,7 @@ pub fn plan_sheet(plan: &Plan, fixture: &Fixture) -> PlanSheet {
 }
 
 /// A shot as a reading; shots that only prepare one are none.
-fn step(fixture: &Fixture, planned: &PlannedShot) -> Option<StepLine> {
+fn step(fixture: &Fixture, limits: &LimitSet, planned: &PlannedShot) -> Option<StepLine> {
     let board = &fixture.board;
     let point = |id| &board.point(id).name;
     let (what, limit) = match planned.role {
@@ -144,8 +145,7 @@ fn step(fixture: &Fixture, planned: &PlannedShot) -> Option<StepLine> {
             (format!("{} to {}, end to end", point(from), point(to)), limit.unwrap_or_default())
         }
         Role::Segment { segment, .. } => {
-            let segment = board.segment(segment);
-            (segment.name.clone(), at_most(segment.limits.max_ohms))
+            (board.segment(segment).name.clone(), at_most(limits.of(segment).max_ohms))
         }
         Role::OpenSwitch(id) => {
             let switch = board.segment(id);

@@ -3,7 +3,8 @@
 use copperwalk_wire::message::{RunEnd, ShotEnd};
 use copperwalk_wire::{Contacts, Gain, Input, Method, Rate, Shot, Source};
 
-use crate::board::{self, Board, LimitOrigin, Segment};
+use crate::board::{self, Board, Segment};
+use crate::limits::{LimitOrigin, LimitSet, Limits};
 use crate::measurement::{Basis, Measurement, Purpose, Run, RunShot};
 use crate::plan::{Role, Sampling};
 use crate::records::summary::{
@@ -79,13 +80,14 @@ pub fn good_on(board: &Board) -> Sweep {
         sampling: Sampling::Quick,
         runs: ["off", "on"].map(run).to_vec(),
     };
+    let limits = LimitSet::of_board(board);
     let judgement = Judgement {
         program: "0.1.0".to_owned(),
         limits: LimitsUsed::of_board(&board.hash),
         celsius: Some(23.1),
         verdict: Verdict::Pass,
         bench_faults: vec![],
-        segments: board.segments.iter().map(|segment| healthy(board, segment)).collect(),
+        segments: board.segment_ids().map(|id| healthy(board, board.segment(id), limits.of(id))).collect(),
         isolation: switches.chain(isolation).collect(),
         standards: vec![StandardRow {
             name: "1R".to_owned(),
@@ -109,7 +111,7 @@ pub fn good_on(board: &Board) -> Sweep {
     Sweep { measurement, judgement }
 }
 
-fn healthy(board: &Board, segment: &Segment) -> SegmentRow {
+fn healthy(board: &Board, segment: &Segment, limits: &Limits) -> SegmentRow {
     let typical = segment.expected.typical_ohms;
     let warm = if segment.kind.is_copper() { 1.0122 } else { 1.0 };
     SegmentRow {
@@ -120,9 +122,9 @@ fn healthy(board: &Board, segment: &Segment) -> SegmentRow {
         ohms: Some(typical * 1.03 * warm),
         ohms_20c: Some(typical * 1.03),
         u95_ohms: Some(20e-6 + typical * 0.0021),
-        min_ohms: segment.limits.min_ohms,
-        max_ohms: segment.limits.max_ohms,
-        limit_derived: segment.limits.origin == LimitOrigin::Derived,
+        min_ohms: limits.min_ohms,
+        max_ohms: limits.max_ohms,
+        limit_derived: limits.origin == LimitOrigin::Derived,
         typical_ohms: typical,
         verdict: Verdict::Pass,
         class: Class::Ok,

@@ -5,7 +5,7 @@
 
 mod word;
 
-use crate::board::Limits;
+use crate::limits::Limits;
 
 pub use word::{Class, Verdict};
 
@@ -36,7 +36,7 @@ pub fn judge_isolation(at_least: Option<f64>, at_most: Option<f64>, min_ohms: f6
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::board::LimitOrigin;
+    use crate::limits::LimitOrigin;
 
     #[test]
     fn a_value_passes_only_when_its_whole_interval_is_inside() {

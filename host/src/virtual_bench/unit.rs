@@ -10,6 +10,7 @@ use super::{
     spec::{Injected, SegmentFault},
 };
 use crate::board::{Board, Segment, SegmentKind, StateId, expected::ALPHA_COPPER};
+use crate::limits::{LimitSet, Limits};
 
 /// Resistance of a break, ohm: a crack in copper on laminate.
 const OPEN_OHMS: f64 = 1e9;
@@ -81,7 +82,9 @@ pub struct Truth {
 impl Unit {
     /// Draws a unit of this board and puts the faults into it.
     pub fn new(board: &Board, faults: &[Injected], celsius: f64, rng: &mut Rng) -> Self {
-        let parts = board.segments.iter().map(|segment| part(segment, celsius, rng)).collect();
+        let limits = LimitSet::of_board(board);
+        let parts =
+            board.segment_ids().map(|id| part(board.segment(id), limits.of(id), celsius, rng)).collect();
         let mut unit = Self {
             parts,
             troubled: Vec::new(),
@@ -95,7 +98,9 @@ impl Unit {
         let rails = [board.supply.from.0, board.supply.ret.0];
         for fault in faults {
             match *fault {
-                Injected::Segment(id, fault) => unit.break_part(id.0, board.segment(id), fault),
+                Injected::Segment(id, fault) => {
+                    unit.break_part(id.0, (board.segment(id), limits.of(id)), fault)
+                }
                 Injected::Bridge([a, b], ohms) => unit.between.push(([a.0, b.0], ohms)),
                 Injected::Battery(volts) => unit.battery = Some((rails, volts)),
                 Injected::Charge(volts) => unit.charge_volts = volts,
@@ -105,7 +110,7 @@ impl Unit {
         unit
     }
 
-    fn break_part(&mut self, index: usize, segment: &Segment, fault: SegmentFault) {
+    fn break_part(&mut self, index: usize, (segment, limits): (&Segment, &Limits), fault: SegmentFault) {
         let part = &mut self.parts[index];
         part.trouble = match fault {
             SegmentFault::Open => {
@@ -124,7 +129,7 @@ impl Unit {
             }
             SegmentFault::Film => Trouble::Film { broken: false },
             SegmentFault::Flaky => {
-                let bad_ohms = (20.0 * segment.limits.max_ohms).max(1.0) * self.chance.between(1.0, 3.0);
+                let bad_ohms = (20.0 * limits.max_ohms).max(1.0) * self.chance.between(1.0, 3.0);
                 Trouble::Flaky { bad_ohms, bad: false, until_us: self.chance.waiting(FLAKY_US) as u64 }
             }
         };
@@ -279,8 +284,8 @@ impl Part {
 }
 
 /// A healthy segment.
-fn part(segment: &Segment, celsius: f64, rng: &mut Rng) -> Part {
-    let (typical, max) = (segment.expected.typical_ohms, segment.limits.max_ohms);
+fn part(segment: &Segment, limits: &Limits, celsius: f64, rng: &mut Rng) -> Part {
+    let (typical, max) = (segment.expected.typical_ohms, limits.max_ohms);
     let spread = rng.normal();
     let drawn = match segment.kind {
         // Etching and plating; a via group stays far from looking like one with a barrel less.
@@ -293,8 +298,8 @@ fn part(segment: &Segment, celsius: f64, rng: &mut Rng) -> Part {
         }
     };
     // Clear of the limits, by 15 % of the upper one or of the distance between the two.
-    let margin = 0.15 * (max - segment.limits.min_ohms.unwrap_or(0.0));
-    let low = segment.limits.min_ohms.map_or(0.0, |min| min + margin);
+    let margin = 0.15 * (max - limits.min_ohms.unwrap_or(0.0));
+    let low = limits.min_ohms.map_or(0.0, |min| min + margin);
     let warm = if segment.kind.is_copper() { 1.0 + ALPHA_COPPER * (celsius - 20.0) } else { 1.0 };
     Part {
         ends: [segment.from.0, segment.to.0],
@@ -350,10 +355,12 @@ mod tests {
     #[test]
     fn healthy_units_keep_clear_of_their_limits() {
         for board in boards() {
+            let limits = LimitSet::of_board(&board);
             for seed in 0..200 {
                 let truth = unit(&board, &[], seed).truth(&board, 23.0);
-                for (segment, ohms) in board.segments.iter().zip(&truth.ohms_20c) {
-                    let (low, high) = (segment.limits.min_ohms.unwrap_or(0.0), segment.limits.max_ohms);
+                for (id, ohms) in board.segment_ids().zip(&truth.ohms_20c) {
+                    let (segment, limits) = (board.segment(id), limits.of(id));
+                    let (low, high) = (limits.min_ohms.unwrap_or(0.0), limits.max_ohms);
                     let inside = low + 0.149 * (high - low) * f64::from(u8::from(low > 0.0))
                         ..=high - 0.149 * (high - low);
                     assert!(inside.contains(ohms), "{}: {ohms} is not in {inside:?}", segment.name);
@@ -432,7 +439,7 @@ mod tests {
                 jumps |= unit.change(now_us);
             }
             jumped += u32::from(jumps);
-            bad += u32::from(before >= 20.0 * board.segment(id).limits.max_ohms);
+            bad += u32::from(before >= 20.0 * LimitSet::of_board(board).of(id).max_ohms);
         }
         assert!(jumped > 340, "{jumped}");
         assert!((100..300).contains(&bad), "{bad}");
