@@ -16,8 +16,18 @@ use crate::{
     plan::aim::charging_seconds,
 };
 
-/// Coverage factor for the bounds.
+/// Coverage factor of the bounds, standard uncertainties: about 95 % (GUM, JCGM 100, 6.3.3).
 const COVERAGE_FACTOR: f64 = 2.0;
+/// With no current that noise cannot explain and at most this across the unit, nothing drives it, volt. The
+/// source puts up to 180 mV across a unit that insulates; noise at gain 8 is 5 µV.
+const UNDRIVEN_VOLTS: f64 = 5e-3;
+/// The voltage across the unit falls if it has fallen between two windows by more than so many standard
+/// deviations of the difference; no unit. Noise alone does it three times in 10⁵ readings, and then only a
+/// bound is missing.
+const FALLING_SIGMAS: f64 = 4.0;
+/// A capacitor still charges when its current is more than this share of the whole; no unit. Values and
+/// bounds allow for any share: this one decides only whether charging is stated as the reason of a doubt.
+const CHARGING_SHARE: f64 = 0.05;
 
 /// What a settle shot says.
 #[derive(Clone, PartialEq, Debug)]
@@ -35,9 +45,6 @@ pub struct Isolation {
     /// Contact check of sense+ and sense-, codes.
     pub contacts: [i32; 2],
 }
-
-/// With neither a current nor this much across the unit, nothing drives it, volt.
-const UNDRIVEN_VOLTS: f64 = 5e-3;
 
 /// Reads a settle shot behind which `farads` of capacitance may charge.
 pub fn read(shot: &Shot, codes: &[i32], farads: f64) -> Result<Isolation, Malformed> {
@@ -63,8 +70,8 @@ pub fn read(shot: &Shot, codes: &[i32], farads: f64) -> Result<Isolation, Malfor
     let charging = charging_drop(before[1] - last[1], window_seconds, farads);
     let slope_noise =
         charging_drop(COVERAGE_FACTOR * sigma * (2.0 / size as f64).sqrt(), window_seconds, farads);
-    let falling =
-        before[0] - last[0] > 4.0 * noise_volts(settle.gain_a, settle.rate) * (2.0 / size as f64).sqrt();
+    let falling = before[0] - last[0]
+        > FALLING_SIGMAS * noise_volts(settle.gain_a, settle.rate) * (2.0 / size as f64).sqrt();
 
     let leak = drop - charging;
     let uncertain = noise.hypot(slope_noise);
@@ -74,7 +81,7 @@ pub fn read(shot: &Shot, codes: &[i32], farads: f64) -> Result<Isolation, Malfor
         at_most_ohms: ohms_at(leak - uncertain).map(|r| r * (1.0 + relative)),
         ohms: ohms_at(leak).filter(|_| leak > uncertain),
         driven: unit_volts.abs() > UNDRIVEN_VOLTS || drop.abs() > noise,
-        still_charging: charging > uncertain.max(0.05 * drop.abs()),
+        still_charging: charging > uncertain.max(CHARGING_SHARE * drop.abs()),
         contacts: codes.contacts,
     })
 }
@@ -84,4 +91,80 @@ pub fn read(shot: &Shot, codes: &[i32], farads: f64) -> Result<Isolation, Malfor
 fn charging_drop(fall: f64, window_seconds: f64, farads: f64) -> f64 {
     let tau = charging_seconds(farads);
     if tau <= 0.0 { 0.0 } else { fall.max(0.0) / ((window_seconds / tau).exp_m1()) }
+}
+
+#[cfg(test)]
+mod tests {
+    use copperwalk_wire::{Contacts, Method, Settle};
+
+    use super::*;
+    use crate::{meter::noise::lsb_volts, plan::aim};
+
+    const MICROFARADS_100: f64 = 100e-6;
+
+    /// Reads two windows without noise; of each the voltage across the unit and the voltage over Rm, volt.
+    fn reading(windows: [[f64; 2]; 2], farads: f64) -> Isolation {
+        let (shot, settle) = shot(farads);
+        let code = |volts: f64, gain: Gain| (volts / lsb_volts(gain)).round() as i32;
+        let pairs = windows.into_iter().flat_map(|[unit, drop]| {
+            [code(unit, settle.gain_a), code(drop, settle.gain_b)].repeat(usize::from(settle.window))
+        });
+        // Contact checks, zeros, pairs.
+        let codes: Vec<i32> = [0; 2 + ZEROS].into_iter().chain(pairs).collect();
+        read(&shot, &codes, farads).unwrap()
+    }
+
+    fn shot(farads: f64) -> (Shot, Settle) {
+        let shot = aim::isolation(Contacts::default(), 100e3, farads);
+        let Method::Settle(settle) = shot.method else { panic!("{shot:?}") };
+        (shot, settle)
+    }
+
+    /// Standard deviation of a mean over `count` conversions at a gain, volt.
+    fn sigma(gain: Gain, count: usize) -> f64 {
+        noise_volts(gain, shot(0.0).1.rate) / (count as f64).sqrt()
+    }
+
+    #[test]
+    fn a_leak_just_above_two_standard_deviations_is_bounded_and_one_just_below_is_not() {
+        let settle = shot(0.0).1;
+        // A window's mean less that of the zeros.
+        let sigma = sigma(settle.gain_b, settle.window.into()).hypot(sigma(settle.gain_b, ZEROS));
+        for (sigmas, bounded) in [(1.9, false), (2.1, true)] {
+            let found = reading([[0.15, sigmas * sigma]; 2], 0.0);
+            assert_eq!(found.at_most_ohms.is_some(), bounded, "{sigmas}: {found:?}");
+            assert_eq!(found.ohms.is_some(), bounded, "{sigmas}: {found:?}");
+        }
+    }
+
+    #[test]
+    fn just_above_five_millivolts_without_current_the_unit_is_driven_and_just_below_it_is_not() {
+        for (millivolts, driven) in [(4.8, false), (5.2, true), (-4.8, false), (-5.2, true)] {
+            assert_eq!(reading([[millivolts * 1e-3, 0.0]; 2], 0.0).driven, driven, "{millivolts} mV");
+        }
+    }
+
+    #[test]
+    fn a_voltage_that_falls_by_just_over_four_standard_deviations_proves_no_least_value_and_just_under_does()
+    {
+        let settle = shot(0.0).1;
+        let sigma = 2.0_f64.sqrt() * sigma(settle.gain_a, settle.window.into());
+        for (sigmas, proves) in [(3.8, true), (4.2, false)] {
+            let found = reading([[0.15 + sigmas * sigma, 1e-6], [0.15, 1e-6]], 0.0);
+            assert_eq!(found.at_least_ohms.is_some(), proves, "{sigmas}: {found:?}");
+        }
+    }
+
+    #[test]
+    fn a_charging_current_just_above_a_twentieth_is_still_charging_and_one_just_below_is_not() {
+        let settle = shot(MICROFARADS_100).1;
+        let window_seconds = 2.0 * f64::from(settle.window) * f64::from(settle.rate.micros()) * 1e-6;
+        let earlier = (window_seconds / charging_seconds(MICROFARADS_100)).exp();
+        let drop = 2e-3;
+        for (share, charging) in [(0.048, false), (0.052, true)] {
+            let before = drop * (1.0 - share + share * earlier);
+            let found = reading([[0.15, before], [0.15, drop]], MICROFARADS_100);
+            assert_eq!(found.still_charging, charging, "{share}: {found:?}");
+        }
+    }
 }

@@ -15,12 +15,22 @@ use crate::meter::{
     noise::{lsb_volts, noise_volts},
 };
 
-/// Spread this improbable under noise alone is a contact that moves.
+/// A spread less probable than this under noise alone is a contact that moves; probability. At most one in a
+/// million quiet shots is called moving for nothing.
 const FLICKER_PROBABILITY: f64 = 1e-6;
-/// Spread this improbable means that the noise table is too kind here: the spread itself is used.
+/// A spread less probable than this under noise alone means that the noise table is too low here, and the
+/// spread itself is used; probability. One in a thousand quiet shots states more uncertainty than it has.
 const DISTURBED_PROBABILITY: f64 = 1e-3;
-/// Current below so many standard deviations of its own reading is none.
+/// A current of at most so many standard deviations of its own reading is none; no unit. Noise alone exceeds
+/// it twice in 10⁹ shots.
 const FLOWS_SIGMAS: f64 = 6.0;
+/// The sense voltage varies (highest half-cycle over lowest) by at least so many times what the current
+/// varies by where the piece itself moves; no unit. A contact elsewhere varies both alike, but pair A and
+/// pair B are converted one after the other, and it may move between the two.
+const OWN_MOTION: f64 = 1.5;
+/// A contact that makes and breaks varies the sense voltage (highest half-cycle over lowest) by at least
+/// this; no unit. Less is slow, a capacitor that charges, say: it adds to the uncertainty, but nothing moves.
+const LEAST_MOTION: f64 = 1.1;
 
 /// What a ratio shot says.
 #[derive(Clone, PartialEq, Debug)]
@@ -156,8 +166,6 @@ fn scatter(halves: &[Half], sigma: f64) -> Scatter {
 /// Whose motion it is. A foreign contact that moves scales the voltage just as it scales the current; the piece's own
 /// moves the voltage by more.
 fn motion(halves: &[Half], spread: &Scatter) -> Option<Motion> {
-    const MORE: f64 = 1.5;
-    const SMALL: f64 = 1.1;
     if spread.probability >= FLICKER_PROBABILITY {
         return None;
     }
@@ -166,14 +174,118 @@ fn motion(halves: &[Half], spread: &Scatter) -> Option<Motion> {
     };
     let volts = |half: &Half| (half.sense - spread.offset).abs();
     let [low_volts, high_volts] = range(&mut halves.iter().map(volts));
-    if high_volts < SMALL * low_volts {
+    if high_volts < LEAST_MOTION * low_volts {
         // More than noise, but no contact that makes and breaks: a capacitor on its way, say. The spread counts.
         return None;
     }
     let [low_drop, high_drop] = range(&mut halves.iter().map(|half| half.drop.abs()));
-    if high_volts * low_drop < MORE * high_drop * low_volts {
+    if high_volts * low_drop < OWN_MOTION * high_drop * low_volts {
         return Some(Motion::Elsewhere);
     }
     let ohms = |half: &Half| RM_OHMS * volts(half) / half.drop.abs();
     Some(Motion::Here(range(&mut halves.iter().map(ohms))))
+}
+
+#[cfg(test)]
+mod tests {
+    use copperwalk_wire::{Contacts, Gain, Method, Rate, Source};
+
+    use super::*;
+
+    const GAIN: Gain = Gain::X128;
+    const RATE: Rate = Rate::Sps1000;
+
+    /// Reads two triples of pair A and pair B, given in standard deviations of one conversion.
+    fn reading(sense: [f64; 6], drop: [f64; 6]) -> Reading {
+        let code = |sigmas: f64| (sigmas * noise_volts(GAIN, RATE) / lsb_volts(GAIN)).round() as i32;
+        let codes: Vec<i32> = sense.into_iter().zip(drop).flat_map(|(a, b)| [code(a), code(b)]).collect();
+        let method = Method::Ratio(Ratio {
+            gain_a: GAIN,
+            gain_b: GAIN,
+            rate: RATE,
+            wait_us: 0,
+            contact_check: false,
+            ends: false,
+            triples_min: 2,
+            triples_max: 2,
+            stop: None,
+            gate: None,
+        });
+        read(&Shot { contacts: Contacts::default(), source: Source::Dry, method }, &codes, false).unwrap()
+    }
+
+    /// Six half-cycles of one signal, forward and reversed in turn.
+    fn reversals(signal: f64) -> [f64; 6] {
+        [1.0, -1.0, 1.0, -1.0, 1.0, -1.0].map(|sign| sign * signal)
+    }
+
+    /// A reading whose residuals about signal, offset and drift have just this chi-square; three degrees of
+    /// freedom are left. The pattern is orthogonal to all three, so that the fit takes nothing of it.
+    fn scattered(chi_square: f64) -> Reading {
+        let mut sense = reversals(6.0);
+        for (at, weight) in [(0, 1.0), (2, -2.0), (4, 1.0)] {
+            sense[at] += weight * (chi_square / 6.0).sqrt();
+        }
+        reading(sense, reversals(10_000.0))
+    }
+
+    /// What moves where voltage and current vary by these factors and noise can be excluded.
+    fn moved(volts: f64, amps: f64) -> Option<Motion> {
+        let halves = [(1.0, 1.0), (volts, amps), (1.0, 1.0)].map(|(sense, drop)| Half {
+            sign: 1.0,
+            sense,
+            drop,
+            over: false,
+        });
+        motion(&halves, &Scatter { probability: 0.0, factor: 1.0, offset: 0.0 })
+    }
+
+    // Chi-square with three degrees of freedom in closed form, erfc(√(x/2)) + √(2x/π)·e^(−x/2), solved for x
+    // at 5 % below and above either probability.
+
+    #[test]
+    fn a_spread_just_under_one_in_a_million_is_motion_and_one_just_over_is_not() {
+        for (probability, chi_square, moves) in [(0.95e-6, 30.7707, true), (1.05e-6, 30.5642, false)] {
+            let found = scattered(chi_square).motion;
+            assert_eq!(matches!(found, Some(Motion::Here(_))), moves, "{probability}: {found:?}");
+        }
+    }
+
+    #[test]
+    fn a_spread_just_under_one_in_a_thousand_counts_itself_and_one_just_over_counts_the_table() {
+        let table = scattered(0.0).budget.noise;
+        // The factor is √(χ²/3).
+        for (probability, chi_square, factor) in [(0.95e-3, 16.3748, 2.336), (1.05e-3, 16.1630, 1.0)] {
+            let found = scattered(chi_square).budget.noise / table;
+            assert!((found - factor).abs() < 0.005, "{probability}: {found}");
+        }
+    }
+
+    #[test]
+    fn a_current_just_above_six_standard_deviations_flows_and_one_just_below_does_not() {
+        // Two triples average the noise of one conversion down to √(6/16/2) of it.
+        let of_the_mean = (0.375_f64 / 2.0).sqrt();
+        for (sigmas, flows) in [(5.9, false), (6.1, true), (-5.9, false), (-6.1, true)] {
+            let found = reading(reversals(0.0), reversals(sigmas * of_the_mean));
+            assert_eq!(found.flows, flows, "{sigmas} standard deviations");
+        }
+    }
+
+    #[test]
+    fn just_over_one_and_a_half_times_the_variation_of_the_current_is_motion_here_and_just_under_elsewhere() {
+        for (amps, more, here) in
+            [(1.0, 1.45, false), (1.0, 1.55, true), (3.0, 1.45, false), (3.0, 1.55, true)]
+        {
+            let found = moved(amps * more, amps);
+            assert_eq!(matches!(found, Some(Motion::Here(_))), here, "{amps} {more}: {found:?}");
+            assert_eq!(found == Some(Motion::Elsewhere), !here, "{amps} {more}: {found:?}");
+        }
+    }
+
+    #[test]
+    fn a_voltage_that_varies_by_just_over_a_tenth_moves_and_just_under_does_not() {
+        for (factor, expected) in [(1.08, None), (1.12, Some(Motion::Elsewhere))] {
+            assert_eq!(moved(factor, 1.0), expected, "{factor}");
+        }
+    }
 }

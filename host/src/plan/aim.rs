@@ -27,13 +27,19 @@ pub enum Sampling {
     Full,
 }
 
-/// Above this limit a milliampere without clamp reads better than the dry range, ohm.
+/// A limit above this is read with a milliampere without clamp, ohm. Behind the clamp of 18 Ω less than half
+/// of the milliampere would flow, and in series with the 10 Ω of Rm the 50 mA of the load source need more
+/// than its 1 V.
 const WIDE_ABOVE_OHMS: f64 = 10.0;
-/// Contact limits under this need the slower, quieter rate, ohm.
+/// Contact limits under this need the slower, quieter rate, ohm. At the faster one the fewest triples leave
+/// 0.8 mΩ of noise (coverage factor 2), 4 % of 20 mΩ; the slower one halves that in three times the
+/// conversion time, where more triples would take four times as long.
 const QUIET_BELOW_OHMS: f64 = 20e-3;
-/// Where a segment has no limit worth aiming at (a stretch end to end), this much is enough, as a share of the value.
+/// End to end, an expanded uncertainty of this share of the healthy value is enough; no unit. The reading
+/// only has to tell a path from one above its gate: each segment is settled by a shot of its own.
 const END_TO_END_CLOSE: f64 = 0.1;
-/// Coverage factor of the controller's stop rule. The host states its own; see `measure::uncertainty`.
+/// Coverage factor of the controller's stop rule, standard uncertainties: about 95 % (GUM, JCGM 100, 6.3.3).
+/// The host states its own; see `measure::uncertainty`.
 const STOP_COVERAGE: f64 = 2.0;
 
 /// End to end where capacitors may bridge an open and every half-cycle waits for them.
@@ -277,11 +283,110 @@ pub fn dry_amps(ohms: f64) -> f64 {
     DRY_AMPS * DRY_CLAMP_OHMS / (DRY_CLAMP_OHMS + RM_OHMS + ohms)
 }
 
+/// Share of a gain's range that a signal may fill; no unit. The rest is for offset, noise and the source's
+/// tolerance.
+const RANGE_SHARE: f64 = 0.95;
+
 /// The highest gain whose range holds `volts`.
 fn gain_for(volts: f64) -> Gain {
     Gain::ALL
         .into_iter()
         .rev()
-        .find(|gain| volts <= 0.95 * VREF_VOLTS / f64::from(gain.factor()))
+        .find(|gain| volts <= RANGE_SHARE * VREF_VOLTS / f64::from(gain.factor()))
         .unwrap_or(Gain::X1)
+}
+
+#[cfg(test)]
+mod tests {
+    use copperwalk_core::delta::Delta;
+
+    use super::*;
+    use crate::board::SegmentKind;
+
+    /// A segment of this kind with this upper limit, ohm.
+    fn limited(kind: SegmentKind, max_ohms: f64) -> (Segment, Limits) {
+        let text = include_str!("../../../fixtures/tide-gauge-head/board.toml");
+        let mut segment = crate::board::parse("board.toml", text).unwrap().segments.swap_remove(0);
+        segment.kind = kind;
+        (segment, Limits { min_ohms: None, max_ohms, origin: LimitOrigin::Stated })
+    }
+
+    fn ratio_of(shot: &Shot) -> Ratio {
+        let Method::Ratio(ratio) = shot.method else { panic!("{shot:?}") };
+        ratio
+    }
+
+    fn dry_joint(max_ohms: f64) -> Ratio {
+        let (segment, limits) = limited(SegmentKind::Joint, max_ohms);
+        let judged = (&segment, &limits);
+        ratio_of(&super::segment(judged, Contacts::default(), false, Source::Dry, 0, Sampling::Quick))
+    }
+
+    /// Is a ratio decided that is known, without noise, to this relative standard uncertainty?
+    fn decided(stop: Stop, ratio: f64, relative_standard: f64) -> bool {
+        let b = 1_000_000;
+        let a = (ratio * f64::from(b)).round() as i32;
+        let mut delta = Delta::default();
+        [(a, b), (-a, -b), (a, b)].into_iter().for_each(|(a, b)| delta.add(a, b));
+        delta.decided(&Stop { sigma_a: 0.0, sigma_b: 0.0, rel: relative_standard as f32, ..stop })
+    }
+
+    #[test]
+    fn a_limit_just_above_ten_ohms_takes_the_wide_range_and_one_just_below_does_not() {
+        for (kind, max_ohms, source) in [
+            (SegmentKind::Inductor, 9.9, Source::Load),
+            (SegmentKind::Inductor, 10.1, Source::Wide),
+            (SegmentKind::Switch, 9.9, Source::Dry),
+            (SegmentKind::Switch, 10.1, Source::Wide),
+        ] {
+            let (segment, limits) = limited(kind, max_ohms);
+            assert_eq!(source_for((&segment, &limits)), source, "{max_ohms} Ω");
+        }
+    }
+
+    #[test]
+    fn a_contact_limit_just_below_twenty_milliohms_takes_the_quiet_rate_and_one_just_above_does_not() {
+        for (max_ohms, rate) in [(19.5e-3, Rate::Sps330), (20.5e-3, Rate::Sps1000)] {
+            assert_eq!(dry_joint(max_ohms).rate, rate, "{max_ohms} Ω");
+        }
+    }
+
+    #[test]
+    fn end_to_end_just_under_a_tenth_of_uncertainty_is_close_enough_and_just_over_is_not() {
+        let shot = whole(Contacts::default(), 1.0, 10.0, 0, Sampling::Quick);
+        let stop = Stop { k: 2.0, ..ratio_of(&shot).stop.unwrap() };
+        // 1 Ω over Rm.
+        for (expanded, enough) in [(0.095, true), (0.105, false)] {
+            assert_eq!(decided(stop, 0.1, expanded / 2.0), enough, "{expanded}");
+        }
+    }
+
+    #[test]
+    fn a_value_just_over_two_standard_uncertainties_inside_its_limit_is_decided_and_just_under_is_not() {
+        let stop = dry_joint(10e-3).stop.unwrap();
+        let relative = 0.01;
+        for (standards, enough) in [(1.9, false), (2.1, true)] {
+            let value = f64::from(stop.hi) / (1.0 + standards * relative);
+            assert_eq!(decided(stop, value, relative), enough, "{standards}");
+        }
+    }
+
+    #[test]
+    fn after_the_wait_for_a_capacitor_a_tenth_of_a_microvolt_is_left_over_rm_and_just_before_it_more() {
+        let farads = 22e-6;
+        for (source, loop_ohms) in [(Source::Dry, 29.0), (Source::Wide, 29.0), (Source::Load, 11.0)] {
+            let wait_seconds = f64::from(bridge_wait_us(farads, source)) * 1e-6;
+            let left_volts =
+                |share: f64| 0.6e-3 * RM_OHMS * (-share * wait_seconds / (farads * loop_ohms)).exp();
+            assert!(left_volts(1.0) < 0.11e-6, "{source:?}: {} V", left_volts(1.0));
+            assert!(left_volts(0.95) > 0.11e-6, "{source:?}: {} V", left_volts(0.95));
+        }
+    }
+
+    #[test]
+    fn just_under_95_per_cent_of_a_range_takes_its_gain_and_just_over_takes_the_one_below() {
+        for (share, gain) in [(0.94, Gain::X8), (0.96, Gain::X4)] {
+            assert_eq!(gain_for(share * VREF_VOLTS / 8.0), gain, "{share}");
+        }
+    }
 }

@@ -13,11 +13,12 @@ use crate::{
     limits::LimitSet,
 };
 
-/// Bleeding ends when this much of the time constant has passed: e⁻³ of 200 mV is 10 mV, far under what the residual
-/// check calls dead.
+/// Bleeding lasts so many time constants; no unit: e⁻³ of the 200 mV of the isolation range is 10 mV, a fifth
+/// of the 50 mV under which the residual-voltage check calls a unit dead.
 const BLEED_TIME_CONSTANTS: f64 = 3.0;
 
-/// Looks of a millisecond after which no bulk capacitor still charges behind the dry clamp: 470 µF take 13 ms.
+/// Conversions of a millisecond each, until what charges 470 µF behind the dry clamp is less than the noise
+/// of one conversion: a time constant is 13 ms, 16 ms where the capacitor holds a quarter more than it says.
 const CHARGED_LOOKS: u8 = 150;
 
 /// Collects shots.
@@ -290,4 +291,49 @@ pub enum Walk {
 
 fn look(input: Input, reversed: bool, burnout: bool, gain: Gain, count: u8) -> Method {
     Method::Sample { input, reversed, burnout, gain, rate: Rate::Sps1000, count }
+}
+
+#[cfg(test)]
+mod tests {
+    use copperwalk_wire::hardware::{DRY_CLAMP_OHMS, RESIDUAL_VOLTS, RM_OHMS};
+
+    use super::*;
+    use crate::{board, fixture, meter::noise::noise_volts};
+
+    /// The method of the one shot that `write` writes for the tide gauge's fixture.
+    fn method(write: impl FnOnce(&mut Builder<'_>, PointId, PointId)) -> Method {
+        let board = include_str!("../../../fixtures/tide-gauge-head/board.toml");
+        let board = board::parse("board.toml", board).unwrap();
+        let (from, ret) = (board.supply.from, board.supply.ret);
+        let text = include_str!("../../../fixtures/tide-gauge-head/fixture.toml");
+        let fixture = fixture::parse("fixture.toml", text, board).unwrap();
+        let mut builder = Builder::new(&fixture, Sampling::Quick);
+        write(&mut builder, from, ret);
+        builder.finish().remove(0).shot.method
+    }
+
+    /// The largest that a capacitor of 470 µF may be, farad.
+    const FARADS: f64 = 1.25 * 470e-6;
+
+    #[test]
+    fn a_bleed_just_reaches_a_fifth_of_the_residual_voltage_and_a_slightly_shorter_one_does_not() {
+        let method = method(|builder, from, ret| builder.bleed(from, ret, 470e-6));
+        let Method::Bleed { millis } = method else { panic!("{method:?}") };
+        let left_volts = |share: f64| 0.2 * (-share * f64::from(millis) * 1e-3 / (FARADS * 105.0)).exp();
+        let enough_volts = 1.05 * RESIDUAL_VOLTS / 5.0;
+        assert!(left_volts(1.0) < enough_volts, "{} V", left_volts(1.0));
+        assert!(left_volts(0.95) > enough_volts, "{} V", left_volts(0.95));
+    }
+
+    #[test]
+    fn the_last_conversion_finds_a_capacitor_charged_and_a_tenth_fewer_would_not() {
+        let method = method(|builder, from, _| builder.prove_alone(from, true));
+        let Method::Sample { gain, rate, count, .. } = method else { panic!("{method:?}") };
+        let seconds = f64::from(count) * f64::from(rate.micros()) * 1e-6;
+        let tau = FARADS * (DRY_CLAMP_OHMS + RM_OHMS);
+        let left_volts = |share: f64| aim::dry_amps(0.0) * RM_OHMS * (-share * seconds / tau).exp();
+        let noise = noise_volts(gain, rate);
+        assert!(left_volts(1.0) < noise, "{} V", left_volts(1.0));
+        assert!(left_volts(0.9) > noise, "{} V", left_volts(0.9));
+    }
 }

@@ -17,7 +17,8 @@ use crate::{
     raw::{self, RawError},
 };
 
-/// Above this a path is not worth load current before somebody has looked at it, ohm.
+/// No gate lies above this, ohm, whatever the limits add up to: in series with the 10 Ω of Rm, 12 Ω would
+/// need 1.1 V for 50 mA, more than the load source's 1 V. Every segment of such a path is read dry first.
 const GATE_CEILING_OHMS: f64 = 12.0;
 
 /// What no plan can be made for. Fixture files are checked for all of it; a plan says it again rather than skip.
@@ -280,4 +281,33 @@ fn hash(fixture: &Fixture, stages: &[Stage]) -> Result<String, PlanError> {
         }
     }
     Ok(hasher.finalize().iter().map(|byte| format!("{byte:02x}")).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::forest::Step;
+    use super::*;
+
+    /// The gate of a stretch of one fuse with this typical value and upper limit, ohm.
+    fn gate(typical_ohms: f64, max_ohms: f64) -> f64 {
+        let text = include_str!("../../../fixtures/tide-gauge-head/board.toml");
+        let mut board = crate::board::parse("board.toml", text).unwrap();
+        let id = board.segment_named("cell fuse").unwrap();
+        let segment = &mut board.segments[id.0];
+        segment.expected.typical_ohms = typical_ohms;
+        segment.stated.max_ohms = Some(max_ohms);
+        let (from, to) = (segment.from, segment.to);
+        let steps = vec![Step { segment: id, from, to }];
+        let stretch = Stretch { from, to, steps, wanted: BTreeSet::from([id]) };
+        gate_ohms(&board, &LimitSet::of_board(&board), &stretch)
+    }
+
+    #[test]
+    fn a_gate_just_under_twelve_ohms_stands_and_one_just_over_is_lowered_to_it() {
+        // Half of the margin on top of the typical value: 11.5 Ω and 12.5 Ω.
+        for (typical_ohms, max_ohms, expected) in [(10.0, 13.0, 11.5), (10.0, 15.0, 12.0)] {
+            let found = gate(typical_ohms, max_ohms);
+            assert!((found - expected).abs() < 1e-9, "{typical_ohms} Ω, at most {max_ohms} Ω: {found} Ω");
+        }
+    }
 }

@@ -50,6 +50,11 @@ mod tests {
             (2e-3, 0.5e-3, Some(1.5e-3), Verdict::Pass),
             (1.6e-3, 0.5e-3, Some(1.5e-3), Verdict::Unproven),
             (0.9e-3, 0.5e-3, Some(1.5e-3), Verdict::Fail),
+            // Either side of the lower limit, by 1 % of the interval and less.
+            (2e-3, 0.499e-3, Some(1.5e-3), Verdict::Pass),
+            (2e-3, 0.501e-3, Some(1.5e-3), Verdict::Unproven),
+            (1e-3, 0.499e-3, Some(1.5e-3), Verdict::Fail),
+            (1e-3, 0.501e-3, Some(1.5e-3), Verdict::Unproven),
             (f64::NAN, 1.0, None, Verdict::Unproven),
         ] {
             assert_eq!(judge(ohms, expanded, &limits(min)), verdict, "{ohms} ± {expanded}");
@@ -59,6 +64,18 @@ mod tests {
     #[test]
     fn isolation_is_judged_by_its_bounds() {
         assert_eq!(judge_isolation(Some(6e3), None, 5e3), Verdict::Pass);
+        for (at_least, at_most, verdict) in [
+            (5.01e3, 9e3, Verdict::Pass),
+            (4.99e3, 9e3, Verdict::Unproven),
+            (4e3, 5.01e3, Verdict::Unproven),
+            (4e3, 4.99e3, Verdict::Fail),
+        ] {
+            assert_eq!(
+                judge_isolation(Some(at_least), Some(at_most), 5e3),
+                verdict,
+                "{at_least} to {at_most} Ω"
+            );
+        }
         assert_eq!(judge_isolation(Some(1e3), Some(2e3), 5e3), Verdict::Fail);
         // A capacitor that still charges: the bounds are far apart.
         assert_eq!(judge_isolation(Some(1e3), None, 5e3), Verdict::Unproven);
