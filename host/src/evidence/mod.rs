@@ -190,3 +190,10 @@ impl RunEvidence {
         stretches.chain(self.segments().map(|seen| seen.reading.motion)).any(|motion| motion.is_some())
     }
 }
+
+#[cfg(test)]
+impl FromIterator<RunEvidence> for Evidence {
+    fn from_iter<T: IntoIterator<Item = RunEvidence>>(runs: T) -> Self {
+        Self { runs: runs.into_iter().collect() }
+    }
+}

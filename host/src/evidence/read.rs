@@ -252,3 +252,84 @@ impl Reader<'_> {
         self.see(Observation::Potential(Potential { bus, point, forward: volts, reversed: volts }));
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use copperwalk_wire::message::{RunEnd, ShotEnd};
+
+    use super::*;
+    use crate::{
+        limits::LimitSet,
+        measurement::Purpose,
+        meter::noise::lsb_volts,
+        plan::{PlannedShot, Sampling},
+    };
+
+    /// What the first shot of the tide gauge head's plan that has this role says to these codes.
+    fn said(role: fn(&Role) -> bool, codes: impl Fn(&PlannedShot) -> Vec<i32>) -> Vec<Observation> {
+        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../fixtures/tide-gauge-head/fixture.toml");
+        let fixture = crate::fixture::read(path.as_ref()).unwrap();
+        let plan = plan::compile(&fixture, &LimitSet::of_board(&fixture.board), Sampling::Quick).unwrap();
+        let legs = plan.stages.iter().flat_map(|stage| &stage.legs);
+        let planned = legs.flat_map(|leg| &leg.shots).find(|planned| role(&planned.role)).unwrap();
+        let shot = RunShot {
+            role: planned.role,
+            shot: planned.shot,
+            codes: codes(planned),
+            why: ShotEnd::Complete,
+            from_us: 0,
+            to_us: 1,
+        };
+        let run = Run {
+            state: "on".into(),
+            purpose: Purpose::Plan,
+            end: RunEnd::Complete,
+            closures: 0,
+            device_us: 1,
+            shots: vec![shot],
+        };
+        super::run(&fixture, &run).unwrap().observations
+    }
+
+    fn code(volts: f64, gain: copperwalk_wire::Gain) -> i32 {
+        (volts / lsb_volts(gain)).round() as i32
+    }
+
+    #[test]
+    fn a_bus_that_floats_stands_half_a_volt_above_the_bias_node() {
+        let bias = measure::volts(NOMINAL_BIAS, CHECK_GAIN);
+        for (above, stuck) in [(0.45, true), (0.55, false)] {
+            let seen =
+                said(|role| matches!(role, Role::SenseGuard), |_| vec![code(bias + above, CHECK_GAIN)]);
+            assert_eq!(!seen.is_empty(), stuck, "{above} V: {seen:?}");
+        }
+    }
+
+    #[test]
+    fn two_microamperes_on_a_guarded_bus_are_a_stuck_relay() {
+        let gain = copperwalk_wire::Gain::X64;
+        for (amps, stuck) in [(1.8e-6, false), (2.2e-6, true), (-2.2e-6, true)] {
+            let seen = said(|role| matches!(role, Role::ForceGuard), |_| vec![code(amps * RM_OHMS, gain)]);
+            assert_eq!(!seen.is_empty(), stuck, "{amps} A: {seen:?}");
+        }
+    }
+
+    #[test]
+    fn without_current_five_millivolts_at_an_end_are_a_missing_force_contact() {
+        use copperwalk_wire::codes::{Code, ENDS_GAIN, code_at, possible_counts};
+        for (volts, missing) in [(4.5e-3, false), (5.5e-3, true)] {
+            let codes = |planned: &PlannedShot| {
+                let method = &planned.shot.method;
+                let of = |index| match code_at(method, index) {
+                    Some(Code::PlusAlone | Code::MinusAlone) => NOMINAL_BIAS,
+                    Some(Code::PlusEnd) => code(volts, ENDS_GAIN),
+                    _ => 0,
+                };
+                (0..possible_counts(&planned.shot).least).map(of).collect()
+            };
+            let seen = said(|role| matches!(role, Role::EndToEnd { .. }), codes);
+            let found = seen.iter().any(|seen| matches!(seen, Observation::ForceContact(c) if c.missing));
+            assert_eq!(found, missing, "{volts} V: {seen:?}");
+        }
+    }
+}

@@ -162,3 +162,87 @@ fn suspected_films(board: &Board, segments: &[Finding], alternatives: &mut Alter
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{
+        board::StateId,
+        measure::{isolation::Isolation, uncertainty::Budget},
+    };
+
+    fn board() -> Board {
+        crate::board::parse("board.toml", include_str!("../../../fixtures/tide-gauge-head/board.toml"))
+            .unwrap()
+    }
+
+    fn finding(board: &Board, name: &str, class: Class, ohms: f64, standard: f64) -> Finding {
+        let budget = Budget { noise: standard, rm: 0.0, gain: 0.0, emf: 0.0, leakage: 0.0, temperature: 0.0 };
+        Finding {
+            segment: board.segment_named(name).unwrap(),
+            state: StateId(1),
+            value: Some(Value { ohms, ohms_20c: ohms, as_measured: budget, budget }),
+            verdict: Verdict::Fail,
+            class,
+            located: None,
+            doubt: None,
+        }
+    }
+
+    fn leak(board: &Board, index: usize, ohms: f64) -> isolation::Finding {
+        let entry = &board.isolation[index];
+        isolation::Finding {
+            barrier: Barrier::Between(index),
+            between: entry.between,
+            state: entry.state,
+            reading: Some(Isolation {
+                at_least_ohms: None,
+                at_most_ohms: Some(1.01 * ohms),
+                ohms: Some(ohms),
+                driven: true,
+                still_charging: false,
+                contacts: [0; 2],
+            }),
+            min_ohms: entry.min_ohms,
+            verdict: Verdict::Fail,
+            class: Class::Leaky,
+            doubt: None,
+        }
+    }
+
+    #[test]
+    fn a_barrel_counts_as_lost_above_1_2_times_the_value_of_the_group() {
+        let (board, limits) = (board(), LimitSet::of_board(&board()));
+        let typical = board.segment(board.segment_named("via pair 1").unwrap()).expected.typical_ohms;
+        for (times, probability) in [(1.15, 0.5), (1.25, MOST)] {
+            let found = finding(&board, "via pair 1", Class::RedundancyLost, times * typical, 0.01 * typical);
+            let faults = faults(&board, &limits, &[found], &[], &[]);
+            assert_eq!(faults[0].probability, probability, "{times} times");
+        }
+    }
+
+    #[test]
+    fn a_value_is_outside_with_the_probability_of_its_interval_and_never_with_certainty() {
+        let (board, limits) = (board(), LimitSet::of_board(&board()));
+        let id = board.segment_named("cross trace").unwrap();
+        let max = limits.of(id).max_ohms;
+        // One standard deviation above the limit: 84.13 % (normal distribution, any table).
+        for (sigmas, least, most) in [(1.0, 0.8413, 0.8414), (6.0, MOST, MOST), (-1.0, 0.5, 0.5)] {
+            let found = finding(&board, "cross trace", Class::High, max + sigmas * 1e-3, 1e-3);
+            let probability = faults(&board, &limits, &[found], &[], &[])[0].probability;
+            assert!((least..=most).contains(&probability), "{sigmas}: {probability}");
+        }
+    }
+
+    /// The supply's leak is read again behind the closed switch; only a lower reading there is a second leak.
+    #[test]
+    fn a_leak_explains_a_wider_reading_down_to_0_95_of_itself() {
+        let (board, limits) = (board(), LimitSet::of_board(&board()));
+        for (share, probability) in [(0.97, EXPLAINED), (0.93, MOST)] {
+            let leaks = [leak(&board, 0, 5e3), leak(&board, 1, share * 5e3)];
+            let faults = faults(&board, &limits, &[], &leaks, &[]);
+            let wide = faults.iter().find(|fault| fault.place == leaks[1].barrier.name(&board)).unwrap();
+            assert_eq!(wide.probability, probability, "{share}");
+        }
+    }
+}

@@ -79,3 +79,6 @@ fn walked(stage: &Stage) -> Vec<SegmentId> {
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests;

@@ -215,9 +215,10 @@ impl<'r> Scene<'r> {
         let judging: Vec<&Judged<'_>> =
             readings.iter().filter(|judged| judged.weight != Weight::Upward).collect();
         if let Some(best) = authoritative(segment, &judging) {
-            let class = match barrel_lost(segment, &best.value) {
-                true => Class::RedundancyLost,
-                false => doubtful_class(limits, &best.value),
+            let class = if barrel_lost(segment, &best.value) {
+                Class::RedundancyLost
+            } else {
+                doubtful_class(limits, &best.value)
             };
             let doubt = (best.verdict == Verdict::Unproven).then_some(match best.weight {
                 Weight::Survey => Doubt::SurveyOnly,

@@ -1,0 +1,303 @@
+//! Every threshold of the findings, on both of its sides.
+
+use copperwalk_wire::{Contacts, Source, message::RunEnd};
+
+use super::{
+    bench, closure, isolation, open, segment::Finding as SegmentFinding, segment::Scene, segment::Value,
+};
+use crate::{
+    board::{PointId, SegmentId, StateId},
+    evidence::{EndToEnd, Evidence, ForceContact, Observation, RunEvidence, SegmentReading},
+    fixture::{Fixture, Standard},
+    limits::LimitSet,
+    measure::{
+        isolation::Isolation,
+        ratio::{Motion, Reading},
+        uncertainty::Budget,
+    },
+    plan::{self, Plan, Sampling},
+    verdict::{Class, Verdict},
+};
+
+/// State `on` of the tide gauge head, in which everything conducts; in `off` its power switch is open.
+const ON: StateId = StateId(1);
+const OFF: StateId = StateId(0);
+
+fn fixture() -> Fixture {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../fixtures/tide-gauge-head/fixture.toml");
+    let fixture = crate::fixture::read(path.as_ref()).unwrap();
+    assert_eq!(fixture.board.states[ON.0].name, "on");
+    fixture
+}
+
+fn named(fixture: &Fixture, name: &str) -> SegmentId {
+    fixture.board.segment_named(name).unwrap()
+}
+
+/// All of the uncertainty is noise: `u95` is 1.96 standard deviations.
+fn budget(u95: f64) -> Budget {
+    Budget { noise: u95 / 1.96, rm: 0.0, gain: 0.0, emf: 0.0, leakage: 0.0, temperature: 0.0 }
+}
+
+fn reading(ohms: f64, u95: f64) -> Reading {
+    Reading {
+        ohms,
+        budget: budget(u95),
+        sense_volts: 0.0,
+        amps: 1e-3,
+        flows: true,
+        over_range: false,
+        motion: None,
+        contacts: None,
+        end_volts: None,
+    }
+}
+
+fn seen(fixture: &Fixture, id: SegmentId, source: Source, reading: Reading) -> SegmentReading {
+    let segment = fixture.board.segment(id);
+    let ends = [segment.from, segment.to];
+    SegmentReading { segment: id, ends, touches: [true; 2], source, survey: false, reading }
+}
+
+fn run(state: StateId, observations: Vec<Observation>) -> RunEvidence {
+    RunEvidence { state, end: RunEnd::Complete, observations }
+}
+
+/// What is found about the first of these readings' segments, at 20 °C.
+fn found(fixture: &Fixture, readings: Vec<SegmentReading>) -> SegmentFinding {
+    let limits = LimitSet::of_board(&fixture.board);
+    let id = readings[0].segment;
+    let runs = [run(ON, readings.into_iter().map(Observation::Segment).collect())];
+    Scene::new(&fixture.board, &limits, ON, runs.iter(), 20.0).find(id)
+}
+
+/// A survey of two segments in a row whose common pin is silent, and what stands across the two.
+fn silent_pin(fixture: &Fixture, across_volts: f64) -> Vec<RunEvidence> {
+    let still = Reading { flows: false, ..reading(0.0, 1.0) };
+    let survey = |name: &str, touches| {
+        let id = named(fixture, name);
+        let reading = seen(fixture, id, Source::Dry, still.clone());
+        Observation::Segment(SegmentReading { touches, survey: true, ..reading })
+    };
+    let pin = fixture.board.segment(named(fixture, "fuse feed")).to;
+    let past = Reading { sense_volts: across_volts, ..still.clone() };
+    vec![
+        run(ON, vec![survey("fuse feed", [true, false]), survey("cell fuse", [false, true])]),
+        run(ON, vec![Observation::Around(pin, past)]),
+    ]
+}
+
+#[test]
+fn the_clamps_voltage_across_a_segment_is_an_open_from_nine_tenths_of_a_millivolt() {
+    let fixture = fixture();
+    let id = named(&fixture, "cell fuse");
+    for (volts, is_open) in [(0.85e-3, false), (0.95e-3, true), (-0.95e-3, true)] {
+        let still = Reading { flows: false, sense_volts: volts, ..reading(0.0, 1.0) };
+        let seen = [seen(&fixture, id, Source::Dry, still)];
+        let expected = if is_open { vec![open::Suspect::Open(id)] } else { vec![] };
+        assert_eq!(open::suspects(seen.iter()), expected, "{volts} V");
+    }
+}
+
+#[test]
+fn a_silent_pin_hides_an_open_only_where_the_clamps_voltage_stands_past_it() {
+    let fixture = fixture();
+    assert_eq!(open::opens(silent_pin(&fixture, 0.85e-3).iter()), []);
+    let opens = open::opens(silent_pin(&fixture, 0.95e-3).iter()).to_vec();
+    assert_eq!(opens.len(), 2);
+    assert!(opens.iter().all(|open| open.probability == 0.6 && open.beside.is_some()), "{opens:?}");
+}
+
+#[test]
+fn a_contact_moves_from_a_quarter_of_its_limit_and_twice_its_least() {
+    let fixture = fixture();
+    let switch = named(&fixture, "power switch");
+    let max = LimitSet::of_board(&fixture.board).of(switch).max_ohms;
+    let moving = |low: f64, high: f64| {
+        let motion = Some(Motion::Here([low, high]));
+        let reading = Reading { motion, ..reading(0.5 * (low + high), 1e-3) };
+        seen(&fixture, switch, Source::Dry, reading)
+    };
+    for (width, flaky) in [(0.24, false), (0.26, true)] {
+        let low = 0.1 * max;
+        let class = found(&fixture, vec![moving(low, low + width * max)]).class;
+        assert_eq!(class == Class::Flaky, flaky, "a width of {width} of the limit");
+    }
+    for (times, flaky) in [(1.9, false), (2.1, true)] {
+        let class = found(&fixture, vec![moving(max, times * max)]).class;
+        assert_eq!(class == Class::Flaky, flaky, "{times} times the least");
+    }
+}
+
+#[test]
+fn motion_under_a_tenth_of_the_widest_is_a_neighbours() {
+    let fixture = fixture();
+    let [switch, fuse] = ["power switch", "cell fuse"].map(|name| named(&fixture, name));
+    let max = LimitSet::of_board(&fixture.board).of(switch).max_ohms;
+    let moving = |id, low: f64, high: f64| {
+        seen(
+            &fixture,
+            id,
+            Source::Dry,
+            Reading { motion: Some(Motion::Here([low, high])), ..reading(low, 1e-3) },
+        )
+    };
+    let width = 2.0 * max;
+    for (share, flaky) in [(0.09, false), (0.11, true)] {
+        let widest = moving(fuse, 1.0, 1.0 + width / share);
+        let class = found(&fixture, vec![moving(switch, 0.1 * max, 0.1 * max + width), widest]).class;
+        assert_eq!(class == Class::Flaky, flaky, "{share} of the widest");
+    }
+}
+
+#[test]
+fn a_survey_proves_a_segment_too_high_from_three_times_its_uncertainty() {
+    let fixture = fixture();
+    let via = named(&fixture, "via pair 1");
+    let max = LimitSet::of_board(&fixture.board).of(via).max_ohms;
+    for (factor, verdict) in [(3.1, Verdict::Fail), (2.9, Verdict::Unproven)] {
+        let u95 = 1e-3;
+        let seen = seen(&fixture, via, Source::Dry, reading(max + factor * u95, u95));
+        let finding = found(&fixture, vec![SegmentReading { survey: true, ..seen }]);
+        assert_eq!(finding.verdict, verdict, "{factor} times");
+        assert_ne!(finding.class, Class::Ok, "{factor} times");
+    }
+}
+
+#[test]
+fn a_contact_above_a_hundred_kilohms_is_open_and_below_it_high() {
+    let fixture = fixture();
+    let switch = named(&fixture, "power switch");
+    for (ohms, class) in [(95e3, Class::High), (105e3, Class::Open)] {
+        let finding = found(&fixture, vec![seen(&fixture, switch, Source::Dry, reading(ohms, 10.0))]);
+        assert_eq!((finding.verdict, finding.class), (Verdict::Fail, class), "{ohms} Ω");
+    }
+}
+
+#[test]
+fn a_pair_of_barrels_is_one_short_from_the_root_of_two_times_its_value() {
+    let fixture = fixture();
+    let via = named(&fixture, "via pair 1");
+    let typical = fixture.board.segment(via).expected.typical_ohms;
+    for (times, class) in [(1.38, Class::Ok), (1.45, Class::RedundancyLost)] {
+        let finding =
+            found(&fixture, vec![seen(&fixture, via, Source::Load, reading(times * typical, 1e-6))]);
+        assert_eq!((finding.verdict, finding.class), (Verdict::Pass, class), "{times} times");
+    }
+}
+
+fn leak(ohms: f64) -> Isolation {
+    Isolation {
+        at_least_ohms: Some(0.99 * ohms),
+        at_most_ohms: Some(1.01 * ohms),
+        ohms: Some(ohms),
+        driven: true,
+        still_charging: false,
+        contacts: [0; 2],
+    }
+}
+
+fn planned(fixture: &Fixture) -> Plan {
+    plan::compile(fixture, &LimitSet::of_board(&fixture.board), Sampling::Quick).unwrap()
+}
+
+#[test]
+fn a_leak_under_a_hundred_ohms_is_a_short() {
+    let fixture = fixture();
+    assert_eq!(fixture.board.isolation[0].state, OFF);
+    for (ohms, class) in [(95.0, Class::Shorted), (105.0, Class::Leaky)] {
+        let evidence = Evidence::from_iter([run(OFF, vec![Observation::Isolation(0, leak(ohms))])]);
+        let found = isolation::find(&fixture.board, &planned(&fixture), &evidence);
+        let supply = found.iter().find(|finding| finding.barrier == isolation::Barrier::Between(0)).unwrap();
+        assert_eq!((supply.verdict, supply.class), (Verdict::Fail, class), "{ohms} Ω");
+    }
+}
+
+#[test]
+fn a_leak_across_the_switch_masks_the_supplys_where_it_is_lower_than_seven_tenths_of_it() {
+    let fixture = fixture();
+    let switch = named(&fixture, "power switch");
+    for (share, kept) in [(0.65, true), (0.75, false)] {
+        let evidence = Evidence::from_iter([run(
+            OFF,
+            vec![Observation::OpenSwitch(switch, leak(share * 5e3)), Observation::Isolation(0, leak(5e3))],
+        )]);
+        let found = isolation::find(&fixture.board, &planned(&fixture), &evidence);
+        let across =
+            found.iter().find(|finding| finding.barrier == isolation::Barrier::Switch(switch)).unwrap();
+        assert_eq!(across.verdict == Verdict::Fail, kept, "{share}: {across:?}");
+    }
+}
+
+#[test]
+fn a_closure_disagrees_beyond_2_3_times_its_uncertainty() {
+    let fixture = fixture();
+    let via = named(&fixture, "via pair 1");
+    let segment = fixture.board.segment(via);
+    let u95 = 1e-5;
+    let value = Value { ohms: 1e-3, ohms_20c: 1e-3, as_measured: budget(u95), budget: budget(u95) };
+    let finding = SegmentFinding {
+        segment: via,
+        state: ON,
+        value: Some(value),
+        verdict: Verdict::Pass,
+        class: Class::Ok,
+        located: None,
+        doubt: None,
+    };
+    // Two readings of the same uncertainty: their difference has √2 of it.
+    for (factor, agrees) in [(2.2, true), (2.4, false)] {
+        let end_to_end = EndToEnd {
+            from: segment.from,
+            to: segment.to,
+            reading: reading(1e-3 + factor * u95 * 2.0_f64.sqrt(), u95),
+        };
+        let evidence = Evidence::from_iter([run(ON, vec![Observation::EndToEnd(end_to_end)])]);
+        let closures = closure::find(&fixture.board, &evidence, std::slice::from_ref(&finding));
+        assert_eq!(closures[0].agrees, agrees, "{factor} times");
+    }
+}
+
+#[test]
+fn a_force_contact_above_three_ohms_is_asked_about() {
+    let fixture = fixture();
+    for (ohms, asked) in [(2.9, 0), (3.1, 1)] {
+        let supply = &fixture.board.supply;
+        let (point, other) = (supply.from, supply.ret);
+        let contact = ForceContact { point, other, plus: true, ohms: Some(ohms), missing: false };
+        let evidence = Evidence::from_iter([run(ON, vec![Observation::ForceContact(contact)])]);
+        assert_eq!(bench::questions(&fixture, &evidence, ON).len(), asked, "{ohms} Ω");
+    }
+}
+
+#[test]
+fn a_standard_is_off_beyond_its_tolerance_and_four_standard_uncertainties() {
+    let standard = Standard { name: "1R".into(), force: [0, 1], sense: [0, 1], ohms: 1.0, tolerance: 0.001 };
+    let sigma = 1e-4;
+    for (sigmas, verdict) in [(3.8, Verdict::Pass), (4.2, Verdict::Fail), (-4.2, Verdict::Fail)] {
+        let off: f64 = 0.001_f64.copysign(sigmas) + sigmas * sigma;
+        let reading = reading(1.0 + off, 1.96 * sigma);
+        assert_eq!(bench::standard(&standard, &reading), verdict, "{sigmas}");
+    }
+}
+
+#[test]
+fn a_silent_sense_contact_is_asked_about_and_one_that_touches_is_not() {
+    let fixture = fixture();
+    let pins = |point: PointId| fixture.pins(point);
+    let supply = &fixture.board.supply;
+    for (touches, asked) in [(true, 0), (false, 1)] {
+        let contact = crate::evidence::SenseContact {
+            channel: pins(supply.from).sense.unwrap(),
+            plus: true,
+            touches,
+            contacts: Contacts {
+                force_plus: pins(supply.from).force,
+                force_minus: pins(supply.ret).force,
+                ..Contacts::default()
+            },
+        };
+        let evidence = Evidence::from_iter([run(ON, vec![Observation::SenseContact(contact)])]);
+        assert_eq!(bench::questions(&fixture, &evidence, ON).len(), asked);
+    }
+}
