@@ -39,8 +39,8 @@ fn programs_killed_while_they_write_lose_nothing_acknowledged() {
     let began = Instant::now();
     let first = place.run(&sweep(&gauge(), "K-0", &[]));
     let mut acknowledged = vec![Recorded { serial: "K-0".into(), number: recorded(&first.out).unwrap() }];
-    // Twice as long as a sweep takes here and now, so that about half of them come to their end.
-    let longest = 2 * began.elapsed();
+    // Twice as long as a sweep takes here and now among its fellows, so that about half of them come to their end.
+    let longest = began.elapsed() * 2 * AT_ONCE as u32;
     let mut cases = Cases::new(6_001);
     for group in 0..kills / AT_ONCE {
         let mut writers = Vec::new();

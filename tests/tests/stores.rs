@@ -353,3 +353,37 @@ fn reading_needs_no_leave_to_write() {
     );
     assert_eq!(store(&place), before);
 }
+
+#[test]
+fn one_text_is_one_unit_however_it_is_spelt() {
+    let place = Place::new();
+    let bed = gauge();
+    let (composed, decomposed) = ("Ger\u{e4}t-7", "Gera\u{308}t-7");
+    assert_eq!(place.run(&sweep(&bed, composed, &["--lot", composed])).code, 0);
+    assert_eq!(place.run(&sweep(&bed, decomposed, &["--lot", decomposed])).code, 0);
+    for spelt in [composed, decomposed] {
+        assert_eq!(place.run(&["note", spelt, "x"]).code, 0);
+        let unit = place.run(&["unit", spelt]);
+        assert!(unit.code == 0 && unit.out.contains(composed), "{}{}", unit.out, unit.err);
+        assert_eq!(place.run(&["lot", spelt]).code, 0);
+    }
+    let records = Records::open_to_read(&place.0.path().join("records.sqlite")).unwrap();
+    assert_eq!((records.units().unwrap().len(), records.lots().unwrap().len()), (1, 1));
+    drop(records);
+    for (c, point) in [
+        ('\u{3164}', "U+3164"),
+        ('\u{2800}', "U+2800"),
+        ('\u{115f}', "U+115F"),
+        ('\u{fe0f}', "U+FE0F"),
+        ('\u{200d}', "U+200D"),
+        ('\u{fffc}', "U+FFFC"),
+        ('\u{202e}', "U+202E"),
+    ] {
+        let serial = format!("A{c}1");
+        for args in
+            [sweep(&bed, &serial, &[]), sweep(&bed, "A-1", &["--lot", &serial]), vec!["unit", &serial]]
+        {
+            refused(&place, &args, point);
+        }
+    }
+}

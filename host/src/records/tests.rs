@@ -3,6 +3,7 @@
 mod answers;
 mod broken;
 mod crash;
+mod figures;
 mod locks;
 mod whole;
 
