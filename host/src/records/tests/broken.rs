@@ -7,7 +7,7 @@ use sqlx::Executor;
 use sqlx::sqlite::SqliteConnectOptions;
 
 use super::super::stored::Packed;
-use super::super::{Error, Records, Store, SweepId, head, sample};
+use super::super::{Error, Records, Store, SweepId, head, open, sample};
 use super::{fresh, run, unlock};
 
 /// What opening says about a file with these bytes, which must be the same afterwards. Nothing is left beside a file
@@ -22,6 +22,8 @@ fn said_about(bytes: &[u8]) -> Error {
     assert!(files == 1 || matches!(error, Error::Damaged { .. }), "left something beside, though: {error}");
     error
 }
+
+const PAGE: usize = open::PAGE_BYTES as usize;
 
 /// The bytes of a closed store with a dozen sweeps.
 fn stored() -> Vec<u8> {
@@ -75,7 +77,7 @@ fn an_empty_file_becomes_a_store() {
 #[test]
 fn a_truncated_store_is_damaged() {
     let whole = stored();
-    for length in (100..whole.len()).step_by(3000).chain([whole.len() - 4096, whole.len() - 1]) {
+    for length in (100..whole.len()).step_by(3000).chain([whole.len() - PAGE, whole.len() - 1]) {
         let error = said_about(&whole[..length]);
         assert!(matches!(error, Error::Damaged { .. } | Error::NotAStore { .. }), "{length}: {error}");
     }
@@ -89,9 +91,9 @@ fn an_overwritten_page_never_changes_an_answer() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("records.sqlite");
     let mut errors = 0;
-    for page in 0..whole.len() / 4096 {
+    for page in 0..whole.len() / PAGE {
         let mut bytes = whole.clone();
-        bytes[page * 4096..(page + 1) * 4096].fill(0xa5);
+        bytes[page * PAGE..(page + 1) * PAGE].fill(0xa5);
         fs::write(&path, &bytes).unwrap();
         let answers = Records::open(&path)
             .and_then(|records| (1..=12).map(|id| records.sweep(SweepId(id))).collect::<Result<Vec<_>, _>>());
@@ -179,13 +181,13 @@ fn a_full_disk_loses_nothing_and_the_store_goes_on_afterwards() {
     let (_folder, records) = fresh();
     let path = records.path().to_owned();
     drop(records);
-    let pages = fs::metadata(&path).unwrap().len() / 4096;
+    let pages = fs::metadata(&path).unwrap().len() / PAGE as u64;
     let runtime = tokio::runtime::Builder::new_current_thread().enable_time().build().unwrap();
     let limit = |pages: u64| SqliteConnectOptions::new().pragma("max_page_count", pages.to_string());
     let fixture = sample::fixture();
     let sweep = |number| sample::sweep("A-1", None, number, None);
     let stored: u32 = runtime.block_on(async {
-        let store = Store::open_with(&path, limit(pages + 40)).await.unwrap();
+        let store = Store::open_with(&path, limit(pages + 80)).await.unwrap();
         let mut stored = 0;
         let error = loop {
             match store.store(&sweep(stored), &fixture).await {
