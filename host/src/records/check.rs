@@ -1,5 +1,7 @@
 //! `records check`: is every row as it was written, and the file sound? Names what is wrong and counts what is good.
 
+use std::collections::BTreeSet;
+
 use serde::Serialize;
 use sqlx::Row as _;
 
@@ -190,25 +192,39 @@ impl Store {
             };
             results.push((head.id, result));
         }
-        for id in ids {
-            if !results.iter().any(|(known, _)| *known == id) {
-                results.push((id, Err("it is not found by its number")));
-            }
-        }
+        let found: BTreeSet<i64> = results.iter().map(|(id, _)| *id).collect();
+        let lost = ids.into_iter().filter(|id| !found.contains(id));
+        results.extend(lost.map(|id| (id, Err("it is not found by its number"))));
         Ok(results)
     }
 
+    /// What people wrote down, all at once; one unit after the other only where something cannot be read.
     async fn check_units(&self, serials: &[String], findings: &mut Findings) {
-        for serial in serials {
-            let read = async {
-                let mut connection = self.pool.acquire().await?;
-                logbook::of_units(&mut connection, Units::one(serial)).await
-            };
-            match read.await {
-                Ok(Ok(_)) => findings.whole_units += 1,
-                Ok(Err(what)) => findings.wrong.push(format!("{what} is not as it was written")),
-                Err(error) => findings.wrong.push(format!("unit {serial:?}: {error}")),
+        match self.odd_entries(Units::ALL).await {
+            Ok(odd) => {
+                let units: BTreeSet<&str> = odd.iter().map(|odd| odd.serial.as_str()).collect();
+                findings.whole_units += serials.len().saturating_sub(units.len()) as u64;
+                findings
+                    .wrong
+                    .extend(odd.iter().map(|odd| format!("{} is not as it was written", odd.in_words())));
+            }
+            Err(_) => {
+                for serial in serials {
+                    match self.odd_entries(Units::one(serial)).await {
+                        Ok(odd) if odd.is_empty() => findings.whole_units += 1,
+                        Ok(odd) => findings.wrong.extend(
+                            odd.iter().map(|odd| format!("{} is not as it was written", odd.in_words())),
+                        ),
+                        Err(error) => findings.wrong.push(format!("unit {serial:?}: {error}")),
+                    }
+                }
             }
         }
+    }
+
+    async fn odd_entries(&self, units: Units<'_>) -> Result<Vec<logbook::Odd>, sqlx::Error> {
+        let mut connection = self.pool.acquire().await?;
+        let entries = logbook::of_units(&mut connection, units).await?;
+        Ok(entries.into_iter().filter_map(Result::err).collect())
     }
 }

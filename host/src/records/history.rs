@@ -33,7 +33,7 @@ impl Store {
         };
         let (heads, mut judgements, entries, mut ledger) = read.await.map_err(|error| self.said(&error))?;
         let heads = heads.map_err(|altered| altered.error(&self.path))?;
-        let entries = entries.map_err(|what| Error::Altered { path: self.path.clone(), what })?;
+        let entries = self.as_written(entries)?;
         let mut events = BTreeMap::new();
         for logbook::Entry { entry, kind, event, .. } in entries {
             ledger.strike(Line { serial, entry, judgement: 0, kind });

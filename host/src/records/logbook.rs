@@ -27,6 +27,12 @@ fn digest(table: &Table, serial: &str, entry: i64, at_us: i64, values: &[Value<'
 }
 
 impl Store {
+    /// Entries of which each is as it was written.
+    pub(super) fn as_written(&self, entries: Vec<Result<Entry, Odd>>) -> Result<Vec<Entry>, Error> {
+        let altered = |odd: Odd| Error::Altered { path: self.path.clone(), what: odd.in_words() };
+        entries.into_iter().map(|entry| entry.map_err(altered)).collect()
+    }
+
     /// Keeps an operator's note on a unit that has been swept.
     ///
     /// # Errors
@@ -113,11 +119,24 @@ pub(super) struct Entry {
     pub event: Event,
 }
 
-/// Everything people wrote down about some units; or what does not fit its digest, in words.
+/// An entry that does not fit its digest.
+pub(super) struct Odd {
+    pub serial: String,
+    /// Name of its table.
+    kind: &'static str,
+}
+
+impl Odd {
+    pub fn in_words(&self) -> String {
+        format!("a {} of unit {:?}", self.kind, self.serial)
+    }
+}
+
+/// Everything people wrote down about some units.
 pub(super) async fn of_units(
     connection: &mut Connection,
     units: Units<'_>,
-) -> Result<Result<Vec<Entry>, String>, sqlx::Error> {
+) -> Result<Vec<Result<Entry, Odd>>, sqlx::Error> {
     let mut entries = Vec::new();
     for table in [&NOTE, &REPAIR, &CORRECTION] {
         let sql = format!(
@@ -127,13 +146,13 @@ pub(super) async fn of_units(
         );
         for row in units.query(&sql).fetch_all(&mut *connection).await? {
             let serial: String = row.try_get("serial")?;
-            let Some((entry, event)) = event(table, &serial, &row)? else {
-                return Ok(Err(format!("a {} of unit {serial:?}", table.name)));
-            };
-            entries.push(Entry { serial, entry, kind: table.name, event });
+            entries.push(match event(table, &serial, &row)? {
+                Some((entry, event)) => Ok(Entry { serial, entry, kind: table.name, event }),
+                None => Err(Odd { serial, kind: table.name }),
+            });
         }
     }
-    Ok(Ok(entries))
+    Ok(entries)
 }
 
 /// An entry with its place; `None` when it does not fit its digest.

@@ -106,9 +106,7 @@ impl Store {
         let (heads, mut glances, entries, mut ledger) = read.await.map_err(|error| self.said(&error))?;
         let mut repairs = HashMap::<String, u32>::new();
         let mut voids = HashSet::new();
-        for Entry { serial, entry, kind, event } in
-            entries.map_err(|what| Error::Altered { path: self.path.clone(), what })?
-        {
+        for Entry { serial, entry, kind, event } in self.as_written(entries)? {
             ledger.strike(Line { serial: &serial, entry, judgement: 0, kind });
             match event {
                 Event::Repair(_) => *repairs.entry(serial).or_default() += 1,

@@ -60,5 +60,5 @@ fn a_check_of_everything_takes_seconds() {
     assert!(findings.sound());
     assert_eq!(findings.whole_sweeps, u64::from(sweeps));
     println!("records check: {sweeps} sweeps in {:.2} s", took.as_secs_f64());
-    assert!(cfg!(debug_assertions) || took <= Duration::from_secs(10));
+    assert!(cfg!(debug_assertions) || !is_long() || took <= Duration::from_secs(10));
 }
