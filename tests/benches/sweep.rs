@@ -40,7 +40,7 @@ fn long_boards(criterion: &mut Criterion) {
             sweep.judgement.verdict,
             sweep.measurement.work().device_us / 1000
         );
-        group.bench_function(&format!("sweep of {segments} segments"), |bencher| {
+        group.bench_function(format!("sweep of {segments} segments"), |bencher| {
             bencher.iter(|| bed.sweep(&Spec::new(1)));
         });
     }
