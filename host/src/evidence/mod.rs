@@ -1,7 +1,7 @@
 //! Evidence: what the codes of a run say, shot by shot, before anything is concluded from it.
 //!
 //! Every shot gives typed observations about a segment, a pin, a relay or an isolation, by id; why the run was made
-//! does not matter. [`read`](mod@read) turns codes into observations, [`contacts`] holds the rules for pins and relays.
+//! does not matter. `read` turns codes into observations, [`contacts`] holds the rules for pins and relays.
 //! Findings about the unit and the bench are drawn from here and from nowhere else, so that a stored measurement
 //! can be judged again.
 

@@ -2,7 +2,7 @@
 //!
 //! Read in this order: [`open`] (where a path that carries no current is broken), [`segment`] (which of a segment's
 //! readings counts, its value at 20 °C, verdict and class), [`isolation`], [`closure`] (does a series add up to its
-//! end-to-end reading?), [`bench`] (which pin, relay or standard is at fault) with the [`question`]s that tell its
+//! end-to-end reading?), [`mod@bench`] (which pin, relay or standard is at fault) with the [`question`]s that tell its
 //! suspects apart.
 
 pub mod bench;

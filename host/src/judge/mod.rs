@@ -2,7 +2,7 @@
 //! be judged again, by other limits too.
 //!
 //! Evidence becomes findings, findings become the rows, faults and notes of a [`Judgement`]; ids turn into names here
-//! and nowhere before. [`bench`] words the bench's faults, [`reason`] says why something is not proven, [`notes`] what
+//! and nowhere before. `bench` words the bench's faults, `reason` says why something is not proven, `notes` what
 //! the operator should know besides.
 
 mod bench;
