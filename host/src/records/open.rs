@@ -169,13 +169,19 @@ async fn layout(path: &Path, pool: &Pool) -> Result<Option<i64>, Error> {
     let of = |error: sqlx::Error| Error::from_database(path, &error);
     let mut connection = pool.acquire().await.map_err(of)?;
     // In this order: whoever sees the tables that another program is just creating also sees whose they are.
-    let tables: i64 = sqlx::query_scalar("SELECT count(*) FROM sqlite_schema")
-        .fetch_one(&mut *connection)
-        .await
-        .map_err(of)?;
+    let definitions: Vec<Vec<u8>> =
+        sqlx::query_scalar("SELECT CAST(coalesce(sql, '') AS BLOB) FROM sqlite_schema")
+            .fetch_all(&mut *connection)
+            .await
+            .map_err(of)?;
     let id: i32 =
         sqlx::query_scalar("PRAGMA application_id").fetch_one(&mut *connection).await.map_err(of)?;
-    match (id, tables) {
+    match (id, definitions.len()) {
+        // A column's type that is no text ends the thread that sqlx reads with, and whoever waits for it waits for ever.
+        (APPLICATION_ID, _) if definitions.iter().any(|sql| std::str::from_utf8(sql).is_err()) => {
+            let reason = "the definition of a table is not as this program made it".into();
+            Err(Error::Damaged { path: path.into(), reason })
+        }
         (APPLICATION_ID, _) => sqlx::query_scalar("SELECT max(version) FROM _sqlx_migrations")
             .fetch_one(&mut *connection)
             .await
