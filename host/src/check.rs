@@ -9,6 +9,7 @@ use crate::document::{Sheet, Table};
 use crate::fixture::{self, Fixture, Pins};
 use crate::limits::{LimitOrigin, LimitSet};
 use crate::problem::Problems;
+use crate::quantity::Ohms;
 
 /// One file and what was found in it.
 #[derive(Clone, PartialEq, Debug)]
@@ -63,8 +64,8 @@ pub struct BoardSummary {
     pub stated: usize,
     /// Upper limits that are a share of the drop budget.
     pub derived: usize,
-    /// The drop budget, ohm.
-    pub budget_ohms: f64,
+    /// The drop budget.
+    pub budget: Ohms,
     /// The way to each load.
     pub ways: Vec<WaySummary>,
 }
@@ -78,10 +79,10 @@ pub struct WaySummary {
     pub to: String,
     /// Segments on the way.
     pub segments: usize,
-    /// Sum of what healthy segments read, ohm.
-    pub expected_ohms: f64,
-    /// Sum of the upper limits, ohm.
-    pub limit_ohms: f64,
+    /// Sum of what healthy segments read.
+    pub expected: Ohms,
+    /// Sum of the upper limits.
+    pub limit: Ohms,
 }
 
 /// A fixture in figures.
@@ -157,8 +158,8 @@ fn board_summary(board: &Board) -> BoardSummary {
             from: board.point(board.supply.from).name.clone(),
             to: board.point(load).name.clone(),
             segments: path.len(),
-            expected_ohms: path.iter().map(|&id| board.segment(id).expected.typical_ohms).sum(),
-            limit_ohms: path.iter().map(|&id| limits.of(id).max_ohms).sum(),
+            expected: path.iter().map(|&id| board.segment(id).expected.typical).sum(),
+            limit: path.iter().map(|&id| limits.of(id).max).sum(),
         }
     };
     BoardSummary {
@@ -170,7 +171,7 @@ fn board_summary(board: &Board) -> BoardSummary {
         isolations: board.isolation.len(),
         stated: count(LimitOrigin::Stated),
         derived: count(LimitOrigin::Derived),
-        budget_ohms: board.supply.max_drop_volts / board.supply.load_amps,
+        budget: board.supply.max_drop / board.supply.load,
         ways: board.supply.to.iter().map(way).collect(),
     }
 }

@@ -16,6 +16,7 @@ use crate::{
     measurement::{Basis, Measurement, Purpose},
     operator::{Operator, Unattended},
     plan::{Plan, PlannedShot, Role},
+    quantity::Ohms,
     records::{self, Records, SweepId},
     sweep::Sweep,
     verdict::{self, Verdict},
@@ -58,10 +59,10 @@ pub enum Event<'a> {
     SegmentRead {
         /// Its name.
         name: &'a str,
-        /// As measured, ohm.
-        ohms: f64,
-        /// Expanded uncertainty, 95 %, ohm.
-        u95_ohms: f64,
+        /// As measured.
+        resistance: Ohms,
+        /// Expanded uncertainty, 95 %.
+        u95: Ohms,
         /// What this reading says by itself.
         verdict: Verdict,
     },
@@ -219,7 +220,7 @@ fn tell_segment(
         return;
     }
     let (segment, limits) = (fixture.board.segment(segment), limits.of(segment));
-    let u95_ohms = reading.budget.expanded();
-    let verdict = verdict::judge(reading.ohms, u95_ohms, limits);
-    listener(Event::SegmentRead { name: &segment.name, ohms: reading.ohms, u95_ohms, verdict });
+    let u95 = reading.budget.expanded();
+    let verdict = verdict::judge(reading.resistance, u95, limits);
+    listener(Event::SegmentRead { name: &segment.name, resistance: reading.resistance, u95, verdict });
 }

@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::{
     measurement::Measurement,
+    quantity::{Celsius, Ohms},
     verdict::{Class, Verdict},
 };
 
@@ -24,8 +25,9 @@ pub struct Judgement {
     pub program: String,
     /// The limits it was made with.
     pub limits: LimitsUsed,
-    /// Air temperature from the meter's sensor, °C, if it was read.
-    pub celsius: Option<f64>,
+    /// Air temperature from the meter's sensor, if it was read.
+    #[serde(rename = "celsius")]
+    pub air: Option<Celsius>,
     /// Verdict on the unit.
     pub verdict: Verdict,
     /// Why the sweep is void: bench faults, in words, each naming its pin, relay or part. Empty unless void.
@@ -70,19 +72,25 @@ pub struct SegmentRow {
     /// State it was measured in.
     pub state: String,
     /// As measured; `None` where nothing could be measured or the value is above every range.
-    pub ohms: Option<f64>,
+    #[serde(rename = "ohms")]
+    pub resistance: Option<Ohms>,
     /// Copper referred to 20 °C, all else as measured.
-    pub ohms_20c: Option<f64>,
-    /// Expanded uncertainty of `ohms_20c`, 95 %.
-    pub u95_ohms: Option<f64>,
+    #[serde(rename = "ohms_20c")]
+    pub at_20c: Option<Ohms>,
+    /// Expanded uncertainty of `at_20c`, 95 %.
+    #[serde(rename = "u95_ohms")]
+    pub u95: Option<Ohms>,
     /// Lower limit at 20 °C.
-    pub min_ohms: Option<f64>,
+    #[serde(rename = "min_ohms")]
+    pub min: Option<Ohms>,
     /// Upper limit at 20 °C.
-    pub max_ohms: f64,
+    #[serde(rename = "max_ohms")]
+    pub max: Ohms,
     /// Is the upper limit this segment's share of the drop budget rather than stated?
     pub limit_derived: bool,
     /// Expected value, at 20 °C.
-    pub typical_ohms: f64,
+    #[serde(rename = "typical_ohms")]
+    pub typical: Ohms,
     /// Verdict.
     pub verdict: Verdict,
     /// Class.
@@ -103,13 +111,17 @@ pub struct IsolationRow {
     /// State.
     pub state: String,
     /// Best value; `None` above the range.
-    pub ohms: Option<f64>,
+    #[serde(rename = "ohms")]
+    pub resistance: Option<Ohms>,
     /// Expanded uncertainty, 95 %.
-    pub u95_ohms: Option<f64>,
+    #[serde(rename = "u95_ohms")]
+    pub u95: Option<Ohms>,
     /// The unit is at least this insulating (95 %); a charging capacitor only ever makes this too low.
-    pub at_least_ohms: Option<f64>,
+    #[serde(rename = "at_least_ohms")]
+    pub at_least: Option<Ohms>,
     /// Lower limit.
-    pub min_ohms: f64,
+    #[serde(rename = "min_ohms")]
+    pub min: Ohms,
     /// Verdict.
     pub verdict: Verdict,
     /// `ok`, `leaky`, `shorted` or `not_reached`.
@@ -126,13 +138,16 @@ pub struct StandardRow {
     /// Name.
     pub name: String,
     /// Stated value.
-    pub stated_ohms: f64,
+    #[serde(rename = "stated_ohms")]
+    pub stated: Ohms,
     /// Tolerance, relative.
     pub tolerance: f64,
     /// Measured; `None` when its contacts failed.
-    pub ohms: Option<f64>,
+    #[serde(rename = "ohms")]
+    pub resistance: Option<Ohms>,
     /// Expanded uncertainty, 95 %.
-    pub u95_ohms: Option<f64>,
+    #[serde(rename = "u95_ohms")]
+    pub u95: Option<Ohms>,
     /// Within tolerance and uncertainty?
     pub verdict: Verdict,
 }
@@ -144,12 +159,15 @@ pub struct ClosureRow {
     pub from: String,
     /// End points.
     pub to: String,
-    /// End-to-end reading, ohm.
-    pub whole_ohms: f64,
-    /// Sum of the segments, ohm, as measured.
-    pub sum_ohms: f64,
+    /// End-to-end reading.
+    #[serde(rename = "whole_ohms")]
+    pub whole: Ohms,
+    /// Sum of the segments, as measured.
+    #[serde(rename = "sum_ohms")]
+    pub sum: Ohms,
     /// Expanded uncertainty of their difference, 95 %.
-    pub u95_ohms: f64,
+    #[serde(rename = "u95_ohms")]
+    pub u95: Ohms,
     /// Do they agree?
     pub agrees: bool,
 }

@@ -1,6 +1,7 @@
 //! The three example boards: readable, believable, and with limits that a healthy unit keeps.
 #![allow(clippy::panic)] // helpers outside a test function may fail the test, too
 
+use copperwalk::quantity::Ohms;
 use std::path::PathBuf;
 
 use copperwalk::board::graph::Graph;
@@ -21,9 +22,9 @@ fn read(folder: &str) -> Fixture {
     fixture::read(&path).unwrap_or_else(|problems| panic!("{}", render(&problems, 100, false)))
 }
 
-fn path_ohms(board: &Board) -> Vec<f64> {
+fn paths(board: &Board) -> Vec<Ohms> {
     let reach = Graph::of(board).reach(board.supply.from, None);
-    let typical = |path: Vec<_>| path.iter().map(|id| board.segment(*id).expected.typical_ohms).sum();
+    let typical = |path: Vec<_>| path.iter().map(|id| board.segment(*id).expected.typical).sum();
     board.supply.to.iter().filter_map(|load| reach.path(*load)).map(typical).collect()
 }
 
@@ -43,7 +44,7 @@ fn they_are_as_different_as_they_claim() {
 #[test]
 fn every_path_fits_the_meter() {
     for example in examples() {
-        for ohms in path_ohms(&example.board) {
+        for Ohms(ohms) in paths(&example.board) {
             assert!(ohms > 0.1 && ohms < 5.0, "{}: {ohms} Ω", example.board.name);
         }
     }
@@ -58,16 +59,16 @@ fn limits_leave_room_for_healthy_units() {
         let limits = LimitSet::of_board(&example.board);
         for id in example.board.segment_ids() {
             let segment = example.board.segment(id);
-            let (max, expected) = (limits.of(id).max_ohms, segment.expected);
+            let (max, expected) = (limits.of(id).max, segment.expected);
             let name = format!("{}: {}", example.board.name, segment.name);
             match segment.kind {
                 SegmentKind::Via { count: 2.., .. } => {
-                    let times = max / expected.typical_ohms;
+                    let times = max / expected.typical;
                     assert!((2.2..=3.0).contains(&times), "{name}: {times}");
                 }
-                _ if segment.kind.is_copper() => assert!(max >= 1.35 * expected.typical_ohms, "{name}"),
-                _ if segment.kind.is_contact() => assert!(max >= 1.5 * expected.high_ohms, "{name}"),
-                _ => assert!(max > expected.high_ohms, "{name}"),
+                _ if segment.kind.is_copper() => assert!(max >= 1.35 * expected.typical, "{name}"),
+                _ if segment.kind.is_contact() => assert!(max >= 1.5 * expected.high, "{name}"),
+                _ => assert!(max > expected.high, "{name}"),
             }
         }
         assert!(example.board.segment_ids().any(|id| limits.of(id).origin == LimitOrigin::Derived));
@@ -78,13 +79,13 @@ fn limits_leave_room_for_healthy_units() {
 #[test]
 fn limits_keep_the_budget() {
     for Fixture { board, .. } in examples() {
-        let budget = board.supply.max_drop_volts / board.supply.load_amps;
+        let budget = board.supply.max_drop / board.supply.load;
         let limits = LimitSet::of_board(&board);
         let reach = Graph::of(&board).reach(board.supply.from, None);
         for load in &board.supply.to {
             let path = reach.path(*load).unwrap();
-            let sum: f64 = path.iter().map(|id| limits.of(*id).max_ohms).sum();
-            assert!(sum <= budget, "{}: {sum} Ω of {budget} Ω", board.name);
+            let sum: Ohms = path.iter().map(|id| limits.of(*id).max).sum();
+            assert!(sum <= budget, "{}: {sum:?} of {budget:?}", board.name);
         }
     }
 }

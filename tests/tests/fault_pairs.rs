@@ -68,7 +68,7 @@ impl Kind {
     fn suits(self, segment: &Segment) -> bool {
         match self {
             Self::Open | Self::High => true,
-            Self::Low => segment.stated.min_ohms.is_some(),
+            Self::Low => segment.stated.min.is_some(),
             Self::Film => segment.kind.is_contact(),
             // Contacts and what cracks.
             Self::Flaky => segment.kind.is_contact() || matches!(segment.kind, SegmentKind::Via { .. }),
@@ -101,7 +101,7 @@ fn draw(kind: Kind, Bed { fixture, plan, .. }: &Bed, cases: &mut Cases) -> Optio
             let ohms = if kind == Kind::Short {
                 cases.decades(0.5, 20.0)
             } else {
-                entry.min_ohms * cases.decades(0.05, 0.6).max(200.0 / entry.min_ohms)
+                entry.min.0 * cases.decades(0.05, 0.6).max(200.0 / entry.min.0)
             };
             placed(&place, format!("={ohms:.3} ohm"))
         }
@@ -122,8 +122,8 @@ fn draw(kind: Kind, Bed { fixture, plan, .. }: &Bed, cases: &mut Cases) -> Optio
             let (segment, limits) = (board.segment(id), limits.of(id));
             let what = match kind {
                 Kind::Open => "open".to_owned(),
-                Kind::High => format!("{:.6} ohm", limits.max_ohms * cases.decades(1.3, 30.0)),
-                Kind::Low => format!("{:.6} ohm", limits.min_ohms? * (0.1 + 0.6 * cases.unit())),
+                Kind::High => format!("{:.6} ohm", limits.max.0 * cases.decades(1.3, 30.0)),
+                Kind::Low => format!("{:.6} ohm", limits.min?.0 * (0.1 + 0.6 * cases.unit())),
                 Kind::Film => "film".to_owned(),
                 Kind::Flaky => "flaky".to_owned(),
                 _ => "one barrel open".to_owned(),
@@ -177,9 +177,9 @@ fn wrongly_passed(sweep: &Sweep, truth: &Truth, fixture: &Fixture, faults: &[Pla
     let board = &fixture.board;
     let segments = sweep.judgement.segments.iter().filter(|row| row.verdict == Verdict::Pass).filter(|row| {
         let Some(id) = board.segment_named(&row.name) else { return true };
-        let ohms = truth.ohms_20c[id.0];
+        let true_value = truth.at_20c[id.0];
         let moves = faults.iter().any(|fault| fault.kind == Kind::Flaky && fault.place == row.name);
-        moves || ohms > row.max_ohms || row.min_ohms.is_some_and(|min| ohms < min)
+        moves || true_value > row.max || row.min.is_some_and(|min| true_value < min)
     });
     segments.map(|row| row.name.clone()).collect()
 }
@@ -226,8 +226,8 @@ fn one(bed: &Bed, pair: [Kind; 2], seed: u64) -> Option<Outcome> {
         for row in sweep.judgement.segments.iter().filter(|row| faults.iter().any(|f| f.place == row.name)) {
             let _ = write!(
                 text,
-                "\n      row {} {} {:?} ± {:?} max {} {:?} {:?} {:?}",
-                row.name, row.state, row.ohms, row.u95_ohms, row.max_ohms, row.verdict, row.class, row.reason
+                "\n      row {} {} {:?} ± {:?} max {:?} {:?} {:?} {:?}",
+                row.name, row.state, row.resistance, row.u95, row.max, row.verdict, row.class, row.reason
             );
         }
         text

@@ -3,6 +3,7 @@
 //! Run with `--nocapture` to see the figures; each test also holds them to what is asked. Bench and unit are drawn from
 //! the seed by `virtual_bench`; what is true of a unit is asked from the model, never from the code under test.
 
+use copperwalk::quantity::{Celsius, Ohms};
 use copperwalk::{
     board::{SegmentId, StateId},
     judge,
@@ -32,11 +33,11 @@ fn compare(kind: &str, range: (f64, f64), most: f64, sampling: Sampling, boards:
         (0..bed.fixture.board.segments.len())
             .filter_map(|at| {
                 let row = &sweep.judgement.segments[at];
-                let (ohms, judged, u95) = (row.ohms?, row.ohms_20c?, row.u95_ohms?);
+                let (read, judged, u95) = (row.resistance?, row.at_20c?, row.u95?);
                 Some(Compared {
-                    truth: truth.ohms[at],
-                    error: (ohms - truth.ohms[at]).abs(),
-                    covered: (judged - truth.ohms_20c[at]).abs() <= u95,
+                    truth: truth.resistance[at].0,
+                    error: (read - truth.resistance[at]).abs().0,
+                    covered: (judged - truth.at_20c[at]).abs() <= u95,
                 })
             })
             .collect::<Vec<_>>()
@@ -88,7 +89,7 @@ fn copper_is_referred_to_20_degrees_whatever_the_air() {
     let bed = Bed::example("greenhouse-valve-driver", Sampling::Quick);
     for celsius in [8.0, 23.0, 37.0] {
         let inside: Vec<bool> = in_parallel(60, |number| {
-            let spec = Spec { celsius, ..Spec::new(number as u64) };
+            let spec = Spec { air: Celsius(celsius), ..Spec::new(number as u64) };
             let (sweep, truth) = bed.sweep(&spec);
             assert_eq!(sweep.judgement.verdict, Verdict::Pass, "{celsius} °C, {number}");
             sweep
@@ -97,7 +98,7 @@ fn copper_is_referred_to_20_degrees_whatever_the_air() {
                 .iter()
                 .map(|row| {
                     let at = bed.fixture.board.segment_named(&row.name).unwrap().0;
-                    (row.ohms_20c.unwrap() - truth.ohms_20c[at]).abs() <= row.u95_ohms.unwrap()
+                    (row.at_20c.unwrap() - truth.at_20c[at]).abs() <= row.u95.unwrap()
                 })
                 .collect::<Vec<_>>()
         })
@@ -151,8 +152,8 @@ fn a_thousand_single_faults_are_named() {
         // Open, twice the limit, and further above it, in turn over every segment.
         let fault = match (number / every.len()) % 4 {
             0 => "open".to_owned(),
-            1 => format!("{} ohm", 2.0 * limits.max_ohms),
-            2 => format!("{} ohm", 6.0 * limits.max_ohms),
+            1 => format!("{} ohm", 2.0 * limits.max.0),
+            2 => format!("{} ohm", 6.0 * limits.max.0),
             _ => "330 ohm".to_owned(),
         };
         let spec = Spec::new(number as u64).fault(format!("{}={fault}", segment.name));
@@ -206,7 +207,7 @@ fn three_hundred_double_faults_are_named_where_both_can_be_reached() {
             spec = spec.fault(if open {
                 format!("{}=open", segment.name)
             } else {
-                format!("{}={} ohm", segment.name, 2.5 * bed.plan.limits.of(id).max_ohms)
+                format!("{}={} ohm", segment.name, 2.5 * bed.plan.limits.of(id).max.0)
             });
         }
         let (sweep, _) = bed.sweep(&spec);
@@ -328,13 +329,18 @@ fn what_the_trade_knows_holds() {
     };
 
     let (good, _) = bed.sweep(&Spec::new(5));
-    assert!(row(&good, "power switch").ohms.unwrap() < 0.7);
+    assert!(row(&good, "power switch").resistance.unwrap() < Ohms(0.7));
     let open = good.judgement.isolation.iter().find(|row| row.is_switch).unwrap();
-    assert!(open.at_least_ohms.unwrap() > 100e3 && open.state == bed.fixture.board.states[StateId(0).0].name);
+    assert!(
+        open.at_least.unwrap() > Ohms(100e3) && open.state == bed.fixture.board.states[StateId(0).0].name
+    );
 
     let (dirty, _) = bed.sweep(&Spec::new(5).fault("power switch=film"));
     let switch = row(&dirty, "power switch");
-    assert!((100.0..1000.0).contains(&switch.ohms.unwrap()) && switch.class == Class::Film, "{switch:?}");
+    assert!(
+        (100.0..1000.0).contains(&switch.resistance.unwrap().0) && switch.class == Class::Film,
+        "{switch:?}"
+    );
     assert_eq!(dirty.judgement.verdict, Verdict::Fail);
 
     let (single, _) = bed.sweep(&Spec::new(5).fault("via pair 2=one barrel open"));

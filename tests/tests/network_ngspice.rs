@@ -2,6 +2,7 @@
 //!
 //! Debian's package `ngspice` is needed; without it these tests fail rather than pass unseen.
 
+use copperwalk::quantity::{Amps, Ohms};
 use std::{fmt::Write as _, process::Command};
 
 use copperwalk::{
@@ -89,15 +90,15 @@ fn grounded(network: &Network) -> Vec<bool> {
 
 fn netlist(network: &Network, sources: &Sources, grounded: &[bool]) -> String {
     let mut text = String::from("* one state of the modelled bench\n");
-    for (i, (branch, a, b, ohms)) in network.branches().enumerate() {
+    for (i, (branch, a, b, Ohms(ohms))) in network.branches().enumerate() {
         let force: f64 =
-            sources.forces().iter().filter(|(of, _)| *of == branch).map(|(_, volts)| volts).sum();
+            sources.forces().iter().filter(|(of, _)| *of == branch).map(|(_, voltage)| voltage.0).sum();
         let _ = match force {
             0.0 => writeln!(text, "R{i} {a} {b} {ohms:.17e}"),
             _ => writeln!(text, "R{i} {a} x{i} {ohms:.17e}\nV{i} x{i} {b} DC {force:.17e}"),
         };
     }
-    for (i, (node, amps)) in sources.currents().iter().enumerate() {
+    for (i, (node, Amps(amps))) in sources.currents().iter().enumerate() {
         let _ = writeln!(text, "I{i} 0 {node} DC {amps:.17e}");
     }
     // What floats, such as a check standard nobody uses, gets a definite voltage.
@@ -139,8 +140,8 @@ fn ohms_to_ground(network: &Network) -> Vec<f64> {
     let factored = network.clone().factor();
     let ohms = |node| {
         let mut sources = Sources::default();
-        sources.current(node, 1.0);
-        factored.solve(&sources)[node]
+        sources.current(node, Amps(1.0));
+        factored.solve(&sources)[node].0
     };
     (0..network.nodes()).map(ohms).collect()
 }
@@ -160,7 +161,7 @@ fn random_states_agree_with_ngspice() {
             assert_eq!(theirs.len(), grounded.iter().filter(|grounded| **grounded).count() - 1);
             let ohms = ohms_to_ground(network);
             for (node, volts) in theirs {
-                let error = (ours[node] - volts).abs() / volts.abs().max(1e-6);
+                let error = (ours[node].0 - volts).abs() / volts.abs().max(1e-6);
                 let (group, allowed) = match ohms[node] * NGSPICE_ROUNDS_SIEMENS {
                     rounding if rounding < 1e-6 => (&mut tied, 1e-6),
                     rounding => (&mut floating, 10.0 * rounding),
@@ -169,7 +170,7 @@ fn random_states_agree_with_ngspice() {
                     error <= allowed,
                     "{name}, state {state}, node {node} ({} Ω): {} V, ngspice {volts} V",
                     ohms[node],
-                    ours[node]
+                    ours[node].0
                 );
                 *group = (group.0 + 1, group.1.max(error));
             }

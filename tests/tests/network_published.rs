@@ -1,18 +1,19 @@
 //! The network solver against networks whose answers are published or follow from a theorem.
 
+use copperwalk::quantity::{Amps, Ohms, Volts};
 use copperwalk::virtual_bench::network::{GROUND, Network, Node, Sources};
 
 /// Resistance between two nodes of a network given by its branches.
 fn ohms(nodes: usize, branches: &[(Node, Node, f64)], a: Node, b: Node) -> f64 {
     let mut network = Network::new(nodes);
     for &(from, to, ohms) in branches {
-        network.resistor(from, to, ohms);
+        network.resistor(from, to, Ohms(ohms));
     }
     let mut sources = Sources::default();
-    sources.current(a, 1.0);
-    sources.current(b, -1.0);
+    sources.current(a, Amps(1.0));
+    sources.current(b, Amps(-1.0));
     let at = network.factor().solve(&sources);
-    at[a] - at[b]
+    (at[a] - at[b]).0
 }
 
 fn close(a: f64, b: f64, relative: f64) {
@@ -83,16 +84,16 @@ fn square_grid() {
 fn wheatstone_bridge() {
     let bridge = |r1: f64, r2: f64, r3: f64, r4: f64| {
         let mut network = Network::new(4);
-        let supply = network.resistor(1, GROUND, 1e-9);
-        network.resistor(1, 2, r1);
-        network.resistor(2, GROUND, r2);
-        network.resistor(1, 3, r3);
-        network.resistor(3, GROUND, r4);
-        network.resistor(2, 3, 1e9);
+        let supply = network.resistor(1, GROUND, Ohms(1e-9));
+        network.resistor(1, 2, Ohms(r1));
+        network.resistor(2, GROUND, Ohms(r2));
+        network.resistor(1, 3, Ohms(r3));
+        network.resistor(3, GROUND, Ohms(r4));
+        network.resistor(2, 3, Ohms(1e9));
         let mut sources = Sources::default();
-        sources.force(supply, 1.0);
+        sources.force(supply, Volts(1.0));
         let at = network.factor().solve(&sources);
-        at[3] - at[2]
+        (at[3] - at[2]).0
     };
     assert!(bridge(100.0, 200.0, 10.0, 20.0).abs() < 1e-9);
     for x in [-0.5, 0.01, 0.1, 1.0] {
@@ -114,14 +115,14 @@ fn spring_probe() {
 /// Four-wire reading of one resistor with a thermal voltage in a sense lead, at this current and time.
 fn reading(amps: f64, ohms: f64, emf: f64) -> f64 {
     let mut network = Network::new(4);
-    network.resistor(1, GROUND, ohms);
-    let sense = network.resistor(2, 1, 0.15);
-    network.resistor(3, GROUND, 0.15);
+    network.resistor(1, GROUND, Ohms(ohms));
+    let sense = network.resistor(2, 1, Ohms(0.15));
+    network.resistor(3, GROUND, Ohms(0.15));
     let mut sources = Sources::default();
-    sources.current(1, amps);
-    sources.force(sense, emf);
+    sources.current(1, Amps(amps));
+    sources.force(sense, Volts(emf));
     let at = network.factor().solve(&sources);
-    at[2] - at[3]
+    (at[2] - at[3]).0
 }
 
 /// Source: a nanovoltmeter manual's printed example of current reversal: ±1 mA through 0.1 Ω with 10 µV of thermal EMF

@@ -4,12 +4,12 @@
 //! nobody prints it; "from memory" that the document was not at hand.
 
 use copperwalk::board::expected::{
-    ALPHA_COPPER, Laminate, RHO_COPPER, awg_diameter_mm, barrel_ohms, expected, ipc2221_amps, to_20c,
-    trace_ohms, wire_ohms,
+    ALPHA_COPPER, Laminate, RHO_COPPER, awg_diameter_mm, barrel_resistance, expected, ipc2221_current,
+    to_20c, trace_resistance, wire_resistance,
 };
 use copperwalk::board::parts;
 use copperwalk::board::{SegmentKind, graph::Graph};
-use copperwalk::quantity::{Unit, engineering, parse};
+use copperwalk::quantity::{Amps, Celsius, Ohms, Unit, engineering, parse};
 
 fn close(found: f64, published: f64, relative: f64) {
     let apart = (found / published - 1.0).abs();
@@ -27,8 +27,8 @@ fn annealed_copper() {
     let rho_100c = RHO_COPPER * 100.0 * (1.0 + ALPHA_COPPER * 80.0);
     close(rho_100c, 2.266, 2e-4);
     // What reads 1.3144 Ω at 100 °C is 1 Ω at 20 °C (recalculated: 1 + 0.00393 · 80).
-    close(to_20c(1.3144, 100.0), 1.0, 1e-12);
-    assert_eq!(to_20c(0.5, 20.0), 0.5);
+    close(to_20c(Ohms(1.3144), Celsius(100.0)).0, 1.0, 1e-12);
+    assert_eq!(to_20c(Ohms(0.5), Celsius(20.0)), Ohms(0.5));
 }
 
 /// ASTM B258: gauge n has a diameter of 0.005 in × 92^((36 − n)/39). Diameter and resistance per 1,000 ft, 20
@@ -51,7 +51,7 @@ fn wire_table() {
     ] {
         // The table prints diameters to half a unit of its last place.
         close(awg_diameter_mm(awg) / MM_PER_INCH, inches, 0.000_05 / inches);
-        close(wire_ohms(MM_PER_1000_FT, awg), ohms_per_1000_ft, 0.000_5);
+        close(wire_resistance(MM_PER_1000_FT, awg).0, ohms_per_1000_ft, 0.000_5);
     }
     // Gauge 36 defines the law: 0.005 in. Gauge 0 is 0.3249 in (from memory), to half a unit of that place.
     close(awg_diameter_mm(36), 0.005 * MM_PER_INCH, 1e-15);
@@ -62,8 +62,8 @@ fn wire_table() {
 /// (read at hypercode.alexisbouchez.com/pcb-design/lessons/trace-resistance). Ours is 1/58: 0.24 % more.
 #[test]
 fn trace_example_a() {
-    close(trace_ohms(100.0, 0.5, 35.0), 0.0983 * (1.0 / 58.0) / 0.0172, 3e-4);
-    assert_eq!(engineering(trace_ohms(100.0, 0.5, 35.0)), "98.5 mΩ");
+    close(trace_resistance(100.0, 0.5, 35.0).0, 0.0983 * (1.0 / 58.0) / 0.0172, 3e-4);
+    assert_eq!(engineering(trace_resistance(100.0, 0.5, 35.0)), "98.5 mΩ");
 }
 
 /// Example B: 5 cm of 0.25 mm track of 1 oz copper is about 0.1 Ω and costs a 5 kΩ input 0.0019 % of gain
@@ -71,7 +71,7 @@ fn trace_example_a() {
 /// and its 38 µm from memory).
 #[test]
 fn trace_example_b() {
-    let track = trace_ohms(50.0, 0.25, 38.0);
+    let track = trace_resistance(50.0, 0.25, 38.0).0;
     close(track, 0.1, 0.1);
     let gain_error_percent = 100.0 * track / (5000.0 + track);
     close(gain_error_percent, 0.0019, 0.06);
@@ -82,7 +82,7 @@ fn trace_example_b() {
 #[test]
 fn a_square_is_half_a_milliohm() {
     for side_mm in [0.1, 1.0, 40.0] {
-        close(trace_ohms(side_mm, side_mm, 35.0), 0.492_61e-3, 1e-5);
+        close(trace_resistance(side_mm, side_mm, 35.0).0, 0.492_61e-3, 1e-5);
     }
 }
 
@@ -90,10 +90,10 @@ fn a_square_is_half_a_milliohm() {
 /// seen).
 #[test]
 fn via_barrels() {
-    close(barrel_ohms(0.30, 25.0, 1.6), 1.2772e-3, 4e-5);
-    close(barrel_ohms(0.30, 20.0, 1.6), 1.5680e-3, 4e-5);
+    close(barrel_resistance(0.30, 25.0, 1.6).0, 1.2772e-3, 4e-5);
+    close(barrel_resistance(0.30, 20.0, 1.6).0, 1.5680e-3, 4e-5);
     // 10 mil finished hole, 1 mil plating, 62 mil board: drilled 12 mil.
-    close(barrel_ohms(12.0 * 0.0254, 25.4, 62.0 * 0.0254), 1.2178e-3, 4e-5);
+    close(barrel_resistance(12.0 * 0.0254, 25.4, 62.0 * 0.0254).0, 1.2178e-3, 4e-5);
 }
 
 /// Of two vias in parallel one alone reads twice the pair and still carries the path (common practice).
@@ -102,7 +102,7 @@ fn one_barrel_of_two() {
     let laminate = Laminate { thickness_mm: 1.6, copper_um: 35.0 };
     let group =
         |count| expected(&SegmentKind::Via { count, drill_mm: 0.3, plating_um: 20.0 }, laminate, None);
-    close(group(1).typical_ohms / group(2).typical_ohms, 2.0, 1e-12);
+    close(group(1).typical / group(2).typical, 2.0, 1e-12);
 }
 
 /// IPC-2221, external layers: I = 0.048·ΔT^0.44·A^0.725, A in square mils
@@ -113,10 +113,10 @@ fn trace_currents() {
     const OUNCE_UM: f64 = 1.378 * 25.4;
     // Example 1: 10 mil, 1 oz, 10 K. A page prints 0.884 A with a rounded factor (read at
     // hypercode.alexisbouchez.com, trace-current-capacity); exact is 0.8855 A.
-    close(ipc2221_amps(10.0 * MM_PER_MIL, OUNCE_UM, 10.0), 0.8855, 0.002);
+    close(ipc2221_current(10.0 * MM_PER_MIL, OUNCE_UM, 10.0).0, 0.8855, 0.002);
     // Example 2: 1 A, 10 K, 1 oz needs 0.300 mm (from memory: what common calculators give; recalculated
     // 11.826 mil).
-    close(ipc2221_amps(11.826 * MM_PER_MIL, OUNCE_UM, 10.0), 1.0, 1e-4);
+    close(ipc2221_current(11.826 * MM_PER_MIL, OUNCE_UM, 10.0).0, 1.0, 1e-4);
 }
 
 /// Makers' figures that the table of parts stands on, each read in the sheet named in `board::parts`.
@@ -126,20 +126,20 @@ fn parts_and_contacts() {
     // ohm is healthy, hundreds of ohms are dirt.
     let laminate = Laminate { thickness_mm: 1.6, copper_um: 35.0 };
     let switch = expected(&SegmentKind::Switch, laminate, None);
-    assert!(switch.typical_ohms <= 0.070 && switch.high_ohms == 0.130);
+    assert!(switch.typical <= Ohms(0.070) && switch.high == Ohms(0.130));
     // 0603FA: 1 A is 0.25 Ω typical, 2 A 0.078 Ω. The other maker's 1608FF reads less: 0.14 and 0.042 Ω.
     for (rating, ohms, other_ohms) in [(1.0, 0.25, 0.14), (2.0, 0.078, 0.042)] {
-        close(parts::fuse(Some(rating)).typical_ohms, ohms, 1e-12);
-        assert!(other_ohms < parts::fuse(Some(rating)).high_ohms);
+        close(parts::fuse(Some(Amps(rating))).typical.0, ohms, 1e-12);
+        assert!(Ohms(other_ohms) < parts::fuse(Some(Amps(rating))).high);
     }
     // Resettable: between the least as delivered and the most an hour after a trip (FSMD-0805, 0603 series).
     for (hold, least, most) in [(0.1, 0.70, 6.0), (0.2, 0.40, 3.5), (0.35, 0.25, 1.2), (0.5, 0.10, 0.80)] {
-        let part = parts::resettable(Some(hold));
-        assert!(part.typical_ohms > least && part.typical_ohms < most);
-        close(part.high_ohms, most, 1e-12);
+        let part = parts::resettable(Some(Amps(hold)));
+        assert!(part.typical > Ohms(least) && part.typical < Ohms(most));
+        close(part.high.0, most, 1e-12);
     }
     // BMB0603A-600 bead, 60 Ω 400 mA: 0.10 Ω at most.
-    assert_eq!(expected(&SegmentKind::Ferrite, laminate, None).high_ohms, 0.10);
+    assert_eq!(expected(&SegmentKind::Ferrite, laminate, None).high, Ohms(0.10));
 }
 
 /// The guide's tables are the program's tables.
@@ -159,12 +159,12 @@ fn the_guide_prints_what_the_program_uses() {
     let rows = |table, key| row(table, key, Unit::Ampere).into_iter().zip(row(table, "typical", Unit::Ohm));
     assert_eq!(rows("Fuses, cold", "rating").count(), 12);
     for (rating, typical) in rows("Fuses, cold", "rating") {
-        close(typical, parts::fuse(Some(rating)).typical_ohms, 1e-9);
+        close(typical, parts::fuse(Some(Amps(rating))).typical.0, 1e-9);
     }
     let high = row("Resettable fuses", "R1max", Unit::Ohm);
     for ((hold, typical), high) in rows("Resettable fuses", "hold").zip(high) {
-        close(typical, parts::resettable(Some(hold)).typical_ohms, 4e-3); // three digits
-        close(high, parts::resettable(Some(hold)).high_ohms, 1e-9);
+        close(typical, parts::resettable(Some(Amps(hold))).typical.0, 4e-3); // three digits
+        close(high, parts::resettable(Some(Amps(hold))).high.0, 1e-9);
     }
     for (kind, part) in [
         ("switch", SegmentKind::Switch),
@@ -176,8 +176,8 @@ fn the_guide_prints_what_the_program_uses() {
         let line = guide.lines().find(|line| line.starts_with(&format!("| `{kind}` |"))).unwrap();
         let cells: Vec<_> = line.split('|').take(4).collect();
         let part = expected(&part, Laminate { thickness_mm: 1.6, copper_um: 35.0 }, None);
-        close(parse(cells[2], Unit::Ohm).unwrap(), part.typical_ohms, 1e-9);
-        close(parse(cells[3], Unit::Ohm).unwrap(), part.high_ohms, 1e-9);
+        close(parse(cells[2], Unit::Ohm).unwrap(), part.typical.0, 1e-9);
+        close(parse(cells[3], Unit::Ohm).unwrap(), part.high.0, 1e-9);
     }
 }
 
@@ -186,8 +186,8 @@ fn the_guide_prints_what_the_program_uses() {
 fn a_file_s_geometry_reaches_its_figures() {
     let text = include_str!("../../fixtures/tide-gauge-head/board.toml");
     let board = copperwalk::board::parse("board.toml", text).unwrap();
-    let ohms = |name: &str| board.segment(board.segment_named(name).unwrap()).expected.typical_ohms;
-    close(ohms("tail trace"), trace_ohms(18.0, 1.2, 35.0), 1e-15);
+    let ohms = |name: &str| board.segment(board.segment_named(name).unwrap()).expected.typical.0;
+    close(ohms("tail trace"), trace_resistance(18.0, 1.2, 35.0).0, 1e-15);
     close(ohms("via pair 1"), 1.5680e-3 / 2.0, 4e-5);
     let path = Graph::of(&board).reach(board.supply.from, None).path(board.supply.to[0]).unwrap();
     assert_eq!(path.len(), 12);

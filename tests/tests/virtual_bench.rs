@@ -1,5 +1,6 @@
 //! The modelled bench end to end: the real controller logic, shots over the wire, codes back, against the truth.
 
+use copperwalk::quantity::Ohms;
 use copperwalk::{
     board::{PointId, StateId},
     fixture::{self, Fixture},
@@ -98,8 +99,8 @@ fn a_standard_reads_its_value_on_every_bench() {
         assert_eq!(why, RunEnd::Complete, "seed {seed}");
         let dry = ohms(&codes[1], Gain::X128, Gain::X64);
         let load = ohms(&codes[2], Gain::X16, Gain::X1);
-        assert!((dry / standard.ohms - 1.0).abs() < 3e-3, "seed {seed}: {dry}");
-        assert!((load / standard.ohms - 1.0).abs() < 2.5e-3, "seed {seed}: {load}");
+        assert!((dry / standard.resistance.0 - 1.0).abs() < 3e-3, "seed {seed}: {dry}");
+        assert!((load / standard.resistance.0 - 1.0).abs() < 2.5e-3, "seed {seed}: {load}");
     }
 }
 
@@ -110,7 +111,7 @@ fn segments_beyond_the_256th_channel_read_their_values() {
     for segments in [300, 1000] {
         let fixture = ladder(segments).unwrap();
         let mut bench = greeted(&fixture, &Spec::new(3));
-        let truth = bench.transport().truth().ohms;
+        let truth = bench.transport().truth().resistance;
         let force = |point: usize| fixture.pins[point].force.unwrap();
         let sense = |point: usize| fixture.pins[point].sense.unwrap();
         let name = |index: usize| fixture.board.point_named(&format!("p{index}")).unwrap().0;
@@ -128,7 +129,7 @@ fn segments_beyond_the_256th_channel_read_their_values() {
             device_us += report.device_us;
             assert_eq!(report.end, RunEnd::Complete, "{segments}");
             for (&index, shot) in part.iter().zip(&report.shots[1..]) {
-                let (read, is) = (ohms(&shot.codes, Gain::X128, Gain::X1), truth[index]);
+                let (read, is) = (ohms(&shot.codes, Gain::X128, Gain::X1), truth[index].0);
                 // Noise of two triples under load: 0.7 µV · √(3/16) / 50 mA = 6 µΩ.
                 let near = (read - is).abs() < 0.005 * is + 40e-6;
                 assert!(near, "segment {index} of {segments}: {read} of {is}");
@@ -151,9 +152,8 @@ fn the_same_seed_gives_the_same_codes() {
     };
     assert_eq!(codes(1, 2), codes(1, 2));
     assert_ne!(codes(1, 2), codes(2, 2), "another bench");
-    let truth = |unit_seed| {
-        VirtualBench::new(&fixture, &Spec { unit_seed, ..Spec::new(5) }).unwrap().truth().ohms_20c
-    };
+    let truth =
+        |unit_seed| VirtualBench::new(&fixture, &Spec { unit_seed, ..Spec::new(5) }).unwrap().truth().at_20c;
     assert_eq!(truth(1), truth(1));
     assert_ne!(truth(1), truth(2), "another unit");
 }
@@ -196,17 +196,12 @@ fn every_segment_reads_what_it_is() {
         let mut bench = on(&fixture, &Spec::new(seed));
         let (codes, why) = run(&mut bench, &plan);
         assert_eq!(why, RunEnd::Complete);
-        let truth = bench.transport().truth().ohms;
-        for (i, segment) in fixture.board.segments.iter().enumerate() {
+        let truth = bench.transport().truth().resistance;
+        for (segment, Ohms(truth)) in fixture.board.segments.iter().zip(truth) {
             let [dry, load] = dry_and_load(&fixture, &codes, &segment.name);
             // One millisecond of noise at gain 16 is 3 µV: 5 mΩ dry, 60 µΩ at 50 mA, less by delta mode.
-            assert!(
-                (load - truth[i]).abs() < 60e-6 + 2.5e-3 * truth[i],
-                "{}: {load} {}",
-                segment.name,
-                truth[i]
-            );
-            assert!((dry - truth[i]).abs() < 4e-3 + 3e-3 * truth[i], "{}: {dry} {}", segment.name, truth[i]);
+            assert!((load - truth).abs() < 60e-6 + 2.5e-3 * truth, "{}: {load} {}", segment.name, truth);
+            assert!((dry - truth).abs() < 4e-3 + 3e-3 * truth, "{}: {dry} {}", segment.name, truth);
         }
     }
 }

@@ -18,8 +18,8 @@ use serde_json::Value;
 
 /// Does the whole interval of a reading lie outside the limits?
 fn outside(row: &SegmentRow) -> bool {
-    let (Some(ohms), Some(u95)) = (row.ohms_20c, row.u95_ohms) else { return false };
-    ohms - u95 > row.max_ohms || row.min_ohms.is_some_and(|min| ohms + u95 < min)
+    let (Some(ohms), Some(u95)) = (row.at_20c, row.u95) else { return false };
+    ohms - u95 > row.max || row.min.is_some_and(|min| ohms + u95 < min)
 }
 
 /// Sweeps that flaky contacts disturb: every contact of every example, each with a part of copper far above its limit.
@@ -33,7 +33,7 @@ fn disturbed() -> Vec<(Bed, String, String)> {
         let vias: Vec<_> = board.segment_ids().filter(is_via).collect();
         for (at, contact) in contacts.enumerate() {
             let via = vias[at % vias.len()];
-            let high = format!("{}={:.6} ohm", board.segment(via).name, 13.0 * plan.limits.of(via).max_ohms);
+            let high = format!("{}={:.6} ohm", board.segment(via).name, 13.0 * plan.limits.of(via).max.0);
             let bed = Bed::example(name, Sampling::Quick);
             cases.push((bed, format!("{}=flaky", contact.name), high));
         }
@@ -112,9 +112,9 @@ fn an_isolation_is_shown_and_passed_by_the_bound_that_is_proven() {
         let (good, _) = Bed::example(name, Sampling::Quick).sweep(&Spec::new(2));
         let text = terminal::sweep(&good, Screen::PLAIN).replace('\u{a0}', " ");
         for row in &good.judgement.isolation {
-            let least = row.at_least_ohms.unwrap();
-            assert!(row.verdict == Verdict::Pass && least >= row.min_ohms, "{name}: {row:?}");
-            if row.ohms.is_none_or(|ohms| row.u95_ohms.is_none_or(|u95| u95 > ohms / 2.0)) {
+            let least = row.at_least.unwrap();
+            assert!(row.verdict == Verdict::Pass && least >= row.min, "{name}: {row:?}");
+            if row.resistance.is_none_or(|ohms| row.u95.is_none_or(|u95| u95 > ohms / 2.0)) {
                 let line =
                     text.lines().find(|line| line.starts_with(&row.name) && line.contains('≥')).unwrap();
                 assert!(line.contains("over ") && !line.contains('±'), "{name}: {line}");

@@ -17,15 +17,15 @@ pub(super) fn assemble(sheet: &Sheet, draft: Draft) -> Result<Board, Told> {
         to: supply_draft.to?.into_iter().map(|load| load.value).collect(),
         ret: supply_draft.ret?.value,
         voltage: supply_draft.voltage?,
-        load_amps: supply_draft.load_amps?,
-        max_drop_volts: supply_draft.max_drop_volts?.value,
-        bulk_farads: supply_draft.bulk_farads?,
+        load: supply_draft.load?,
+        max_drop: supply_draft.max_drop?.value,
+        bulk: supply_draft.bulk?,
     };
     let points = draft.points.into_iter().map(|point| point.point).collect::<Result<Vec<_>, _>>()?;
     let segments = draft.segments.into_iter().collect::<Result<Vec<_>, _>>()?;
     let isolation = draft.isolation.into_iter().map(|isolation| {
         let isolation = isolation?;
-        Ok(Isolation { between: isolation.between?, min_ohms: isolation.min_ohms?, state: isolation.state? })
+        Ok(Isolation { between: isolation.between?, min: isolation.min?, state: isolation.state? })
     });
     Ok(Board {
         name: heading.name?,
@@ -52,7 +52,7 @@ fn segment(draft: SegmentDraft) -> Result<Segment, Told> {
         to,
         closed: draft.closed?,
         expected: draft.expected?,
-        stated: StatedLimits { min_ohms: draft.min_ohms?, max_ohms: draft.max_ohms? },
-        open_min_ohms: draft.open_min_ohms?,
+        stated: StatedLimits { min: draft.min?, max: draft.max? },
+        open_min: draft.open_min?,
     })
 }

@@ -8,7 +8,7 @@
 
 use super::graph::Graph;
 use super::{PointId, SegmentId, Supply};
-use crate::quantity::engineering;
+use crate::quantity::{Ohms, engineering};
 
 /// No derived limit is above this multiple of the highest healthy resistance.
 pub const MOST_OF_HIGH: f64 = 3.0;
@@ -16,16 +16,16 @@ pub const MOST_OF_HIGH: f64 = 3.0;
 /// What is known of a segment before its limit is.
 #[derive(Clone, Copy, Debug)]
 pub struct Claim {
-    /// Highest resistance of a healthy one, ohm.
-    pub high_ohms: f64,
-    /// Upper limit in the file, ohm.
-    pub stated_ohms: Option<f64>,
+    /// Highest resistance of a healthy one.
+    pub high: Ohms,
+    /// Upper limit in the file.
+    pub stated: Option<Ohms>,
 }
 
 impl Claim {
-    /// What it takes of the budget at least, ohm.
-    fn takes(&self) -> f64 {
-        self.stated_ohms.unwrap_or(self.high_ohms)
+    /// What it takes of the budget at least.
+    fn takes(&self) -> Ohms {
+        self.stated.unwrap_or(self.high)
     }
 }
 
@@ -38,15 +38,15 @@ pub struct DropBudget {
     pub to: Vec<PointId>,
     /// Where the return goes out.
     pub ret: PointId,
-    /// Ohms that the way to a load and back may have.
-    pub ohms: f64,
+    /// Resistance that the way to a load and back may have.
+    pub resistance: Ohms,
 }
 
 impl DropBudget {
     /// Of a supply.
     pub fn of(supply: &Supply) -> Self {
-        let ohms = supply.max_drop_volts / supply.load_amps;
-        Self { from: supply.from, to: supply.to.clone(), ret: supply.ret, ohms }
+        let resistance = supply.max_drop / supply.load;
+        Self { from: supply.from, to: supply.to.clone(), ret: supply.ret, resistance }
     }
 }
 
@@ -54,10 +54,10 @@ impl DropBudget {
 struct Way {
     load: PointId,
     segments: Vec<SegmentId>,
-    /// Sum of the limits in the file, ohm.
-    stated: f64,
-    /// Sum of what the others may read while healthy, ohm.
-    healthy: f64,
+    /// Sum of the limits in the file.
+    stated: Ohms,
+    /// Sum of what the others may read while healthy.
+    healthy: Ohms,
 }
 
 fn ways(claims: &[Claim], graph: &Graph, budget: &DropBudget) -> Vec<Way> {
@@ -66,8 +66,8 @@ fn ways(claims: &[Claim], graph: &Graph, budget: &DropBudget) -> Vec<Way> {
         let way = graph.path(budget.from, load).unwrap_or_default();
         let segments: Vec<_> = way.into_iter().chain(back.iter().copied()).collect();
         let claims = || segments.iter().map(|id: &SegmentId| claims[id.0]);
-        let stated = claims().filter_map(|claim| claim.stated_ohms).sum();
-        let healthy = claims().filter(|claim| claim.stated_ohms.is_none()).map(|claim| claim.high_ohms).sum();
+        let stated = claims().filter_map(|claim| claim.stated).sum();
+        let healthy = claims().filter(|claim| claim.stated.is_none()).map(|claim| claim.high).sum();
         Way { load, segments, stated, healthy }
     };
     budget.to.iter().map(way).collect()
@@ -76,7 +76,8 @@ fn ways(claims: &[Claim], graph: &Graph, budget: &DropBudget) -> Vec<Way> {
 /// Every load whose way there and back takes more than the budget even if every segment is healthy, with the figures
 /// and the segment that takes most.
 pub fn overdrawn(claims: &[Claim], graph: &Graph, budget: &DropBudget) -> Vec<(PointId, SegmentId, String)> {
-    let beyond = ways(claims, graph, budget).into_iter().filter(|way| way.stated + way.healthy > budget.ohms);
+    let beyond =
+        ways(claims, graph, budget).into_iter().filter(|way| way.stated + way.healthy > budget.resistance);
     beyond
         .filter_map(|way| {
             let takes = |id: &SegmentId| claims[id.0].takes();
@@ -84,7 +85,7 @@ pub fn overdrawn(claims: &[Claim], graph: &Graph, budget: &DropBudget) -> Vec<(P
             let figures = format!(
                 "the budget of {} cannot be kept: stated limits take {}, the other segments {} while healthy; the \
                  largest share is {}",
-                engineering(budget.ohms),
+                engineering(budget.resistance),
                 engineering(way.stated),
                 engineering(way.healthy),
                 engineering(takes(&most)),
@@ -94,22 +95,22 @@ pub fn overdrawn(claims: &[Claim], graph: &Graph, budget: &DropBudget) -> Vec<(P
         .collect()
 }
 
-/// The upper limit of every segment, ohm, in file order. No load may be [`overdrawn`].
-pub fn derive(claims: &[Claim], graph: &Graph, budget: &DropBudget) -> Vec<f64> {
+/// The upper limit of every segment, in file order. No load may be [`overdrawn`].
+pub fn derive(claims: &[Claim], graph: &Graph, budget: &DropBudget) -> Vec<Ohms> {
     let mut factors = vec![MOST_OF_HIGH; claims.len()];
     for way in ways(claims, graph, budget) {
-        for id in way.segments.iter().filter(|id| claims[id.0].stated_ohms.is_none()) {
-            factors[id.0] = factors[id.0].min((budget.ohms - way.stated) / way.healthy);
+        for id in way.segments.iter().filter(|id| claims[id.0].stated.is_none()) {
+            factors[id.0] = factors[id.0].min((budget.resistance - way.stated) / way.healthy);
         }
     }
-    let limit = |(claim, factor): (&Claim, f64)| claim.stated_ohms.unwrap_or(claim.high_ohms * factor);
+    let limit = |(claim, factor): (&Claim, f64)| claim.stated.unwrap_or(claim.high * factor);
     claims.iter().zip(factors).map(limit).collect()
 }
 
 /// The way back to the supply that costs most: every load's current may take it.
 fn costliest_return(claims: &[Claim], graph: &Graph, ret: PointId) -> Vec<SegmentId> {
     let reach = graph.reach(ret, None);
-    let cost = |way: &[SegmentId]| -> f64 { way.iter().map(|id| claims[id.0].takes()).sum() };
+    let cost = |way: &[SegmentId]| -> Ohms { way.iter().map(|id| claims[id.0].takes()).sum() };
     reach
         .points()
         .filter_map(|point| reach.path(point))
@@ -131,21 +132,26 @@ mod tests {
     }
 
     fn budget(ohms: f64) -> DropBudget {
-        DropBudget { from: PointId(0), to: vec![PointId(2), PointId(3)], ret: PointId(4), ohms }
+        DropBudget {
+            from: PointId(0),
+            to: vec![PointId(2), PointId(3)],
+            ret: PointId(4),
+            resistance: Ohms(ohms),
+        }
     }
 
     fn claims(stated: [Option<f64>; 6]) -> Vec<Claim> {
         let high = [1.0, 1.0, 2.0, 0.5, 0.25, 0.25];
         high.into_iter()
             .zip(stated)
-            .map(|(high_ohms, stated_ohms)| Claim { high_ohms, stated_ohms })
+            .map(|(high, stated)| Claim { high: Ohms(high), stated: stated.map(Ohms) })
             .collect()
     }
 
     fn limits(stated: [Option<f64>; 6], ohms: f64) -> Vec<f64> {
         let claims = claims(stated);
         assert_eq!(overdrawn(&claims, &graph(), &budget(ohms)), []);
-        derive(&claims, &graph(), &budget(ohms))
+        derive(&claims, &graph(), &budget(ohms)).into_iter().map(|limit| limit.0).collect()
     }
 
     #[test]

@@ -6,6 +6,7 @@ use std::f64::consts::PI;
 
 use super::parts;
 use super::{Expected, SegmentKind};
+use crate::quantity::{Amps, Celsius, Ohms};
 
 /// Resistivity of annealed copper at 20 °C, Ω·mm²/m: 1/58 by IEC 60028 (1925).
 pub const RHO_COPPER: f64 = 1.0 / 58.0;
@@ -36,53 +37,52 @@ pub struct Laminate {
     pub copper_um: f64,
 }
 
-/// What a healthy segment reads; `typical_ohms` overrides the middle, and the upper end moves in proportion.
-pub fn expected(kind: &SegmentKind, laminate: Laminate, typical_ohms: Option<f64>) -> Expected {
+/// What a healthy segment reads; `typical` overrides the middle, and the upper end moves in proportion.
+pub fn expected(kind: &SegmentKind, laminate: Laminate, typical: Option<Ohms>) -> Expected {
     let usual = match *kind {
         SegmentKind::Trace { length_mm, width_mm } => {
-            copper(trace_ohms(length_mm, width_mm, laminate.copper_um), TRACE_HIGH)
+            copper(trace_resistance(length_mm, width_mm, laminate.copper_um), TRACE_HIGH)
         }
-        SegmentKind::Via { count, drill_mm, plating_um } => {
-            copper(barrel_ohms(drill_mm, plating_um, laminate.thickness_mm) / f64::from(count), VIA_HIGH)
-        }
-        SegmentKind::Wire { length_mm, awg } => copper(wire_ohms(length_mm, awg), WIRE_HIGH),
-        SegmentKind::Fuse { rating_amps } => parts::fuse(rating_amps),
-        SegmentKind::Resettable { hold_amps } => parts::resettable(hold_amps),
-        SegmentKind::Shunt { ohms } => parts::shunt(ohms),
+        SegmentKind::Via { count, drill_mm, plating_um } => copper(
+            barrel_resistance(drill_mm, plating_um, laminate.thickness_mm) / f64::from(count),
+            VIA_HIGH,
+        ),
+        SegmentKind::Wire { length_mm, awg } => copper(wire_resistance(length_mm, awg), WIRE_HIGH),
+        SegmentKind::Fuse { rating } => parts::fuse(rating),
+        SegmentKind::Resettable { hold } => parts::resettable(hold),
+        SegmentKind::Shunt { resistance } => parts::shunt(resistance),
         SegmentKind::Ferrite => parts::FERRITE,
         SegmentKind::Inductor => parts::INDUCTOR,
         SegmentKind::Switch => parts::SWITCH,
         SegmentKind::Connector => parts::CONNECTOR,
         SegmentKind::Joint => parts::JOINT,
     };
-    match typical_ohms {
-        Some(typical_ohms) => {
-            Expected { typical_ohms, high_ohms: typical_ohms * usual.high_ohms / usual.typical_ohms }
-        }
+    match typical {
+        Some(typical) => Expected { typical, high: Ohms(typical.0 * usual.high.0 / usual.typical.0) },
         None => usual,
     }
 }
 
-fn copper(typical_ohms: f64, high: f64) -> Expected {
-    Expected { typical_ohms, high_ohms: typical_ohms * high }
+fn copper(typical: Ohms, high: f64) -> Expected {
+    Expected { typical, high: typical * high }
 }
 
 /// A flat strip of copper: ρ·L / (w·t).
-pub fn trace_ohms(length_mm: f64, width_mm: f64, copper_um: f64) -> f64 {
-    RHO_COPPER * METRES_PER_MM * length_mm / (width_mm * copper_um * 1e-3)
+pub fn trace_resistance(length_mm: f64, width_mm: f64, copper_um: f64) -> Ohms {
+    Ohms(RHO_COPPER * METRES_PER_MM * length_mm / (width_mm * copper_um * 1e-3))
 }
 
 /// One plated barrel, the plating grown inwards from the drilled wall: ρ·L / (π·(ro² − ri²)).
-pub fn barrel_ohms(drill_mm: f64, plating_um: f64, thickness_mm: f64) -> f64 {
+pub fn barrel_resistance(drill_mm: f64, plating_um: f64, thickness_mm: f64) -> Ohms {
     let outer = drill_mm / 2.0;
     let inner = outer - plating_um * 1e-3;
-    RHO_COPPER * METRES_PER_MM * thickness_mm / (PI * (outer * outer - inner * inner))
+    Ohms(RHO_COPPER * METRES_PER_MM * thickness_mm / (PI * (outer * outer - inner * inner)))
 }
 
 /// A round wire by its gauge number.
-pub fn wire_ohms(length_mm: f64, awg: u32) -> f64 {
+pub fn wire_resistance(length_mm: f64, awg: u32) -> Ohms {
     let diameter = awg_diameter_mm(awg);
-    RHO_COPPER * METRES_PER_MM * length_mm / (PI / 4.0 * diameter * diameter)
+    Ohms(RHO_COPPER * METRES_PER_MM * length_mm / (PI / 4.0 * diameter * diameter))
 }
 
 /// Diameter of a gauge, mm: 0.005 in × 92^((36 − n)/39) (ASTM B258).
@@ -91,14 +91,14 @@ pub fn awg_diameter_mm(awg: u32) -> f64 {
 }
 
 /// A copper resistance measured at some temperature, referred to 20 °C.
-pub fn to_20c(ohms: f64, celsius: f64) -> f64 {
-    ohms / (1.0 + ALPHA_COPPER * (celsius - 20.0))
+pub fn to_20c(resistance: Ohms, at: Celsius) -> Ohms {
+    resistance / (1.0 + ALPHA_COPPER * (at.0 - 20.0))
 }
 
-/// Current a trace on an outer layer carries for a given rise of its temperature, ampere:
+/// Current a trace on an outer layer carries for a given rise of its temperature:
 /// 0.048·ΔT^0.44·A^0.725 with A in square mils (IPC-2221).
-pub fn ipc2221_amps(width_mm: f64, copper_um: f64, rise_kelvin: f64) -> f64 {
+pub fn ipc2221_current(width_mm: f64, copper_um: f64, rise_kelvin: f64) -> Amps {
     const MM_PER_MIL: f64 = 0.0254;
     let square_mils = (width_mm / MM_PER_MIL) * (copper_um * 1e-3 / MM_PER_MIL);
-    0.048 * rise_kelvin.powf(0.44) * square_mils.powf(0.725)
+    Amps(0.048 * rise_kelvin.powf(0.44) * square_mils.powf(0.725))
 }

@@ -151,7 +151,7 @@ mod tests {
         );
         let key = board.segment(board.segment_named("wake key").unwrap());
         assert_eq!(key.closed, Some(vec![StateId(1)]));
-        assert_eq!(key.open_min_ohms, Some(100e3));
+        assert_eq!(key.open_min, Some(crate::quantity::Ohms(100e3)));
     }
 
     #[test]

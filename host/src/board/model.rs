@@ -2,6 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::quantity::{Amps, Farads, Ohms, Volts};
+
 /// Index of a point in [`Board::points`].
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize)]
 pub struct PointId(pub usize);
@@ -54,14 +56,14 @@ pub struct Supply {
     pub to: Vec<PointId>,
     /// The other terminal.
     pub ret: PointId,
-    /// Lowest and highest supply voltage, volt.
-    pub voltage: [f64; 2],
-    /// Current at full load, ampere.
-    pub load_amps: f64,
-    /// Voltage the path may cost at that load, volt.
-    pub max_drop_volts: f64,
-    /// Bulk capacitance between the loads and the return, farad; the plan waits for it.
-    pub bulk_farads: f64,
+    /// Lowest and highest supply voltage.
+    pub voltage: [Volts; 2],
+    /// Current at full load.
+    pub load: Amps,
+    /// Voltage the path may cost at that load.
+    pub max_drop: Volts,
+    /// Bulk capacitance between the loads and the return; the plan waits for it.
+    pub bulk: Farads,
 }
 
 /// A position the unit is put in.
@@ -123,8 +125,8 @@ pub struct Segment {
     pub expected: Expected,
     /// What the file says of its limits.
     pub stated: StatedLimits,
-    /// Least resistance while open, ohm; only switches have one.
-    pub open_min_ohms: Option<f64>,
+    /// Least resistance while open; only switches have one.
+    pub open_min: Option<Ohms>,
 }
 
 /// Kinds of segments.
@@ -143,15 +145,15 @@ pub enum SegmentKind {
     },
     Joint,
     Fuse {
-        rating_amps: Option<f64>,
+        rating: Option<Amps>,
     },
     Resettable {
-        hold_amps: Option<f64>,
+        hold: Option<Amps>,
     },
     Ferrite,
     Inductor,
     Shunt {
-        ohms: f64,
+        resistance: Ohms,
     },
     Switch,
     Connector,
@@ -190,22 +192,22 @@ impl SegmentKind {
     }
 }
 
-/// What a healthy segment reads at 20 °C, ohm.
+/// What a healthy segment reads at 20 °C.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Expected {
     /// Middle of what is usual.
-    pub typical_ohms: f64,
+    pub typical: Ohms,
     /// Upper end of what a healthy one may read.
-    pub high_ohms: f64,
+    pub high: Ohms,
 }
 
-/// What the board file says of a segment's limits at 20 °C, ohm; [`LimitSet`](crate::limits::LimitSet) fills the gaps.
+/// What the board file says of a segment's limits at 20 °C; [`LimitSet`](crate::limits::LimitSet) fills the gaps.
 #[derive(Clone, Copy, PartialEq, Debug, Default)]
 pub struct StatedLimits {
     /// Lower limit.
-    pub min_ohms: Option<f64>,
+    pub min: Option<Ohms>,
     /// Upper limit.
-    pub max_ohms: Option<f64>,
+    pub max: Option<Ohms>,
 }
 
 /// Isolation between two points.
@@ -213,8 +215,8 @@ pub struct StatedLimits {
 pub struct Isolation {
     /// The points.
     pub between: [PointId; 2],
-    /// Least resistance, ohm.
-    pub min_ohms: f64,
+    /// Least resistance.
+    pub min: Ohms,
     /// The state it is judged in.
     pub state: StateId,
 }

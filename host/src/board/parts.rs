@@ -5,9 +5,10 @@
 //! `max`.
 
 use super::Expected;
+use crate::quantity::{Amps, Ohms};
 
 const fn usual(typical_ohms: f64, high_ohms: f64) -> Expected {
-    Expected { typical_ohms, high_ohms }
+    Expected { typical: Ohms(typical_ohms), high: Ohms(high_ohms) }
 }
 
 /// Ferrite bead on a supply line. Makers' maxima: 60 Ω 400 mA bead 0.10 Ω, 10 Ω 500 mA bead 0.05 Ω (BMB0603A
@@ -28,8 +29,8 @@ pub const CONNECTOR: Expected = usual(0.015, 0.040);
 pub const JOINT: Expected = usual(0.0005, 0.002);
 
 /// Sense resistor of 1 % whose pads and solder add a little.
-pub const fn shunt(ohms: f64) -> Expected {
-    usual(ohms, ohms * 1.05)
+pub const fn shunt(resistance: Ohms) -> Expected {
+    usual(resistance.0, resistance.0 * 1.05)
 }
 
 /// Cold resistance of 0603 fast chip fuses by rating: (A, Ω typical), 0603FA series. Another maker's 1608FF
@@ -53,11 +54,11 @@ const FUSES: [(f64, f64); 12] = [
 const FUSE_HIGH: f64 = 1.3;
 
 /// A fuse that states no rating is taken for this one.
-const FUSE_ASSUMED_AMPS: f64 = 1.0;
+const FUSE_ASSUMED: Amps = Amps(1.0);
 
-/// A fuse by its rating, ampere.
-pub fn fuse(rating_amps: Option<f64>) -> Expected {
-    let typical = between(&FUSES, rating_amps.unwrap_or(FUSE_ASSUMED_AMPS));
+/// A fuse by its rating.
+pub fn fuse(rating: Option<Amps>) -> Expected {
+    let typical = between(&FUSES, rating.unwrap_or(FUSE_ASSUMED).0);
     usual(typical, typical * FUSE_HIGH)
 }
 
@@ -69,11 +70,11 @@ const RESETTABLE_LEAST: [(f64, f64); 5] = [(0.1, 0.70), (0.2, 0.40), (0.35, 0.25
 const RESETTABLE_MOST: [(f64, f64); 5] = [(0.1, 6.0), (0.2, 3.5), (0.35, 1.2), (0.5, 0.80), (0.6, 0.60)];
 
 /// A resettable fuse that states no hold current is taken for this one.
-const RESETTABLE_ASSUMED_AMPS: f64 = 0.5;
+const RESETTABLE_ASSUMED: Amps = Amps(0.5);
 
-/// A resettable fuse by its hold current, ampere: typical is the geometric middle of the maker's two bounds.
-pub fn resettable(hold_amps: Option<f64>) -> Expected {
-    let hold = hold_amps.unwrap_or(RESETTABLE_ASSUMED_AMPS);
+/// A resettable fuse by its hold current: typical is the geometric middle of the maker's two bounds.
+pub fn resettable(hold: Option<Amps>) -> Expected {
+    let hold = hold.unwrap_or(RESETTABLE_ASSUMED).0;
     let (least, most) = (between(&RESETTABLE_LEAST, hold), between(&RESETTABLE_MOST, hold));
     usual((least * most).sqrt(), most)
 }
@@ -93,18 +94,18 @@ mod tests {
     #[test]
     fn rows_come_back_exactly_and_between_them_lies_between() {
         for (rating, ohms) in FUSES {
-            assert!((fuse(Some(rating)).typical_ohms / ohms - 1.0).abs() < 1e-12, "{rating} A");
+            assert!((fuse(Some(Amps(rating))).typical / Ohms(ohms) - 1.0).abs() < 1e-12, "{rating} A");
         }
-        let between_rows = fuse(Some(1.25)).typical_ohms;
+        let between_rows = fuse(Some(Amps(1.25))).typical.0;
         assert!(between_rows < 0.25 && between_rows > 0.15);
-        assert!(fuse(Some(10.0)).typical_ohms < 0.011);
-        assert_eq!(fuse(None), fuse(Some(1.0)));
+        assert!(fuse(Some(Amps(10.0))).typical < Ohms(0.011));
+        assert_eq!(fuse(None), fuse(Some(Amps(1.0))));
     }
 
     #[test]
     fn a_resettable_fuse_lies_between_its_maker_s_bounds() {
-        let part = resettable(Some(0.2));
-        assert!((part.high_ohms - 3.5).abs() < 1e-12);
-        assert!(part.typical_ohms > 0.40 && part.typical_ohms < 3.5);
+        let part = resettable(Some(Amps(0.2)));
+        assert!((part.high.0 - 3.5).abs() < 1e-12);
+        assert!(part.typical > Ohms(0.40) && part.typical < Ohms(3.5));
     }
 }

@@ -6,7 +6,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::drop_budget::{self, Claim, DropBudget};
-use super::expected::ipc2221_amps;
+use super::expected::ipc2221_current;
 use super::file::{Draft, Placed, SegmentDraft, SupplyDraft};
 use super::graph::{Edge, Graph, Reach};
 use super::{PointId, SegmentId, SegmentKind, Side, StateId};
@@ -203,7 +203,7 @@ fn isolation_is_apart(sheet: &Sheet, draft: &Draft, graph: &Graph) {
 fn budget_is_kept(sheet: &Sheet, draft: &Draft) {
     let Ok(supply) = &draft.supply else { return };
     let (Ok(from), Ok(to), Ok(ret)) = (&supply.from, &supply.to, &supply.ret) else { return };
-    let (Ok(load_amps), Ok(max_drop)) = (supply.load_amps, &supply.max_drop_volts) else { return };
+    let (Ok(load), Ok(max_drop)) = (supply.load, &supply.max_drop) else { return };
     let edges = segments(draft).filter_map(|(id, segment)| {
         let closed = segment.closed.clone().unwrap_or_default();
         Some(Edge { segment: id, ends: segment.ends.ok()?, closed })
@@ -213,10 +213,8 @@ fn budget_is_kept(sheet: &Sheet, draft: &Draft) {
     let claim = |segment: &Result<SegmentDraft, Told>| {
         let known = segment.as_ref().ok();
         Claim {
-            high_ohms: known
-                .and_then(|segment| Some(segment.expected.as_ref().ok()?.high_ohms))
-                .unwrap_or(0.0),
-            stated_ohms: known.and_then(|segment| segment.max_ohms.ok()?),
+            high: known.and_then(|segment| Some(segment.expected.as_ref().ok()?.high)).unwrap_or_default(),
+            stated: known.and_then(|segment| segment.max.ok()?),
         }
     };
     let claims: Vec<_> = draft.segments.iter().map(claim).collect();
@@ -224,7 +222,7 @@ fn budget_is_kept(sheet: &Sheet, draft: &Draft) {
         from: from.value,
         to: to.iter().map(|load| load.value).collect(),
         ret: ret.value,
-        ohms: max_drop.value / load_amps,
+        resistance: max_drop.value / load,
     };
     for (load, most, figures) in drop_budget::overdrawn(&claims, &graph, &budget) {
         let whose = named(draft, most).map_or(String::new(), |name| format!(", `{}`", clip(&name.value)));
@@ -242,7 +240,7 @@ fn traces_are_believable(sheet: &Sheet, draft: &Draft) {
     const PLACING_MM: f64 = 0.5;
     /// Rise of a trace's temperature at full load that needs no thought.
     const RISE_KELVIN: f64 = 10.0;
-    let load = draft.supply.as_ref().ok().and_then(|supply| supply.load_amps.ok());
+    let load = draft.supply.as_ref().ok().and_then(|supply| supply.load.ok());
     let copper = draft
         .heading
         .as_ref()
@@ -272,9 +270,9 @@ fn traces_are_believable(sheet: &Sheet, draft: &Draft) {
             }
         }
         if let (Some(load), Some(copper)) = (load, copper) {
-            let carried = ipc2221_amps(*width_mm, copper, RISE_KELVIN);
+            let carried = ipc2221_current(*width_mm, copper, RISE_KELVIN);
             if carried < load {
-                let (carried, load) = (si(carried, 3, "A"), si(load, 3, "A"));
+                let (carried, load) = (si(carried.0, 3, "A"), si(load.0, 3, "A"));
                 let message =
                     format!("carries {carried} at a rise of {RISE_KELVIN} K (IPC-2221); the load is {load}");
                 warn(message, "check its width, or the load");

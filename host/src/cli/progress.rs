@@ -24,8 +24,8 @@ impl Progress {
         }
         // Whoever closed standard error does not want to see it.
         let _ = match event {
-            Event::SegmentRead { name, ohms, u95_ohms, verdict } => {
-                let reading = with_uncertainty(ohms, u95_ohms);
+            Event::SegmentRead { name, resistance, u95, verdict } => {
+                let reading = with_uncertainty(resistance, u95);
                 writeln!(stderr(), "  {} {}  {reading}", words::mark(verdict), clean(name))
             }
             Event::Running { purpose, .. } => match words::purpose(purpose) {

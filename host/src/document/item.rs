@@ -7,7 +7,7 @@ use toml::de::DeValue;
 
 use super::names::check_visible;
 use super::{Sheet, Table, Told, check_name};
-use crate::quantity::{self, Unit, clip};
+use crate::quantity::{self, Amps, Farads, Ohms, Unit, Volts, clip};
 
 /// A value, with the words to name it in a message.
 #[derive(Clone)]
@@ -72,9 +72,29 @@ impl<'d> Item<'d> {
         Ok(value)
     }
 
-    /// The quantity if it is one, for comparing with another; says nothing if it is not.
-    pub fn peek(&self, unit: Unit) -> Option<f64> {
-        quantity::parse(self.value.as_str()?, unit).ok()
+    /// A resistance within bounds, both included.
+    pub fn ohms(&self, least: Ohms, most: Ohms) -> Result<Ohms, Told> {
+        self.quantity(Unit::Ohm, least.0, most.0).map(Ohms)
+    }
+
+    /// A voltage within bounds, both included.
+    pub fn volts(&self, least: Volts, most: Volts) -> Result<Volts, Told> {
+        self.quantity(Unit::Volt, least.0, most.0).map(Volts)
+    }
+
+    /// A current within bounds, both included.
+    pub fn amps(&self, least: Amps, most: Amps) -> Result<Amps, Told> {
+        self.quantity(Unit::Ampere, least.0, most.0).map(Amps)
+    }
+
+    /// A capacitance within bounds, both included.
+    pub fn farads(&self, least: Farads, most: Farads) -> Result<Farads, Told> {
+        self.quantity(Unit::Farad, least.0, most.0).map(Farads)
+    }
+
+    /// The resistance if it is one, for comparing with another; says nothing if it is not.
+    pub fn peek_ohms(&self) -> Option<Ohms> {
+        quantity::parse(self.value.as_str()?, Unit::Ohm).ok().map(Ohms)
     }
 
     /// A whole number within bounds, both included.

@@ -3,6 +3,7 @@
 use copperwalk_wire::Contacts;
 
 use crate::board::PointId;
+use crate::quantity::{Ohms, Volts};
 
 /// A matrix bus.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -70,8 +71,8 @@ pub struct ForceContact {
     pub other: PointId,
     /// On the + relay?
     pub plus: bool,
-    /// Resistance of pin, relay and reversal switch, ohm; `None` when no steady current came through.
-    pub ohms: Option<f64>,
+    /// Resistance of pin, relay and reversal switch; `None` when no steady current came through.
+    pub resistance: Option<Ohms>,
     /// With no current: did the unit stand at the source's end, so that this contact is the missing one?
     pub missing: bool,
 }
@@ -98,20 +99,20 @@ pub struct Potential {
     pub bus: Bus,
     /// The point.
     pub point: PointId,
-    /// Forward, volt.
-    pub forward: f64,
-    /// Reversed, volt.
-    pub reversed: f64,
+    /// While the current flows forward.
+    pub forward: Volts,
+    /// While it flows reversed.
+    pub reversed: Volts,
 }
 
 impl Potential {
-    /// The part that turns round with the current, volt: offset and thermal EMF cancel.
-    pub fn driven(&self) -> f64 {
+    /// The part that turns round with the current: offset and thermal EMF cancel.
+    pub fn driven(&self) -> Volts {
         ((self.forward - self.reversed) / 2.0).abs()
     }
 
-    /// The larger of the two as they are, volt.
-    pub fn most(&self) -> f64 {
+    /// The larger of the two as they are.
+    pub fn most(&self) -> Volts {
         self.forward.abs().max(self.reversed.abs())
     }
 }

@@ -18,6 +18,7 @@ use crate::{
     fixture::Fixture,
     measure::{isolation::Isolation, ratio::Reading},
     measurement::Run,
+    quantity::{Celsius, Volts},
 };
 
 /// What all runs so far said, in the order they were made.
@@ -40,12 +41,12 @@ pub struct RunEvidence {
 /// One observation.
 #[derive(Clone, PartialEq, Debug)]
 pub enum Observation {
-    /// Voltage on the unit before anything was excited, volt.
-    Residual(f64),
+    /// Voltage on the unit before anything was excited.
+    Residual(Volts),
     /// The unit was discharged for a while.
     Bled,
-    /// Air temperature, °C.
-    Air(f64),
+    /// Air temperature.
+    Air(Celsius),
     /// A sense contact was checked.
     SenseContact(SenseContact),
     /// A force contact was seen by an end-to-end reading.
@@ -135,10 +136,10 @@ impl Evidence {
         self.runs.iter().filter(move |run| run.state == state)
     }
 
-    /// Temperature of the air, °C, if anybody read it.
-    pub fn celsius(&self) -> Option<f64> {
+    /// Temperature of the air, if anybody read it.
+    pub fn air(&self) -> Option<Celsius> {
         self.runs.iter().flat_map(|run| &run.observations).find_map(|seen| match seen {
-            Observation::Air(celsius) => Some(*celsius),
+            Observation::Air(temperature) => Some(*temperature),
             _ => None,
         })
     }
@@ -161,17 +162,17 @@ impl RunEvidence {
         })
     }
 
-    /// Voltage on the unit, volt, as the run's residual check read it.
-    pub fn residual_volts(&self) -> Option<f64> {
+    /// Voltage on the unit, as the run's residual check read it.
+    pub fn residual(&self) -> Option<Volts> {
         self.observations.iter().find_map(|seen| match seen {
-            Observation::Residual(volts) => Some(*volts),
+            Observation::Residual(voltage) => Some(*voltage),
             _ => None,
         })
     }
 
     /// Did it begin with the residual check?
     pub fn is_checked(&self) -> bool {
-        self.residual_volts().is_some() || matches!(self.end, RunEnd::Residual | RunEnd::NoContact)
+        self.residual().is_some() || matches!(self.end, RunEnd::Residual | RunEnd::NoContact)
     }
 
     /// Is this the dry survey of a stretch?

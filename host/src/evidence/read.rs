@@ -20,15 +20,16 @@ use crate::{
     },
     measurement::{Run, RunShot},
     plan::{self, Role, forest::Forest},
+    quantity::{Amps, Farads, Ohms, Volts},
 };
 
 /// A sense bus that nothing ties to the bias node stands more than this above it under the burn-out current: it goes
-/// to the supply rail, volt.
-const FLOATS_VOLTS: f64 = 0.5;
-/// Less than this is no current in the dry range, ampere: ten times the noise of one conversion.
-const NO_CURRENT_AMPS: f64 = 2e-6;
-/// A unit without current that hangs on the source's side stands 18 mV above Rm; more than this is that, volt.
-const HANGS_VOLTS: f64 = 5e-3;
+/// to the supply rail.
+const FLOATS: Volts = Volts(0.5);
+/// Less than this is no current in the dry range: ten times the noise of one conversion.
+const NO_CURRENT: Amps = Amps(2e-6);
+/// A unit without current that hangs on the source's side stands 18 mV above Rm; more than this is that.
+const HANGS: Volts = Volts(5e-3);
 
 /// Why a run says nothing.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -81,23 +82,23 @@ impl Reader<'_> {
                 let residual = decode(shot, codes)?.residual()?;
                 self.bias = residual.bias;
                 self.check_sense(contacts, residual.contacts);
-                self.see(Observation::Residual(measure::volts(residual.across, CHECK_GAIN)));
+                self.see(Observation::Residual(measure::voltage(residual.across, CHECK_GAIN)));
             }
             Role::Temperature => {
                 let sample = decode(shot, codes)?.sample()?;
-                self.see(Observation::Air(measure::celsius(sample.first)));
+                self.see(Observation::Air(measure::temperature(sample.first)));
             }
             Role::ForceGuard => {
                 let sample = decode(shot, codes)?.sample()?;
-                if (measure::volts(sample.first, sample.gain) / RM_OHMS).abs() > NO_CURRENT_AMPS {
+                if (measure::voltage(sample.first, sample.gain) / Ohms(RM_OHMS)).abs() > NO_CURRENT {
                     let plus = contacts.force_plus.is_some();
                     self.see(Observation::StuckRelay(if plus { Bus::ForceMinus } else { Bus::ForcePlus }));
                 }
             }
             Role::SenseGuard => {
                 let sample = decode(shot, codes)?.sample()?;
-                let bias_volts = measure::volts(self.bias, CHECK_GAIN);
-                if measure::volts(sample.first, sample.gain) <= bias_volts + FLOATS_VOLTS {
+                let bias = measure::voltage(self.bias, CHECK_GAIN);
+                if measure::voltage(sample.first, sample.gain) <= bias + FLOATS {
                     let plus = sample.input == Input::PlusAlone;
                     self.see(Observation::StuckRelay(if plus { Bus::SensePlus } else { Bus::SenseMinus }));
                 }
@@ -118,11 +119,11 @@ impl Reader<'_> {
             Role::Isolation(index) => {
                 let forced = self.forced(contacts);
                 let forest = Forest::new(&self.fixture.board, self.state, &[]);
-                let farads = match forced {
+                let bulk = match forced {
                     [Some(a), Some(b)] => plan::bulk_behind(&self.fixture.board, &forest, (a, b)),
-                    _ => 0.0,
+                    _ => Farads::ZERO,
                 };
-                let reading = isolation::read(shot, codes, farads)?;
+                let reading = isolation::read(shot, codes, bulk)?;
                 let touch = self.check_sense(contacts, reading.contacts);
                 if let ([Some(a), Some(b)], false, [true, true]) = (forced, reading.driven, touch) {
                     self.undriven(&forest, (a, b));
@@ -130,7 +131,7 @@ impl Reader<'_> {
                 self.see(Observation::Isolation(index, reading));
             }
             Role::OpenSwitch(id) => {
-                let reading = isolation::read(shot, codes, 0.0)?;
+                let reading = isolation::read(shot, codes, Farads::ZERO)?;
                 self.check_sense(contacts, reading.contacts);
                 self.see(Observation::OpenSwitch(id, reading));
             }
@@ -144,7 +145,7 @@ impl Reader<'_> {
                 let (line, answers) = match sample.input {
                     Input::Current => (
                         Line::Force,
-                        measure::volts(sample.last(), sample.gain).abs() > NO_CURRENT_AMPS * RM_OHMS,
+                        measure::voltage(sample.last(), sample.gain).abs() > NO_CURRENT * Ohms(RM_OHMS),
                     ),
                     _ => (Line::Sense, touches(sample.last(), self.bias)),
                 };
@@ -153,7 +154,7 @@ impl Reader<'_> {
             }
             Role::WeldSearch { point } => {
                 let sample = decode(shot, codes)?.sample()?;
-                let sum: f64 = sample.all.iter().map(|&code| measure::volts(code, sample.gain)).sum();
+                let sum: Volts = sample.all.iter().map(|&code| measure::voltage(code, sample.gain)).sum();
                 self.potential(contacts, point, sample.reversed, sum / sample.all.len() as f64);
             }
         }
@@ -207,7 +208,7 @@ impl Reader<'_> {
     }
 
     fn force_contacts(&mut self, from: PointId, to: PointId, reading: &Reading, touches: [bool; 2]) {
-        let Some([minus, plus]) = reading.end_volts else { return };
+        let Some([minus, plus]) = reading.end_drops else { return };
         let ends = [(to, from, false, minus, touches[1]), (from, to, true, plus, touches[0])];
         for (point, other, is_plus, drop, seen) in ends {
             // What is read through a sense contact that does not touch says nothing.
@@ -216,9 +217,10 @@ impl Reader<'_> {
             }
             // While something moves, the drop and the current are not of the same moment.
             let steady = reading.flows && reading.motion.is_none();
-            let ohms = steady.then(|| (drop / reading.amps).abs());
-            let missing = !reading.flows && drop.abs() > HANGS_VOLTS;
-            self.see(Observation::ForceContact(ForceContact { point, other, plus: is_plus, ohms, missing }));
+            let resistance = steady.then(|| (drop / reading.current).abs());
+            let missing = !reading.flows && drop.abs() > HANGS;
+            let contact = ForceContact { point, other, plus: is_plus, resistance, missing };
+            self.see(Observation::ForceContact(contact));
         }
     }
 
@@ -228,14 +230,14 @@ impl Reader<'_> {
         for (point, plus) in [(a, true), (b, false)] {
             let others = forest.tree(point).into_iter().skip(1);
             if let Some(other) = others.into_iter().find(|&other| self.fixture.pins(other).force.is_some()) {
-                let contact = ForceContact { point, other, plus, ohms: None, missing: true };
+                let contact = ForceContact { point, other, plus, resistance: None, missing: true };
                 self.see(Observation::ForceContact(contact));
             }
         }
     }
 
     /// Forward and reversed come in two shots, one after the other.
-    fn potential(&mut self, contacts: Contacts, point: PointId, reversed: bool, volts: f64) {
+    fn potential(&mut self, contacts: Contacts, point: PointId, reversed: bool, voltage: Volts) {
         let bus = match (contacts.sense_plus, contacts.sense_minus) {
             (None, _) => Bus::SensePlus,
             (_, None) => Bus::SenseMinus,
@@ -246,10 +248,10 @@ impl Reader<'_> {
             && reversed
             && (seen.bus, seen.point) == (bus, point)
         {
-            seen.reversed = volts;
+            seen.reversed = voltage;
             return;
         }
-        self.see(Observation::Potential(Potential { bus, point, forward: volts, reversed: volts }));
+        self.see(Observation::Potential(Potential { bus, point, forward: voltage, reversed: voltage }));
     }
 }
 
@@ -261,7 +263,7 @@ mod tests {
     use crate::{
         limits::LimitSet,
         measurement::Purpose,
-        meter::noise::lsb_volts,
+        meter::noise::code_step,
         plan::{PlannedShot, Sampling},
     };
 
@@ -292,12 +294,12 @@ mod tests {
     }
 
     fn code(volts: f64, gain: copperwalk_wire::Gain) -> i32 {
-        (volts / lsb_volts(gain)).round() as i32
+        (volts / code_step(gain).0).round() as i32
     }
 
     #[test]
     fn a_bus_that_floats_stands_half_a_volt_above_the_bias_node() {
-        let bias = measure::volts(NOMINAL_BIAS, CHECK_GAIN);
+        let bias = measure::voltage(NOMINAL_BIAS, CHECK_GAIN).0;
         for (above, stuck) in [(0.45, true), (0.55, false)] {
             let seen =
                 said(|role| matches!(role, Role::SenseGuard), |_| vec![code(bias + above, CHECK_GAIN)]);

@@ -75,7 +75,7 @@ pub fn faults(
         });
     }
     if faults.iter().all(|fault| fault.class == Class::RedundancyLost)
-        && closures.iter().any(|found| !found.agrees && found.end_to_end_ohms > found.sum_ohms)
+        && closures.iter().any(|found| !found.agrees && found.end_to_end > found.sum)
     {
         faults.extend(suspected_films(board, segments, &mut alternatives));
     }
@@ -113,7 +113,7 @@ fn explanation<'f>(
     finding: &isolation::Finding,
     all: &'f [isolation::Finding],
 ) -> Option<&'f isolation::Finding> {
-    let ohms = |finding: &isolation::Finding| finding.reading.as_ref().and_then(|reading| reading.ohms);
+    let ohms = |finding: &isolation::Finding| finding.reading.as_ref().and_then(|reading| reading.resistance);
     all.iter().find(|other| {
         let nets = matches!((finding.barrier, other.barrier), (Barrier::Between(_), Barrier::Between(_)));
         let narrower = isolation::covers(board, finding, other) && !isolation::covers(board, other, finding);
@@ -127,8 +127,8 @@ fn measured(segment: &Segment, limits: &Limits, finding: &Finding) -> f64 {
     let Some(value) = &finding.value else { return MOST };
     match finding.class {
         Class::RedundancyLost => {
-            let max_ohms = BARREL_LIMIT * segment.expected.typical_ohms;
-            outside(value, &Limits { min_ohms: None, max_ohms, ..*limits })
+            let max = BARREL_LIMIT * segment.expected.typical;
+            outside(value, &Limits { min: None, max, ..*limits })
         }
         _ => outside(value, limits),
     }
@@ -137,9 +137,9 @@ fn measured(segment: &Segment, limits: &Limits, finding: &Finding) -> f64 {
 /// Probability that the true value lies outside the limits, given the reading.
 fn outside(value: &Value, limits: &Limits) -> f64 {
     let standard = value.budget.standard();
-    let Ok(normal) = Normal::new(value.ohms_20c, standard) else { return MOST };
-    let below = limits.min_ohms.map_or(0.0, |min| normal.cdf(min));
-    (normal.sf(limits.max_ohms) + below).clamp(0.5, MOST)
+    let Ok(normal) = Normal::new(value.at_20c.0, standard.0) else { return MOST };
+    let below = limits.min.map_or(0.0, |min| normal.cdf(min.0));
+    (normal.sf(limits.max.0) + below).clamp(0.5, MOST)
 }
 
 /// The end-to-end reading was higher before load current flowed than the contacts are now: a film, on one of them.
@@ -169,6 +169,7 @@ mod tests {
     use crate::{
         board::StateId,
         measure::{isolation::Isolation, uncertainty::Budget},
+        quantity::Ohms,
     };
 
     fn board() -> Board {
@@ -176,12 +177,12 @@ mod tests {
             .unwrap()
     }
 
-    fn finding(board: &Board, name: &str, class: Class, ohms: f64, standard: f64) -> Finding {
-        let budget = Budget { noise: standard, rm: 0.0, gain: 0.0, emf: 0.0, leakage: 0.0, temperature: 0.0 };
+    fn finding(board: &Board, name: &str, class: Class, value: Ohms, standard: Ohms) -> Finding {
+        let budget = Budget { noise: standard, ..Budget::default() };
         Finding {
             segment: board.segment_named(name).unwrap(),
             state: StateId(1),
-            value: Some(Value { ohms, ohms_20c: ohms, as_measured: budget, budget }),
+            value: Some(Value { resistance: value, at_20c: value, as_measured: budget, budget }),
             verdict: Verdict::Fail,
             class,
             located: None,
@@ -196,14 +197,14 @@ mod tests {
             between: entry.between,
             state: entry.state,
             reading: Some(Isolation {
-                at_least_ohms: None,
-                at_most_ohms: Some(1.01 * ohms),
-                ohms: Some(ohms),
+                at_least: None,
+                at_most: Some(Ohms(1.01 * ohms)),
+                resistance: Some(Ohms(ohms)),
                 driven: true,
                 still_charging: false,
                 contacts: [0; 2],
             }),
-            min_ohms: entry.min_ohms,
+            min: entry.min,
             verdict: Verdict::Fail,
             class: Class::Leaky,
             doubt: None,
@@ -213,7 +214,7 @@ mod tests {
     #[test]
     fn a_barrel_counts_as_lost_above_1_2_times_the_value_of_the_group() {
         let (board, limits) = (board(), LimitSet::of_board(&board()));
-        let typical = board.segment(board.segment_named("via pair 1").unwrap()).expected.typical_ohms;
+        let typical = board.segment(board.segment_named("via pair 1").unwrap()).expected.typical;
         for (times, probability) in [(1.15, 0.5), (1.25, MOST)] {
             let found = finding(&board, "via pair 1", Class::RedundancyLost, times * typical, 0.01 * typical);
             let faults = faults(&board, &limits, &[found], &[], &[]);
@@ -225,10 +226,10 @@ mod tests {
     fn a_value_is_outside_with_the_probability_of_its_interval_and_never_with_certainty() {
         let (board, limits) = (board(), LimitSet::of_board(&board()));
         let id = board.segment_named("cross trace").unwrap();
-        let max = limits.of(id).max_ohms;
+        let max = limits.of(id).max;
         // One standard deviation above the limit: 84.13 % (normal distribution, any table).
         for (sigmas, least, most) in [(1.0, 0.8413, 0.8414), (6.0, MOST, MOST), (-1.0, 0.5, 0.5)] {
-            let found = finding(&board, "cross trace", Class::High, max + sigmas * 1e-3, 1e-3);
+            let found = finding(&board, "cross trace", Class::High, max + Ohms(sigmas * 1e-3), Ohms(1e-3));
             let probability = faults(&board, &limits, &[found], &[], &[])[0].probability;
             assert!((least..=most).contains(&probability), "{sigmas}: {probability}");
         }

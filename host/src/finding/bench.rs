@@ -13,11 +13,12 @@ use crate::{
     fixture::{Fixture, Standard},
     measure::ratio::Reading,
     plan::{Plan, forest::Forest, stretch::cover},
+    quantity::{Ohms, Volts},
     verdict::Verdict,
 };
 
-/// A force pin with its relay and the reversal switch reads 0.6 to 0.9 Ω; above this something is dirty, ohm.
-const FORCE_CONTACT_OHMS: f64 = 3.0;
+/// A force pin with its relay and the reversal switch reads 0.6 to 0.9 Ω; above this something is dirty.
+const FORCE_CONTACT: Ohms = Ohms(3.0);
 /// A standard is wrong when it is off by more than its tolerance, Rm's, and so many standard uncertainties of the
 /// rest: it is read in every sweep, so what is still possible must not be called wrong.
 const STANDARD_SIGMAS: f64 = 4.0;
@@ -27,8 +28,8 @@ const STANDARD_SIGMAS: f64 = 4.0;
 pub enum BenchFinding {
     /// The controller found itself broken.
     Controller(Fault),
-    /// Voltage that stays on the unit after bleeding, volt.
-    LiveUnit(f64),
+    /// Voltage that stays on the unit after bleeding.
+    LiveUnit(Volts),
     /// A pin that does not touch.
     DirtyPin {
         /// Its point.
@@ -40,8 +41,8 @@ pub enum BenchFinding {
     PoorForceContact {
         /// Its point.
         point: PointId,
-        /// Contact, relay and reversal switch, ohm.
-        ohms: f64,
+        /// Contact, relay and reversal switch.
+        resistance: Ohms,
     },
     /// A relay that never closes, while the pin answers through its other one.
     NeverCloses {
@@ -59,8 +60,8 @@ pub enum BenchFinding {
         /// The points it may be at; empty: not found.
         points: Vec<PointId>,
     },
-    /// A check standard that reads outside its tolerance: index into the fixture's list, ohm.
-    StandardOff(usize, f64),
+    /// A check standard that reads outside its tolerance: index into the fixture's list.
+    StandardOff(usize, Ohms),
     /// A check standard through which no current flows: index into the fixture's list.
     StandardOpen(usize),
     /// A sense contact of a standard that does not answer.
@@ -93,7 +94,7 @@ pub fn findings_in(fixture: &Fixture, evidence: &Evidence, state: StateId) -> Ve
     };
     match last_checked(runs.clone()) {
         Some(run) if run.end == RunEnd::Residual => {
-            vec![BenchFinding::LiveUnit(run.residual_volts().unwrap_or_default())]
+            vec![BenchFinding::LiveUnit(run.residual().unwrap_or_default())]
         }
         Some(run) if run.end == RunEnd::NoContact => {
             let found = concluded(supply_questions(fixture, run));
@@ -164,7 +165,7 @@ pub fn questions(fixture: &Fixture, evidence: &Evidence, state: StateId) -> Vec<
     let mut asked = Vec::new();
     for seen in observations() {
         let Observation::ForceContact(contact) = seen else { continue };
-        let bad = contact.missing || contact.ohms.is_some_and(|ohms| ohms > FORCE_CONTACT_OHMS);
+        let bad = contact.missing || contact.resistance.is_some_and(|ohms| ohms > FORCE_CONTACT);
         if bad && !asked.contains(&(contact.point, contact.plus)) {
             asked.push((contact.point, contact.plus));
             questions.push(Question::Force(*contact));
@@ -233,15 +234,18 @@ fn standards<'r>(fixture: &Fixture, runs: impl Iterator<Item = &'r RunEvidence>)
         if !reading.flows {
             return Some(BenchFinding::StandardOpen(index));
         }
-        (standard(stated, reading) != Verdict::Pass).then_some(BenchFinding::StandardOff(index, reading.ohms))
+        (standard(stated, reading) != Verdict::Pass)
+            .then_some(BenchFinding::StandardOff(index, reading.resistance))
     })
     .collect()
 }
 
 /// The verdict on a check standard.
 pub fn standard(standard: &Standard, reading: &Reading) -> Verdict {
-    let allowed =
-        standard.ohms * standard.tolerance + reading.budget.rm + STANDARD_SIGMAS * reading.budget.normal();
-    let agrees = reading.flows && !reading.over_range && (reading.ohms - standard.ohms).abs() <= allowed;
+    let allowed = standard.resistance * standard.tolerance
+        + reading.budget.rm
+        + STANDARD_SIGMAS * reading.budget.normal();
+    let agrees =
+        reading.flows && !reading.over_range && (reading.resistance - standard.resistance).abs() <= allowed;
     if agrees { Verdict::Pass } else { Verdict::Fail }
 }

@@ -6,6 +6,7 @@ use crate::{
     evidence::Evidence,
     measure::uncertainty::{self, Budget},
     plan::forest::Forest,
+    quantity::Ohms,
     verdict::Class,
 };
 
@@ -18,12 +19,12 @@ const CLOSURE_FACTOR: f64 = 2.3;
 pub struct Finding {
     /// End points.
     pub between: [PointId; 2],
-    /// End-to-end reading, ohm.
-    pub end_to_end_ohms: f64,
-    /// Sum of the segments as measured, ohm.
-    pub sum_ohms: f64,
-    /// Expanded uncertainty of their difference, 95 %, ohm.
-    pub u95_ohms: f64,
+    /// End-to-end reading.
+    pub end_to_end: Ohms,
+    /// Sum of the segments as measured.
+    pub sum: Ohms,
+    /// Expanded uncertainty of their difference, 95 %.
+    pub u95: Ohms,
     /// Do they agree?
     pub agrees: bool,
 }
@@ -40,18 +41,18 @@ pub fn find(board: &Board, evidence: &Evidence, segments: &[segment::Finding]) -
         let Some(steps) = Forest::new(board, state, &[]).path(seen.from, seen.to) else { continue };
         let values = steps.iter().map(|step| value(board, state, step.segment, segments));
         let Some(values) = values.collect::<Option<Vec<_>>>() else { continue };
-        let sum_ohms: f64 = values.iter().map(|value| value.ohms).sum();
+        let sum: Ohms = values.iter().map(|value| value.resistance).sum();
         // Rm is common to both sides and cancels.
-        let random = |budget: &Budget| Budget { rm: 0.0, ..*budget }.normal();
+        let random = |budget: &Budget| Budget { rm: Ohms::ZERO, ..*budget }.normal();
         let standard =
-            values.iter().map(|value| random(&value.as_measured)).fold(random(&reading.budget), f64::hypot);
-        let u95_ohms = uncertainty::expanded(standard, 0.0);
+            values.iter().map(|value| random(&value.as_measured)).fold(random(&reading.budget), Ohms::hypot);
+        let u95 = uncertainty::expanded(standard, Ohms::ZERO);
         findings.push(Finding {
             between: [seen.from, seen.to],
-            end_to_end_ohms: reading.ohms,
-            sum_ohms,
-            u95_ohms,
-            agrees: (reading.ohms - sum_ohms).abs() <= CLOSURE_FACTOR * u95_ohms,
+            end_to_end: reading.resistance,
+            sum,
+            u95,
+            agrees: (reading.resistance - sum).abs() <= CLOSURE_FACTOR * u95,
         });
     }
     findings

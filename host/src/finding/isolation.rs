@@ -5,11 +5,12 @@ use crate::{
     evidence::{Evidence, Observation},
     measure::isolation::Isolation,
     plan::{Plan, forest::Forest},
+    quantity::Ohms,
     verdict::{self, Class, Verdict},
 };
 
-/// An isolation below this is a short, ohm.
-const SHORT_OHMS: f64 = 100.0;
+/// An isolation below this is a short.
+const SHORT: Ohms = Ohms(100.0);
 /// Two leaks whose values agree to this ratio may be one and the same leak.
 const ALIKE: f64 = 0.7;
 
@@ -45,8 +46,8 @@ pub struct Finding {
     pub state: StateId,
     /// The reading, if there is one.
     pub reading: Option<Isolation>,
-    /// Least resistance allowed, ohm.
-    pub min_ohms: f64,
+    /// Least resistance allowed.
+    pub min: Ohms,
     /// Verdict.
     pub verdict: Verdict,
     /// `ok`, `leaky`, `shorted` or `not_reached`.
@@ -82,15 +83,15 @@ pub fn find(board: &Board, plan: &Plan, evidence: &Evidence) -> Vec<Finding> {
         };
         for id in board.segment_ids() {
             let segment = board.segment(id);
-            if let (false, Some(min_ohms)) = (segment.conducts_in(state), segment.open_min_ohms) {
+            if let (false, Some(min)) = (segment.conducts_in(state), segment.open_min) {
                 let barrier = Barrier::Switch(id);
                 let between = [segment.from, segment.to];
-                findings.push(judge(barrier, between, state, min_ohms, seen(barrier)));
+                findings.push(judge(barrier, between, state, min, seen(barrier)));
             }
         }
         for (index, entry) in board.isolation.iter().enumerate().filter(|(_, entry)| entry.state == state) {
             let barrier = Barrier::Between(index);
-            findings.push(judge(barrier, entry.between, state, entry.min_ohms, seen(barrier)));
+            findings.push(judge(barrier, entry.between, state, entry.min, seen(barrier)));
         }
     }
     mask_ambiguous(board, &mut findings);
@@ -101,14 +102,14 @@ fn judge(
     barrier: Barrier,
     between: [PointId; 2],
     state: StateId,
-    min_ohms: f64,
+    min: Ohms,
     reading: Option<&Isolation>,
 ) -> Finding {
-    let at_most = reading.and_then(|reading| reading.at_most_ohms);
-    let verdict = verdict::judge_isolation(reading.and_then(|r| r.at_least_ohms), at_most, min_ohms);
+    let at_most = reading.and_then(|reading| reading.at_most);
+    let verdict = verdict::judge_isolation(reading.and_then(|r| r.at_least), at_most, min);
     let class = match (reading, verdict) {
         (None, _) => Class::NotReached,
-        (_, Verdict::Fail) if at_most.is_some_and(|ohms| ohms < SHORT_OHMS) => Class::Shorted,
+        (_, Verdict::Fail) if at_most.is_some_and(|ohms| ohms < SHORT) => Class::Shorted,
         (_, Verdict::Fail) => Class::Leaky,
         _ => Class::Ok,
     };
@@ -117,7 +118,7 @@ fn judge(
         Some(reading) if reading.still_charging => Doubt::Charging,
         Some(_) => Doubt::Straddles,
     });
-    Finding { barrier, between, state, reading: reading.cloned(), min_ohms, verdict, class, doubt }
+    Finding { barrier, between, state, reading: reading.cloned(), min, verdict, class, doubt }
 }
 
 /// In a state where a switch is open, a leak across the switch and a leak across the supply look alike, because each
@@ -131,7 +132,7 @@ fn mask_ambiguous(board: &Board, findings: &mut [Finding]) {
         (0..findings.len()).filter(fails).partition(is_switch);
     for &switch in &switches {
         for &supply in &supplies {
-            let ohms = |at: usize| findings[at].reading.as_ref().and_then(|reading| reading.ohms);
+            let ohms = |at: usize| findings[at].reading.as_ref().and_then(|reading| reading.resistance);
             let (Some(across), Some(beside)) = (ohms(switch), ohms(supply)) else { continue };
             if findings[switch].state != findings[supply].state || across < ALIKE * beside {
                 continue;
@@ -140,11 +141,7 @@ fn mask_ambiguous(board: &Board, findings: &mut [Finding]) {
             let cleared = findings.iter().any(|other| {
                 matches!(other.barrier, Barrier::Between(_))
                     && other.verdict == Verdict::Pass
-                    && other
-                        .reading
-                        .as_ref()
-                        .and_then(|r| r.at_least_ohms)
-                        .is_some_and(|r| r > beside / ALIKE)
+                    && other.reading.as_ref().and_then(|r| r.at_least).is_some_and(|r| r > beside / ALIKE)
                     && covers(board, other, &findings[supply])
             });
             let (masked, blamed) = if alike && cleared { (supply, switch) } else { (switch, supply) };

@@ -20,12 +20,13 @@ use crate::{
     fixture::Fixture,
     limits::LimitSet,
     plan::{LegKind, Plan, Stage},
+    quantity::Celsius,
     verdict::{Class, Verdict},
 };
 use segment::Finding;
 
-/// The air when nobody measured it, °C.
-const ROOM_CELSIUS: f64 = 23.0;
+/// The air when nobody measured it.
+const ROOM: Celsius = Celsius(23.0);
 
 /// What is found about every segment a plan is to measure, in walking order.
 pub fn segments(fixture: &Fixture, limits: &LimitSet, plan: &Plan, evidence: &Evidence) -> Vec<Finding> {
@@ -34,9 +35,9 @@ pub fn segments(fixture: &Fixture, limits: &LimitSet, plan: &Plan, evidence: &Ev
 
 /// The same of one state.
 fn segments_of(fixture: &Fixture, limits: &LimitSet, stage: &Stage, evidence: &Evidence) -> Vec<Finding> {
-    let celsius = evidence.celsius().unwrap_or(ROOM_CELSIUS);
+    let air = evidence.air().unwrap_or(ROOM);
     let runs = evidence.in_state(stage.state);
-    let scene = segment::Scene::new(&fixture.board, limits, stage.state, runs, celsius);
+    let scene = segment::Scene::new(&fixture.board, limits, stage.state, runs, air);
     walked(stage).into_iter().map(|id| scene.find(id)).collect()
 }
 

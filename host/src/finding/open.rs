@@ -7,10 +7,11 @@
 use crate::{
     board::{PointId, SegmentId},
     evidence::{Observation, RunEvidence, SegmentReading},
+    quantity::Volts,
 };
 
-/// More than this across a segment that carries nothing is the clamp's voltage, volt: a twentieth of its 18 mV.
-const OPEN_VOLTS: f64 = 0.9e-3;
+/// More than this across a segment that carries nothing is the clamp's voltage: a twentieth of its 18 mV.
+const OPEN: Volts = Volts(0.9e-3);
 /// An open with a touching pin on either side.
 const LOCATED: f64 = 0.999;
 /// One of the two edges of an island of several pins.
@@ -57,7 +58,7 @@ pub fn suspects<'r>(walked: impl Iterator<Item = &'r SegmentReading>) -> Vec<Sus
     let mut entered: Option<(&SegmentReading, Vec<PointId>)> = None;
     for seen in walked {
         match (entered.take(), seen.touches) {
-            (None, [true, true]) if seen.reading.sense_volts.abs() > OPEN_VOLTS => {
+            (None, [true, true]) if seen.reading.voltage.abs() > OPEN => {
                 found.push(Suspect::Open(seen.segment));
             }
             (None, [true, false]) => entered = Some((seen, vec![seen.ends[1]])),
@@ -126,5 +127,5 @@ fn is_open_behind<'r>(block: &Block, runs: impl Iterator<Item = &'r RunEvidence>
         Observation::Around(point, reading) if block.pins.first() == Some(point) => Some(reading),
         _ => None,
     });
-    seen.is_some_and(|reading| reading.sense_volts.abs() > OPEN_VOLTS)
+    seen.is_some_and(|reading| reading.voltage.abs() > OPEN)
 }

@@ -7,17 +7,18 @@ use crate::{
     evidence::{Bus, ForceContact, Line, Observation, Potential, RelayAnswer, RunEvidence},
     fixture::Fixture,
     plan::{PlannedShot, Sampling, builder::Builder},
+    quantity::Volts,
 };
 
-/// Potentials against a stuck bus that differ by less than this belong to points beyond the stuck relay, volt: 0.2 mΩ
+/// Potentials against a stuck bus that differ by less than this belong to points beyond the stuck relay: 0.2 mΩ
 /// under load.
-const SAME_VOLTS: f64 = 10e-6;
-/// A point at the same potential as a bus differs from it by offset and thermal EMF only, volt.
-const TOGETHER_VOLTS: f64 = 0.5e-3;
-/// Less than this between two candidates is noise, volt; the smallest segments drop 20 µV under load.
-const NO_DIFFERENCE_VOLTS: f64 = 3e-6;
-/// The least voltage by which a stuck force relay is not at the end it is compared with, volt.
-const ELSEWHERE_VOLTS: f64 = 20e-6;
+const SAME: Volts = Volts(10e-6);
+/// A point at the same potential as a bus differs from it by offset and thermal EMF only.
+const TOGETHER: Volts = Volts(0.5e-3);
+/// Less than this between two candidates is noise; the smallest segments drop 20 µV under load.
+const NO_DIFFERENCE: Volts = Volts(3e-6);
+/// The least voltage by which a stuck force relay is not at the end it is compared with.
+const ELSEWHERE: Volts = Volts(20e-6);
 
 /// Something to find out about the bench.
 #[derive(Clone, PartialEq, Debug)]
@@ -147,10 +148,10 @@ impl Question {
                     Some(BenchFinding::DirtyPin { point, line: Line::Sense })
                 }
             }
-            Self::Force(ForceContact { point, plus, ohms, .. }) => {
+            Self::Force(ForceContact { point, plus, resistance, .. }) => {
                 let (from, to) = self.first_ends();
-                match ohms {
-                    Some(ohms) => Some(BenchFinding::PoorForceContact { point, ohms }),
+                match resistance {
+                    Some(resistance) => Some(BenchFinding::PoorForceContact { point, resistance }),
                     None if answers.force(point, (from, to)) => None,
                     None if answers.force(point, (to, from)) => {
                         Some(BenchFinding::NeverCloses { point, line: Line::Force, plus })
@@ -216,11 +217,11 @@ impl Answers<'_> {
 /// Beyond the point where a current enters a path, nothing more drops: the nearest point with the whole drop. None
 /// drops at all if it enters at the very end.
 fn where_current_enters(end: PointId, seen: &[Potential]) -> PointId {
-    let most = seen.iter().map(Potential::driven).fold(0.0, f64::max);
-    if most < ELSEWHERE_VOLTS {
+    let most = seen.iter().map(Potential::driven).fold(Volts::ZERO, Volts::max);
+    if most < ELSEWHERE {
         return end;
     }
-    let beyond = |potential: &&Potential| potential.driven() >= most - SAME_VOLTS;
+    let beyond = |potential: &&Potential| potential.driven() >= most - SAME;
     seen.iter().find(beyond).map_or(end, |potential| potential.point)
 }
 
@@ -231,11 +232,11 @@ fn same_potential(seen: &[Potential]) -> Vec<PointId> {
     points.sort_unstable();
     points.dedup();
     let of = |point: PointId| seen.iter().filter(move |potential| potential.point == point);
-    let apart = |point: PointId| of(point).map(Potential::driven).fold(0.0, f64::max);
+    let apart = |point: PointId| of(point).map(Potential::driven).fold(Volts::ZERO, Volts::max);
     // Another tree of segments may float at any potential, and its middle may seem to stand still.
-    points.retain(|&point| of(point).all(|potential| potential.most() < TOGETHER_VOLTS));
-    let least = points.iter().map(|&point| apart(point)).fold(f64::INFINITY, f64::min);
-    points.retain(|&point| apart(point) < least + NO_DIFFERENCE_VOLTS);
+    points.retain(|&point| of(point).all(|potential| potential.most() < TOGETHER));
+    let least = points.iter().map(|&point| apart(point)).fold(Volts(f64::INFINITY), Volts::min);
+    points.retain(|&point| apart(point) < least + NO_DIFFERENCE);
     points
 }
 
@@ -248,8 +249,8 @@ mod tests {
         Potential {
             bus: Bus::SensePlus,
             point: P(point),
-            forward: offset + driven,
-            reversed: offset - driven,
+            forward: Volts(offset + driven),
+            reversed: Volts(offset - driven),
         }
     }
 

@@ -21,6 +21,7 @@ use crate::{
         uncertainty::Budget,
     },
     meter::TEMPERATURE_STANDARD_KELVIN,
+    quantity::{Celsius, Ohms},
     verdict::{self, Class, Verdict},
 };
 
@@ -33,8 +34,8 @@ const MOTION_RATIO: f64 = 2.0;
 /// A survey's reading, or one during which something moved, proves a segment too high only where it lies above the
 /// limit by so many times its expanded uncertainty.
 const ROUGH_FACTOR: f64 = 3.0;
-/// Above this a contact is called open rather than high, ohm: dry, less than 0.2 µA flow.
-const OPEN_OHMS: f64 = 100e3;
+/// Above this a contact is called open rather than high: dry, less than 0.2 µA flow.
+const OPEN: Ohms = Ohms(100e3);
 
 /// One segment in one state.
 #[derive(Clone, PartialEq, Debug)]
@@ -73,30 +74,30 @@ pub enum Doubt {
 /// A resistance.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Value {
-    /// As measured, ohm.
-    pub ohms: f64,
-    /// Copper referred to 20 °C, ohm.
-    pub ohms_20c: f64,
-    /// Budget of `ohms` (no temperature part).
+    /// As measured.
+    pub resistance: Ohms,
+    /// Copper referred to 20 °C.
+    pub at_20c: Ohms,
+    /// Budget of `resistance` (no temperature part).
     pub as_measured: Budget,
-    /// Budget of `ohms_20c`.
+    /// Budget of `at_20c`.
     pub budget: Budget,
 }
 
 impl Value {
-    fn new(segment: &Segment, reading: &Reading, celsius: f64) -> Self {
-        let ohms = reading.ohms;
+    fn new(segment: &Segment, reading: &Reading, air: Celsius) -> Self {
+        let resistance = reading.resistance;
         let copper = segment.kind.is_copper();
-        let ohms_20c = if copper { to_20c(ohms, celsius) } else { ohms };
+        let at_20c = if copper { to_20c(resistance, air) } else { resistance };
         let temperature =
-            if copper { ohms_20c.abs() * ALPHA_COPPER * TEMPERATURE_STANDARD_KELVIN } else { 0.0 };
-        let factor = if ohms == 0.0 { 1.0 } else { ohms_20c / ohms };
+            if copper { at_20c.abs() * ALPHA_COPPER * TEMPERATURE_STANDARD_KELVIN } else { Ohms::ZERO };
+        let factor = if resistance == Ohms::ZERO { 1.0 } else { at_20c / resistance };
         let as_measured = reading.budget;
-        Self { ohms, ohms_20c, as_measured, budget: as_measured.scaled(factor, temperature) }
+        Self { resistance, at_20c, as_measured, budget: as_measured.scaled(factor, temperature) }
     }
 
-    /// Expanded uncertainty of `ohms_20c`, 95 %.
-    pub fn expanded(&self) -> f64 {
+    /// Expanded uncertainty of `at_20c`, 95 %.
+    pub fn expanded(&self) -> Ohms {
         self.budget.expanded()
     }
 }
@@ -131,12 +132,12 @@ pub struct Scene<'r> {
     board: &'r Board,
     limits: &'r LimitSet,
     state: StateId,
-    celsius: f64,
+    air: Celsius,
     opens: Vec<Open>,
     /// Readings with current and both contacts, with whether anything moved in their run.
     readings: Vec<(&'r SegmentReading, bool)>,
-    /// The widest motion of any segment, ohm.
-    widest_ohms: f64,
+    /// The widest motion of any segment.
+    widest: Ohms,
     /// The segment it was.
     mover: Option<SegmentId>,
 }
@@ -148,7 +149,7 @@ impl<'r> Scene<'r> {
         limits: &'r LimitSet,
         state: StateId,
         runs: impl Iterator<Item = &'r RunEvidence> + Clone,
-        celsius: f64,
+        air: Celsius,
     ) -> Self {
         let widest = runs
             .clone()
@@ -170,10 +171,10 @@ impl<'r> Scene<'r> {
             board,
             limits,
             state,
-            celsius,
+            air,
             opens: open::opens(runs),
             readings,
-            widest_ohms: widest.map_or(0.0, |(_, width)| width),
+            widest: widest.map_or(Ohms::ZERO, |(_, width)| width),
             mover: None,
         };
         scene.mover = widest
@@ -249,14 +250,14 @@ impl<'r> Scene<'r> {
             (true, None) if !moved => Weight::Survey,
             _ => Weight::Upward,
         };
-        let value = Value::new(self.board.segment(id), reading, self.celsius);
-        let (ohms, u) = (value.ohms_20c, value.expanded());
-        let far_above = ohms - ROUGH_FACTOR * u > limits.max_ohms;
+        let value = Value::new(self.board.segment(id), reading, self.air);
+        let (ohms, u) = (value.at_20c, value.expanded());
+        let far_above = ohms - ROUGH_FACTOR * u > limits.max;
         let verdict = match (weight, verdict::judge(ohms, u, limits)) {
             (Weight::Full, verdict) => verdict,
             // At the end of the range the value is a lower bound, and its interval as good as any.
             (Weight::Upward, Verdict::Fail)
-                if reading.motion.is_none() && !seen.survey && ohms > limits.max_ohms =>
+                if reading.motion.is_none() && !seen.survey && ohms > limits.max =>
             {
                 Verdict::Fail
             }
@@ -272,8 +273,7 @@ impl<'r> Scene<'r> {
     fn moves(&self, id: SegmentId, reading: &Reading) -> bool {
         match reading.motion {
             Some(Motion::Here([low, high])) => {
-                let least =
-                    (MOTION_SHARE * self.limits.of(id).max_ohms).max(NEIGHBOUR_SHARE * self.widest_ohms);
+                let least = (MOTION_SHARE * self.limits.of(id).max).max(NEIGHBOUR_SHARE * self.widest);
                 high - low > least && high > MOTION_RATIO * low
             }
             _ => false,
@@ -294,10 +294,10 @@ fn authoritative<'a, 'r>(segment: &Segment, readings: &[&'a Judged<'r>]) -> Opti
 
 /// The class of a value that is proven outside its limits.
 fn outside_class(limits: &Limits, value: &Value, readings: &[Judged<'_>]) -> Class {
-    if limits.min_ohms.is_some_and(|min| value.ohms_20c < min) {
+    if limits.min.is_some_and(|min| value.at_20c < min) {
         return Class::Low;
     }
-    if value.ohms_20c > OPEN_OHMS {
+    if value.at_20c > OPEN {
         return Class::Open;
     }
     let under_load =
@@ -308,8 +308,8 @@ fn outside_class(limits: &Limits, value: &Value, readings: &[Judged<'_>]) -> Cla
 
 /// The class of a value that is not proven outside.
 fn doubtful_class(limits: &Limits, value: &Value) -> Class {
-    match verdict::judge(value.ohms_20c, value.expanded(), limits) {
-        Verdict::Fail if value.ohms_20c > limits.max_ohms => Class::High,
+    match verdict::judge(value.at_20c, value.expanded(), limits) {
+        Verdict::Fail if value.at_20c > limits.max => Class::High,
         Verdict::Fail => Class::Low,
         _ => Class::Ok,
     }
@@ -319,6 +319,5 @@ fn doubtful_class(limits: &Limits, value: &Value) -> Class {
 fn barrel_lost(segment: &Segment, value: &Value) -> bool {
     let SegmentKind::Via { count, .. } = segment.kind else { return false };
     let all = f64::from(count);
-    count > 1
-        && value.ohms_20c - value.expanded() > segment.expected.typical_ohms * (all / (all - 1.0)).sqrt()
+    count > 1 && value.at_20c - value.expanded() > segment.expected.typical * (all / (all - 1.0)).sqrt()
 }

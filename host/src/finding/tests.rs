@@ -16,6 +16,7 @@ use crate::{
         uncertainty::Budget,
     },
     plan::{self, Plan, Sampling},
+    quantity::{Amps, Celsius, Ohms, Volts},
     verdict::{Class, Verdict},
 };
 
@@ -36,20 +37,20 @@ fn named(fixture: &Fixture, name: &str) -> SegmentId {
 
 /// All of the uncertainty is noise: `u95` is 1.96 standard deviations.
 fn budget(u95: f64) -> Budget {
-    Budget { noise: u95 / 1.96, rm: 0.0, gain: 0.0, emf: 0.0, leakage: 0.0, temperature: 0.0 }
+    Budget { noise: Ohms(u95 / 1.96), ..Budget::default() }
 }
 
 fn reading(ohms: f64, u95: f64) -> Reading {
     Reading {
-        ohms,
+        resistance: Ohms(ohms),
         budget: budget(u95),
-        sense_volts: 0.0,
-        amps: 1e-3,
+        voltage: Volts::ZERO,
+        current: Amps(1e-3),
         flows: true,
         over_range: false,
         motion: None,
         contacts: None,
-        end_volts: None,
+        end_drops: None,
     }
 }
 
@@ -68,7 +69,7 @@ fn found(fixture: &Fixture, readings: Vec<SegmentReading>) -> SegmentFinding {
     let limits = LimitSet::of_board(&fixture.board);
     let id = readings[0].segment;
     let runs = [run(ON, readings.into_iter().map(Observation::Segment).collect())];
-    Scene::new(&fixture.board, &limits, ON, runs.iter(), 20.0).find(id)
+    Scene::new(&fixture.board, &limits, ON, runs.iter(), Celsius(20.0)).find(id)
 }
 
 /// A survey of two segments in a row whose common pin is silent, and what stands across the two.
@@ -80,7 +81,7 @@ fn silent_pin(fixture: &Fixture, across_volts: f64) -> Vec<RunEvidence> {
         Observation::Segment(SegmentReading { touches, survey: true, ..reading })
     };
     let pin = fixture.board.segment(named(fixture, "fuse feed")).to;
-    let past = Reading { sense_volts: across_volts, ..still.clone() };
+    let past = Reading { voltage: Volts(across_volts), ..still.clone() };
     vec![
         run(ON, vec![survey("fuse feed", [true, false]), survey("cell fuse", [false, true])]),
         run(ON, vec![Observation::Around(pin, past)]),
@@ -92,7 +93,7 @@ fn the_clamps_voltage_across_a_segment_is_an_open_from_nine_tenths_of_a_millivol
     let fixture = fixture();
     let id = named(&fixture, "cell fuse");
     for (volts, is_open) in [(0.85e-3, false), (0.95e-3, true), (-0.95e-3, true)] {
-        let still = Reading { flows: false, sense_volts: volts, ..reading(0.0, 1.0) };
+        let still = Reading { flows: false, voltage: Volts(volts), ..reading(0.0, 1.0) };
         let seen = [seen(&fixture, id, Source::Dry, still)];
         let expected = if is_open { vec![open::Suspect::Open(id)] } else { vec![] };
         assert_eq!(open::suspects(seen.iter()), expected, "{volts} V");
@@ -112,9 +113,9 @@ fn a_silent_pin_hides_an_open_only_where_the_clamps_voltage_stands_past_it() {
 fn a_contact_moves_from_a_quarter_of_its_limit_and_twice_its_least() {
     let fixture = fixture();
     let switch = named(&fixture, "power switch");
-    let max = LimitSet::of_board(&fixture.board).of(switch).max_ohms;
+    let max = LimitSet::of_board(&fixture.board).of(switch).max.0;
     let moving = |low: f64, high: f64| {
-        let motion = Some(Motion::Here([low, high]));
+        let motion = Some(Motion::Here([Ohms(low), Ohms(high)]));
         let reading = Reading { motion, ..reading(0.5 * (low + high), 1e-3) };
         seen(&fixture, switch, Source::Dry, reading)
     };
@@ -133,13 +134,13 @@ fn a_contact_moves_from_a_quarter_of_its_limit_and_twice_its_least() {
 fn motion_under_a_tenth_of_the_widest_is_a_neighbours() {
     let fixture = fixture();
     let [switch, fuse] = ["power switch", "cell fuse"].map(|name| named(&fixture, name));
-    let max = LimitSet::of_board(&fixture.board).of(switch).max_ohms;
+    let max = LimitSet::of_board(&fixture.board).of(switch).max.0;
     let moving = |id, low: f64, high: f64| {
         seen(
             &fixture,
             id,
             Source::Dry,
-            Reading { motion: Some(Motion::Here([low, high])), ..reading(low, 1e-3) },
+            Reading { motion: Some(Motion::Here([Ohms(low), Ohms(high)])), ..reading(low, 1e-3) },
         )
     };
     let width = 2.0 * max;
@@ -154,7 +155,7 @@ fn motion_under_a_tenth_of_the_widest_is_a_neighbours() {
 fn a_survey_proves_a_segment_too_high_from_three_times_its_uncertainty() {
     let fixture = fixture();
     let via = named(&fixture, "via pair 1");
-    let max = LimitSet::of_board(&fixture.board).of(via).max_ohms;
+    let max = LimitSet::of_board(&fixture.board).of(via).max.0;
     for (factor, verdict) in [(3.1, Verdict::Fail), (2.9, Verdict::Unproven)] {
         let u95 = 1e-3;
         let seen = seen(&fixture, via, Source::Dry, reading(max + factor * u95, u95));
@@ -178,7 +179,7 @@ fn a_contact_above_a_hundred_kilohms_is_open_and_below_it_high() {
 fn a_pair_of_barrels_is_one_short_from_the_root_of_two_times_its_value() {
     let fixture = fixture();
     let via = named(&fixture, "via pair 1");
-    let typical = fixture.board.segment(via).expected.typical_ohms;
+    let typical = fixture.board.segment(via).expected.typical.0;
     for (times, class) in [(1.38, Class::Ok), (1.45, Class::RedundancyLost)] {
         let finding =
             found(&fixture, vec![seen(&fixture, via, Source::Load, reading(times * typical, 1e-6))]);
@@ -188,9 +189,9 @@ fn a_pair_of_barrels_is_one_short_from_the_root_of_two_times_its_value() {
 
 fn leak(ohms: f64) -> Isolation {
     Isolation {
-        at_least_ohms: Some(0.99 * ohms),
-        at_most_ohms: Some(1.01 * ohms),
-        ohms: Some(ohms),
+        at_least: Some(Ohms(0.99 * ohms)),
+        at_most: Some(Ohms(1.01 * ohms)),
+        resistance: Some(Ohms(ohms)),
         driven: true,
         still_charging: false,
         contacts: [0; 2],
@@ -235,7 +236,8 @@ fn a_closure_disagrees_beyond_2_3_times_its_uncertainty() {
     let via = named(&fixture, "via pair 1");
     let segment = fixture.board.segment(via);
     let u95 = 1e-5;
-    let value = Value { ohms: 1e-3, ohms_20c: 1e-3, as_measured: budget(u95), budget: budget(u95) };
+    let (resistance, budget) = (Ohms(1e-3), budget(u95));
+    let value = Value { resistance, at_20c: resistance, as_measured: budget, budget };
     let finding = SegmentFinding {
         segment: via,
         state: ON,
@@ -264,7 +266,7 @@ fn a_force_contact_above_three_ohms_is_asked_about() {
     for (ohms, asked) in [(2.9, 0), (3.1, 1)] {
         let supply = &fixture.board.supply;
         let (point, other) = (supply.from, supply.ret);
-        let contact = ForceContact { point, other, plus: true, ohms: Some(ohms), missing: false };
+        let contact = ForceContact { point, other, plus: true, resistance: Some(Ohms(ohms)), missing: false };
         let evidence = Evidence::from_iter([run(ON, vec![Observation::ForceContact(contact)])]);
         assert_eq!(bench::questions(&fixture, &evidence, ON).len(), asked, "{ohms} Ω");
     }
@@ -272,7 +274,8 @@ fn a_force_contact_above_three_ohms_is_asked_about() {
 
 #[test]
 fn a_standard_is_off_beyond_its_tolerance_and_four_standard_uncertainties() {
-    let standard = Standard { name: "1R".into(), force: [0, 1], sense: [0, 1], ohms: 1.0, tolerance: 0.001 };
+    let (force, sense, resistance) = ([0, 1], [0, 1], Ohms(1.0));
+    let standard = Standard { name: "1R".into(), force, sense, resistance, tolerance: 0.001 };
     let sigma = 1e-4;
     for (sigmas, verdict) in [(3.8, Verdict::Pass), (4.2, Verdict::Fail), (-4.2, Verdict::Fail)] {
         let off: f64 = 0.001_f64.copysign(sigmas) + sigmas * sigma;

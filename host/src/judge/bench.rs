@@ -7,12 +7,12 @@ use crate::{
     evidence::{Bus, Line},
     finding::bench::BenchFinding,
     fixture::Fixture,
-    quantity::engineering,
+    quantity::{Volts, engineering},
     sweep::BenchFault,
 };
 
-/// The end of the converter's range at gain 1, volt, less what noise may take off.
-const RANGE_END_VOLTS: f64 = 2.04;
+/// The end of the converter's range at gain 1, less what noise may take off.
+const RANGE_END: Volts = Volts(2.04);
 
 /// One fault in words.
 pub fn fault(fixture: &Fixture, finding: &BenchFinding) -> BenchFault {
@@ -23,15 +23,18 @@ pub fn fault(fixture: &Fixture, finding: &BenchFinding) -> BenchFault {
     };
     let (part, what): (String, String) = match finding {
         BenchFinding::Controller(fault) => controller(*fault),
-        BenchFinding::LiveUnit(volts) => live_unit(board, *volts),
+        BenchFinding::LiveUnit(voltage) => live_unit(board, *voltage),
         &BenchFinding::DirtyPin { point, line } => (
             pin(fixture, point, line),
             "does not touch: clean the pin and the pad, check that the board sits flat, and sweep again"
                 .into(),
         ),
-        &BenchFinding::PoorForceContact { point, ohms } => (
+        &BenchFinding::PoorForceContact { point, resistance } => (
             pin(fixture, point, Line::Force),
-            format!("the contact reads {}; clean or replace the pin and sweep again", engineering(ohms)),
+            format!(
+                "the contact reads {}; clean or replace the pin and sweep again",
+                engineering(resistance)
+            ),
         ),
         &BenchFinding::NeverCloses { point, line, plus } => (
             format!("relay {}{} of {}", line.word(), sign(plus), relay_place(fixture, point, line)),
@@ -41,12 +44,15 @@ pub fn fault(fixture: &Fixture, finding: &BenchFinding) -> BenchFault {
             stuck_relay(fixture, *bus, points),
             "sticks closed: replace the relay, and look for what made it weld".into(),
         ),
-        &BenchFinding::StandardOff(index, ohms) => (
+        &BenchFinding::StandardOff(index, found) => (
             standard(index),
             format!(
                 "reads {} instead of {}; the meter is not to be trusted: find out why before measuring on",
-                engineering(ohms),
-                fixture.standards.get(index).map_or_else(String::new, |stated| engineering(stated.ohms))
+                engineering(found),
+                fixture
+                    .standards
+                    .get(index)
+                    .map_or_else(String::new, |stated| engineering(stated.resistance))
             ),
         ),
         &BenchFinding::StandardOpen(index) => {
@@ -77,12 +83,12 @@ fn controller(fault: Fault) -> (String, String) {
     (part.into(), what.into())
 }
 
-fn live_unit(board: &Board, volts: f64) -> (String, String) {
+fn live_unit(board: &Board, voltage: Volts) -> (String, String) {
     let [from, ret] = [board.supply.from, board.supply.ret].map(|point| &board.point(point).name);
-    let shown = if volts.abs() >= RANGE_END_VOLTS {
+    let shown = if voltage.abs() >= RANGE_END {
         "more than 2 V".to_owned()
     } else {
-        format!("{:.2} V", volts.abs())
+        format!("{:.2} V", voltage.abs().0)
     };
     (
         format!("voltage between {from} and {ret}"),

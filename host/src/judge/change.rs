@@ -55,23 +55,23 @@ fn change(place: &str, state: &str, before: Opinion, after: Opinion, why: String
 }
 
 fn why_segment(old: &SegmentRow, new: &SegmentRow, before: &Judgement, after: &Judgement) -> String {
-    if (old.min_ohms, old.max_ohms) != (new.min_ohms, new.max_ohms) {
+    if (old.min, old.max) != (new.min, new.max) {
         return format!("the limit was {} and is {}", limit(old), limit(new));
     }
-    let value = |row: &SegmentRow| match (row.ohms_20c, row.u95_ohms) {
+    let value = |row: &SegmentRow| match (row.at_20c, row.u95) {
         (Some(ohms), Some(u95)) => with_uncertainty(ohms, u95).to_string(),
         (Some(ohms), None) => engineering(ohms),
         _ => "nothing".into(),
     };
-    if (old.ohms_20c, old.u95_ohms) != (new.ohms_20c, new.u95_ohms) {
+    if (old.at_20c, old.u95) != (new.at_20c, new.u95) {
         return format!("the value was {} and is {}", value(old), value(new));
     }
     by_program(before, after)
 }
 
 fn why_isolation(old: &IsolationRow, new: &IsolationRow, before: &Judgement, after: &Judgement) -> String {
-    if old.min_ohms != new.min_ohms {
-        return format!("the limit was {} and is {}", engineering(old.min_ohms), engineering(new.min_ohms));
+    if old.min != new.min {
+        return format!("the limit was {} and is {}", engineering(old.min), engineering(new.min));
     }
     by_program(before, after)
 }
@@ -88,8 +88,8 @@ fn by_program(before: &Judgement, after: &Judgement) -> String {
 }
 
 fn limit(row: &SegmentRow) -> String {
-    match row.min_ohms {
-        Some(min) => format!("{} to {}", engineering(min), engineering(row.max_ohms)),
-        None => format!("at most {}", engineering(row.max_ohms)),
+    match row.min {
+        Some(min) => format!("{} to {}", engineering(min), engineering(row.max)),
+        None => format!("at most {}", engineering(row.max)),
     }
 }

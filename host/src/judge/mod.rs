@@ -56,7 +56,7 @@ pub fn judge(
     Ok(Judgement {
         program: env!("CARGO_PKG_VERSION").into(),
         limits: LimitsUsed { origin: limits.origin().into(), hash: limits.hash().into() },
-        celsius: evidence.celsius(),
+        air: evidence.air(),
         verdict: if void { Verdict::Void } else { worst(parts) },
         bench_faults: bench_findings.iter().map(|finding| bench::fault(fixture, finding)).collect(),
         segments: segments

@@ -47,8 +47,8 @@ fn closure_note(board: &Board, found: &closure::Finding) -> String {
     let [from, to] = found.between.map(|point| &board.point(point).name);
     format!(
         "{from} to {to} reads {} end to end, its segments add up to {}: something changed during the sweep",
-        engineering(found.end_to_end_ohms),
-        engineering(found.sum_ohms)
+        engineering(found.end_to_end),
+        engineering(found.sum)
     )
 }
 

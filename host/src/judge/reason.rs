@@ -30,7 +30,7 @@ pub fn of_segment(board: &Board, finding: &segment::Finding, all: &[segment::Fin
             let value = finding.value.as_ref()?;
             format!(
                 "{} ± {} is neither proven inside its limits nor outside, though every sample allowed was taken.",
-                engineering(value.ohms_20c),
+                engineering(value.at_20c),
                 engineering(value.expanded())
             )
         }

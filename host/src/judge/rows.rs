@@ -30,13 +30,13 @@ pub fn segment(
         name: segment.name.clone(),
         kind: segment.kind.word().into(),
         state: board.states[finding.state.0].name.clone(),
-        ohms: value.map(|value| value.ohms),
-        ohms_20c: value.map(|value| value.ohms_20c),
-        u95_ohms: value.map(|value| value.expanded()),
-        min_ohms: limits.min_ohms,
-        max_ohms: limits.max_ohms,
+        resistance: value.map(|value| value.resistance),
+        at_20c: value.map(|value| value.at_20c),
+        u95: value.map(|value| value.expanded()),
+        min: limits.min,
+        max: limits.max,
         limit_derived: limits.origin == LimitOrigin::Derived,
-        typical_ohms: segment.expected.typical_ohms,
+        typical: segment.expected.typical,
         verdict: if void { Verdict::Void } else { finding.verdict },
         class: finding.class,
         reason: if void { None } else { reason::of_segment(board, finding, all) },
@@ -46,9 +46,9 @@ pub fn segment(
 /// An isolation or an open switch in a state.
 pub fn isolation(board: &Board, finding: &isolation::Finding, void: bool) -> IsolationRow {
     let reading = finding.reading.as_ref();
-    let bounds = reading.map(|reading| (reading.at_least_ohms, reading.at_most_ohms));
-    let ohms = reading.and_then(|reading| reading.ohms);
-    let half_width = match (ohms, bounds) {
+    let bounds = reading.map(|reading| (reading.at_least, reading.at_most));
+    let resistance = reading.and_then(|reading| reading.resistance);
+    let half_width = match (resistance, bounds) {
         (Some(_), Some((Some(least), Some(most)))) => Some(0.5 * (most - least).abs()),
         _ => None,
     };
@@ -57,10 +57,10 @@ pub fn isolation(board: &Board, finding: &isolation::Finding, void: bool) -> Iso
         between: finding.between.map(|point| board.point(point).name.clone()),
         is_switch: matches!(finding.barrier, Barrier::Switch(_)),
         state: board.states[finding.state.0].name.clone(),
-        ohms,
-        u95_ohms: half_width.filter(|u| u.is_finite()),
-        at_least_ohms: reading.and_then(|reading| reading.at_least_ohms),
-        min_ohms: finding.min_ohms,
+        resistance,
+        u95: half_width.filter(|u| u.is_finite()),
+        at_least: reading.and_then(|reading| reading.at_least),
+        min: finding.min,
         verdict: if void { Verdict::Void } else { finding.verdict },
         class: finding.class,
         still_charging: finding.doubt == Some(Doubt::Charging),
@@ -76,10 +76,10 @@ pub fn standards(fixture: &Fixture, evidence: &Evidence) -> Vec<StandardRow> {
     });
     seen.map(|(stated, reading)| StandardRow {
         name: stated.name.clone(),
-        stated_ohms: stated.ohms,
+        stated: stated.resistance,
         tolerance: stated.tolerance,
-        ohms: reading.flows.then_some(reading.ohms),
-        u95_ohms: reading.flows.then(|| reading.budget.expanded()),
+        resistance: reading.flows.then_some(reading.resistance),
+        u95: reading.flows.then(|| reading.budget.expanded()),
         verdict: standard(stated, reading),
     })
     .collect()
@@ -88,12 +88,5 @@ pub fn standards(fixture: &Fixture, evidence: &Evidence) -> Vec<StandardRow> {
 /// A series closure.
 pub fn closure(board: &Board, found: &closure::Finding) -> ClosureRow {
     let [from, to] = found.between.map(|point| board.point(point).name.clone());
-    ClosureRow {
-        from,
-        to,
-        whole_ohms: found.end_to_end_ohms,
-        sum_ohms: found.sum_ohms,
-        u95_ohms: found.u95_ohms,
-        agrees: found.agrees,
-    }
+    ClosureRow { from, to, whole: found.end_to_end, sum: found.sum, u95: found.u95, agrees: found.agrees }
 }

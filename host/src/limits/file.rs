@@ -15,13 +15,13 @@ use crate::{
     board::{Board, SegmentId},
     document::{Item, Sheet, Table, Told},
     problem::Problems,
-    quantity::Unit,
+    quantity::Ohms,
 };
 
 /// Format this program reads.
 const FORMAT: u32 = 1;
-/// No limit is above this, ohm: the range of the meter.
-const MOST_OHMS: f64 = 1e6;
+/// No limit is above this: the range of the meter.
+const MOST: Ohms = Ohms(1e6);
 
 /// Reads a file of limits for a board.
 ///
@@ -64,7 +64,7 @@ fn limit(item: &Item<'_>, name: &str, usual: &Limits) -> Result<Limits, Told> {
         r#"write { min = "200 mohm", max = "900 mohm" }, either of them or both"#,
     )?;
     table.only(&["min", "max"]);
-    let ohms = |key| table.item(key).map(|item| item.quantity(Unit::Ohm, 0.0, MOST_OHMS)).transpose();
+    let ohms = |key| table.item(key).map(|item| item.ohms(Ohms::ZERO, MOST)).transpose();
     let (min, max) = (ohms("min")?, ohms("max")?);
     if min.is_none() && max.is_none() {
         return Err(table.refuse(
@@ -73,14 +73,14 @@ fn limit(item: &Item<'_>, name: &str, usual: &Limits) -> Result<Limits, Told> {
         ));
     }
     let origin = if max.is_some() { LimitOrigin::Stated } else { usual.origin };
-    let limits = Limits { min_ohms: min.or(usual.min_ohms), max_ohms: max.unwrap_or(usual.max_ohms), origin };
-    match limits.min_ohms {
-        Some(min) if min > limits.max_ohms => Err(table.refuse(
+    let limits = Limits { min: min.or(usual.min), max: max.unwrap_or(usual.max), origin };
+    match limits.min {
+        Some(min) if min > limits.max => Err(table.refuse(
             format!("`min` of `{name}` is above its `max`"),
             format!(
                 "the two are {} and {}; the one that is not stated here is the board file's",
                 crate::quantity::engineering(min),
-                crate::quantity::engineering(limits.max_ohms)
+                crate::quantity::engineering(limits.max)
             ),
         )),
         _ => Ok(limits),
@@ -114,9 +114,9 @@ mod tests {
         let (board, set) = (board(), read(&path, &board()).unwrap());
         let usual = LimitSet::of_board(&board);
         for id in board.segment_ids() {
-            let expected = if board.segment(id).name == "cell fuse" { 0.6 } else { usual.of(id).max_ohms };
-            assert_eq!(set.of(id).max_ohms, expected, "{}", board.segment(id).name);
-            assert_eq!(set.of(id).min_ohms, usual.of(id).min_ohms);
+            let expected = if board.segment(id).name == "cell fuse" { Ohms(0.6) } else { usual.of(id).max };
+            assert_eq!(set.of(id).max, expected, "{}", board.segment(id).name);
+            assert_eq!(set.of(id).min, usual.of(id).min);
         }
         assert_eq!((set.origin(), usual.origin()), ("limits file", "board file"));
         assert_ne!(set.hash(), usual.hash());

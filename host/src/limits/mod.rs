@@ -12,14 +12,15 @@ use crate::board::{
     drop_budget::{self, Claim, DropBudget},
     graph::Graph,
 };
+use crate::quantity::Ohms;
 
-/// Limits of a segment at 20 °C, ohm.
+/// Limits of a segment at 20 °C.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Limits {
     /// Lower limit.
-    pub min_ohms: Option<f64>,
+    pub min: Option<Ohms>,
     /// Upper limit.
-    pub max_ohms: f64,
+    pub max: Ohms,
     /// Where the upper limit comes from.
     pub origin: LimitOrigin,
 }
@@ -46,16 +47,13 @@ pub struct LimitSet {
 impl LimitSet {
     /// The limits that the board file states, and for the rest those derived from its drop budget.
     pub fn of_board(board: &Board) -> Self {
-        let claim = |segment: &Segment| Claim {
-            high_ohms: segment.expected.high_ohms,
-            stated_ohms: segment.stated.max_ohms,
-        };
+        let claim = |segment: &Segment| Claim { high: segment.expected.high, stated: segment.stated.max };
         let claims: Vec<_> = board.segments.iter().map(claim).collect();
         let maxima = drop_budget::derive(&claims, &Graph::of(board), &DropBudget::of(&board.supply));
-        let limits = board.segments.iter().zip(maxima).map(|(segment, max_ohms)| Limits {
-            min_ohms: segment.stated.min_ohms,
-            max_ohms,
-            origin: match segment.stated.max_ohms {
+        let limits = board.segments.iter().zip(maxima).map(|(segment, max)| Limits {
+            min: segment.stated.min,
+            max,
+            origin: match segment.stated.max {
                 Some(_) => LimitOrigin::Stated,
                 None => LimitOrigin::Derived,
             },

@@ -31,12 +31,13 @@ use crate::{
     link::RunReport,
     measurement::{Purpose, Run, RunShot},
     plan::{PlannedShot, Role, Sampling, builder::Builder},
+    quantity::Farads,
 };
 
 /// Tries before a unit's voltage counts as a battery's, and a silent supply contact as silent.
 const TRIES: usize = 3;
-/// Capacitance assumed for a discharge where the board file states none, farad.
-const UNKNOWN_FARADS: f64 = 100e-6;
+/// Capacitance assumed for a discharge where the board file states none.
+const UNKNOWN_BULK: Farads = Farads(100e-6);
 /// Runs after which a bench leads nowhere: opens one behind the other on a large board take a tenth of it.
 const MOST_RUNS: usize = 1_000;
 
@@ -269,7 +270,7 @@ impl<'f, P: Policy> Machine<'f, P> {
     fn bleed(&self) -> Vec<PlannedShot> {
         let supply = &self.fixture.board.supply;
         let mut builder = self.builder();
-        builder.bleed(supply.from, supply.ret, supply.bulk_farads.max(UNKNOWN_FARADS));
+        builder.bleed(supply.from, supply.ret, supply.bulk.max(UNKNOWN_BULK));
         builder.finish()
     }
 

@@ -186,7 +186,7 @@ impl<'p> Planned<'p> {
             let limits = self.plan.limits.of(id);
             survey.iter().flat_map(|run| run.segments()).any(|seen| {
                 seen.segment == id
-                    && judge(seen.reading.ohms, seen.reading.budget.expanded(), limits) == Verdict::Fail
+                    && judge(seen.reading.resistance, seen.reading.budget.expanded(), limits) == Verdict::Fail
             })
         };
         let (contacts, rest): (BTreeSet<_>, BTreeSet<_>) = stretch
@@ -246,8 +246,8 @@ impl<'p> Planned<'p> {
         let board = self.board();
         builder.whole(
             piece,
-            plan::expected_ohms(board, piece),
-            plan::gate_ohms(board, &self.plan.limits, piece),
+            plan::expected_resistance(board, piece),
+            plan::gate_resistance(board, &self.plan.limits, piece),
         );
         builder.walk(&self.plan.limits, piece, Walk::Usual);
         builder.finish()

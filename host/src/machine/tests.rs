@@ -37,7 +37,7 @@ impl Policy for Script {
 fn run(fixture: &Fixture, shots: usize) -> Move {
     let supply = &fixture.board.supply;
     let mut builder = Builder::new(fixture, Sampling::Quick);
-    (0..shots).for_each(|_| builder.bleed(supply.from, supply.ret, 1e-6));
+    (0..shots).for_each(|_| builder.bleed(supply.from, supply.ret, Farads(1e-6)));
     Move::Run { purpose: Purpose::Plan, shots: builder.finish() }
 }
 

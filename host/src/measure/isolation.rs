@@ -10,17 +10,18 @@ use copperwalk_wire::{
     hardware::RM_OHMS,
 };
 
-use super::{Malformed, volts};
+use super::{Malformed, voltage};
 use crate::{
-    meter::{noise::noise_volts, relative_standard},
-    plan::aim::charging_seconds,
+    meter::{noise::conversion_noise, relative_standard},
+    plan::aim::charging_time,
+    quantity::{Farads, Ohms, Seconds, Volts},
 };
 
 /// Coverage factor of the bounds, standard uncertainties: about 95 % (GUM, JCGM 100, 6.3.3).
 const COVERAGE_FACTOR: f64 = 2.0;
-/// With no current that noise cannot explain and at most this across the unit, nothing drives it, volt. The
+/// With no current that noise cannot explain and at most this across the unit, nothing drives it. The
 /// source puts up to 180 mV across a unit that insulates; noise at gain 8 is 5 µV.
-const UNDRIVEN_VOLTS: f64 = 5e-3;
+const UNDRIVEN: Volts = Volts(5e-3);
 /// The voltage across the unit falls if it has fallen between two windows by more than so many standard
 /// deviations of the difference; no unit. Noise alone does it three times in 10⁵ readings, and then only a
 /// bound is missing.
@@ -32,12 +33,12 @@ const CHARGING_SHARE: f64 = 0.05;
 /// What a settle shot says.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Isolation {
-    /// At least so insulating, ohm; `None` while the voltage falls, when a charged capacitor feeds the reading.
-    pub at_least_ohms: Option<f64>,
-    /// At most, ohm; `None` where the leakage is not distinguishable from nothing.
-    pub at_most_ohms: Option<f64>,
-    /// Best value, ohm; `None` above the range.
-    pub ohms: Option<f64>,
+    /// At least so insulating; `None` while the voltage falls, when a charged capacitor feeds the reading.
+    pub at_least: Option<Ohms>,
+    /// At most; `None` where the leakage is not distinguishable from nothing.
+    pub at_most: Option<Ohms>,
+    /// Best value; `None` above the range.
+    pub resistance: Option<Ohms>,
     /// Did the source reach the unit at all?
     pub driven: bool,
     /// A capacitor was still charging when the time was up.
@@ -46,41 +47,40 @@ pub struct Isolation {
     pub contacts: [i32; 2],
 }
 
-/// Reads a settle shot behind which `farads` of capacitance may charge.
-pub fn read(shot: &Shot, codes: &[i32], farads: f64) -> Result<Isolation, Malformed> {
+/// Reads a settle shot behind which this capacitance may charge.
+pub fn read(shot: &Shot, codes: &[i32], behind: Farads) -> Result<Isolation, Malformed> {
     let codes = decode(shot, codes)?.settle()?;
     let settle = codes.method;
     let size = usize::from(settle.window);
     let mean = |window: &[[i32; 2]]| {
         let sum = |pair: usize, gain: Gain| {
-            window.iter().map(|codes| volts(codes[pair], gain)).sum::<f64>() / size as f64
+            window.iter().map(|codes| voltage(codes[pair], gain).0).sum::<f64>() / size as f64
         };
         [sum(0, settle.gain_a), sum(1, settle.gain_b)]
     };
     let mut latest = codes.windows().rev().map(mean);
     let (last, before) = (latest.next().unwrap_or_default(), latest.next().unwrap_or_default());
 
-    let zero = codes.zeros.iter().map(|&code| volts(code, settle.gain_b)).sum::<f64>() / ZEROS as f64;
-    let sigma = noise_volts(settle.gain_b, settle.rate);
+    let zero = codes.zeros.iter().map(|&code| voltage(code, settle.gain_b).0).sum::<f64>() / ZEROS as f64;
+    let sigma = conversion_noise(settle.gain_b, settle.rate).0;
     let (unit_volts, drop) = (last[0], last[1] - zero);
     let noise = COVERAGE_FACTOR * sigma * (1.0 / size as f64 + 1.0 / ZEROS as f64).sqrt();
     let relative = COVERAGE_FACTOR * relative_standard(false);
 
-    let window_seconds = 2.0 * size as f64 * f64::from(settle.rate.micros()) * 1e-6;
-    let charging = charging_drop(before[1] - last[1], window_seconds, farads);
-    let slope_noise =
-        charging_drop(COVERAGE_FACTOR * sigma * (2.0 / size as f64).sqrt(), window_seconds, farads);
+    let window = Seconds(2.0 * size as f64 * f64::from(settle.rate.micros()) * 1e-6);
+    let charging = charging_drop(before[1] - last[1], window, behind);
+    let slope_noise = charging_drop(COVERAGE_FACTOR * sigma * (2.0 / size as f64).sqrt(), window, behind);
     let falling = before[0] - last[0]
-        > FALLING_SIGMAS * noise_volts(settle.gain_a, settle.rate) * (2.0 / size as f64).sqrt();
+        > FALLING_SIGMAS * conversion_noise(settle.gain_a, settle.rate).0 * (2.0 / size as f64).sqrt();
 
     let leak = drop - charging;
     let uncertain = noise.hypot(slope_noise);
-    let ohms_at = |drop: f64| (drop > 0.0).then(|| RM_OHMS * unit_volts.max(0.0) / drop);
+    let ohms_at = |drop: f64| (drop > 0.0).then(|| Ohms(RM_OHMS * unit_volts.max(0.0) / drop));
     Ok(Isolation {
-        at_least_ohms: ohms_at(drop.max(0.0) + noise).filter(|_| !falling).map(|r| r * (1.0 - relative)),
-        at_most_ohms: ohms_at(leak - uncertain).map(|r| r * (1.0 + relative)),
-        ohms: ohms_at(leak).filter(|_| leak > uncertain),
-        driven: unit_volts.abs() > UNDRIVEN_VOLTS || drop.abs() > noise,
+        at_least: ohms_at(drop.max(0.0) + noise).filter(|_| !falling).map(|r| r * (1.0 - relative)),
+        at_most: ohms_at(leak - uncertain).map(|r| r * (1.0 + relative)),
+        resistance: ohms_at(leak).filter(|_| leak > uncertain),
+        driven: unit_volts.abs() > UNDRIVEN.0 || drop.abs() > noise,
         still_charging: charging > uncertain.max(CHARGING_SHARE * drop.abs()),
         contacts: codes.contacts,
     })
@@ -88,9 +88,9 @@ pub fn read(shot: &Shot, codes: &[i32], farads: f64) -> Result<Isolation, Malfor
 
 /// Voltage over Rm that a charging current still makes in the last window, if it fell by `fall` in a window:
 /// an exponential that falls by ΔI in a time w carries ΔI / (e^(w/τ) − 1) afterwards.
-fn charging_drop(fall: f64, window_seconds: f64, farads: f64) -> f64 {
-    let tau = charging_seconds(farads);
-    if tau <= 0.0 { 0.0 } else { fall.max(0.0) / ((window_seconds / tau).exp_m1()) }
+fn charging_drop(fall: f64, window: Seconds, behind: Farads) -> f64 {
+    let tau = charging_time(behind);
+    if tau <= Seconds::ZERO { 0.0 } else { fall.max(0.0) / ((window / tau).exp_m1()) }
 }
 
 #[cfg(test)]
@@ -98,68 +98,72 @@ mod tests {
     use copperwalk_wire::{Contacts, Method, Settle};
 
     use super::*;
-    use crate::{meter::noise::lsb_volts, plan::aim};
+    use crate::{meter::noise::code_step, plan::aim};
 
-    const MICROFARADS_100: f64 = 100e-6;
+    const MICROFARADS_100: Farads = Farads(100e-6);
 
     /// Reads two windows without noise; of each the voltage across the unit and the voltage over Rm, volt.
-    fn reading(windows: [[f64; 2]; 2], farads: f64) -> Isolation {
-        let (shot, settle) = shot(farads);
-        let code = |volts: f64, gain: Gain| (volts / lsb_volts(gain)).round() as i32;
+    fn reading(windows: [[f64; 2]; 2], behind: Farads) -> Isolation {
+        let (shot, settle) = shot(behind);
+        let code = |volts: f64, gain: Gain| (volts / code_step(gain).0).round() as i32;
         let pairs = windows.into_iter().flat_map(|[unit, drop]| {
             [code(unit, settle.gain_a), code(drop, settle.gain_b)].repeat(usize::from(settle.window))
         });
         // Contact checks, zeros, pairs.
         let codes: Vec<i32> = [0; 2 + ZEROS].into_iter().chain(pairs).collect();
-        read(&shot, &codes, farads).unwrap()
+        read(&shot, &codes, behind).unwrap()
     }
 
-    fn shot(farads: f64) -> (Shot, Settle) {
-        let shot = aim::isolation(Contacts::default(), 100e3, farads);
+    fn shot(behind: Farads) -> (Shot, Settle) {
+        let shot = aim::isolation(Contacts::default(), Ohms(100e3), behind);
         let Method::Settle(settle) = shot.method else { panic!("{shot:?}") };
         (shot, settle)
     }
 
     /// Standard deviation of a mean over `count` conversions at a gain, volt.
     fn sigma(gain: Gain, count: usize) -> f64 {
-        noise_volts(gain, shot(0.0).1.rate) / (count as f64).sqrt()
+        conversion_noise(gain, shot(Farads::ZERO).1.rate).0 / (count as f64).sqrt()
     }
 
     #[test]
     fn a_leak_just_above_two_standard_deviations_is_bounded_and_one_just_below_is_not() {
-        let settle = shot(0.0).1;
+        let settle = shot(Farads::ZERO).1;
         // A window's mean less that of the zeros.
         let sigma = sigma(settle.gain_b, settle.window.into()).hypot(sigma(settle.gain_b, ZEROS));
         for (sigmas, bounded) in [(1.9, false), (2.1, true)] {
-            let found = reading([[0.15, sigmas * sigma]; 2], 0.0);
-            assert_eq!(found.at_most_ohms.is_some(), bounded, "{sigmas}: {found:?}");
-            assert_eq!(found.ohms.is_some(), bounded, "{sigmas}: {found:?}");
+            let found = reading([[0.15, sigmas * sigma]; 2], Farads::ZERO);
+            assert_eq!(found.at_most.is_some(), bounded, "{sigmas}: {found:?}");
+            assert_eq!(found.resistance.is_some(), bounded, "{sigmas}: {found:?}");
         }
     }
 
     #[test]
     fn just_above_five_millivolts_without_current_the_unit_is_driven_and_just_below_it_is_not() {
         for (millivolts, driven) in [(4.8, false), (5.2, true), (-4.8, false), (-5.2, true)] {
-            assert_eq!(reading([[millivolts * 1e-3, 0.0]; 2], 0.0).driven, driven, "{millivolts} mV");
+            assert_eq!(
+                reading([[millivolts * 1e-3, 0.0]; 2], Farads::ZERO).driven,
+                driven,
+                "{millivolts} mV"
+            );
         }
     }
 
     #[test]
     fn a_voltage_that_falls_by_just_over_four_standard_deviations_proves_no_least_value_and_just_under_does()
     {
-        let settle = shot(0.0).1;
+        let settle = shot(Farads::ZERO).1;
         let sigma = 2.0_f64.sqrt() * sigma(settle.gain_a, settle.window.into());
         for (sigmas, proves) in [(3.8, true), (4.2, false)] {
-            let found = reading([[0.15 + sigmas * sigma, 1e-6], [0.15, 1e-6]], 0.0);
-            assert_eq!(found.at_least_ohms.is_some(), proves, "{sigmas}: {found:?}");
+            let found = reading([[0.15 + sigmas * sigma, 1e-6], [0.15, 1e-6]], Farads::ZERO);
+            assert_eq!(found.at_least.is_some(), proves, "{sigmas}: {found:?}");
         }
     }
 
     #[test]
     fn a_charging_current_just_above_a_twentieth_is_still_charging_and_one_just_below_is_not() {
         let settle = shot(MICROFARADS_100).1;
-        let window_seconds = 2.0 * f64::from(settle.window) * f64::from(settle.rate.micros()) * 1e-6;
-        let earlier = (window_seconds / charging_seconds(MICROFARADS_100)).exp();
+        let window = Seconds(2.0 * f64::from(settle.window) * f64::from(settle.rate.micros()) * 1e-6);
+        let earlier = (window / charging_time(MICROFARADS_100)).exp();
         let drop = 2e-3;
         for (share, charging) in [(0.048, false), (0.052, true)] {
             let before = drop * (1.0 - share + share * earlier);

@@ -10,13 +10,16 @@ pub mod uncertainty;
 
 use copperwalk_wire::Gain;
 
-use crate::meter::noise::lsb_volts;
+use crate::{
+    meter::noise::code_step,
+    quantity::{Celsius, Volts},
+};
 
 pub use copperwalk_wire::codes::Malformed;
 
-/// A code and whether the ADC was at the end of its range.
-pub fn volts(code: i32, gain: Gain) -> f64 {
-    f64::from(code) * lsb_volts(gain)
+/// The voltage that a code stands for.
+pub fn voltage(code: i32, gain: Gain) -> Volts {
+    f64::from(code) * code_step(gain)
 }
 
 /// The ADC's end codes: what is beyond them is unknown.
@@ -25,6 +28,6 @@ pub fn saturated(code: i32) -> bool {
 }
 
 /// Air temperature from the on-chip sensor: 14 bits left-justified in 24, 0.03125 °C a step.
-pub fn celsius(code: i32) -> f64 {
-    f64::from(code >> 10) * 0.03125
+pub fn temperature(code: i32) -> Celsius {
+    Celsius(f64::from(code >> 10) * 0.03125)
 }

@@ -9,10 +9,13 @@ use copperwalk_wire::{
 use nalgebra::{DMatrix, DVector};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
-use super::{Malformed, saturated, uncertainty::Budget, volts};
-use crate::meter::{
-    EMF_STANDARD_VOLTS, GAIN_RATIO_STANDARD, LEAKAGE_OHMS,
-    noise::{lsb_volts, noise_volts},
+use super::{Malformed, saturated, uncertainty::Budget, voltage};
+use crate::{
+    meter::{
+        EMF_STANDARD, GAIN_RATIO_STANDARD, LEAKAGE,
+        noise::{code_step, conversion_noise},
+    },
+    quantity::{Amps, Ohms, Volts},
 };
 
 /// A spread less probable than this under noise alone is a contact that moves; probability. At most one in a
@@ -35,31 +38,31 @@ const LEAST_MOTION: f64 = 1.1;
 /// What a ratio shot says.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Reading {
-    /// Resistance between the sense contacts, ohm. Meaningless unless `flows`.
-    pub ohms: f64,
+    /// Resistance between the sense contacts. Meaningless unless `flows`.
+    pub resistance: Ohms,
     /// Its uncertainty before any temperature part.
     pub budget: Budget,
-    /// Delta-mode voltage between the sense contacts, volt, positive when it falls from force+ to force-.
-    pub sense_volts: f64,
-    /// Current, ampere.
-    pub amps: f64,
+    /// Delta-mode voltage between the sense contacts, positive when it falls from force+ to force-.
+    pub voltage: Volts,
+    /// Current.
+    pub current: Amps,
     /// Is there a current at all?
     pub flows: bool,
-    /// A code of pair A stood at the end of its range: the resistance is at least `ohms`.
+    /// A code of pair A stood at the end of its range: `resistance` is the least it can be.
     pub over_range: bool,
     /// What moved while it was read, if anything did.
     pub motion: Option<Motion>,
     /// Contact check of sense+ and sense-, codes, if the shot made one.
     pub contacts: Option<[i32; 2]>,
-    /// Drop of the force- contact (forward) and the force+ contact (reversed), volt, if asked for.
-    pub end_volts: Option<[f64; 2]>,
+    /// Drop of the force- contact (forward) and the force+ contact (reversed), if asked for.
+    pub end_drops: Option<[Volts; 2]>,
 }
 
 /// Something in the loop changed during the shot by more than noise can.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub enum Motion {
-    /// The resistance between the sense contacts: lowest and highest of single half-cycles, ohm.
-    Here([f64; 2]),
+    /// The resistance between the sense contacts: lowest and highest of single half-cycles.
+    Here([Ohms; 2]),
     /// Only the current: some other piece of the loop moves, and this reading is of little use.
     Elsewhere,
 }
@@ -74,8 +77,8 @@ pub fn read(shot: &Shot, codes: &[i32], swapped: bool) -> Result<Reading, Malfor
         .zip([1.0, -1.0].into_iter().cycle())
         .map(|(&[a, b], sign)| Half {
             sign,
-            sense: volts(a, ratio.gain_a) * if swapped { -1.0 } else { 1.0 },
-            drop: volts(b, ratio.gain_b),
+            sense: voltage(a, ratio.gain_a).0 * if swapped { -1.0 } else { 1.0 },
+            drop: voltage(b, ratio.gain_b).0,
             over: saturated(a),
         })
         .collect();
@@ -83,9 +86,9 @@ pub fn read(shot: &Shot, codes: &[i32], swapped: bool) -> Result<Reading, Malfor
     // The very sums the controller decided by.
     let mut delta = Delta::default();
     codes.half_cycles.iter().for_each(|&[a, b]| delta.add(a, b));
-    let sense_volts = delta.mean_a() * lsb_volts(ratio.gain_a) * if swapped { -1.0 } else { 1.0 };
-    let drop_volts = delta.mean_b() * lsb_volts(ratio.gain_b);
-    let (sigma_a, sigma_b) = (noise_volts(ratio.gain_a, ratio.rate), noise_volts(ratio.gain_b, ratio.rate));
+    let sense_volts = delta.mean_a() * code_step(ratio.gain_a).0 * if swapped { -1.0 } else { 1.0 };
+    let drop_volts = delta.mean_b() * code_step(ratio.gain_b).0;
+    let [sigma_a, sigma_b] = [ratio.gain_a, ratio.gain_b].map(|gain| conversion_noise(gain, ratio.rate).0);
     // A delta-mode triple (1, −2, 1)/4 has a variance of 6/16 of one code's.
     let shrink = (0.375 / f64::from(delta.triples())).sqrt();
     let quotient = sense_volts / drop_volts;
@@ -95,27 +98,27 @@ pub fn read(shot: &Shot, codes: &[i32], swapped: bool) -> Result<Reading, Malfor
     let noise = RM_OHMS * shrink * (disturbed * sigma_a).hypot(quotient * sigma_b) / drop_volts.abs();
     let amps = drop_volts / RM_OHMS;
     Ok(Reading {
-        ohms,
-        budget: budget(ohms, noise, amps, &ratio),
-        sense_volts,
-        amps,
+        resistance: Ohms(ohms),
+        budget: budget(Ohms(ohms), Ohms(noise), Amps(amps), &ratio),
+        voltage: Volts(sense_volts),
+        current: Amps(amps),
         flows: drop_volts.abs() > FLOWS_SIGMAS * shrink * sigma_b,
         over_range: halves.iter().any(|half| half.over),
         motion: motion(&halves, &spread),
         contacts: codes.contacts,
-        end_volts: codes.ends.map(|ends| ends.map(|code| volts(code, ENDS_GAIN))),
+        end_drops: codes.ends.map(|ends| ends.map(|code| voltage(code, ENDS_GAIN))),
     })
 }
 
-fn budget(ohms: f64, noise: f64, amps: f64, ratio: &Ratio) -> Budget {
-    let size = ohms.abs();
+fn budget(reading: Ohms, noise: Ohms, current: Amps, ratio: &Ratio) -> Budget {
+    let size = reading.abs();
     Budget {
         noise,
         rm: size * copperwalk_wire::hardware::RM_TOLERANCE,
-        gain: if ratio.gain_a == ratio.gain_b { 0.0 } else { size * GAIN_RATIO_STANDARD },
-        emf: EMF_STANDARD_VOLTS / amps.abs(),
-        leakage: size * size / LEAKAGE_OHMS,
-        temperature: 0.0,
+        gain: if ratio.gain_a == ratio.gain_b { Ohms::ZERO } else { size * GAIN_RATIO_STANDARD },
+        emf: EMF_STANDARD / current.abs(),
+        leakage: Ohms(size.0 * size.0 / LEAKAGE.0),
+        temperature: Ohms::ZERO,
     }
 }
 
@@ -183,7 +186,7 @@ fn motion(halves: &[Half], spread: &Scatter) -> Option<Motion> {
         return Some(Motion::Elsewhere);
     }
     let ohms = |half: &Half| RM_OHMS * volts(half) / half.drop.abs();
-    Some(Motion::Here(range(&mut halves.iter().map(ohms))))
+    Some(Motion::Here(range(&mut halves.iter().map(ohms)).map(Ohms)))
 }
 
 #[cfg(test)]
@@ -197,7 +200,7 @@ mod tests {
 
     /// Reads two triples of pair A and pair B, given in standard deviations of one conversion.
     fn reading(sense: [f64; 6], drop: [f64; 6]) -> Reading {
-        let code = |sigmas: f64| (sigmas * noise_volts(GAIN, RATE) / lsb_volts(GAIN)).round() as i32;
+        let code = |sigmas: f64| (sigmas * (conversion_noise(GAIN, RATE) / code_step(GAIN))).round() as i32;
         let codes: Vec<i32> = sense.into_iter().zip(drop).flat_map(|(a, b)| [code(a), code(b)]).collect();
         let method = Method::Ratio(Ratio {
             gain_a: GAIN,

@@ -7,46 +7,48 @@
 
 use statrs::distribution::{Continuous, ContinuousCDF, Normal};
 
+use crate::quantity::Ohms;
+
 /// Stated coverage.
 pub const COVERAGE: f64 = 0.95;
 
-/// Contributions to the uncertainty of one resistance, ohm.
-#[derive(Clone, Copy, PartialEq, Debug)]
+/// Contributions to the uncertainty of one resistance.
+#[derive(Clone, Copy, PartialEq, Debug, Default)]
 pub struct Budget {
     /// Noise of both pairs (standard, type A).
-    pub noise: f64,
+    pub noise: Ohms,
     /// Rm (half width of a rectangle).
-    pub rm: f64,
+    pub rm: Ohms,
     /// Gain ratio (standard).
-    pub gain: f64,
+    pub gain: Ohms,
     /// Thermal EMF left over (standard).
-    pub emf: f64,
+    pub emf: Ohms,
     /// Leakage (standard).
-    pub leakage: f64,
+    pub leakage: Ohms,
     /// Temperature, where a value is referred to 20 °C (standard).
-    pub temperature: f64,
+    pub temperature: Ohms,
 }
 
 impl Budget {
-    /// Everything normal in one standard uncertainty, ohm.
-    pub fn normal(&self) -> f64 {
+    /// Everything normal in one standard uncertainty.
+    pub fn normal(&self) -> Ohms {
         [self.noise, self.gain, self.emf, self.leakage, self.temperature]
-            .iter()
-            .fold(0.0, |sum: f64, part| sum.hypot(*part))
+            .into_iter()
+            .fold(Ohms::ZERO, Ohms::hypot)
     }
 
-    /// Combined standard uncertainty, ohm: a rectangle's is its half width over √3.
-    pub fn standard(&self) -> f64 {
+    /// Combined standard uncertainty: a rectangle's is its half width over √3.
+    pub fn standard(&self) -> Ohms {
         self.normal().hypot(self.rm / 3.0_f64.sqrt())
     }
 
-    /// Expanded uncertainty at 95 %, ohm.
-    pub fn expanded(&self) -> f64 {
+    /// Expanded uncertainty at 95 %.
+    pub fn expanded(&self) -> Ohms {
         expanded(self.normal(), self.rm)
     }
 
     /// The same budget for a value scaled by `factor`, with a temperature part added.
-    pub fn scaled(&self, factor: f64, temperature: f64) -> Self {
+    pub fn scaled(&self, factor: f64, temperature: Ohms) -> Self {
         Self {
             noise: self.noise * factor,
             rm: self.rm * factor,
@@ -59,7 +61,11 @@ impl Budget {
 }
 
 /// Half width U with P(|N + R| ≤ U) = 95 %, N normal with standard deviation `normal`, R uniform in ± `rectangle`.
-pub fn expanded(normal: f64, rectangle: f64) -> f64 {
+pub fn expanded(normal: Ohms, rectangle: Ohms) -> Ohms {
+    Ohms(half_width(normal.0, rectangle.0))
+}
+
+fn half_width(normal: f64, rectangle: f64) -> f64 {
     // Pure cases have closed forms, and the sum's formula divides by both.
     const NORMAL_FACTOR: f64 = 1.959_963_984_540_054;
     if rectangle <= 1e-6 * normal || rectangle <= 0.0 {
@@ -93,13 +99,13 @@ mod tests {
     #[test]
     fn the_factor_runs_from_the_rectangles_to_the_normals() {
         // GUM (JCGM 100) G.6.5 and 4.3.7: a rectangle's 95 % half width is 0.95 of its edge, a factor of 1.65.
-        assert!((expanded(0.0, 1.0) - 0.95).abs() < 1e-12);
-        assert!((expanded(0.0, 1.0) / (1.0 / 3.0_f64.sqrt()) - 1.65).abs() < 0.01);
-        assert!((expanded(1.0, 0.0) - 1.959_964).abs() < 1e-6);
+        assert!((half_width(0.0, 1.0) - 0.95).abs() < 1e-12);
+        assert!((half_width(0.0, 1.0) / (1.0 / 3.0_f64.sqrt()) - 1.65).abs() < 0.01);
+        assert!((half_width(1.0, 0.0) - 1.959_964).abs() < 1e-6);
         // In between it lies under the normal factor of the combined standard uncertainty.
         for (normal, rectangle) in [(1.0, 0.1), (1.0, 1.0), (1.0, 3.0), (0.1, 1.0), (0.01, 1.0)] {
             let combined = f64::hypot(normal, rectangle / 3.0_f64.sqrt());
-            let factor = expanded(normal, rectangle) / combined;
+            let factor = half_width(normal, rectangle) / combined;
             assert!((1.64..=1.961).contains(&factor), "{normal} {rectangle}: {factor}");
         }
     }
@@ -109,7 +115,7 @@ mod tests {
         // Against a direct sum over a fine grid of the rectangle.
         let standard = Normal::standard();
         for (normal, rectangle) in [(1.0, 1.0), (0.3, 1.0), (2.0, 1.0)] {
-            let u = expanded(normal, rectangle);
+            let u = half_width(normal, rectangle);
             let steps = 20_000;
             let inside: f64 = (0..steps)
                 .map(|i| rectangle * (2.0 * (f64::from(i) + 0.5) / f64::from(steps) - 1.0))

@@ -2,6 +2,8 @@
 
 use copperwalk_wire::{Gain, Rate, hardware::VREF_VOLTS};
 
+use crate::quantity::Volts;
+
 /// Input-referred noise, µV rms: rows 20 to 1000 SPS, columns gain 1 to 128. Normal mode, amplifier on, internal
 /// reference, 3.3 V. Source: ADS1220 data sheet (SBAS501), noise table; the gain-128 cells at 20, 90 and 175 SPS
 /// were seen quoted, the others are from memory. A sweep compares them with its own spread.
@@ -15,17 +17,17 @@ const MICROVOLTS_RMS: [[f64; 8]; 7] = [
     [37.53, 18.87, 9.53, 5.37, 2.95, 1.65, 1.03, 0.70],
 ];
 
-/// Standard deviation of one conversion referred to the input, volt.
-pub fn noise_volts(gain: Gain, rate: Rate) -> f64 {
-    MICROVOLTS_RMS[rate as usize][gain as usize] * 1e-6
+/// Standard deviation of one conversion referred to the input.
+pub fn conversion_noise(gain: Gain, rate: Rate) -> Volts {
+    Volts(MICROVOLTS_RMS[rate as usize][gain as usize] * 1e-6)
 }
 
-/// Volts of one code step: Vref / (gain · 2²³).
-pub fn lsb_volts(gain: Gain) -> f64 {
-    VREF_VOLTS / (f64::from(gain.factor()) * f64::from(1 << 23))
+/// Voltage of one code step: Vref / (gain · 2²³).
+pub fn code_step(gain: Gain) -> Volts {
+    Volts(VREF_VOLTS) / (f64::from(gain.factor()) * f64::from(1 << 23))
 }
 
 /// Standard deviation of one conversion in codes, rounding included.
 pub fn noise_codes(gain: Gain, rate: Rate) -> f64 {
-    (noise_volts(gain, rate) / lsb_volts(gain)).hypot((1.0_f64 / 12.0).sqrt())
+    (conversion_noise(gain, rate) / code_step(gain)).hypot((1.0_f64 / 12.0).sqrt())
 }

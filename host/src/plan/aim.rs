@@ -11,9 +11,10 @@ use crate::{
     board::Segment,
     limits::{LimitOrigin, Limits},
     meter::{
-        noise::{lsb_volts, noise_codes},
+        noise::{code_step, noise_codes},
         relative_standard,
     },
+    quantity::{Amps, Farads, Ohms, Seconds, Volts},
 };
 
 /// How long to look.
@@ -27,14 +28,14 @@ pub enum Sampling {
     Full,
 }
 
-/// A limit above this is read with a milliampere without clamp, ohm. Behind the clamp of 18 Ω less than half
+/// A limit above this is read with a milliampere without clamp. Behind the clamp of 18 Ω less than half
 /// of the milliampere would flow, and in series with the 10 Ω of Rm the 50 mA of the load source need more
 /// than its 1 V.
-const WIDE_ABOVE_OHMS: f64 = 10.0;
-/// Contact limits under this need the slower, quieter rate, ohm. At the faster one the fewest triples leave
+const WIDE_ABOVE: Ohms = Ohms(10.0);
+/// Contact limits under this need the slower, quieter rate. At the faster one the fewest triples leave
 /// 0.8 mΩ of noise (coverage factor 2), 4 % of 20 mΩ; the slower one halves that in three times the
 /// conversion time, where more triples would take four times as long.
-const QUIET_BELOW_OHMS: f64 = 20e-3;
+const QUIET_BELOW: Ohms = Ohms(20e-3);
 /// End to end, an expanded uncertainty of this share of the healthy value is enough; no unit. The reading
 /// only has to tell a path from one above its gate: each segment is settled by a shot of its own.
 const END_TO_END_CLOSE: f64 = 0.1;
@@ -66,8 +67,8 @@ const END_TO_END_TRIPLES: Triples = Triples { quick: 4, most: 12 };
 
 /// The excitation a segment is normally read with.
 pub fn source_for((segment, limits): (&Segment, &Limits)) -> Source {
-    match limits.max_ohms {
-        max if max > WIDE_ABOVE_OHMS => Source::Wide,
+    match limits.max {
+        max if max > WIDE_ABOVE => Source::Wide,
         _ if segment.kind.is_contact() => Source::Dry,
         _ => Source::Load,
     }
@@ -82,14 +83,14 @@ pub fn segment(
     wait_us: u16,
     sampling: Sampling,
 ) -> Shot {
-    let max = limits.max_ohms;
+    let max = limits.max;
     let (gain_a, gain_b, rate, triples) = match source {
         Source::Load | Source::Off | Source::Isolation => {
             // Three times the limit stays in range, so that a segment that is merely high gets a value.
-            (gain_for(3.0 * max * LOAD_AMPS), Gain::X2, Rate::Sps1000, LOAD_TRIPLES)
+            (gain_for(3.0 * max * Amps(LOAD_AMPS)), Gain::X2, Rate::Sps1000, LOAD_TRIPLES)
         }
-        Source::Wide => (gain_for(3.0 * max * DRY_AMPS), Gain::X64, Rate::Sps330, DRY_TRIPLES),
-        Source::Dry if sampling == Sampling::Full || max < QUIET_BELOW_OHMS => {
+        Source::Wide => (gain_for(3.0 * max * Amps(DRY_AMPS)), Gain::X64, Rate::Sps330, DRY_TRIPLES),
+        Source::Dry if sampling == Sampling::Full || max < QUIET_BELOW => {
             (Gain::X128, Gain::X128, Rate::Sps330, DRY_TRIPLES)
         }
         Source::Dry => (Gain::X128, Gain::X128, Rate::Sps1000, DRY_TRIPLES),
@@ -119,14 +120,8 @@ pub fn look_dry(contacts: Contacts, wait_us: u16) -> Shot {
     ratio(contacts, Source::Dry, aim, Sampling::Full, |_| None)
 }
 
-/// End to end over a stretch, dry, before any load current; a ratio above `gate_ohms` ends the run there.
-pub fn whole(
-    contacts: Contacts,
-    expected_ohms: f64,
-    gate_ohms: f64,
-    wait_us: u16,
-    sampling: Sampling,
-) -> Shot {
+/// End to end over a stretch, dry, before any load current; a ratio above `gate` ends the run there.
+pub fn whole(contacts: Contacts, expected: Ohms, gate: Ohms, wait_us: u16, sampling: Sampling) -> Shot {
     let (gain, rate) = (Gain::X64, Rate::Sps1000);
     let aim = Aim {
         gain_a: gain,
@@ -135,24 +130,24 @@ pub fn whole(
         triples: if wait_us > 0 { PAST_CAPACITOR_TRIPLES } else { END_TO_END_TRIPLES },
         wait_us,
         ends: true,
-        gate: Some((gate_ohms / RM_OHMS) as f32),
+        gate: Some((gate / Ohms(RM_OHMS)) as f32),
     };
     ratio(contacts, Source::Dry, aim, sampling, |scale| {
-        let limits = Limits { min_ohms: None, max_ohms: gate_ohms, origin: LimitOrigin::Derived };
+        let limits = Limits { min: None, max: gate, origin: LimitOrigin::Derived };
         let mut stop = stop_rule(&limits, false, false, gain, gain, rate, scale)?;
-        stop.close = (expected_ohms * END_TO_END_CLOSE * scale) as f32;
+        stop.close = (expected.0 * END_TO_END_CLOSE * scale) as f32;
         Some(stop)
     })
 }
 
 /// A check standard, under load, to a tenth of its tolerance or the most triples.
-pub fn standard(contacts: Contacts, ohms: f64, tolerance: f64, sampling: Sampling) -> Shot {
-    let (gain_a, gain_b, rate) = (gain_for(1.5 * ohms * LOAD_AMPS), Gain::X2, Rate::Sps1000);
+pub fn standard(contacts: Contacts, stated: Ohms, tolerance: f64, sampling: Sampling) -> Shot {
+    let (gain_a, gain_b, rate) = (gain_for(1.5 * stated * Amps(LOAD_AMPS)), Gain::X2, Rate::Sps1000);
     let aim = Aim { gain_a, gain_b, rate, triples: LOAD_TRIPLES, wait_us: 0, ends: false, gate: None };
     ratio(contacts, Source::Load, aim, sampling, |scale| {
         let limits = Limits {
-            min_ohms: Some(ohms * (1.0 - tolerance.max(0.01))),
-            max_ohms: ohms * (1.0 + tolerance.max(0.01)),
+            min: Some(stated * (1.0 - tolerance.max(0.01))),
+            max: stated * (1.0 + tolerance.max(0.01)),
             origin: LimitOrigin::Stated,
         };
         stop_rule(&limits, false, false, gain_a, gain_b, rate, scale)
@@ -210,9 +205,9 @@ fn stop_rule(
     rate: Rate,
     ratio_per_ohm: f64,
 ) -> Option<Stop> {
-    let upper = limits.max_ohms * ratio_per_ohm;
+    let upper = limits.max.0 * ratio_per_ohm;
     // No lower limit: anything below zero by as much as the upper limit is noise, not a fault.
-    let lower = limits.min_ohms.map_or(-upper, |min| min * ratio_per_ohm);
+    let lower = limits.min.map_or(-upper, |min| min.0 * ratio_per_ohm);
     let (lo, hi) = if swapped { (-upper, -lower) } else { (lower, upper) };
     Some(Stop {
         lo: lo as f32,
@@ -225,15 +220,14 @@ fn stop_rule(
     })
 }
 
-/// Isolation of at least `min_ohms`, with a capacitor of `farads` behind it.
-pub fn isolation(contacts: Contacts, min_ohms: f64, farads: f64) -> Shot {
+/// Isolation of at least `min`, with this capacitance behind it.
+pub fn isolation(contacts: Contacts, min: Ohms, behind: Farads) -> Shot {
     let (gain_a, gain_b, rate) = (Gain::X8, Gain::X128, Rate::Sps1000);
     let window = ISOLATION_WINDOW;
     let noise = noise_codes(gain_b, rate);
     let window_noise = noise * (1.0 / f64::from(window) + 1.0 / 4.0).sqrt();
-    let codes_at_min = DRY_AMPS * ISOLATION_CLAMP_OHMS / (ISOLATION_CLAMP_OHMS + RM_OHMS + min_ohms)
-        * RM_OHMS
-        / lsb_volts(gain_b);
+    let codes_at_min = DRY_AMPS * ISOLATION_CLAMP_OHMS / (ISOLATION_CLAMP_OHMS + RM_OHMS + min.0) * RM_OHMS
+        / code_step(gain_b).0;
     // As the host will reckon, and a little more: what the controller calls good must be good to the host.
     let relative = 1.05
         * (1.0 + STOP_COVERAGE * window_noise / codes_at_min)
@@ -242,7 +236,7 @@ pub fn isolation(contacts: Contacts, min_ohms: f64, farads: f64) -> Shot {
     let ratio_per_ohm = f64::from(gain_a.factor()) / f64::from(gain_b.factor()) / RM_OHMS;
 
     let window_seconds = 2.0 * f64::from(window) * f64::from(rate.micros()) * 1e-6;
-    let tau = charging_seconds(farads);
+    let tau = charging_time(behind).0;
     // A current that still shrinks by this share of itself in a window carries at most half a per cent of charge.
     let slope = (0.005 * window_seconds / tau.max(window_seconds)).max(1e-4);
     let seconds = (14.0 * tau).clamp(0.06, 4.0);
@@ -255,44 +249,44 @@ pub fn isolation(contacts: Contacts, min_ohms: f64, farads: f64) -> Shot {
             rate,
             window,
             windows_max: (seconds / window_seconds).ceil() as u16 + 2,
-            pass: (min_ohms * (1.0 + relative) * ratio_per_ohm) as f32,
+            pass: (min.0 * (1.0 + relative) * ratio_per_ohm) as f32,
             slope: slope as f32,
             floor: (2.0 * window_noise) as f32,
         }),
     }
 }
 
-/// Time constant of a bulk capacitor behind the isolation range, second. Electrolytics may hold 20 % more than
+/// Time constant of a bulk capacitor behind the isolation range. Electrolytics may hold 20 % more than
 /// they say, and the unit's own path adds a few ohms.
-pub fn charging_seconds(farads: f64) -> f64 {
-    1.25 * farads * (ISOLATION_CLAMP_OHMS + RM_OHMS + 5.0)
+pub fn charging_time(bulk: Farads) -> Seconds {
+    1.25 * bulk * Ohms(ISOLATION_CLAMP_OHMS + RM_OHMS + 5.0)
 }
 
-/// How long to wait after a reversal until `farads` that may bridge an open carry nothing any more. Behind the
+/// How long to wait after a reversal until a capacitance that may bridge an open carries nothing any more. Behind the
 /// dry clamp the loop has 28 Ω; the load source, once it stands at its limit, has Rm alone.
-pub fn bridge_wait_us(farads: f64, source: Source) -> u16 {
+pub fn bridge_wait_us(bridging: Farads, source: Source) -> u16 {
     let loop_ohms = match source {
         Source::Load => RM_OHMS + 1.0,
         _ => DRY_CLAMP_OHMS + RM_OHMS + 1.0,
     };
-    (SILENT_TIME_CONSTANTS * farads * loop_ohms * 1e6).min(f64::from(u16::MAX)) as u16
+    (SILENT_TIME_CONSTANTS * bridging.0 * loop_ohms * 1e6).min(f64::from(u16::MAX)) as u16
 }
 
-/// Current in the dry range through a loop of `ohms` (the unit and its contacts, Rm not counted), ampere.
-pub fn dry_amps(ohms: f64) -> f64 {
-    DRY_AMPS * DRY_CLAMP_OHMS / (DRY_CLAMP_OHMS + RM_OHMS + ohms)
+/// Current in the dry range through a loop of this resistance (the unit and its contacts, Rm not counted).
+pub fn dry_current(through: Ohms) -> Amps {
+    Amps(DRY_AMPS * DRY_CLAMP_OHMS / (DRY_CLAMP_OHMS + RM_OHMS + through.0))
 }
 
 /// Share of a gain's range that a signal may fill; no unit. The rest is for offset, noise and the source's
 /// tolerance.
 const RANGE_SHARE: f64 = 0.95;
 
-/// The highest gain whose range holds `volts`.
-fn gain_for(volts: f64) -> Gain {
+/// The highest gain whose range holds this voltage.
+fn gain_for(signal: Volts) -> Gain {
     Gain::ALL
         .into_iter()
         .rev()
-        .find(|gain| volts <= RANGE_SHARE * VREF_VOLTS / f64::from(gain.factor()))
+        .find(|gain| signal.0 <= RANGE_SHARE * VREF_VOLTS / f64::from(gain.factor()))
         .unwrap_or(Gain::X1)
 }
 
@@ -304,11 +298,11 @@ mod tests {
     use crate::board::SegmentKind;
 
     /// A segment of this kind with this upper limit, ohm.
-    fn limited(kind: SegmentKind, max_ohms: f64) -> (Segment, Limits) {
+    fn limited(kind: SegmentKind, max: f64) -> (Segment, Limits) {
         let text = include_str!("../../../fixtures/tide-gauge-head/board.toml");
         let mut segment = crate::board::parse("board.toml", text).unwrap().segments.swap_remove(0);
         segment.kind = kind;
-        (segment, Limits { min_ohms: None, max_ohms, origin: LimitOrigin::Stated })
+        (segment, Limits { min: None, max: Ohms(max), origin: LimitOrigin::Stated })
     }
 
     fn ratio_of(shot: &Shot) -> Ratio {
@@ -316,8 +310,8 @@ mod tests {
         ratio
     }
 
-    fn dry_joint(max_ohms: f64) -> Ratio {
-        let (segment, limits) = limited(SegmentKind::Joint, max_ohms);
+    fn dry_joint(max: f64) -> Ratio {
+        let (segment, limits) = limited(SegmentKind::Joint, max);
         let judged = (&segment, &limits);
         ratio_of(&super::segment(judged, Contacts::default(), false, Source::Dry, 0, Sampling::Quick))
     }
@@ -333,27 +327,27 @@ mod tests {
 
     #[test]
     fn a_limit_just_above_ten_ohms_takes_the_wide_range_and_one_just_below_does_not() {
-        for (kind, max_ohms, source) in [
+        for (kind, max, source) in [
             (SegmentKind::Inductor, 9.9, Source::Load),
             (SegmentKind::Inductor, 10.1, Source::Wide),
             (SegmentKind::Switch, 9.9, Source::Dry),
             (SegmentKind::Switch, 10.1, Source::Wide),
         ] {
-            let (segment, limits) = limited(kind, max_ohms);
-            assert_eq!(source_for((&segment, &limits)), source, "{max_ohms} Ω");
+            let (segment, limits) = limited(kind, max);
+            assert_eq!(source_for((&segment, &limits)), source, "{max} Ω");
         }
     }
 
     #[test]
     fn a_contact_limit_just_below_twenty_milliohms_takes_the_quiet_rate_and_one_just_above_does_not() {
-        for (max_ohms, rate) in [(19.5e-3, Rate::Sps330), (20.5e-3, Rate::Sps1000)] {
-            assert_eq!(dry_joint(max_ohms).rate, rate, "{max_ohms} Ω");
+        for (max, rate) in [(19.5e-3, Rate::Sps330), (20.5e-3, Rate::Sps1000)] {
+            assert_eq!(dry_joint(max).rate, rate, "{max} Ω");
         }
     }
 
     #[test]
     fn end_to_end_just_under_a_tenth_of_uncertainty_is_close_enough_and_just_over_is_not() {
-        let shot = whole(Contacts::default(), 1.0, 10.0, 0, Sampling::Quick);
+        let shot = whole(Contacts::default(), Ohms(1.0), Ohms(10.0), 0, Sampling::Quick);
         let stop = Stop { k: 2.0, ..ratio_of(&shot).stop.unwrap() };
         // 1 Ω over Rm.
         for (expanded, enough) in [(0.095, true), (0.105, false)] {
@@ -375,7 +369,7 @@ mod tests {
     fn after_the_wait_for_a_capacitor_a_tenth_of_a_microvolt_is_left_over_rm_and_just_before_it_more() {
         let farads = 22e-6;
         for (source, loop_ohms) in [(Source::Dry, 29.0), (Source::Wide, 29.0), (Source::Load, 11.0)] {
-            let wait_seconds = f64::from(bridge_wait_us(farads, source)) * 1e-6;
+            let wait_seconds = f64::from(bridge_wait_us(Farads(farads), source)) * 1e-6;
             let left_volts =
                 |share: f64| 0.6e-3 * RM_OHMS * (-share * wait_seconds / (farads * loop_ohms)).exp();
             assert!(left_volts(1.0) < 0.11e-6, "{source:?}: {} V", left_volts(1.0));
@@ -386,7 +380,7 @@ mod tests {
     #[test]
     fn just_under_95_per_cent_of_a_range_takes_its_gain_and_just_over_takes_the_one_below() {
         for (share, gain) in [(0.94, Gain::X8), (0.96, Gain::X4)] {
-            assert_eq!(gain_for(share * VREF_VOLTS / 8.0), gain, "{share}");
+            assert_eq!(gain_for(Volts(share * VREF_VOLTS / 8.0)), gain, "{share}");
         }
     }
 }

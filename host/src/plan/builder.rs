@@ -1,6 +1,6 @@
 //! Writes shots one after the other, so that each next one moves as few relays as it can.
 
-use copperwalk_wire::{Contacts, Gain, Input, Method, Rate, Shot, Source};
+use copperwalk_wire::{Contacts, Gain, Input, Method, Rate, Shot, Source, hardware::BLEED_OHMS};
 
 use super::{
     PlannedShot, Role,
@@ -11,6 +11,7 @@ use crate::{
     board::{Board, PointId},
     fixture::{Fixture, Standard},
     limits::LimitSet,
+    quantity::{Farads, Ohms},
 };
 
 /// Bleeding lasts so many time constants; no unit: e⁻³ of the 200 mV of the isolation range is 10 mV, a fifth
@@ -28,14 +29,14 @@ pub struct Builder<'f> {
     shots: Vec<PlannedShot>,
     last: Contacts,
     /// Capacitance that may bridge an open on the supply's side, farad.
-    bridge_farads: f64,
+    bridging: Farads,
 }
 
 impl<'f> Builder<'f> {
     /// Starts with every relay open.
     pub fn new(fixture: &'f Fixture, sampling: Sampling) -> Self {
-        let bridge_farads = bridge_farads(&fixture.board);
-        Self { fixture, sampling, shots: Vec::new(), last: Contacts::default(), bridge_farads }
+        let bridging = bridging(&fixture.board);
+        Self { fixture, sampling, shots: Vec::new(), last: Contacts::default(), bridging }
     }
 
     /// The shots so far.
@@ -54,7 +55,7 @@ impl<'f> Builder<'f> {
     }
 
     fn bridge_wait_us(&self, source: Source) -> u16 {
-        aim::bridge_wait_us(self.bridge_farads, source)
+        aim::bridge_wait_us(self.bridging, source)
     }
 
     fn force(&self, plus: PointId, minus: PointId) -> Contacts {
@@ -96,10 +97,10 @@ impl<'f> Builder<'f> {
         self.push(Role::Residual, Shot { contacts, source: Source::Off, method: Method::Residual });
     }
 
-    /// Discharges whatever stands between two points; `farads` sets the time.
-    pub fn bleed(&mut self, plus: PointId, minus: PointId, farads: f64) {
-        let seconds = BLEED_TIME_CONSTANTS * 1.25 * farads * (copperwalk_wire::hardware::BLEED_OHMS + 5.0);
-        let millis = (seconds * 1e3).ceil().clamp(1.0, 10_000.0) as u16;
+    /// Discharges whatever stands between two points; the capacitance sets the time.
+    pub fn bleed(&mut self, plus: PointId, minus: PointId, charged: Farads) {
+        let seconds = BLEED_TIME_CONSTANTS * 1.25 * charged * Ohms(BLEED_OHMS + 5.0);
+        let millis = (seconds.0 * 1e3).ceil().clamp(1.0, 10_000.0) as u16;
         let contacts = self.both(plus, minus);
         self.push(Role::Bleed, Shot { contacts, source: Source::Off, method: Method::Bleed { millis } });
     }
@@ -118,7 +119,7 @@ impl<'f> Builder<'f> {
             sense_plus: Some(standard.sense[0]),
             sense_minus: Some(standard.sense[1]),
         };
-        let shot = aim::standard(contacts, standard.ohms, standard.tolerance, self.sampling);
+        let shot = aim::standard(contacts, standard.resistance, standard.tolerance, self.sampling);
         self.push(Role::Standard(index), shot);
     }
 
@@ -145,10 +146,10 @@ impl<'f> Builder<'f> {
     }
 
     /// End to end.
-    pub fn whole(&mut self, stretch: &Stretch, expected_ohms: f64, gate_ohms: f64) {
+    pub fn whole(&mut self, stretch: &Stretch, expected: Ohms, gate: Ohms) {
         let contacts = self.both(stretch.from, stretch.to);
         let wait_us = self.bridge_wait_us(Source::Dry);
-        let shot = aim::whole(contacts, expected_ohms, gate_ohms, wait_us, self.sampling);
+        let shot = aim::whole(contacts, expected, gate, wait_us, self.sampling);
         self.push(Role::EndToEnd { from: stretch.from, to: stretch.to }, shot);
     }
 
@@ -178,18 +179,18 @@ impl<'f> Builder<'f> {
     }
 
     /// Isolation between two forced points, and the discharge after it.
-    pub fn isolation(&mut self, role: Role, plus: PointId, minus: PointId, min_ohms: f64, farads: f64) {
-        let shot = aim::isolation(self.both(plus, minus), min_ohms, farads);
+    pub fn isolation(&mut self, role: Role, plus: PointId, minus: PointId, min: Ohms, bulk: Farads) {
+        let shot = aim::isolation(self.both(plus, minus), min, bulk);
         self.push(role, shot);
-        if farads > 0.0 {
-            self.bleed(plus, minus, farads);
+        if bulk > Farads::ZERO {
+            self.bleed(plus, minus, bulk);
         }
     }
 
     /// Drains what load current along a stretch with a bad piece has left on capacitors between branches.
     pub fn drain(&mut self, stretch: &Stretch) {
-        if self.bridge_farads > 0.0 {
-            self.bleed(stretch.from, stretch.to, self.fixture.board.supply.bulk_farads);
+        if self.bridging > Farads::ZERO {
+            self.bleed(stretch.from, stretch.to, self.fixture.board.supply.bulk);
         }
     }
 
@@ -274,8 +275,8 @@ impl<'f> Builder<'f> {
 
 /// Capacitance that may bridge an open. With two loads, the bulk capacitors of both lie in series between the branches
 /// by way of the return; a quarter of their sum is the most that can be. With one load nothing leads around.
-fn bridge_farads(board: &Board) -> f64 {
-    if board.supply.to.len() > 1 { 1.25 * board.supply.bulk_farads / 4.0 } else { 0.0 }
+fn bridging(board: &Board) -> Farads {
+    if board.supply.to.len() > 1 { 1.25 * board.supply.bulk / 4.0 } else { Farads::ZERO }
 }
 
 /// How a stretch is walked.
@@ -298,7 +299,7 @@ mod tests {
     use copperwalk_wire::hardware::{DRY_CLAMP_OHMS, RESIDUAL_VOLTS, RM_OHMS};
 
     use super::*;
-    use crate::{board, fixture, meter::noise::noise_volts};
+    use crate::{board, fixture, meter::noise::conversion_noise};
 
     /// The method of the one shot that `write` writes for the tide gauge's fixture.
     fn method(write: impl FnOnce(&mut Builder<'_>, PointId, PointId)) -> Method {
@@ -317,7 +318,7 @@ mod tests {
 
     #[test]
     fn a_bleed_just_reaches_a_fifth_of_the_residual_voltage_and_a_slightly_shorter_one_does_not() {
-        let method = method(|builder, from, ret| builder.bleed(from, ret, 470e-6));
+        let method = method(|builder, from, ret| builder.bleed(from, ret, Farads(470e-6)));
         let Method::Bleed { millis } = method else { panic!("{method:?}") };
         let left_volts = |share: f64| 0.2 * (-share * f64::from(millis) * 1e-3 / (FARADS * 105.0)).exp();
         let enough_volts = 1.05 * RESIDUAL_VOLTS / 5.0;
@@ -331,8 +332,9 @@ mod tests {
         let Method::Sample { gain, rate, count, .. } = method else { panic!("{method:?}") };
         let seconds = f64::from(count) * f64::from(rate.micros()) * 1e-6;
         let tau = FARADS * (DRY_CLAMP_OHMS + RM_OHMS);
-        let left_volts = |share: f64| aim::dry_amps(0.0) * RM_OHMS * (-share * seconds / tau).exp();
-        let noise = noise_volts(gain, rate);
+        let left_volts =
+            |share: f64| aim::dry_current(Ohms::ZERO).0 * RM_OHMS * (-share * seconds / tau).exp();
+        let noise = conversion_noise(gain, rate).0;
         assert!(left_volts(1.0) < noise, "{} V", left_volts(1.0));
         assert!(left_volts(0.9) > noise, "{} V", left_volts(0.9));
     }

@@ -14,12 +14,13 @@ use crate::{
     board::{Board, PointId, SegmentId, StateId},
     fixture::Fixture,
     limits::LimitSet,
+    quantity::{Farads, Ohms},
     raw::{self, RawError},
 };
 
-/// No gate lies above this, ohm, whatever the limits add up to: in series with the 10 Ω of Rm, 12 Ω would
+/// No gate lies above this, whatever the limits add up to: in series with the 10 Ω of Rm, 12 Ω would
 /// need 1.1 V for 50 mA, more than the load source's 1 V. Every segment of such a path is read dry first.
-const GATE_CEILING_OHMS: f64 = 12.0;
+const GATE_CEILING: Ohms = Ohms(12.0);
 
 /// What no plan can be made for. Fixture files are checked for all of it; a plan says it again rather than skip.
 #[derive(Debug, PartialEq, Eq, thiserror::Error)]
@@ -163,31 +164,32 @@ fn walk_leg(builder: &mut Builder<'_>, board: &Board, limits: &LimitSet, stretch
     if guarded {
         builder.guard_before(stretch);
     }
-    builder.whole(stretch, expected_ohms(board, stretch), gate_ohms(board, limits, stretch));
+    builder.whole(stretch, expected_resistance(board, stretch), gate_resistance(board, limits, stretch));
     builder.walk(limits, stretch, Walk::Usual);
     if guarded {
         builder.guard_after(stretch);
     }
 }
 
-/// What a healthy stretch reads end to end, ohm.
-pub fn expected_ohms(board: &Board, stretch: &Stretch) -> f64 {
-    stretch.steps.iter().map(|step| board.segment(step.segment).expected.typical_ohms).sum()
+/// What a healthy stretch reads end to end.
+pub fn expected_resistance(board: &Board, stretch: &Stretch) -> Ohms {
+    stretch.steps.iter().map(|step| board.segment(step.segment).expected.typical).sum()
 }
 
-/// Above this end-to-end value, ohm, no load current flows before a dry look at every segment: load could puncture
+/// Above this end-to-end value no load current flows before a dry look at every segment: load could puncture
 /// the very film that is the fault. Low enough that one failing contact among typical ones is seen; spread
 /// of healthy parts stays below.
-pub fn gate_ohms(board: &Board, limits: &LimitSet, stretch: &Stretch) -> f64 {
+pub fn gate_resistance(board: &Board, limits: &LimitSet, stretch: &Stretch) -> Ohms {
     let margins = || {
         stretch.steps.iter().map(|step| {
             let (segment, limits) = (board.segment(step.segment), limits.of(step.segment));
-            (segment.kind.is_contact(), (limits.max_ohms - segment.expected.typical_ohms).max(0.0))
+            (segment.kind.is_contact(), (limits.max - segment.expected.typical).max(Ohms::ZERO))
         })
     };
-    let contact = margins().filter(|(contact, _)| *contact).map(|(_, margin)| margin).reduce(f64::min);
-    let half: f64 = 0.5 * margins().map(|(_, margin)| margin).sum::<f64>();
-    (expected_ohms(board, stretch) + contact.map_or(half, |contact| contact.max(half))).min(GATE_CEILING_OHMS)
+    let contact = margins().filter(|(contact, _)| *contact).map(|(_, margin)| margin).reduce(Ohms::min);
+    let half = 0.5 * margins().map(|(_, margin)| margin).sum::<Ohms>();
+    (expected_resistance(board, stretch) + contact.map_or(half, |contact| contact.max(half)))
+        .min(GATE_CEILING)
 }
 
 /// A switch must read open in every state that does not close it.
@@ -200,12 +202,12 @@ fn open_switches(
     let board = &fixture.board;
     for id in board.segment_ids() {
         let segment = board.segment(id);
-        let (false, Some(min_ohms)) = (segment.conducts_in(state), segment.open_min_ohms) else { continue };
+        let (false, Some(min)) = (segment.conducts_in(state), segment.open_min) else { continue };
         let ends = insulated_ends(fixture, forest, segment.from, segment.to).map_err(|why| {
             let state = board.states[state.0].name.clone();
             PlanError::Isolation { between: segment.name.clone(), state, why }
         })?;
-        builder.isolation(Role::OpenSwitch(id), ends.0, ends.1, min_ohms, 0.0);
+        builder.isolation(Role::OpenSwitch(id), ends.0, ends.1, min, Farads::ZERO);
     }
     Ok(())
 }
@@ -224,28 +226,28 @@ fn isolation(
             state: board.states[state.0].name.clone(),
             why,
         })?;
-        let farads = bulk_behind(board, forest, ends);
-        let aim_ohms = strictest(board, forest, (a, b));
-        builder.isolation(Role::Isolation(index), ends.0, ends.1, aim_ohms, farads);
+        let bulk = bulk_behind(board, forest, ends);
+        let aim = strictest(board, forest, (a, b));
+        builder.isolation(Role::Isolation(index), ends.0, ends.1, aim, bulk);
     }
     Ok(())
 }
 
 /// The strictest limit among all isolation between the two nets, whatever state it is asked in. A reading that reaches it
 /// can later clear the supply of a leak that was read across an open switch.
-fn strictest(board: &Board, forest: &Forest, (a, b): (PointId, PointId)) -> f64 {
+fn strictest(board: &Board, forest: &Forest, (a, b): (PointId, PointId)) -> Ohms {
     let (near, far) = (forest.tree(a), forest.tree(b));
     let same = |[c, d]: [PointId; 2]| {
         (near.contains(&c) && far.contains(&d)) || (near.contains(&d) && far.contains(&c))
     };
-    board.isolation.iter().filter(|item| same(item.between)).map(|item| item.min_ohms).fold(0.0, f64::max)
+    board.isolation.iter().filter(|item| same(item.between)).map(|item| item.min).fold(Ohms::ZERO, Ohms::max)
 }
 
 /// The bulk capacitance that an isolation shot between two points charges: the board's, if one of them is joined
 /// to a load in this state.
-pub fn bulk_behind(board: &Board, forest: &Forest, (a, b): (PointId, PointId)) -> f64 {
+pub fn bulk_behind(board: &Board, forest: &Forest, (a, b): (PointId, PointId)) -> Farads {
     let loads = |point| forest.tree(point).iter().any(|p| board.supply.to.contains(p));
-    if loads(a) || loads(b) { board.supply.bulk_farads } else { 0.0 }
+    if loads(a) || loads(b) { board.supply.bulk } else { Farads::ZERO }
 }
 
 /// The nearest points with both pins that stand for `a` and `b` in this state.
@@ -289,25 +291,25 @@ mod tests {
     use super::*;
 
     /// The gate of a stretch of one fuse with this typical value and upper limit, ohm.
-    fn gate(typical_ohms: f64, max_ohms: f64) -> f64 {
+    fn gate(typical: f64, max: f64) -> f64 {
         let text = include_str!("../../../fixtures/tide-gauge-head/board.toml");
         let mut board = crate::board::parse("board.toml", text).unwrap();
         let id = board.segment_named("cell fuse").unwrap();
         let segment = &mut board.segments[id.0];
-        segment.expected.typical_ohms = typical_ohms;
-        segment.stated.max_ohms = Some(max_ohms);
+        segment.expected.typical = Ohms(typical);
+        segment.stated.max = Some(Ohms(max));
         let (from, to) = (segment.from, segment.to);
         let steps = vec![Step { segment: id, from, to }];
         let stretch = Stretch { from, to, steps, wanted: BTreeSet::from([id]) };
-        gate_ohms(&board, &LimitSet::of_board(&board), &stretch)
+        gate_resistance(&board, &LimitSet::of_board(&board), &stretch).0
     }
 
     #[test]
     fn a_gate_just_under_twelve_ohms_stands_and_one_just_over_is_lowered_to_it() {
         // Half of the margin on top of the typical value: 11.5 Ω and 12.5 Ω.
-        for (typical_ohms, max_ohms, expected) in [(10.0, 13.0, 11.5), (10.0, 15.0, 12.0)] {
-            let found = gate(typical_ohms, max_ohms);
-            assert!((found - expected).abs() < 1e-9, "{typical_ohms} Ω, at most {max_ohms} Ω: {found} Ω");
+        for (typical, max, expected) in [(10.0, 13.0, 11.5), (10.0, 15.0, 12.0)] {
+            let found = gate(typical, max);
+            assert!((found - expected).abs() < 1e-9, "{typical} Ω, at most {max} Ω: {found} Ω");
         }
     }
 }

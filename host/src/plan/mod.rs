@@ -16,7 +16,7 @@ use copperwalk_wire::Shot;
 
 pub use crate::role::Role;
 pub use aim::Sampling;
-pub use compile::{PlanError, bulk_behind, compile, expected_ohms, gate_ohms};
+pub use compile::{PlanError, bulk_behind, compile, expected_resistance, gate_resistance};
 pub use figures::{Figures, WalkFigures, closures, figures};
 pub use hidden::{Hidden, hidden};
 pub use stretch::Stretch;

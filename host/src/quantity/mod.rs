@@ -1,4 +1,8 @@
-//! Quantities as people write them: a number with its unit, read and written.
+//! Quantities: types for what has a dimension, and the way people write them, a number with its unit.
+//!
+//! [`units`] holds the types. Every public field and function of this crate that means a resistance, a voltage, a
+//! current, a capacitance, a time in seconds or a temperature has one of them. Lengths (mm, µm), pixels, temperature
+//! differences (kelvin) and numbers without a dimension are `f64`, with the unit in the name.
 //!
 //! A bare number in a file is a guess waiting to be wrong by a thousand, so [`parse`] wants a unit and says
 //! which ones belong. The way back, [`engineering`] and [`with_uncertainty`], is used by everything that
@@ -6,9 +10,11 @@
 
 mod read;
 mod show;
+pub mod units;
 
 pub use read::{QuantityError, Unit, parse};
 pub use show::{Rounded, clip, engineering, si, with_uncertainty};
+pub use units::{Amps, Celsius, Farads, Ohms, Seconds, Volts};
 
 #[cfg(test)]
 mod tests {
@@ -79,7 +85,7 @@ mod tests {
             (2.2e6, "2.20 MΩ"),
             (f64::INFINITY, "– Ω"),
         ] {
-            assert_eq!(engineering(ohms), text);
+            assert_eq!(engineering(Ohms(ohms)), text);
         }
     }
 
@@ -94,7 +100,7 @@ mod tests {
             (0.0199, 0.000_099_6, "19.90 ± 0.10 mΩ"),
             (1.0, 0.0, "1.00 ± – Ω"),
         ] {
-            assert_eq!(with_uncertainty(ohms, u).to_string(), text);
+            assert_eq!(with_uncertainty(Ohms(ohms), Ohms(u)).to_string(), text);
         }
     }
 
@@ -108,13 +114,13 @@ mod tests {
 
         #[test]
         fn what_is_shown_reads_back(ohms in 1e-6f64..1e8) {
-            let back = parse(&engineering(ohms), Unit::Ohm).unwrap();
+            let back = parse(&engineering(Ohms(ohms)), Unit::Ohm).unwrap();
             prop_assert!((back / ohms - 1.0).abs() < 0.006);
         }
 
         #[test]
         fn no_number_makes_showing_panic(ohms: f64, u: f64) {
-            let _ = (engineering(ohms), with_uncertainty(ohms, u).to_string());
+            let _ = (engineering(Ohms(ohms)), with_uncertainty(Ohms(ohms), Ohms(u)).to_string());
         }
     }
 }

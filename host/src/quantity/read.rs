@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-use super::{clip, engineering, si};
+use super::{Ohms, clip, engineering, si};
 
 /// What a number stands for, and the unit it is kept in.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -89,7 +89,7 @@ impl Unit {
     /// A kept value as people write it, for messages: `1.6 mm`, `25 mΩ`.
     pub fn show(self, value: f64) -> String {
         match self {
-            Self::Ohm => engineering(value),
+            Self::Ohm => engineering(Ohms(value)),
             Self::Millimetre => format!("{value} mm"),
             Self::Micrometre => format!("{value} µm"),
             Self::Ampere => si(value, 3, "A"),

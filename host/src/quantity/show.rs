@@ -2,6 +2,7 @@
 
 use std::fmt;
 
+use super::Ohms;
 use crate::visible::clean;
 
 /// The beginning of a text, for messages: a name of 10,000 characters helps nobody, and a control character
@@ -15,8 +16,8 @@ pub fn clip(text: &str) -> String {
 }
 
 /// A resistance for people, three significant digits: `1.57 mΩ`, `330 Ω`, `5.00 kΩ`.
-pub fn engineering(ohms: f64) -> String {
-    si(ohms, 3, "Ω")
+pub fn engineering(resistance: Ohms) -> String {
+    si(resistance.0, 3, "Ω")
 }
 
 /// A value with an SI prefix and so many significant digits: `si(0.12, 3, "A")` is `120 mA`. What is not
@@ -46,13 +47,14 @@ pub struct Rounded {
     pub unit: String,
 }
 
-/// `with_uncertainty(1.5713e-3, 12.4e-6)` shows as `1.571 ± 0.012 mΩ`. Without a usable uncertainty the value
+/// `with_uncertainty(Ohms(1.5713e-3), Ohms(12.4e-6))` shows as `1.571 ± 0.012 mΩ`. Without a usable uncertainty the value
 /// stands alone with three digits, and the uncertainty is `–`.
-pub fn with_uncertainty(ohms: f64, u_ohms: f64) -> Rounded {
+pub fn with_uncertainty(resistance: Ohms, uncertainty: Ohms) -> Rounded {
     const DIGITS: usize = 2;
+    let (ohms, u_ohms) = (resistance.0, uncertainty.0);
     let usable = ohms.is_finite() && u_ohms.is_finite() && u_ohms > 0.0;
     if !usable {
-        let text = engineering(ohms);
+        let text = engineering(resistance);
         let (value, unit) = text.split_once(' ').unwrap_or((&text, ""));
         return Rounded { value: value.into(), uncertainty: "–".into(), unit: unit.into() };
     }

@@ -14,6 +14,7 @@ use super::ledger::{Line, Units};
 use super::list;
 use super::rows::{verdict_word, word};
 use super::value::Value;
+use crate::quantity::Celsius;
 use crate::sweep::{Judgement, LimitsUsed, UnitFault};
 use crate::verdict::Verdict;
 
@@ -35,7 +36,7 @@ struct Sheet {
     made_us: i64,
     program: String,
     limits: LimitsUsed,
-    celsius: Option<f64>,
+    air: Option<Celsius>,
     verdict: Verdict,
     lists: Vec<u8>,
 }
@@ -63,7 +64,7 @@ impl Sheet {
             made_us: judged.made_us,
             program: judgement.program.clone(),
             limits: judgement.limits.clone(),
-            celsius: judgement.celsius,
+            air: judgement.air,
             verdict: judgement.verdict,
             lists: lists(judgement),
         }
@@ -77,7 +78,7 @@ impl Sheet {
             Value::from(&self.program),
             Value::from(&self.limits.origin),
             Value::from(&self.limits.hash),
-            self.celsius.into(),
+            self.air.into(),
             verdict_word(self.verdict).into(),
             Value::from(&self.lists),
         ]
@@ -95,7 +96,7 @@ impl Sheet {
             made_us: row.try_get("made_us")?,
             program: row.try_get("program")?,
             limits: LimitsUsed { origin: row.try_get("limits_origin")?, hash: row.try_get("limits_hash")? },
-            celsius: row.try_get("celsius")?,
+            air: row.try_get::<Option<_>, _>("celsius")?.map(Celsius),
             verdict: word(row, "verdict")?,
             lists: row.try_get("lists")?,
         })
@@ -181,7 +182,7 @@ pub(super) async fn read(
         let judgement = Judgement {
             program: sheet.program.clone(),
             limits: sheet.limits.clone(),
-            celsius: sheet.celsius,
+            air: sheet.air,
             verdict: sheet.verdict,
             bench_faults: bench_faults.remove(&sheet.id).unwrap_or_default(),
             segments: segments.remove(&sheet.id).unwrap_or_default(),

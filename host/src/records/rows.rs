@@ -7,6 +7,7 @@ use sqlx::error::BoxDynError;
 
 use super::database::Row;
 use super::value::Value;
+use crate::quantity::Ohms;
 use crate::sweep::{Advice, BenchFault, ClosureRow, IsolationRow, SegmentRow, StandardRow, UnitFault};
 use crate::verdict::{Class, Verdict};
 
@@ -44,13 +45,13 @@ impl Line for SegmentRow {
             Value::from(&self.name),
             Value::from(&self.kind),
             Value::from(&self.state),
-            Value::from(self.ohms),
-            Value::from(self.ohms_20c),
-            Value::from(self.u95_ohms),
-            Value::from(self.min_ohms),
-            Value::from(self.max_ohms),
+            Value::from(self.resistance),
+            Value::from(self.at_20c),
+            Value::from(self.u95),
+            Value::from(self.min),
+            Value::from(self.max),
             Value::from(self.limit_derived),
-            Value::from(self.typical_ohms),
+            Value::from(self.typical),
             Value::from(verdict_word(self.verdict)),
             Value::from(class_word(self.class)),
             Value::from(self.reason.as_deref()),
@@ -62,13 +63,13 @@ impl Line for SegmentRow {
             name: row.try_get("name")?,
             kind: row.try_get("kind")?,
             state: row.try_get("state")?,
-            ohms: row.try_get("ohms")?,
-            ohms_20c: row.try_get("ohms_20c")?,
-            u95_ohms: row.try_get("u95_ohms")?,
-            min_ohms: row.try_get("min_ohms")?,
-            max_ohms: row.try_get("max_ohms")?,
+            resistance: ohms(row, "ohms")?,
+            at_20c: ohms(row, "ohms_20c")?,
+            u95: ohms(row, "u95_ohms")?,
+            min: ohms(row, "min_ohms")?,
+            max: Ohms(row.try_get("max_ohms")?),
             limit_derived: row.try_get("limit_derived")?,
-            typical_ohms: row.try_get("typical_ohms")?,
+            typical: Ohms(row.try_get("typical_ohms")?),
             verdict: word(row, "verdict")?,
             class: word(row, "class")?,
             reason: row.try_get("reason")?,
@@ -101,10 +102,10 @@ impl Line for IsolationRow {
             Value::from(&self.between[1]),
             Value::from(self.is_switch),
             Value::from(&self.state),
-            Value::from(self.ohms),
-            Value::from(self.u95_ohms),
-            Value::from(self.at_least_ohms),
-            Value::from(self.min_ohms),
+            Value::from(self.resistance),
+            Value::from(self.u95),
+            Value::from(self.at_least),
+            Value::from(self.min),
             Value::from(verdict_word(self.verdict)),
             Value::from(class_word(self.class)),
             Value::from(self.still_charging),
@@ -118,10 +119,10 @@ impl Line for IsolationRow {
             between: [row.try_get("point_a")?, row.try_get("point_b")?],
             is_switch: row.try_get("is_switch")?,
             state: row.try_get("state")?,
-            ohms: row.try_get("ohms")?,
-            u95_ohms: row.try_get("u95_ohms")?,
-            at_least_ohms: row.try_get("at_least_ohms")?,
-            min_ohms: row.try_get("min_ohms")?,
+            resistance: ohms(row, "ohms")?,
+            u95: ohms(row, "u95_ohms")?,
+            at_least: ohms(row, "at_least_ohms")?,
+            min: Ohms(row.try_get("min_ohms")?),
             verdict: word(row, "verdict")?,
             class: word(row, "class")?,
             still_charging: row.try_get("still_charging")?,
@@ -138,10 +139,10 @@ impl Line for StandardRow {
     fn values(&self) -> Vec<Value<'_>> {
         vec![
             Value::from(&self.name),
-            Value::from(self.stated_ohms),
+            Value::from(self.stated),
             Value::from(self.tolerance),
-            Value::from(self.ohms),
-            Value::from(self.u95_ohms),
+            Value::from(self.resistance),
+            Value::from(self.u95),
             Value::from(verdict_word(self.verdict)),
         ]
     }
@@ -149,10 +150,10 @@ impl Line for StandardRow {
     fn read(row: &Row) -> Result<Self, sqlx::Error> {
         Ok(Self {
             name: row.try_get("name")?,
-            stated_ohms: row.try_get("stated_ohms")?,
+            stated: Ohms(row.try_get("stated_ohms")?),
             tolerance: row.try_get("tolerance")?,
-            ohms: row.try_get("ohms")?,
-            u95_ohms: row.try_get("u95_ohms")?,
+            resistance: ohms(row, "ohms")?,
+            u95: ohms(row, "u95_ohms")?,
             verdict: word(row, "verdict")?,
         })
     }
@@ -167,9 +168,9 @@ impl Line for ClosureRow {
         vec![
             Value::from(&self.from),
             Value::from(&self.to),
-            Value::from(self.whole_ohms),
-            Value::from(self.sum_ohms),
-            Value::from(self.u95_ohms),
+            Value::from(self.whole),
+            Value::from(self.sum),
+            Value::from(self.u95),
             Value::from(self.agrees),
         ]
     }
@@ -178,9 +179,9 @@ impl Line for ClosureRow {
         Ok(Self {
             from: row.try_get("from_point")?,
             to: row.try_get("to_point")?,
-            whole_ohms: row.try_get("whole_ohms")?,
-            sum_ohms: row.try_get("sum_ohms")?,
-            u95_ohms: row.try_get("u95_ohms")?,
+            whole: Ohms(row.try_get("whole_ohms")?),
+            sum: Ohms(row.try_get("sum_ohms")?),
+            u95: Ohms(row.try_get("u95_ohms")?),
             agrees: row.try_get("agrees")?,
         })
     }
@@ -284,6 +285,11 @@ where
     T::Error: std::error::Error + Send + Sync + 'static,
 {
     T::try_from(row.try_get(column)?).map_err(|error| damaged(column, error))
+}
+
+/// A resistance, if there is one.
+fn ohms(row: &Row, column: &str) -> Result<Option<Ohms>, sqlx::Error> {
+    Ok(row.try_get::<Option<f64>, _>(column)?.map(Ohms))
 }
 
 fn damaged(column: &str, source: impl Into<BoxDynError>) -> sqlx::Error {

@@ -8,6 +8,7 @@ use crate::board::SegmentId;
 use crate::fixture::Fixture;
 use crate::measurement::{Basis, Measurement, Purpose, Run, RunShot};
 use crate::plan::{Role, Sampling};
+use crate::quantity::{Celsius, Ohms};
 use crate::sweep::{
     Advice, ClosureRow, IsolationRow, Judgement, LimitsUsed, SegmentRow, StandardRow, Sweep, UnitFault,
 };
@@ -52,7 +53,7 @@ pub fn sweep(serial: &str, lot: Option<&str>, number: u32, broken: Option<usize>
     let judgement = Judgement {
         program: "0.1.0".into(),
         limits: LimitsUsed::of_board(&measurement.basis.board_hash),
-        celsius: Some(23.0 + random.unit()),
+        air: Some(Celsius(23.0 + random.unit())),
         verdict: if broken.is_some() { Verdict::Fail } else { Verdict::Pass },
         bench_faults: Vec::new(),
         isolation: vec![IsolationRow {
@@ -61,28 +62,28 @@ pub fn sweep(serial: &str, lot: Option<&str>, number: u32, broken: Option<usize>
             between: ["reg.in".into(), "cell-".into()],
             is_switch: false,
             state: "on".into(),
-            ohms: None,
-            u95_ohms: None,
-            at_least_ohms: Some(180e3),
-            min_ohms: 5e3,
+            resistance: None,
+            u95: None,
+            at_least: Some(Ohms(180e3)),
+            min: Ohms(5e3),
             verdict: Verdict::Pass,
             class: Class::Ok,
             still_charging: false,
         }],
         standards: vec![StandardRow {
             name: "1R".into(),
-            stated_ohms: 1.0,
+            stated: Ohms(1.0),
             tolerance: 1e-3,
-            ohms: Some(1.0 + 1e-4 * random.unit()),
-            u95_ohms: Some(2e-4),
+            resistance: Some(Ohms(1.0 + 1e-4 * random.unit())),
+            u95: Some(Ohms(2e-4)),
             verdict: Verdict::Pass,
         }],
         closures: vec![ClosureRow {
             from: "cell+".into(),
             to: "reg.in".into(),
-            whole_ohms: 0.1 + random.unit(),
-            sum_ohms: 0.1 + random.unit(),
-            u95_ohms: 1e-3,
+            whole: Ohms(0.1 + random.unit()),
+            sum: Ohms(0.1 + random.unit()),
+            u95: Ohms(1e-3),
             agrees: true,
         }],
         faults: broken.map(|index| fault(&segments, index)).into_iter().collect(),
@@ -95,7 +96,7 @@ pub fn sweep(serial: &str, lot: Option<&str>, number: u32, broken: Option<usize>
 fn segment(random: &mut Random, index: usize, broken: Option<usize>) -> SegmentRow {
     const KINDS: [&str; 6] = ["trace", "via", "ferrite", "fuse", "switch", "joint"];
     let kind = KINDS[index % KINDS.len()];
-    let ohms = 1e-3 + 20e-3 * random.unit();
+    let ohms = Ohms(1e-3 + 20e-3 * random.unit());
     let (ohms, verdict, class) = match broken {
         Some(open) if index == open => (None, Verdict::Fail, Class::Open),
         Some(open) if index > open => (None, Verdict::Unproven, Class::NotReached),
@@ -106,13 +107,13 @@ fn segment(random: &mut Random, index: usize, broken: Option<usize>) -> SegmentR
         name: format!("{kind} {index}"),
         kind: kind.into(),
         state: "on".into(),
-        ohms,
-        ohms_20c: ohms.map(|ohms| ohms / 1.0118),
-        u95_ohms: ohms.map(|ohms| 20e-6 + 1e-3 * ohms),
-        min_ohms: (kind == "fuse").then_some(5e-4),
-        max_ohms: 25e-3,
+        resistance: ohms,
+        at_20c: ohms.map(|ohms| ohms / 1.0118),
+        u95: ohms.map(|ohms| Ohms(20e-6) + 1e-3 * ohms),
+        min: (kind == "fuse").then_some(Ohms(5e-4)),
+        max: Ohms(25e-3),
         limit_derived: index.is_multiple_of(2),
-        typical_ohms: 9.8e-3,
+        typical: Ohms(9.8e-3),
         verdict,
         class,
     }

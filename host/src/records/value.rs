@@ -1,6 +1,7 @@
 //! A value on its way into a column: bound to statements, and put into digests, from one list.
 
 use super::database::Query;
+use crate::quantity::{Celsius, Ohms};
 
 /// What a column can hold.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -49,6 +50,18 @@ impl From<u32> for Value<'_> {
 impl From<f64> for Value<'_> {
     fn from(number: f64) -> Self {
         if number.is_nan() { Self::Empty } else { Self::Real(number + 0.0) }
+    }
+}
+
+impl From<Ohms> for Value<'_> {
+    fn from(resistance: Ohms) -> Self {
+        resistance.0.into()
+    }
+}
+
+impl From<Celsius> for Value<'_> {
+    fn from(temperature: Celsius) -> Self {
+        temperature.0.into()
     }
 }
 

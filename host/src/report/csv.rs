@@ -7,6 +7,7 @@ use std::io::Write;
 
 use super::{figures, words};
 use crate::measurement::Basis;
+use crate::quantity::Ohms;
 use crate::records::summary::{Event, LotSummary, UnitHistory};
 use crate::sweep::{IsolationRow, SegmentRow, Sweep};
 use crate::verdict::{Class, Verdict};
@@ -147,7 +148,7 @@ impl<W: Write> Table<W> {
 
     fn sweep(&mut self, head: &Head<'_>) -> ::csv::Result<()> {
         for row in head.segments {
-            let numbers = [row.ohms, row.ohms_20c, row.u95_ohms, row.min_ohms, Some(row.max_ohms)];
+            let numbers = [row.resistance, row.at_20c, row.u95, row.min, Some(row.max)];
             self.reading(
                 head,
                 ["segment", &row.name, &row.kind, &row.state],
@@ -159,8 +160,8 @@ impl<W: Write> Table<W> {
         for row in head.isolation {
             let kind = if row.is_switch { "open switch" } else { "isolation" };
             // Of an isolation a lower bound is proven where no value is; it stands for the value then.
-            let ohms = row.ohms.or(row.at_least_ohms);
-            let numbers = [ohms, None, row.u95_ohms, Some(row.min_ohms), None];
+            let ohms = row.resistance.or(row.at_least);
+            let numbers = [ohms, None, row.u95, Some(row.min), None];
             self.reading(head, ["isolation", &row.name, kind, &row.state], numbers, row.verdict, row.class)?;
         }
         Ok(())
@@ -170,11 +171,11 @@ impl<W: Write> Table<W> {
         &mut self,
         head: &Head<'_>,
         [row, name, kind, state]: [&str; 4],
-        numbers: [Option<f64>; 5],
+        numbers: [Option<Ohms>; 5],
         verdict: Verdict,
         of_class: Class,
     ) -> ::csv::Result<()> {
-        let [ohms, ohms_20c, u95, min, max] = numbers.map(number);
+        let [ohms, at_20c, u95, min, max] = numbers.map(number);
         self.row([
             text(head.serial),
             text(head.lot.unwrap_or_default()),
@@ -188,7 +189,7 @@ impl<W: Write> Table<W> {
             kind.to_owned(),
             text(state),
             ohms,
-            ohms_20c,
+            at_20c,
             u95,
             min,
             max,
@@ -211,8 +212,8 @@ fn class(class: Class) -> &'static str {
     }
 }
 
-fn number(value: Option<f64>) -> String {
-    value.filter(|value| value.is_finite()).map(|value| value.to_string()).unwrap_or_default()
+fn number(value: Option<Ohms>) -> String {
+    value.filter(|value| value.is_finite()).map(|value| value.0.to_string()).unwrap_or_default()
 }
 
 /// Text no spreadsheet takes for a formula: those begin with one of these characters (list from memory of the
@@ -271,9 +272,9 @@ mod tests {
 
     #[test]
     fn a_number_is_bare_ohms_or_nothing() {
-        assert_eq!(number(Some(0.000_31)), "0.00031");
-        assert_eq!(number(Some(-2e-6)), "-0.000002");
-        assert_eq!(number(Some(f64::NAN)), "");
+        assert_eq!(number(Some(Ohms(0.000_31))), "0.00031");
+        assert_eq!(number(Some(Ohms(-2e-6))), "-0.000002");
+        assert_eq!(number(Some(Ohms(f64::NAN))), "");
         assert_eq!(number(None), "");
     }
 

@@ -4,23 +4,23 @@
 //! A blank inside a figure is U+00A0, so that no line ever ends between a number and its unit.
 
 use crate::measurement::BenchWork;
-use crate::quantity::{engineering, si, with_uncertainty};
+use crate::quantity::{Ohms, engineering, si, with_uncertainty};
 use crate::sweep::{ClosureRow, IsolationRow, SegmentRow, StandardRow};
 use crate::verdict::Class;
 
 /// A resistance somebody stated, as short as it is: `25 mΩ`, `1.275 kΩ`. Readings have [`with_uncertainty`].
-pub fn stated(ohms: f64) -> String {
-    let (digits, unit) = digits_and_unit(ohms);
+pub fn stated(resistance: Ohms) -> String {
+    let (digits, unit) = digits_and_unit(resistance);
     glued(&format!("{digits} {unit}"))
 }
 
 /// A resistance nobody measured, to the two digits it deserves.
-pub fn roughly(ohms: f64) -> String {
-    glued(&si(ohms, 2, "Ω"))
+pub fn roughly(resistance: Ohms) -> String {
+    glued(&si(resistance.0, 2, "Ω"))
 }
 
-fn digits_and_unit(ohms: f64) -> (String, String) {
-    let text = si(ohms, 4, "Ω");
+fn digits_and_unit(resistance: Ohms) -> (String, String) {
+    let text = si(resistance.0, 4, "Ω");
     let (digits, unit) = text.split_once(' ').unwrap_or((&text, ""));
     let short = match digits.contains('.') {
         true => digits.trim_end_matches('0').trim_end_matches('.'),
@@ -30,10 +30,10 @@ fn digits_and_unit(ohms: f64) -> (String, String) {
 }
 
 /// A reading: with its uncertainty where it has one.
-fn reading(ohms: f64, u95: Option<f64>) -> String {
+fn reading(value: Ohms, u95: Option<Ohms>) -> String {
     match u95 {
-        Some(u95) if u95 > 0.0 => glued(&with_uncertainty(ohms, u95).to_string()),
-        _ => glued(&engineering(ohms)),
+        Some(u95) if u95 > Ohms::ZERO => glued(&with_uncertainty(value, u95).to_string()),
+        _ => glued(&engineering(value)),
     }
 }
 
@@ -42,7 +42,7 @@ fn glued(text: &str) -> String {
 }
 
 /// A bound of two digits, rounded away from what it bounds, so that it stays true: up for an upper bound.
-fn bound(ohms: f64, up: bool) -> String {
+fn bound(Ohms(ohms): Ohms, up: bool) -> String {
     // A float that is a hair beside its two digits must not move to the next.
     const HAIR: f64 = 1e-9;
     // By way of text: logarithms differ in their last digit from system to system.
@@ -55,8 +55,8 @@ fn bound(ohms: f64, up: bool) -> String {
 /// What a segment reads at 20 °C, or why there is no number. A reading whose interval reaches zero says only what it
 /// proves: an upper bound.
 pub fn segment(row: &SegmentRow) -> String {
-    match (row.ohms_20c, row.u95_ohms, row.class) {
-        (Some(ohms), Some(u95), _) if ohms <= u95 && ohms + u95 > 0.0 && (ohms + u95).is_finite() => {
+    match (row.at_20c, row.u95, row.class) {
+        (Some(ohms), Some(u95), _) if ohms <= u95 && ohms + u95 > Ohms::ZERO && (ohms + u95).is_finite() => {
             format!("under\u{a0}{}", bound(ohms + u95, true))
         }
         (Some(ohms), u95, _) => reading(ohms, u95),
@@ -68,8 +68,8 @@ pub fn segment(row: &SegmentRow) -> String {
 
 /// What a segment is allowed: `≤ 25 mΩ`, or `20 to 30 mΩ`.
 pub fn segment_limit(row: &SegmentRow) -> String {
-    let (max, unit) = digits_and_unit(row.max_ohms);
-    glued(&match row.min_ohms.map(digits_and_unit) {
+    let (max, unit) = digits_and_unit(row.max);
+    glued(&match row.min.map(digits_and_unit) {
         None => format!("≤ {max} {unit}"),
         Some((min, same)) if same == unit => format!("{min} to {max} {unit}"),
         Some((min, other)) => format!("{min} {other} to {max} {unit}"),
@@ -78,14 +78,14 @@ pub fn segment_limit(row: &SegmentRow) -> String {
 
 /// What an isolation must have at least: `≥ 5 kΩ`.
 pub fn isolation_limit(row: &IsolationRow) -> String {
-    format!("≥\u{a0}{}", stated(row.min_ohms))
+    format!("≥\u{a0}{}", stated(row.min))
 }
 
 /// What an isolation reads, or why there is no number. Where its interval is wider than half the value, only the
 /// lower bound says something; and a bulk capacitor that still charges only ever makes it look worse, so that what is
 /// proven is a lower bound too.
 pub fn isolation(row: &IsolationRow) -> String {
-    match (row.ohms, row.u95_ohms, row.at_least_ohms, row.class) {
+    match (row.resistance, row.u95, row.at_least, row.class) {
         (_, _, Some(least), _) if row.still_charging => {
             format!("over\u{a0}{}, charging", bound(least, false))
         }
@@ -102,13 +102,13 @@ pub fn isolation(row: &IsolationRow) -> String {
 
 /// What a check standard reads.
 pub fn standard(row: &StandardRow) -> String {
-    row.ohms.map_or_else(|| "no contact".to_owned(), |ohms| reading(ohms, row.u95_ohms))
+    row.resistance.map_or_else(|| "no contact".to_owned(), |ohms| reading(ohms, row.u95))
 }
 
 /// Whether a series adds up, in words.
 pub fn closure(row: &ClosureRow) -> String {
-    let sum = with_uncertainty(row.sum_ohms, row.u95_ohms);
-    let whole = with_uncertainty(row.whole_ohms, row.u95_ohms);
+    let sum = with_uncertainty(row.sum, row.u95);
+    let whole = with_uncertainty(row.whole, row.u95);
     let agree = if row.agrees { "they agree" } else { "they do NOT agree" };
     format!(
         "{} to {}: {}\u{a0}{} end to end, the segments add up to {}\u{a0}{}; {agree} within {}\u{a0}{}",
@@ -169,15 +169,15 @@ mod tests {
             (0.0, "0 Ω"),
             (f64::INFINITY, "– Ω"),
         ] {
-            assert_eq!(stated(ohms), glued(text));
+            assert_eq!(stated(Ohms(ohms)), glued(text));
         }
     }
 
     #[test]
     fn a_limit_names_its_unit_once() {
-        let row = |min_ohms, max_ohms| SegmentRow {
-            min_ohms,
-            max_ohms,
+        let row = |min: Option<f64>, max: f64| SegmentRow {
+            min: min.map(Ohms),
+            max: Ohms(max),
             ..sample::good().judgement.segments[0].clone()
         };
         assert_eq!(segment_limit(&row(None, 0.025)), glued("≤ 25 mΩ"));
@@ -188,12 +188,12 @@ mod tests {
     #[test]
     fn what_has_no_number_says_why() {
         let good = sample::good();
-        let row = |class| SegmentRow { ohms_20c: None, class, ..good.judgement.segments[0].clone() };
+        let row = |class| SegmentRow { at_20c: None, class, ..good.judgement.segments[0].clone() };
         assert_eq!(segment(&row(Class::Open)), "above range");
         assert_eq!(segment(&row(Class::NotReached)), "not reached");
         let charging = IsolationRow {
-            ohms: Some(2e3),
-            at_least_ohms: Some(1.5e3),
+            resistance: Some(Ohms(2e3)),
+            at_least: Some(Ohms(1.5e3)),
             still_charging: true,
             ..good.judgement.isolation[0].clone()
         };
@@ -204,7 +204,7 @@ mod tests {
     fn a_reading_that_reaches_zero_says_what_it_proves() {
         let row = |ohms: f64, u95: f64| {
             let row = sample::good().judgement.segments[0].clone();
-            segment(&SegmentRow { ohms_20c: Some(ohms), u95_ohms: Some(u95), ..row })
+            segment(&SegmentRow { at_20c: Some(Ohms(ohms)), u95: Some(Ohms(u95)), ..row })
         };
         assert_eq!(row(-20e-6, 390e-6), glued("under 370 µΩ"));
         assert_eq!(row(15e-3, 15e-3), glued("under 30 mΩ"));
@@ -216,9 +216,10 @@ mod tests {
 
     #[test]
     fn an_isolation_says_what_it_proves() {
-        let row = |ohms, u95_ohms, at_least_ohms| {
+        let row = |resistance: Option<f64>, u95: Option<f64>, at_least: Option<f64>| {
+            let [resistance, u95, at_least] = [resistance, u95, at_least].map(|ohms| ohms.map(Ohms));
             let row = sample::good().judgement.isolation[0].clone();
-            isolation(&IsolationRow { ohms, u95_ohms, at_least_ohms, still_charging: false, ..row })
+            isolation(&IsolationRow { resistance, u95, at_least, still_charging: false, ..row })
         };
         assert_eq!(row(Some(2e6), Some(13e6), Some(2.19e6)), glued("over 2.1 MΩ"), "rounded down");
         assert_eq!(row(None, None, Some(212e3)), glued("over 210 kΩ"));

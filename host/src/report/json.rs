@@ -10,6 +10,7 @@ use serde::Serialize;
 
 use super::words;
 use crate::measurement::Basis;
+use crate::quantity::Celsius;
 use crate::sweep::{BenchFault, ClosureRow, IsolationRow, SegmentRow, StandardRow, Sweep};
 use crate::verdict::{Class, Verdict};
 use crate::visible::{first_hidden, hidden};
@@ -45,7 +46,7 @@ struct FaultObject<'a> {
 #[derive(Serialize)]
 struct Bench<'a> {
     name: &'a str,
-    celsius: Option<f64>,
+    celsius: Option<Celsius>,
     shots: u32,
     closures: u32,
     device_ms: f64,
@@ -75,7 +76,7 @@ pub fn sweep(sweep: &Sweep) -> serde_json::Result<String> {
         faults: faults.collect(),
         bench: Bench {
             name: &sweep.measurement.bench_name,
-            celsius: sweep.judgement.celsius,
+            celsius: sweep.judgement.air,
             shots: work.shots,
             closures: work.closures,
             device_ms: work.device_us as f64 / 1e3,
@@ -120,6 +121,7 @@ fn visible_json(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::quantity::Ohms;
     use crate::report::sample;
     use crate::visible::NASTY;
     use serde_json::Value;
@@ -180,8 +182,8 @@ mod tests {
     #[test]
     fn what_is_not_finite_becomes_null() {
         let mut of = sample::good();
-        of.judgement.segments[0].ohms = Some(f64::NAN);
-        of.judgement.segments[0].max_ohms = f64::INFINITY;
+        of.judgement.segments[0].resistance = Some(Ohms(f64::NAN));
+        of.judgement.segments[0].max = Ohms(f64::INFINITY);
         let value = read(&of);
         assert_eq!(value["segments"][0]["ohms"], Value::Null);
         assert_eq!(value["segments"][0]["max_ohms"], Value::Null);

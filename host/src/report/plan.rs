@@ -6,7 +6,7 @@ use serde::Serialize;
 use crate::fixture::Fixture;
 use crate::limits::LimitSet;
 use crate::plan::{self, Plan, PlannedShot, Role};
-use crate::quantity::engineering;
+use crate::quantity::{Ohms, engineering};
 
 /// A plan. Its JSON has these keys.
 #[derive(Serialize)]
@@ -133,7 +133,7 @@ fn step(fixture: &Fixture, limits: &LimitSet, planned: &PlannedShot) -> Option<S
         Role::Temperature => ("air temperature".into(), String::new()),
         Role::Standard(index) => {
             let standard = fixture.standards.get(index)?;
-            let limit = format!("{} ± {:.2} %", engineering(standard.ohms), standard.tolerance * 100.0);
+            let limit = format!("{} ± {:.2} %", engineering(standard.resistance), standard.tolerance * 100.0);
             (format!("check standard {}", standard.name), limit)
         }
         Role::EndToEnd { from, to } => {
@@ -141,34 +141,31 @@ fn step(fixture: &Fixture, limits: &LimitSet, planned: &PlannedShot) -> Option<S
                 Method::Ratio(ratio) => ratio.gate,
                 _ => None,
             };
-            let limit = gate.map(|gate| at_most(f64::from(gate) * hardware::RM_OHMS));
+            let limit = gate.map(|gate| at_most(f64::from(gate) * Ohms(hardware::RM_OHMS)));
             (format!("{} to {}, end to end", point(from), point(to)), limit.unwrap_or_default())
         }
         Role::Segment { segment, .. } => {
-            (board.segment(segment).name.clone(), at_most(limits.of(segment).max_ohms))
+            (board.segment(segment).name.clone(), at_most(limits.of(segment).max))
         }
         Role::OpenSwitch(id) => {
             let switch = board.segment(id);
-            (format!("{} reads open", switch.name), at_least(switch.open_min_ohms?))
+            (format!("{} reads open", switch.name), at_least(switch.open_min?))
         }
         Role::Isolation(index) => {
             let item = board.isolation.get(index)?;
-            (
-                format!("{} against {}", point(item.between[0]), point(item.between[1])),
-                at_least(item.min_ohms),
-            )
+            (format!("{} against {}", point(item.between[0]), point(item.between[1])), at_least(item.min))
         }
         _ => return None,
     };
     Some(StepLine { what, how: excitation(planned), limit })
 }
 
-fn at_most(ohms: f64) -> String {
-    format!("at most {}", engineering(ohms))
+fn at_most(limit: Ohms) -> String {
+    format!("at most {}", engineering(limit))
 }
 
-fn at_least(ohms: f64) -> String {
-    format!("at least {}", engineering(ohms))
+fn at_least(limit: Ohms) -> String {
+    format!("at least {}", engineering(limit))
 }
 
 /// The excitation of a shot, in the words of the reports.

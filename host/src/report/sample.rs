@@ -7,6 +7,7 @@ use crate::board::{self, Board, Segment};
 use crate::limits::{LimitOrigin, LimitSet, Limits};
 use crate::measurement::{Basis, Measurement, Purpose, Run, RunShot};
 use crate::plan::{Role, Sampling};
+use crate::quantity::{Celsius, Ohms};
 use crate::records::summary::{
     Counts, Event, LotSummary, Note, ParetoRow, PastSweep, Place, Repair, SweepId, UnitHistory, UnitState,
 };
@@ -42,27 +43,27 @@ pub fn good() -> Sweep {
 /// A unit of any board without a fault.
 pub fn good_on(board: &Board) -> Sweep {
     let isolation =
-        |name: String, ends: [board::PointId; 2], is_switch, state: board::StateId, min_ohms| IsolationRow {
+        |name: String, ends: [board::PointId; 2], is_switch, state: board::StateId, min| IsolationRow {
             reason: None,
             name,
             between: ends.map(|end| board.point(end).name.clone()),
             is_switch,
             state: board.states[state.0].name.clone(),
-            ohms: None,
-            u95_ohms: None,
-            at_least_ohms: Some(212_000.0),
-            min_ohms,
+            resistance: None,
+            u95: None,
+            at_least: Some(Ohms(212_000.0)),
+            min,
             verdict: Verdict::Pass,
             class: Class::Ok,
             still_charging: false,
         };
     let switches = board.segments.iter().filter_map(|segment| {
-        let min_ohms = segment.open_min_ohms?;
-        Some(isolation(segment.name.clone(), [segment.from, segment.to], true, board::StateId(0), min_ohms))
+        let min = segment.open_min?;
+        Some(isolation(segment.name.clone(), [segment.from, segment.to], true, board::StateId(0), min))
     });
     let isolation = board.isolation.iter().map(|row| {
         let [a, b] = row.between.map(|end| &board.point(end).name);
-        isolation(format!("{a}~{b}"), row.between, false, row.state, row.min_ohms)
+        isolation(format!("{a}~{b}"), row.between, false, row.state, row.min)
     });
     let measurement = Measurement {
         serial: "TG-0042".to_owned(),
@@ -84,25 +85,25 @@ pub fn good_on(board: &Board) -> Sweep {
     let judgement = Judgement {
         program: "0.1.0".to_owned(),
         limits: LimitsUsed::of_board(&board.hash),
-        celsius: Some(23.1),
+        air: Some(Celsius(23.1)),
         verdict: Verdict::Pass,
         bench_faults: vec![],
         segments: board.segment_ids().map(|id| healthy(board, board.segment(id), limits.of(id))).collect(),
         isolation: switches.chain(isolation).collect(),
         standards: vec![StandardRow {
             name: "1R".to_owned(),
-            stated_ohms: 1.0,
+            stated: Ohms(1.0),
             tolerance: 0.001,
-            ohms: Some(1.000_21),
-            u95_ohms: Some(0.000_64),
+            resistance: Some(Ohms(1.000_21)),
+            u95: Some(Ohms(0.000_64)),
             verdict: Verdict::Pass,
         }],
         closures: vec![ClosureRow {
             from: "cell+".to_owned(),
             to: "reg.in".to_owned(),
-            whole_ohms: 0.261_1,
-            sum_ohms: 0.261_0,
-            u95_ohms: 0.000_4,
+            whole: Ohms(0.261_1),
+            sum: Ohms(0.261_0),
+            u95: Ohms(0.000_4),
             agrees: true,
         }],
         faults: vec![],
@@ -112,20 +113,20 @@ pub fn good_on(board: &Board) -> Sweep {
 }
 
 fn healthy(board: &Board, segment: &Segment, limits: &Limits) -> SegmentRow {
-    let typical = segment.expected.typical_ohms;
+    let typical = segment.expected.typical;
     let warm = if segment.kind.is_copper() { 1.0122 } else { 1.0 };
     SegmentRow {
         reason: None,
         name: segment.name.clone(),
         kind: segment.kind.word().to_owned(),
         state: board.states.last().unwrap().name.clone(),
-        ohms: Some(typical * 1.03 * warm),
-        ohms_20c: Some(typical * 1.03),
-        u95_ohms: Some(20e-6 + typical * 0.0021),
-        min_ohms: limits.min_ohms,
-        max_ohms: limits.max_ohms,
+        resistance: Some(typical * 1.03 * warm),
+        at_20c: Some(typical * 1.03),
+        u95: Some(Ohms(20e-6) + typical * 0.0021),
+        min: limits.min,
+        max: limits.max,
         limit_derived: limits.origin == LimitOrigin::Derived,
-        typical_ohms: typical,
+        typical,
         verdict: Verdict::Pass,
         class: Class::Ok,
     }
@@ -169,11 +170,11 @@ fn run(state: &str) -> Run {
     }
 }
 
-fn set(sweep: &mut Sweep, name: &str, ohms: Option<f64>, verdict: Verdict, class: Class) {
+fn set(sweep: &mut Sweep, name: &str, value: Option<Ohms>, verdict: Verdict, class: Class) {
     let row = sweep.judgement.segments.iter_mut().find(|row| row.name == name).unwrap();
-    row.ohms = ohms;
-    row.ohms_20c = ohms;
-    row.u95_ohms = ohms.map(|r| 20e-6 + r * 0.0024);
+    row.resistance = value;
+    row.at_20c = value;
+    row.u95 = value.map(|r| Ohms(20e-6) + r * 0.0024);
     row.verdict = verdict;
     row.class = class;
 }
@@ -210,12 +211,12 @@ pub fn several() -> Sweep {
     let mut sweep = good();
     sweep.measurement.serial = "TG-0057".to_owned();
     sweep.judgement.verdict = Verdict::Fail;
-    set(&mut sweep, "via pair 1", Some(1.42e-3), Verdict::Pass, Class::RedundancyLost);
-    set(&mut sweep, "power switch", Some(331.0), Verdict::Fail, Class::High);
+    set(&mut sweep, "via pair 1", Some(Ohms(1.42e-3)), Verdict::Pass, Class::RedundancyLost);
+    set(&mut sweep, "power switch", Some(Ohms(331.0)), Verdict::Fail, Class::High);
     set(&mut sweep, "input ferrite", None, Verdict::Unproven, Class::NotReached);
-    set(&mut sweep, "cross trace", Some(0.0115), Verdict::Unproven, Class::Flaky);
+    set(&mut sweep, "cross trace", Some(Ohms(0.0115)), Verdict::Unproven, Class::Flaky);
     let row = &mut sweep.judgement.isolation[2];
-    (row.ohms, row.u95_ohms, row.at_least_ohms) = (Some(1830.0), Some(24.0), Some(1806.0));
+    (row.resistance, row.u95, row.at_least) = (Some(Ohms(1830.0)), Some(Ohms(24.0)), Some(Ohms(1806.0)));
     (row.verdict, row.class) = (Verdict::Fail, Class::Leaky);
     sweep.judgement.faults = vec![
         fault(
@@ -261,7 +262,7 @@ pub fn branch_dead() -> Sweep {
     for name in ["radio via pair 1", "radio back trace"] {
         set(&mut sweep, name, None, Verdict::Unproven, Class::NotReached);
     }
-    set(&mut sweep, "valve via pair 2", Some(1.37e-3), Verdict::Pass, Class::RedundancyLost);
+    set(&mut sweep, "valve via pair 2", Some(Ohms(1.37e-3)), Verdict::Pass, Class::RedundancyLost);
     sweep.judgement.faults = vec![
         fault(
             "radio fuse",
@@ -292,7 +293,7 @@ pub fn unproven() -> Sweep {
     let mut sweep = good();
     sweep.measurement.serial = "TG-0061".to_owned();
     sweep.judgement.verdict = Verdict::Unproven;
-    set(&mut sweep, "input ferrite", Some(0.1999), Verdict::Unproven, Class::Ok);
+    set(&mut sweep, "input ferrite", Some(Ohms(0.1999)), Verdict::Unproven, Class::Ok);
     sweep
 }
 

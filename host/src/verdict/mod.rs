@@ -5,17 +5,17 @@
 
 mod word;
 
-use crate::limits::Limits;
+use crate::{limits::Limits, quantity::Ohms};
 
 pub use word::{Class, Verdict};
 
 /// Judges a value with its expanded uncertainty.
-pub fn judge(ohms: f64, expanded: f64, limits: &Limits) -> Verdict {
-    let above_min = limits.min_ohms.is_none_or(|min| ohms - expanded >= min);
-    let below_min = limits.min_ohms.is_some_and(|min| ohms + expanded < min);
-    if ohms + expanded <= limits.max_ohms && above_min {
+pub fn judge(value: Ohms, expanded: Ohms, limits: &Limits) -> Verdict {
+    let above_min = limits.min.is_none_or(|min| value - expanded >= min);
+    let below_min = limits.min.is_some_and(|min| value + expanded < min);
+    if value + expanded <= limits.max && above_min {
         Verdict::Pass
-    } else if ohms - expanded > limits.max_ohms || below_min {
+    } else if value - expanded > limits.max || below_min {
         Verdict::Fail
     } else {
         Verdict::Unproven
@@ -23,10 +23,10 @@ pub fn judge(ohms: f64, expanded: f64, limits: &Limits) -> Verdict {
 }
 
 /// Judges an isolation by its bounds.
-pub fn judge_isolation(at_least: Option<f64>, at_most: Option<f64>, min_ohms: f64) -> Verdict {
-    if at_least.is_some_and(|ohms| ohms >= min_ohms) {
+pub fn judge_isolation(at_least: Option<Ohms>, at_most: Option<Ohms>, min: Ohms) -> Verdict {
+    if at_least.is_some_and(|ohms| ohms >= min) {
         Verdict::Pass
-    } else if at_most.is_some_and(|ohms| ohms < min_ohms) {
+    } else if at_most.is_some_and(|ohms| ohms < min) {
         Verdict::Fail
     } else {
         Verdict::Unproven
@@ -40,7 +40,7 @@ mod tests {
 
     #[test]
     fn a_value_passes_only_when_its_whole_interval_is_inside() {
-        let limits = |min| Limits { min_ohms: min, max_ohms: 25e-3, origin: LimitOrigin::Stated };
+        let limits = |min| Limits { min, max: Ohms(25e-3), origin: LimitOrigin::Stated };
         // The rule is ISO 14253-1's, as quoted; the numbers are our own.
         for (ohms, expanded, min, verdict) in [
             (20e-3, 5e-3, None, Verdict::Pass),
@@ -57,28 +57,26 @@ mod tests {
             (1e-3, 0.501e-3, Some(1.5e-3), Verdict::Unproven),
             (f64::NAN, 1.0, None, Verdict::Unproven),
         ] {
-            assert_eq!(judge(ohms, expanded, &limits(min)), verdict, "{ohms} ± {expanded}");
+            let found = judge(Ohms(ohms), Ohms(expanded), &limits(min.map(Ohms)));
+            assert_eq!(found, verdict, "{ohms} ± {expanded}");
         }
     }
 
     #[test]
     fn isolation_is_judged_by_its_bounds() {
-        assert_eq!(judge_isolation(Some(6e3), None, 5e3), Verdict::Pass);
         for (at_least, at_most, verdict) in [
-            (5.01e3, 9e3, Verdict::Pass),
-            (4.99e3, 9e3, Verdict::Unproven),
-            (4e3, 5.01e3, Verdict::Unproven),
-            (4e3, 4.99e3, Verdict::Fail),
+            (Some(6e3), None, Verdict::Pass),
+            (Some(5.01e3), Some(9e3), Verdict::Pass),
+            (Some(4.99e3), Some(9e3), Verdict::Unproven),
+            (Some(4e3), Some(5.01e3), Verdict::Unproven),
+            (Some(4e3), Some(4.99e3), Verdict::Fail),
+            (Some(1e3), Some(2e3), Verdict::Fail),
+            // A capacitor that still charges: the bounds are far apart.
+            (Some(1e3), None, Verdict::Unproven),
+            (None, None, Verdict::Unproven),
         ] {
-            assert_eq!(
-                judge_isolation(Some(at_least), Some(at_most), 5e3),
-                verdict,
-                "{at_least} to {at_most} Ω"
-            );
+            let found = judge_isolation(at_least.map(Ohms), at_most.map(Ohms), Ohms(5e3));
+            assert_eq!(found, verdict, "{at_least:?} to {at_most:?} Ω");
         }
-        assert_eq!(judge_isolation(Some(1e3), Some(2e3), 5e3), Verdict::Fail);
-        // A capacitor that still charges: the bounds are far apart.
-        assert_eq!(judge_isolation(Some(1e3), None, 5e3), Verdict::Unproven);
-        assert_eq!(judge_isolation(None, None, 5e3), Verdict::Unproven);
     }
 }

@@ -7,6 +7,7 @@
 use copperwalk_wire::{Gain, Rate, hardware::ADC_CLOCK_HZ};
 
 use super::rng::Rng;
+use crate::quantity::Amps;
 
 /// Deaf after power-up and after RESET, µs: 50 µs and 32 clocks.
 const RESET_US: u64 = 58;
@@ -138,8 +139,8 @@ impl Adc {
         }
     }
 
-    /// What the two current sources send out now: pin and nominal amperes.
-    pub fn excitation(&self, now_us: u64) -> [Option<(AdcPin, f64)>; 2] {
+    /// What the two current sources send out now: pin and nominal current.
+    pub fn excitation(&self, now_us: u64) -> [Option<(AdcPin, Amps)>; 2] {
         let amps = IDAC_AMPS[usize::from(self.registers[2] & 7)];
         let on = amps > 0.0 && !self.asleep && now_us >= self.idac_from_us;
         let route = |code: u8| {
@@ -152,7 +153,7 @@ impl Adc {
                 6 => AdcPin::Refn0,
                 _ => return None,
             };
-            on.then_some((pin, amps))
+            on.then_some((pin, Amps(amps)))
         };
         [route(self.registers[3] >> 5), route(self.registers[3] >> 2)]
     }
@@ -356,9 +357,9 @@ mod tests {
         transfer(&mut adc, 100, &[0x49, 0x06, 0xA0]);
         assert_eq!(adc.excitation(150), [None, None], "not up yet");
         assert_eq!(adc.starts_at(150), Some(300));
-        assert_eq!(adc.excitation(300), [Some((AdcPin::Refp0, 1e-3)), None]);
+        assert_eq!(adc.excitation(300), [Some((AdcPin::Refp0, Amps(1e-3))), None]);
         transfer(&mut adc, 400, &[0x4C, 0xB4]);
-        assert_eq!(adc.excitation(400)[1], Some((AdcPin::Refp0, 1e-3)), "routing needs no start");
+        assert_eq!(adc.excitation(400)[1], Some((AdcPin::Refp0, Amps(1e-3))), "routing needs no start");
         transfer(&mut adc, 400, &[0x02]);
         assert_eq!(adc.excitation(500), [None, None], "powered down");
     }

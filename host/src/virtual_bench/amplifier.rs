@@ -3,33 +3,36 @@
 //! Sources: TI SBAS501. Ranges and the split of the gain are as published; offset ±4 µV typical, ±30 µV at most
 //! (published thread); gain error, reference (2.045 to 2.051 V) and the amplifier's common-mode limits are from
 //! memory. The sheet does not say what a part reads outside those limits, only that it is wrong: this one clips
-//! the amplifier's outputs and loses gain towards ground. Noise: [`noise_volts`].
+//! the amplifier's outputs and loses gain towards ground. Noise: [`conversion_noise`].
 
 use copperwalk_wire::{Gain, Rate};
 
 use super::rng::Rng;
-use crate::meter::noise::noise_volts;
+use crate::{
+    meter::noise::conversion_noise,
+    quantity::{Celsius, Volts},
+};
 
-/// Analogue supply, volt.
-pub const AVDD_VOLTS: f64 = 3.3;
+/// Analogue supply.
+pub const AVDD: Volts = Volts(3.3);
 /// The amplifier's outputs keep this far from either rail, volt.
 const HEADROOM_VOLTS: f64 = 0.2;
 /// Protection diodes hold an input inside the rails by so much, volt.
 const DIODE_VOLTS: f64 = 0.3;
 /// Standard deviation of the gain error, relative, each gain on its own.
 const GAIN_ERROR: f64 = 1e-4;
-/// Standard deviation of the temperature sensor's error, °C, trimmed at one point when the bench was built.
-const TEMPERATURE_ERROR: f64 = 0.1;
+/// Standard deviation of the temperature sensor's error, kelvin, trimmed at one point when the bench was built.
+const TEMPERATURE_ERROR_KELVIN: f64 = 0.1;
 /// Codes at full scale.
 const FULL_SCALE: f64 = (1 << 23) as f64;
 
 /// The analogue part of one chip.
 #[derive(Clone, Debug)]
 pub struct Amplifier {
-    reference_volts: f64,
+    reference: Volts,
     offset_volts: [f64; 8],
     gain_error: [f64; 8],
-    celsius_error: f64,
+    error_kelvin: f64,
     noise: Rng,
 }
 
@@ -37,53 +40,53 @@ impl Amplifier {
     /// A part from the reel.
     pub fn new(rng: &mut Rng) -> Self {
         Self {
-            reference_volts: rng.between(2.045, 2.051),
+            reference: Volts(rng.between(2.045, 2.051)),
             offset_volts: std::array::from_fn(|_| (4e-6 * rng.normal()).clamp(-30e-6, 30e-6)),
             gain_error: std::array::from_fn(|_| GAIN_ERROR * rng.normal()),
-            celsius_error: TEMPERATURE_ERROR * rng.normal(),
+            error_kelvin: TEMPERATURE_ERROR_KELVIN * rng.normal(),
             noise: rng.fork(),
         }
     }
 
     /// Code for these mean voltages at the inputs, against analogue ground.
-    pub fn code(&mut self, plus: f64, minus: f64, gain: Gain, bypass: bool, rate: Rate) -> i32 {
-        let volts = seen(plus, minus, gain, bypass);
+    pub fn code(&mut self, plus: Volts, minus: Volts, gain: Gain, bypass: bool, rate: Rate) -> i32 {
+        let volts = seen(plus.0, minus.0, gain, bypass);
         let i = gain as usize;
         let read = volts * (1.0 + self.gain_error[i])
             + self.offset_volts[i]
-            + noise_volts(gain, rate) * self.noise.normal();
-        code(read, gain, self.reference_volts)
+            + conversion_noise(gain, rate).0 * self.noise.normal();
+        code(Volts(read), gain, self.reference)
     }
 
     /// Code of the temperature sensor.
-    pub fn temperature(&self, celsius: f64) -> i32 {
-        temperature_code(celsius + self.celsius_error)
+    pub fn temperature(&self, air: Celsius) -> i32 {
+        temperature_code(Celsius(air.0 + self.error_kelvin))
     }
 }
 
 /// The voltage that gets through to the modulator, referred to the input.
 fn seen(plus: f64, minus: f64, gain: Gain, bypass: bool) -> f64 {
-    let [plus, minus] = [plus, minus].map(|v| v.clamp(-DIODE_VOLTS, AVDD_VOLTS + DIODE_VOLTS));
+    let [plus, minus] = [plus, minus].map(|v| v.clamp(-DIODE_VOLTS, AVDD.0 + DIODE_VOLTS));
     // Gains 1, 2 and 4 can be had from the capacitors alone; above, the amplifier cannot be bypassed.
     if bypass && gain <= Gain::X4 {
         return plus - minus;
     }
     let amplified = f64::from((gain.factor() / 4).max(1));
     let (middle, half) = ((plus + minus) / 2.0, (plus - minus) / 2.0 * amplified);
-    let clip = |v: f64| v.clamp(HEADROOM_VOLTS, AVDD_VOLTS - HEADROOM_VOLTS);
-    let starved = (middle / (AVDD_VOLTS / 4.0)).clamp(0.0, 1.0);
+    let clip = |v: f64| v.clamp(HEADROOM_VOLTS, AVDD.0 - HEADROOM_VOLTS);
+    let starved = (middle / (AVDD.0 / 4.0)).clamp(0.0, 1.0);
     (clip(middle + half) - clip(middle - half)) / amplified * starved
 }
 
 /// Code of a voltage: full scale is ± reference / gain, one step is full scale / 2²³, the ends saturate.
-pub fn code(volts: f64, gain: Gain, reference_volts: f64) -> i32 {
-    let steps = volts * f64::from(gain.factor()) / reference_volts * FULL_SCALE;
+pub fn code(input: Volts, gain: Gain, reference: Volts) -> i32 {
+    let steps = input * f64::from(gain.factor()) / reference * FULL_SCALE;
     steps.round().clamp(-FULL_SCALE, FULL_SCALE - 1.0) as i32
 }
 
 /// Code of a temperature: 14 bits of 0.03125 °C, left-justified in 24.
-pub fn temperature_code(celsius: f64) -> i32 {
-    ((celsius / 0.03125).floor().clamp(-8192.0, 8191.0) as i32) << 10
+pub fn temperature_code(temperature: Celsius) -> i32 {
+    ((temperature.0 / 0.03125).floor().clamp(-8192.0, 8191.0) as i32) << 10
 }
 
 #[cfg(test)]
@@ -101,7 +104,7 @@ mod tests {
         for gain in Gain::ALL {
             let full = VREF_VOLTS / f64::from(gain.factor());
             let step = full / FULL_SCALE;
-            let hex = |volts: f64| code(volts, gain, VREF_VOLTS) & 0xFF_FFFF;
+            let hex = |volts: f64| code(Volts(volts), gain, Volts(VREF_VOLTS)) & 0xFF_FFFF;
             assert_eq!(hex(full), 0x7F_FFFF);
             assert_eq!(hex(full - step), 0x7F_FFFF);
             assert_eq!(hex(step), 1);
@@ -110,8 +113,8 @@ mod tests {
             assert_eq!(hex(-full), 0x80_0000);
             assert_eq!(hex(-2.0 * full), 0x80_0000);
         }
-        assert_eq!(code(0.244140625e-6, Gain::X1, VREF_VOLTS), 1);
-        assert_eq!(code(1.9073486e-9, Gain::X128, VREF_VOLTS), 1);
+        assert_eq!(code(Volts(0.244140625e-6), Gain::X1, Volts(VREF_VOLTS)), 1);
+        assert_eq!(code(Volts(1.9073486e-9), Gain::X128, Volts(VREF_VOLTS)), 1);
     }
 
     /// The table of TI SBAS683B (ADS1120-Q1, the same sensor), temperature sensor.
@@ -131,8 +134,8 @@ mod tests {
             (-40.0, 0x3B00),
         ];
         for (celsius, bits) in table {
-            assert_eq!(temperature_code(celsius) >> 10 & 0x3FFF, bits, "{celsius}");
-            assert_eq!(temperature_code(celsius) & 0x3FF, 0, "left-justified");
+            assert_eq!(temperature_code(Celsius(celsius)) >> 10 & 0x3FFF, bits, "{celsius}");
+            assert_eq!(temperature_code(Celsius(celsius)) & 0x3FF, 0, "left-justified");
         }
     }
 
@@ -144,7 +147,7 @@ mod tests {
         assert!(seen(1.1, 1.0, Gain::X128, false) < 0.08, "clipped at the lower rail");
         assert_eq!(seen(1.0, 0.0, Gain::X1, true), 1.0, "bypassed");
         assert!(seen(1.0, 0.0, Gain::X1, false) < 0.9, "not bypassed");
-        assert_eq!(seen(1e5, 0.0, Gain::X1, true), AVDD_VOLTS + DIODE_VOLTS, "diodes");
+        assert_eq!(seen(1e5, 0.0, Gain::X1, true), AVDD.0 + DIODE_VOLTS, "diodes");
         assert!(seen(0.01, 0.0, Gain::X8, true) < 0.001, "no bypass above gain 4");
     }
 
@@ -152,10 +155,10 @@ mod tests {
     fn noise_is_that_of_the_table() {
         let mut part = Amplifier::new(&mut Rng::new(3));
         let codes: Vec<f64> =
-            (0..4000).map(|_| f64::from(part.code(1.0, 1.0, Gain::X16, false, AT))).collect();
+            (0..4000).map(|_| f64::from(part.code(Volts(1.0), Volts(1.0), Gain::X16, false, AT))).collect();
         let mean = codes.iter().sum::<f64>() / codes.len() as f64;
         let rms = (codes.iter().map(|c| (c - mean).powi(2)).sum::<f64>() / codes.len() as f64).sqrt();
         let volts = rms * VREF_VOLTS / 16.0 / FULL_SCALE;
-        assert!((volts / noise_volts(Gain::X16, AT) - 1.0).abs() < 0.05, "{volts}");
+        assert!((volts / conversion_noise(Gain::X16, AT).0 - 1.0).abs() < 0.05, "{volts}");
     }
 }

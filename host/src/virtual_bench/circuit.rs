@@ -7,23 +7,24 @@ use super::{
     relay::Relay,
     unit::Unit,
 };
+use crate::quantity::{Ohms, Seconds, Volts};
 use copperwalk_wire::hardware::BLEED_OHMS;
 
-/// Isolation between a sense or force rail and the bias rail, ohm: some 10¹¹ to 10¹² Ω of every open contact on it,
+/// Isolation between a sense or force rail and the bias rail: some 10¹¹ to 10¹² Ω of every open contact on it,
 /// taken together.
-const RAIL_LEAK_OHMS: f64 = 1e10;
+const RAIL_LEAK: Ohms = Ohms(1e10);
 
 /// The bed of pins and the matrix, in their own numbering: force channels first, then sense channels.
 #[derive(Clone, Debug)]
 pub struct Bed {
     /// Force channels.
     pub force_channels: usize,
-    /// Contact resistance of every pin, ohm.
-    pub pin_ohms: Vec<f64>,
+    /// Contact resistance of every pin.
+    pub pins: Vec<Ohms>,
     /// The node every pin touches, if the channel has one.
     pub touches: Vec<Option<Node>>,
-    /// Check standards: their nodes and their real ohms.
-    pub standards: Vec<([Node; 2], f64)>,
+    /// Check standards: their nodes and their real resistances.
+    pub standards: Vec<([Node; 2], Ohms)>,
     /// Nodes before the first that a closed channel adds.
     pub nodes: usize,
 }
@@ -34,7 +35,7 @@ pub const FIRST_POINT: Node = front_end::NODES;
 impl Bed {
     /// Bit of the bleed relay: the last one.
     pub fn bleed_relay(&self) -> usize {
-        2 * self.pin_ohms.len()
+        2 * self.pins.len()
     }
 }
 
@@ -46,7 +47,7 @@ pub struct Circuit {
     /// Closed relays, for their thermal voltages.
     relays: Vec<(Branch, usize)>,
     supplies: Supplies,
-    battery: Option<(Branch, f64)>,
+    battery: Option<(Branch, Volts)>,
     capacitors: Vec<Branch>,
     relaxation: Option<Relaxation>,
 }
@@ -65,14 +66,14 @@ impl Circuit {
         let mut network = Network::new(bed.nodes);
         let supplies = front_end.connect(&mut network, limited);
         for rail in [FORCE_PLUS, FORCE_MINUS, SENSE_PLUS, SENSE_MINUS] {
-            network.resistor(rail, front_end::BIAS, RAIL_LEAK_OHMS);
+            network.resistor(rail, front_end::BIAS, RAIL_LEAK);
         }
         let (battery, branches) = unit.connect(&mut network, FIRST_POINT);
-        for &([a, b], ohms) in &bed.standards {
-            network.resistor(a, b, ohms);
+        for &([a, b], resistance) in &bed.standards {
+            network.resistor(a, b, resistance);
         }
         let mut closed_relays = Vec::new();
-        for (pin, (&ohms, &touches)) in bed.pin_ohms.iter().zip(&bed.touches).enumerate() {
+        for (pin, (&contact, &touches)) in bed.pins.iter().zip(&bed.touches).enumerate() {
             let rails =
                 if pin < bed.force_channels { [FORCE_PLUS, FORCE_MINUS] } else { [SENSE_PLUS, SENSE_MINUS] };
             let relay = 2 * pin;
@@ -81,16 +82,16 @@ impl Circuit {
             }
             let channel = network.node();
             if let Some(node) = touches {
-                network.resistor(channel, node, ohms);
+                network.resistor(channel, node, contact);
             }
             for (relay, rail) in [relay, relay + 1].into_iter().zip(rails) {
                 if closed[relay] {
-                    closed_relays.push((network.resistor(rail, channel, relays[relay].ohms), relay));
+                    closed_relays.push((network.resistor(rail, channel, relays[relay].resistance), relay));
                 }
             }
         }
         if closed[bed.bleed_relay()] {
-            network.resistor(FORCE_PLUS, FORCE_MINUS, BLEED_OHMS);
+            network.resistor(FORCE_PLUS, FORCE_MINUS, Ohms(BLEED_OHMS));
         }
         let factored = network.factor();
         let relaxation = (!branches.is_empty()).then(|| Relaxation::new(&factored, &branches, capacitors));
@@ -108,27 +109,27 @@ impl Circuit {
         let mut sources = Sources::default();
         front_end.drive(&self.supplies, adc, now_us, &mut sources);
         for &(branch, relay) in &self.relays {
-            sources.force(branch, relays[relay].thermal_volts(now_us));
+            sources.force(branch, relays[relay].thermal_voltage(now_us));
         }
-        if let Some((branch, volts)) = self.battery {
-            sources.force(branch, volts);
+        if let Some((branch, voltage)) = self.battery {
+            sources.force(branch, voltage);
         }
         sources
     }
 
     /// Mean node voltages over the next `micros`, after which the capacitors have their new charge.
-    pub fn pass(&self, sources: &Sources, micros: u64, capacitors: &mut [Capacitor]) -> Vec<f64> {
+    pub fn pass(&self, sources: &Sources, micros: u64, capacitors: &mut [Capacitor]) -> Vec<Volts> {
         let mut at = self.factored.solve(sources);
         if let Some(relaxation) = &self.relaxation {
-            relaxation.pass(micros as f64 * 1e-6, &mut at, capacitors);
+            relaxation.pass(Seconds(micros as f64 * 1e-6), &mut at, capacitors);
         }
         at
     }
 
     /// Node voltages at this moment, with the sources that stand for the capacitors' charges added to `sources`.
-    pub fn hold(&self, sources: &mut Sources, capacitors: &[Capacitor]) -> Vec<f64> {
+    pub fn hold(&self, sources: &mut Sources, capacitors: &[Capacitor]) -> Vec<Volts> {
         for (&branch, capacitor) in self.capacitors.iter().zip(capacitors) {
-            sources.force(branch, capacitor.volts);
+            sources.force(branch, capacitor.voltage);
         }
         self.factored.solve(sources)
     }

@@ -8,10 +8,11 @@ use copperwalk_wire::hardware::{
 
 use super::{
     adc::{Adc, AdcPin},
-    amplifier::AVDD_VOLTS,
+    amplifier::AVDD,
     network::{Branch, GROUND, Network, Node, Sources},
     rng::Rng,
 };
+use crate::quantity::{Amps, Ohms, Volts};
 
 /// Source node; the ADC's REFP0 pin is tied to it.
 pub const SOURCE: Node = 1;
@@ -34,17 +35,17 @@ pub const AIN1: Node = 9;
 /// Nodes of the front end, ground included.
 pub const NODES: usize = 10;
 
-/// Resistance of the buffer that makes the bias voltage, ohm.
-const BIAS_OHMS: f64 = 0.1;
-/// The ADC's current sources lose their accuracy this far under the supply, volt (from memory).
-const IDAC_HEADROOM_VOLTS: f64 = 0.9;
+/// Resistance of the buffer that makes the bias voltage.
+const BUFFER: Ohms = Ohms(0.1);
+/// The ADC's current sources lose their accuracy this far under the supply (from memory).
+const IDAC_HEADROOM: Volts = Volts(0.9);
 /// Tolerance of the ADC's current sources (from memory: 6 % at most, both nearly alike).
 const IDAC_TOLERANCE: f64 = 0.06;
 /// The reversal switch's optocouplers close within this time, µs (the parts list asks for it). The pair in use opens
 /// sooner; what passes the unit in the gap between is left out, since the controller samples nothing in it.
 const REVERSAL_US: u64 = 250;
-/// Inner resistance of a source that has reached its compliance, ohm.
-const LIMITED_OHMS: f64 = 0.01;
+/// Inner resistance of a source that has reached its compliance.
+const LIMITED: Ohms = Ohms(0.01);
 
 /// The front end and the levels on its control lines.
 #[derive(Clone, Debug)]
@@ -59,13 +60,13 @@ pub struct FrontEnd {
     reversed: bool,
     /// The reversal switch has been told to take this position, and takes it then, µs.
     turning: Option<(bool, u64)>,
-    rm_ohms: f64,
-    bias_volts: f64,
-    load_amps: f64,
-    burnout_amps: f64,
+    rm: Ohms,
+    bias: Volts,
+    load: Amps,
+    burnout: Amps,
     /// Real over nominal current of the two sources in the ADC.
     idac: [f64; 2],
-    switch_ohms: [f64; 4],
+    switches: [Ohms; 4],
 }
 
 /// The branches of the front end that hold a voltage.
@@ -73,7 +74,7 @@ pub struct FrontEnd {
 pub struct Supplies {
     bias: Branch,
     /// The source at its compliance: it now holds this voltage, not its current.
-    limit: Option<(Branch, f64)>,
+    limit: Option<(Branch, Volts)>,
 }
 
 impl FrontEnd {
@@ -86,12 +87,12 @@ impl FrontEnd {
             isolation_clamp: true,
             reversed: false,
             turning: None,
-            rm_ohms: RM_OHMS * (1.0 + rng.between(-RM_TOLERANCE, RM_TOLERANCE)),
-            bias_volts: BIAS_VOLTS * (1.0 + rng.between(-0.01, 0.01)),
-            load_amps: LOAD_AMPS * (1.0 + rng.between(-0.03, 0.03)),
-            burnout_amps: BURNOUT_AMPS * (1.0 + rng.between(-0.05, 0.05)),
+            rm: Ohms(RM_OHMS) * (1.0 + rng.between(-RM_TOLERANCE, RM_TOLERANCE)),
+            bias: Volts(BIAS_VOLTS) * (1.0 + rng.between(-0.01, 0.01)),
+            load: Amps(LOAD_AMPS) * (1.0 + rng.between(-0.03, 0.03)),
+            burnout: Amps(BURNOUT_AMPS) * (1.0 + rng.between(-0.05, 0.05)),
             idac: [idac, idac * (1.0 + 0.003 * rng.normal())],
-            switch_ohms: std::array::from_fn(|_| rng.between(0.4, 0.6)),
+            switches: std::array::from_fn(|_| Ohms(rng.between(0.4, 0.6))),
         }
     }
 
@@ -121,7 +122,7 @@ impl FrontEnd {
 
     /// Adds the front end to a network. `limited`: the source has reached its compliance.
     pub fn connect(&self, network: &mut Network, limited: bool) -> Supplies {
-        let [a, b, c, d] = self.switch_ohms;
+        let [a, b, c, d] = self.switches;
         if self.reversed {
             network.resistor(SOURCE, FORCE_MINUS, a);
             network.resistor(FORCE_PLUS, RM_TOP, b);
@@ -129,81 +130,80 @@ impl FrontEnd {
             network.resistor(SOURCE, FORCE_PLUS, c);
             network.resistor(FORCE_MINUS, RM_TOP, d);
         }
-        network.resistor(RM_TOP, BIAS, self.rm_ohms);
+        network.resistor(RM_TOP, BIAS, self.rm);
         if self.dry_clamp {
-            network.resistor(SOURCE, BIAS, DRY_CLAMP_OHMS);
+            network.resistor(SOURCE, BIAS, Ohms(DRY_CLAMP_OHMS));
         }
         if self.isolation_clamp {
-            network.resistor(SOURCE, BIAS, ISOLATION_CLAMP_OHMS);
+            network.resistor(SOURCE, BIAS, Ohms(ISOLATION_CLAMP_OHMS));
         }
-        network.resistor(SENSE_PLUS, AIN0, SENSE_SERIES_OHMS);
-        network.resistor(SENSE_MINUS, AIN1, SENSE_SERIES_OHMS);
-        let bias = network.resistor(BIAS, GROUND, BIAS_OHMS);
+        network.resistor(SENSE_PLUS, AIN0, Ohms(SENSE_SERIES_OHMS));
+        network.resistor(SENSE_MINUS, AIN1, Ohms(SENSE_SERIES_OHMS));
+        let bias = network.resistor(BIAS, GROUND, BUFFER);
         let limit = limited.then(|| {
-            let (above, volts) = self.compliance();
-            (network.resistor(SOURCE, above, LIMITED_OHMS), volts)
+            let (above, voltage) = self.compliance();
+            (network.resistor(SOURCE, above, LIMITED), voltage)
         });
         Supplies { bias, limit }
     }
 
     /// Adds what drives the circuit at this moment.
     pub fn drive(&self, supplies: &Supplies, adc: &Adc, now_us: u64, sources: &mut Sources) {
-        sources.force(supplies.bias, self.bias_volts);
+        sources.force(supplies.bias, self.bias);
         match supplies.limit {
-            Some((branch, volts)) => sources.force(branch, volts),
-            None => sources.current(SOURCE, self.excitation_amps(adc, now_us)),
+            Some((branch, voltage)) => sources.force(branch, voltage),
+            None => sources.current(SOURCE, self.excitation(adc, now_us)),
         }
-        for (pin, amps) in self.idac_amps(adc, now_us).filter(|(pin, _)| *pin != AdcPin::Refp0) {
+        for (pin, current) in self.idac_currents(adc, now_us).filter(|(pin, _)| *pin != AdcPin::Refp0) {
             if let Some(node) = node(pin) {
-                sources.current(node, amps);
+                sources.current(node, current);
             }
         }
         if let Some((plus, minus)) = adc.burnout() {
-            for (pin, amps) in [(plus, self.burnout_amps), (minus, -self.burnout_amps)] {
+            for (pin, current) in [(plus, self.burnout), (minus, -self.burnout)] {
                 if let Some(node) = node(pin) {
-                    sources.current(node, amps);
+                    sources.current(node, current);
                 }
             }
         }
     }
 
-    /// Current the sources push into the source node while nothing limits them, ampere.
-    pub fn excitation_amps(&self, adc: &Adc, now_us: u64) -> f64 {
-        let idac: f64 =
-            self.idac_amps(adc, now_us).filter(|(pin, _)| *pin == AdcPin::Refp0).map(|(_, amps)| amps).sum();
-        idac + if self.load_enable { self.load_amps } else { 0.0 }
+    /// Current the sources push into the source node while nothing limits them.
+    pub fn excitation(&self, adc: &Adc, now_us: u64) -> Amps {
+        let idac: Amps = self
+            .idac_currents(adc, now_us)
+            .filter(|(pin, _)| *pin == AdcPin::Refp0)
+            .map(|(_, current)| current)
+            .sum();
+        idac + if self.load_enable { self.load } else { Amps::ZERO }
     }
 
     /// Whether the source is now limited by its compliance, given the voltages with `limited` as it was.
-    pub fn is_limited(&self, limited: bool, amps: f64, at: &[f64]) -> bool {
-        let (above, volts) = self.compliance();
-        let over = at[SOURCE] - at[above] - volts;
-        if limited { amps > 0.0 && -over / LIMITED_OHMS < amps } else { over > 0.0 && amps > 0.0 }
+    pub fn is_limited(&self, limited: bool, current: Amps, at: &[Volts]) -> bool {
+        let (above, voltage) = self.compliance();
+        let over = at[SOURCE] - at[above] - voltage;
+        current > Amps::ZERO && if limited { -over / LIMITED < current } else { over > Volts::ZERO }
     }
 
-    /// The node above which the source in use cannot lift its own, and by how much, volt.
-    fn compliance(&self) -> (Node, f64) {
-        if self.load_enable {
-            (BIAS, LOAD_COMPLIANCE_VOLTS)
-        } else {
-            (GROUND, AVDD_VOLTS - IDAC_HEADROOM_VOLTS)
-        }
+    /// The node above which the source in use cannot lift its own, and by how much.
+    fn compliance(&self) -> (Node, Volts) {
+        if self.load_enable { (BIAS, Volts(LOAD_COMPLIANCE_VOLTS)) } else { (GROUND, AVDD - IDAC_HEADROOM) }
     }
 
-    fn idac_amps(&self, adc: &Adc, now_us: u64) -> impl Iterator<Item = (AdcPin, f64)> {
+    fn idac_currents(&self, adc: &Adc, now_us: u64) -> impl Iterator<Item = (AdcPin, Amps)> {
         let [first, second] = adc.excitation(now_us);
         [(first, self.idac[0]), (second, self.idac[1])]
             .into_iter()
-            .filter_map(|(source, real)| source.map(|(pin, amps)| (pin, amps * real)))
+            .filter_map(|(source, real)| source.map(|(pin, nominal)| (pin, nominal * real)))
     }
 }
 
 /// Voltage at a pin of the ADC.
-pub fn volts(pin: AdcPin, at: &[f64]) -> f64 {
+pub fn voltage(pin: AdcPin, at: &[Volts]) -> Volts {
     match (pin, node(pin)) {
-        (AdcPin::Avdd, _) => AVDD_VOLTS,
-        (AdcPin::Middle, _) => AVDD_VOLTS / 2.0,
-        (_, node) => node.map_or(0.0, |node| at[node]),
+        (AdcPin::Avdd, _) => AVDD,
+        (AdcPin::Middle, _) => AVDD / 2.0,
+        (_, node) => node.map_or(Volts::ZERO, |node| at[node]),
     }
 }
 
@@ -227,7 +227,7 @@ mod tests {
     use super::*;
 
     /// Voltages with this resistance between the force rails, the ADC set up by these registers.
-    fn at(front_end: &FrontEnd, registers: [u8; 4], ohms: f64, limited: bool) -> (Vec<f64>, f64) {
+    fn at(front_end: &FrontEnd, registers: [u8; 4], ohms: f64, limited: bool) -> (Vec<Volts>, Amps) {
         let mut adc = Adc::new(&mut Rng::new(1));
         adc.select();
         for byte in [0x43].into_iter().chain(registers) {
@@ -235,10 +235,10 @@ mod tests {
         }
         let mut network = Network::new(NODES);
         let supplies = front_end.connect(&mut network, limited);
-        network.resistor(FORCE_PLUS, FORCE_MINUS, ohms);
+        network.resistor(FORCE_PLUS, FORCE_MINUS, Ohms(ohms));
         let mut sources = Sources::default();
         front_end.drive(&supplies, &adc, 2_000, &mut sources);
-        (network.factor().solve(&sources), front_end.excitation_amps(&adc, 2_000))
+        (network.factor().solve(&sources), front_end.excitation(&adc, 2_000))
     }
 
     const IDAC_ON: [u8; 4] = [0, 0, 0x06, 0xA0];
@@ -250,7 +250,7 @@ mod tests {
             let mut front_end = FrontEnd::new(&mut Rng::new(seed));
             (front_end.dry_clamp, front_end.isolation_clamp) = (true, false);
             let (open, _) = at(&front_end, IDAC_ON, 1e12, false);
-            let volts = open[FORCE_PLUS] - open[FORCE_MINUS];
+            let Volts(volts) = open[FORCE_PLUS] - open[FORCE_MINUS];
             assert!((16e-3..20e-3).contains(&volts), "{volts}");
         }
     }
@@ -282,14 +282,14 @@ mod tests {
     fn sources_stop_at_their_compliance() {
         let mut front_end = FrontEnd::new(&mut Rng::new(1));
         (front_end.load_enable, front_end.isolation_clamp) = (true, false);
-        let (short, amps) = at(&front_end, [0; 4], 1.0, false);
-        assert!(!front_end.is_limited(false, amps, &short), "1 Ω leaves the source its current");
-        let (open, amps) = at(&front_end, [0; 4], 1e9, false);
-        assert!(front_end.is_limited(false, amps, &open), "an open circuit does not");
-        let (open, amps) = at(&front_end, [0; 4], 1e9, true);
-        assert!(front_end.is_limited(true, amps, &open));
-        assert!((open[SOURCE] - open[BIAS] - LOAD_COMPLIANCE_VOLTS).abs() < 1e-6);
-        let (short, amps) = at(&front_end, [0; 4], 1.0, true);
-        assert!(!front_end.is_limited(true, amps, &short), "and back");
+        let (short, current) = at(&front_end, [0; 4], 1.0, false);
+        assert!(!front_end.is_limited(false, current, &short), "1 Ω leaves the source its current");
+        let (open, current) = at(&front_end, [0; 4], 1e9, false);
+        assert!(front_end.is_limited(false, current, &open), "an open circuit does not");
+        let (open, current) = at(&front_end, [0; 4], 1e9, true);
+        assert!(front_end.is_limited(true, current, &open));
+        assert!((open[SOURCE].0 - open[BIAS].0 - LOAD_COMPLIANCE_VOLTS).abs() < 1e-6);
+        let (short, current) = at(&front_end, [0; 4], 1.0, true);
+        assert!(!front_end.is_limited(true, current, &short), "and back");
     }
 }

@@ -22,12 +22,16 @@ use super::{
     trace::{Change, Trace},
     unit::{Truth, Unit},
 };
-use crate::{board::StateId, fixture::Fixture};
+use crate::{
+    board::StateId,
+    fixture::Fixture,
+    quantity::{Amps, Celsius, Ohms, Volts},
+};
 
 /// While a capacitor charges from a source, what the source can do is looked at again this often, µs.
 const LOOK_US: u64 = 500;
-/// A capacitor is at rest while it changes by less than this in [`LOOK_US`], volt.
-const REST_VOLTS: f64 = 1e-6;
+/// A capacitor is at rest while it changes by less than this in [`LOOK_US`].
+const REST: Volts = Volts(1e-6);
 
 /// A line the controller drives. Levels as on the wire: see `hardware/pins.toml`.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -60,7 +64,7 @@ pub struct Models {
     unit: Unit,
     capacitors: Vec<Capacitor>,
     charging: bool,
-    celsius: f64,
+    air: Celsius,
     lid_opens_us: Option<u64>,
     /// The network as it stands; `None` once something has switched.
     circuit: Option<Circuit>,
@@ -89,15 +93,15 @@ impl Models {
         let mut lid_opens_us = None;
         for fault in &faults {
             match *fault {
-                Injected::Pin(pin, ohms) => bed.pin_ohms[pin] = ohms,
+                Injected::Pin(pin, contact) => bed.pins[pin] = contact,
                 Injected::Relay(relay, fault) => relays[relay].fault = Some(fault),
-                Injected::Standard(standard, off) => bed.standards[standard].1 *= 1.0 + off,
+                Injected::Standard(standard, off) => bed.standards[standard].1.0 *= 1.0 + off,
                 Injected::Lid(at_us) => lid_opens_us = Some(at_us),
                 Injected::Segment(..) | Injected::Bridge(..) | Injected::Battery(_) | Injected::Charge(_) => {
                 }
             }
         }
-        let unit = Unit::new(&fixture.board, &faults, spec.celsius, &mut Rng::new(spec.unit_seed));
+        let unit = Unit::new(&fixture.board, &faults, spec.air, &mut Rng::new(spec.unit_seed));
         let capacitors = unit.capacitors(FIRST_POINT);
         Ok(Self {
             now_us: 0,
@@ -113,7 +117,7 @@ impl Models {
             unit,
             charging: !capacitors.is_empty(),
             capacitors,
-            celsius: spec.celsius,
+            air: spec.air,
             lid_opens_us,
             circuit: None,
             limited: false,
@@ -221,11 +225,11 @@ impl Models {
 
     /// What the unit really is.
     pub fn truth(&self, fixture: &Fixture) -> Truth {
-        self.unit.truth(&fixture.board, self.celsius)
+        self.unit.truth(&fixture.board, self.air)
     }
 
     /// The network as it stands, what drives it, and every node's voltage: for comparing with another solver.
-    pub fn snapshot(&mut self) -> (&Network, Sources, Vec<f64>) {
+    pub fn snapshot(&mut self) -> (&Network, Sources, Vec<Volts>) {
         let circuit = self.circuit.take().unwrap_or_else(|| self.assemble());
         let circuit = self.circuit.insert(circuit);
         let mut sources = circuit.sources(&self.front_end, &self.relays, &self.adc, self.now_us);
@@ -294,11 +298,11 @@ impl Models {
 
     fn code(&mut self, conversion: &Conversion) -> i32 {
         let Conversion { selected, gain, bypass, rate, from_us, to_us } = *conversion;
-        let [plus, minus] = self.sampled.map(|sum| sum / (to_us - from_us).max(1) as f64);
+        let [plus, minus] = self.sampled.map(|sum| Volts(sum / (to_us - from_us).max(1) as f64));
         match selected {
             Selected::Pair(..) => self.amplifier.code(plus, minus, gain, bypass, rate),
-            Selected::Quarter(..) => self.amplifier.code((plus - minus) / 4.0, 0.0, gain, true, rate),
-            Selected::Temperature => self.amplifier.temperature(self.celsius),
+            Selected::Quarter(..) => self.amplifier.code((plus - minus) / 4.0, Volts::ZERO, gain, true, rate),
+            Selected::Temperature => self.amplifier.temperature(self.air),
         }
     }
 
@@ -318,7 +322,7 @@ impl Models {
         }
         let middle = from_us + micros / 2;
         let before = self.capacitors.clone();
-        let amps = self.front_end.excitation_amps(&self.adc, from_us);
+        let current = self.front_end.excitation(&self.adc, from_us);
         let mut at;
         let mut tries = 2;
         loop {
@@ -326,7 +330,7 @@ impl Models {
             let sources = circuit.sources(&self.front_end, &self.relays, &self.adc, middle);
             at = circuit.pass(&sources, micros, &mut self.capacitors);
             self.circuit = Some(circuit);
-            let limited = self.front_end.is_limited(self.limited, amps, &at);
+            let limited = self.front_end.is_limited(self.limited, current, &at);
             if limited == self.limited || tries == 0 {
                 break;
             }
@@ -338,14 +342,14 @@ impl Models {
         let fastest = before
             .iter()
             .zip(&self.capacitors)
-            .map(|(before, after)| (after.volts - before.volts).abs())
-            .fold(0.0, f64::max);
-        self.charging = fastest > REST_VOLTS * micros as f64 / LOOK_US as f64;
+            .map(|(before, after)| (after.voltage - before.voltage).abs())
+            .fold(Volts::ZERO, Volts::max);
+        self.charging = fastest > REST * micros as f64 / LOOK_US as f64;
         if let Some(Selected::Pair(plus, minus) | Selected::Quarter(plus, minus)) =
             sampling.map(|c| c.selected)
         {
-            self.sampled[0] += front_end::volts(plus, &at) * micros as f64;
-            self.sampled[1] += front_end::volts(minus, &at) * micros as f64;
+            self.sampled[0] += front_end::voltage(plus, &at).0 * micros as f64;
+            self.sampled[1] += front_end::voltage(minus, &at).0 * micros as f64;
         }
         if straining && self.unit.strain(&at, FIRST_POINT) {
             self.switched();
@@ -376,12 +380,12 @@ impl Models {
         !self.capacitors.is_empty()
             && (self.excited()
                 || self.unit.has_battery()
-                || self.capacitors.iter().any(|c| c.volts.abs() > REST_VOLTS))
+                || self.capacitors.iter().any(|c| c.voltage.abs() > REST))
     }
 
     fn note_currents(&mut self) {
-        let amps = self.front_end.excitation_amps(&self.adc, self.now_us);
-        let now = [amps > 0.0, self.adc.burnout().is_some()];
+        let current = self.front_end.excitation(&self.adc, self.now_us);
+        let now = [current > Amps::ZERO, self.adc.burnout().is_some()];
         let before = mem::replace(&mut self.noted, now);
         if before == now {
             return;
@@ -421,11 +425,11 @@ fn bed(fixture: &Fixture, rng: &mut Rng) -> Bed {
             touch(Some(standard.force[end]), Some(standard.sense[end]), node);
         }
         let off = rng.between(-standard.tolerance, standard.tolerance);
-        standards.push((nodes, standard.ohms * (1.0 + off)));
+        standards.push((nodes, standard.resistance * (1.0 + off)));
     }
     Bed {
         force_channels,
-        pin_ohms: (0..channels).map(|_| rng.between(20e-3, 80e-3)).collect(),
+        pins: (0..channels).map(|_| Ohms(rng.between(20e-3, 80e-3))).collect(),
         touches,
         nodes: first_standard + 2 * standards.len(),
         standards,

@@ -11,6 +11,8 @@
 //! Boards are trees with a few meshes, so hardly anything fills in: 300 segments factor in a fraction of a
 //! millisecond, and solving for other sources is one pass over the nodes.
 
+use crate::quantity::{Amps, Ohms, Volts};
+
 /// A node. Nodes count up from [`GROUND`].
 pub type Node = usize;
 
@@ -35,28 +37,28 @@ pub struct Network {
 /// What drives a network: forces in branches, currents into nodes.
 #[derive(Clone, Debug, Default)]
 pub struct Sources {
-    forces: Vec<(Branch, f64)>,
-    currents: Vec<(Node, f64)>,
+    forces: Vec<(Branch, Volts)>,
+    currents: Vec<(Node, Amps)>,
 }
 
 impl Sources {
-    /// Puts so many volts in series with a branch, its first node the positive end.
-    pub fn force(&mut self, branch: Branch, volts: f64) {
-        self.forces.push((branch, volts));
+    /// Puts a voltage in series with a branch, its first node the positive end.
+    pub fn force(&mut self, branch: Branch, voltage: Volts) {
+        self.forces.push((branch, voltage));
     }
 
-    /// Sends so many amperes from ground into a node.
-    pub fn current(&mut self, into: Node, amps: f64) {
-        self.currents.push((into, amps));
+    /// Sends a current from ground into a node.
+    pub fn current(&mut self, into: Node, current: Amps) {
+        self.currents.push((into, current));
     }
 
     /// Forces, by branch.
-    pub fn forces(&self) -> &[(Branch, f64)] {
+    pub fn forces(&self) -> &[(Branch, Volts)] {
         &self.forces
     }
 
     /// Currents, by node.
-    pub fn currents(&self) -> &[(Node, f64)] {
+    pub fn currents(&self) -> &[(Node, Amps)] {
         &self.currents
     }
 }
@@ -79,15 +81,15 @@ impl Network {
     }
 
     /// Joins two nodes by a resistor. Both must exist.
-    pub fn resistor(&mut self, a: Node, b: Node, ohms: f64) -> Branch {
+    pub fn resistor(&mut self, a: Node, b: Node, Ohms(ohms): Ohms) -> Branch {
         debug_assert!(a < self.nodes && b < self.nodes && !ohms.is_nan());
         self.branches.push((a, b, ohms.clamp(*OHMS.start(), *OHMS.end())));
         Branch(self.branches.len() - 1)
     }
 
-    /// Every branch: its two nodes and its ohms.
-    pub fn branches(&self) -> impl Iterator<Item = (Branch, Node, Node, f64)> + '_ {
-        self.branches.iter().enumerate().map(|(i, &(a, b, ohms))| (Branch(i), a, b, ohms))
+    /// Every branch: its two nodes and its resistance.
+    pub fn branches(&self) -> impl Iterator<Item = (Branch, Node, Node, Ohms)> + '_ {
+        self.branches.iter().enumerate().map(|(i, &(a, b, ohms))| (Branch(i), a, b, Ohms(ohms)))
     }
 
     /// Makes the network ready to be solved for any sources.
@@ -172,15 +174,15 @@ impl Factored {
         &self.network
     }
 
-    /// Voltage of every node, volt. In a part with no way to ground one node reads 0, and what is sent into it
+    /// Voltage of every node. In a part with no way to ground one node reads 0, and what is sent into it
     /// from elsewhere is lost.
-    pub fn solve(&self, sources: &Sources) -> Vec<f64> {
+    pub fn solve(&self, sources: &Sources) -> Vec<Volts> {
         // From here `at` turns from the current into each node to the voltage of each node, in place.
         let mut at = vec![0.0; self.network.nodes];
-        for &(node, amps) in &sources.currents {
+        for &(node, Amps(amps)) in &sources.currents {
             at[node] += amps;
         }
-        for &(branch, volts) in &sources.forces {
+        for &(branch, Volts(volts)) in &sources.forces {
             let (a, b, ohms) = self.network.branches[branch.0];
             at[a] += volts / ohms;
             at[b] -= volts / ohms;
@@ -196,7 +198,7 @@ impl Factored {
             let flows: f64 = links.iter().map(|&(neighbour, to)| to * at[neighbour]).sum();
             at[*node] = if links.is_empty() { 0.0 } else { (at[*node] + flows) / siemens };
         }
-        at
+        at.into_iter().map(Volts).collect()
     }
 }
 
@@ -212,8 +214,8 @@ mod tests {
         let n = network.nodes();
         let mut matrix = DMatrix::zeros(n, n);
         let mut amps = DVector::zeros(n);
-        for (branch, a, b, ohms) in network.branches() {
-            let force: f64 = sources.forces().iter().filter(|(f, _)| *f == branch).map(|(_, v)| v).sum();
+        for (branch, a, b, Ohms(ohms)) in network.branches() {
+            let force: f64 = sources.forces().iter().filter(|(f, _)| *f == branch).map(|(_, v)| v.0).sum();
             for (here, there, sign) in [(a, b, 1.0), (b, a, -1.0)] {
                 matrix[(here, here)] += 1.0 / ohms;
                 matrix[(here, there)] -= 1.0 / ohms;
@@ -221,7 +223,7 @@ mod tests {
             }
         }
         for &(node, into) in sources.currents() {
-            amps[node] += into;
+            amps[node] += into.0;
         }
         matrix.row_mut(GROUND).fill(0.0);
         matrix[(GROUND, GROUND)] = 1.0;
@@ -239,16 +241,16 @@ mod tests {
             let mut sources = Sources::default();
             for node in 1..n {
                 // A tree, so that nothing floats …
-                let branch = network.resistor(node, pick(node), 1.0 + pick(1000) as f64);
-                sources.force(branch, pick(3) as f64);
+                let branch = network.resistor(node, pick(node), Ohms(1.0 + pick(1000) as f64));
+                sources.force(branch, Volts(pick(3) as f64));
             }
             for _ in 0..pick(2 * n) {
                 // … and meshes on top; a branch from a node to itself carries nothing.
-                network.resistor(pick(n), pick(n), 1.0 + pick(1000) as f64);
+                network.resistor(pick(n), pick(n), Ohms(1.0 + pick(1000) as f64));
             }
-            sources.current(pick(n), 1.0);
+            sources.current(pick(n), Amps(1.0));
             let expected = textbook(&network, &sources);
-            for (ours, theirs) in network.factor().solve(&sources).iter().zip(expected) {
+            for (Volts(ours), theirs) in network.factor().solve(&sources).into_iter().zip(expected) {
                 assert!(
                     (ours - theirs).abs() <= 1e-9 * theirs.abs().max(1.0),
                     "case {case}: {ours} {theirs}"
@@ -260,42 +262,45 @@ mod tests {
     #[test]
     fn a_milliohm_keeps_its_digits_beside_a_gigaohm() {
         let mut network = Network::new(4);
-        network.resistor(1, GROUND, 1e9);
-        network.resistor(2, 1, 1e-3);
-        network.resistor(3, 2, 1e-3);
+        network.resistor(1, GROUND, Ohms(1e9));
+        network.resistor(2, 1, Ohms(1e-3));
+        network.resistor(3, 2, Ohms(1e-3));
         let mut sources = Sources::default();
-        sources.current(3, 1.0);
-        sources.current(1, -1.0);
+        sources.current(3, Amps(1.0));
+        sources.current(1, Amps(-1.0));
         let at = network.factor().solve(&sources);
-        assert!((at[3] - at[2] - 1e-3).abs() < 1e-15 && (at[2] - at[1] - 1e-3).abs() < 1e-15, "{at:?}");
+        assert!(
+            (at[3].0 - at[2].0 - 1e-3).abs() < 1e-15 && (at[2].0 - at[1].0 - 1e-3).abs() < 1e-15,
+            "{at:?}"
+        );
     }
 
     #[test]
     fn what_floats_still_has_the_right_differences() {
         // A floating triangle with a force in one branch, beside a lone node.
         let mut network = Network::new(5);
-        let branch = network.resistor(1, 2, 1.0);
-        network.resistor(2, 3, 1.0);
-        network.resistor(3, 1, 1.0);
+        let branch = network.resistor(1, 2, Ohms(1.0));
+        network.resistor(2, 3, Ohms(1.0));
+        network.resistor(3, 1, Ohms(1.0));
         let mut sources = Sources::default();
-        sources.force(branch, 3.0);
+        sources.force(branch, Volts(3.0));
         let at = network.factor().solve(&sources);
-        assert!((at[1] - at[2] - 2.0).abs() < 1e-15 && (at[2] - at[3] + 1.0).abs() < 1e-15, "{at:?}");
-        assert_eq!(at[4], 0.0);
+        assert!((at[1].0 - at[2].0 - 2.0).abs() < 1e-15 && (at[2].0 - at[3].0 + 1.0).abs() < 1e-15, "{at:?}");
+        assert_eq!(at[4], Volts::ZERO);
     }
 
     #[test]
     fn three_hundred_segments_factor_and_solve_in_a_moment() {
         let mut network = Network::new(301);
         for node in 1..=300 {
-            network.resistor(node, node - 1, 0.01);
+            network.resistor(node, node - 1, Ohms(0.01));
         }
         let started = std::time::Instant::now();
         let factored = network.factor();
         let mut sources = Sources::default();
-        sources.current(300, 1.0);
+        sources.current(300, Amps(1.0));
         let at = factored.solve(&sources);
-        assert!((at[300] - 3.0).abs() < 1e-12);
+        assert!((at[300].0 - 3.0).abs() < 1e-12);
         assert!(started.elapsed().as_millis() < 5, "{:?}", started.elapsed());
     }
 }

@@ -7,6 +7,7 @@
 //! more over seconds.
 
 use super::rng::Rng;
+use crate::quantity::{Ohms, Volts};
 
 /// Coil on until the contact first touches, µs.
 const TOUCH_US: u64 = 200;
@@ -29,12 +30,12 @@ pub enum RelayFault {
 /// One relay.
 #[derive(Clone, Debug)]
 pub struct Relay {
-    /// Resistance of the closed contact, ohm.
-    pub ohms: f64,
+    /// Resistance of the closed contact.
+    pub resistance: Ohms,
     /// What is wrong with it.
     pub fault: Option<RelayFault>,
-    cold_volts: f64,
-    warm_volts: f64,
+    cold: Volts,
+    warm: Volts,
     warming_us: f64,
     driven: bool,
     changed_us: u64,
@@ -48,10 +49,10 @@ impl Relay {
     /// A healthy relay from the bag.
     pub fn new(rng: &mut Rng) -> Self {
         Self {
-            ohms: (0.1 + 0.015 * rng.normal()).max(0.05),
+            resistance: Ohms((0.1 + 0.015 * rng.normal()).max(0.05)),
             fault: None,
-            cold_volts: 3e-6 * rng.normal(),
-            warm_volts: 4e-6 * rng.normal(),
+            cold: Volts(3e-6 * rng.normal()),
+            warm: Volts(4e-6 * rng.normal()),
             warming_us: 1e6 * rng.between(2.0, 8.0),
             driven: false,
             changed_us: 0,
@@ -95,9 +96,9 @@ impl Relay {
         steps.iter().map(|step| self.changed_us + step).find(|&at| at > now_us)
     }
 
-    /// Thermal voltage of the closed contact, volt.
-    pub fn thermal_volts(&self, now_us: u64) -> f64 {
-        self.cold_volts + self.warm_volts * self.warmth(now_us)
+    /// Thermal voltage of the closed contact.
+    pub fn thermal_voltage(&self, now_us: u64) -> Volts {
+        self.cold + self.warm * self.warmth(now_us)
     }
 
     fn warmth(&self, now_us: u64) -> f64 {
@@ -148,8 +149,8 @@ mod tests {
             .map(|_| {
                 let mut relay = Relay::new(&mut rng);
                 relay.drive(true, 0);
-                assert!((relay.thermal_volts(0) - relay.thermal_volts(1_000)).abs() < 20e-9);
-                (relay.thermal_volts(30_000_000) - relay.thermal_volts(0)).abs()
+                assert!((relay.thermal_voltage(0) - relay.thermal_voltage(1_000)).abs() < Volts(20e-9));
+                (relay.thermal_voltage(30_000_000) - relay.thermal_voltage(0)).abs().0
             })
             .collect();
         drifts.sort_by(f64::total_cmp);

@@ -17,7 +17,7 @@ use crate::{
     board::{PointId, SegmentId, SegmentKind},
     document::suggestion,
     fixture::Fixture,
-    quantity::{self, Unit},
+    quantity::{self, Celsius, Farads, Ohms, Unit, Volts},
 };
 
 /// A unit on a bench, before it is drawn.
@@ -27,8 +27,8 @@ pub struct Spec {
     pub unit_seed: u64,
     /// Which bench.
     pub bench_seed: u64,
-    /// Temperature of the air, °C.
-    pub celsius: f64,
+    /// Temperature of the air.
+    pub air: Celsius,
     /// Faults, as written.
     pub faults: Vec<String>,
 }
@@ -36,7 +36,7 @@ pub struct Spec {
 impl Spec {
     /// A good unit on a good bench in air of 23 °C.
     pub fn new(seed: u64) -> Self {
-        Self { unit_seed: seed, bench_seed: seed, celsius: 23.0, faults: Vec::new() }
+        Self { unit_seed: seed, bench_seed: seed, air: Celsius(23.0), faults: Vec::new() }
     }
 
     /// The same with a fault.
@@ -52,18 +52,18 @@ impl Spec {
 pub enum Injected {
     /// In a segment.
     Segment(SegmentId, SegmentFault),
-    /// A resistance between two points, ohm.
-    Bridge([PointId; 2], f64),
-    /// A pin with this contact resistance, ohm. Pins count force channels first, then sense channels.
-    Pin(usize, f64),
+    /// A resistance between two points.
+    Bridge([PointId; 2], Ohms),
+    /// A pin with this contact resistance. Pins count force channels first, then sense channels.
+    Pin(usize, Ohms),
     /// In a relay, by its bit.
     Relay(usize, RelayFault),
     /// A check standard whose value is off by this fraction.
     Standard(usize, f64),
-    /// A battery of so many volts across the supply.
-    Battery(f64),
-    /// Bulk capacitors charged to so many volts.
-    Charge(f64),
+    /// A battery of this voltage across the supply.
+    Battery(Volts),
+    /// Bulk capacitors charged to this voltage.
+    Charge(Volts),
     /// The lid opens at this model time, µs.
     Lid(u64),
 }
@@ -73,8 +73,8 @@ pub enum Injected {
 pub enum SegmentFault {
     /// Broken.
     Open,
-    /// This resistance at 20 °C, ohm.
-    Ohms(f64),
+    /// This resistance at 20 °C.
+    Resistance(Ohms),
     /// Good and bad by turns, every few milliseconds.
     Flaky,
     /// Under an insulating film until 0.25 V has stood across it.
@@ -95,8 +95,8 @@ pub struct SpecError {
     pub help: String,
 }
 
-/// Resistance of a pin that does not touch, ohm.
-const PIN_OPEN_OHMS: f64 = 1e12;
+/// Resistance of a pin that does not touch.
+const PIN_OPEN: Ohms = Ohms(1e12);
 
 /// Understands a fault.
 ///
@@ -134,14 +134,16 @@ pub fn parse(text: &str, fixture: &Fixture) -> Result<Injected, SpecError> {
                     return Err(wrong(what, "use `open` or a resistance".into()));
                 }
             },
-            _ => SegmentFault::Ohms(
-                quantity::parse(what, Unit::Ohm).ok().filter(|ohms| *ohms >= 0.0).ok_or_else(|| {
-                    let what = format!("`{}` is no fault of a segment", quantity::clip(what));
-                    wrong(
-                        what,
-                        "use open, flaky, film, one barrel open, or a resistance such as 330 ohm".into(),
-                    )
-                })?,
+            _ => SegmentFault::Resistance(
+                quantity::parse(what, Unit::Ohm).ok().filter(|ohms| *ohms >= 0.0).map(Ohms).ok_or_else(
+                    || {
+                        let what = format!("`{}` is no fault of a segment", quantity::clip(what));
+                        wrong(
+                            what,
+                            "use open, flaky, film, one barrel open, or a resistance such as 330 ohm".into(),
+                        )
+                    },
+                )?,
             ),
         };
         return Ok(Injected::Segment(id, fault));
@@ -151,7 +153,7 @@ pub fn parse(text: &str, fixture: &Fixture) -> Result<Injected, SpecError> {
         if a == b {
             return Err(wrong("both ends are the same point".into(), "name two points".into()));
         }
-        return Ok(Injected::Bridge([a, b], measure(Unit::Ohm)?));
+        return Ok(Injected::Bridge([a, b], measure(Unit::Ohm).map(Ohms)?));
     }
     if let Some((place, line)) = name.rsplit_once(':') {
         let place = point(place)?;
@@ -173,8 +175,8 @@ pub fn parse(text: &str, fixture: &Fixture) -> Result<Injected, SpecError> {
             wrong(what, "the fixture file says which pins there are".into())
         })?;
         return match (rail, what) {
-            (None, "open") => Ok(Injected::Pin(pin, PIN_OPEN_OHMS)),
-            (None, _) => Ok(Injected::Pin(pin, measure(Unit::Ohm)?)),
+            (None, "open") => Ok(Injected::Pin(pin, PIN_OPEN)),
+            (None, _) => Ok(Injected::Pin(pin, measure(Unit::Ohm).map(Ohms)?)),
             (Some(rail), "welded") => Ok(Injected::Relay(2 * pin + rail, RelayFault::Welded)),
             (Some(rail), "never closes") => Ok(Injected::Relay(2 * pin + rail, RelayFault::NeverCloses)),
             (Some(_), _) => {
@@ -187,8 +189,8 @@ pub fn parse(text: &str, fixture: &Fixture) -> Result<Injected, SpecError> {
         return Ok(Injected::Standard(standard, measure(Unit::Fraction)?));
     }
     match name {
-        "battery" => Ok(Injected::Battery(measure(Unit::Volt)?)),
-        "charge" if board.supply.bulk_farads > 0.0 => Ok(Injected::Charge(measure(Unit::Volt)?)),
+        "battery" => Ok(Injected::Battery(measure(Unit::Volt).map(Volts)?)),
+        "charge" if board.supply.bulk > Farads::ZERO => Ok(Injected::Charge(measure(Unit::Volt).map(Volts)?)),
         "charge" => Err(wrong(
             "this board has no bulk capacitor".into(),
             "give the supply a `bulk` capacitance".into(),
@@ -243,19 +245,22 @@ mod tests {
         );
         assert_eq!(
             fault("power switch=330 ohm"),
-            Injected::Segment(segment("power switch"), SegmentFault::Ohms(330.0))
+            Injected::Segment(segment("power switch"), SegmentFault::Resistance(Ohms(330.0)))
         );
         let barrel = Injected::Segment(segment("via pair 1"), SegmentFault::OneBarrelOpen);
         assert_eq!(fault("via pair 1=one barrel open"), barrel);
-        assert_eq!(fault("reg.in~cell-=2 ohm"), Injected::Bridge([point("reg.in"), point("cell-")], 2.0));
+        assert_eq!(
+            fault("reg.in~cell-=2 ohm"),
+            Injected::Bridge([point("reg.in"), point("cell-")], Ohms(2.0))
+        );
         // Pin 16 + 12: the sense channel of reg.in; its relay to sense- is the odd bit.
-        assert_eq!(fault("reg.in:sense=5 kohm"), Injected::Pin(28, 5e3));
-        assert_eq!(fault("reg.in:force=open"), Injected::Pin(3, PIN_OPEN_OHMS));
+        assert_eq!(fault("reg.in:sense=5 kohm"), Injected::Pin(28, Ohms(5e3)));
+        assert_eq!(fault("reg.in:force=open"), Injected::Pin(3, PIN_OPEN));
         assert_eq!(fault("reg.in:sense-=welded"), Injected::Relay(57, RelayFault::Welded));
         assert_eq!(fault("cell+:force+=never closes"), Injected::Relay(0, RelayFault::NeverCloses));
         assert_eq!(fault("1R=-0.5 %"), Injected::Standard(0, -0.005));
-        assert_eq!(fault("battery=3.0 V"), Injected::Battery(3.0));
-        assert_eq!(fault("charge=5 V"), Injected::Charge(5.0));
+        assert_eq!(fault("battery=3.0 V"), Injected::Battery(Volts(3.0)));
+        assert_eq!(fault("charge=5 V"), Injected::Charge(Volts(5.0)));
         assert_eq!(fault("lid=120 ms"), Injected::Lid(120_000));
         assert_eq!(fault("lid=1.5 s"), Injected::Lid(1_500_000));
     }

@@ -4,24 +4,25 @@
 //! faults put into it. Values are drawn at 20 °C; copper then follows the air.
 
 use super::{
-    capacitor::{Capacitor, SERIES_OHMS},
+    capacitor::{Capacitor, SERIES},
     network::{Branch, Network, Node},
     rng::Rng,
     spec::{Injected, SegmentFault},
 };
 use crate::board::{Board, Segment, SegmentKind, StateId, expected::ALPHA_COPPER};
 use crate::limits::{LimitSet, Limits};
+use crate::quantity::{Amps, Celsius, Farads, Ohms, Volts};
 
-/// Resistance of a break, ohm: a crack in copper on laminate.
-const OPEN_OHMS: f64 = 1e9;
-/// Voltage that breaks a film down, volt.
-const FILM_BREAKS_VOLTS: f64 = 0.25;
-/// Resistance of a contact under a film, ohm.
-const FILM_OHMS: f64 = 330.0;
+/// Resistance of a break: a crack in copper on laminate.
+const OPEN: Ohms = Ohms(1e9);
+/// Voltage that breaks a film down.
+const FILM_BREAKS: Volts = Volts(0.25);
+/// Resistance of a contact under a film.
+const FILM: Ohms = Ohms(330.0);
 /// Mean time a flaky contact stays good, and stays bad, µs.
 const FLAKY_US: f64 = 2_000.0;
-/// Inner resistance of a fitted battery, ohm.
-const BATTERY_OHMS: f64 = 0.3;
+/// Inner resistance of a fitted battery.
+const BATTERY: Ohms = Ohms(0.3);
 
 /// A unit.
 #[derive(Clone, Debug)]
@@ -30,10 +31,10 @@ pub struct Unit {
     /// Those of them that change while they are looked at.
     troubled: Vec<usize>,
     /// Resistances between points that are no segments: isolation, shorts, leaks.
-    between: Vec<([usize; 2], f64)>,
-    capacitors: Vec<([usize; 2], f64)>,
-    battery: Option<([usize; 2], f64)>,
-    charge_volts: f64,
+    between: Vec<([usize; 2], Ohms)>,
+    capacitors: Vec<([usize; 2], Farads)>,
+    battery: Option<([usize; 2], Volts)>,
+    charge: Volts,
     state: StateId,
     chance: Rng,
 }
@@ -43,10 +44,10 @@ pub struct Unit {
 struct Part {
     ends: [usize; 2],
     closed: Option<Vec<StateId>>,
-    ohms_20c: f64,
+    at_20c: Ohms,
     /// Real over 20 °C resistance in this air.
     warm: f64,
-    open_ohms: f64,
+    open: Ohms,
     trouble: Trouble,
 }
 
@@ -56,7 +57,7 @@ enum Trouble {
     None,
     /// Good and bad by turns.
     Flaky {
-        bad_ohms: f64,
+        high: Ohms,
         bad: bool,
         until_us: u64,
     },
@@ -69,29 +70,28 @@ enum Trouble {
 /// What a unit's resistances really are.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Truth {
-    /// Temperature of the air and the unit, °C.
-    pub celsius: f64,
-    /// By segment while it conducts, ohm at 20 °C. A flaky contact counts as good, a film as whole.
-    pub ohms_20c: Vec<f64>,
+    /// Temperature of the air and the unit.
+    pub air: Celsius,
+    /// By segment while it conducts, at 20 °C. A flaky contact counts as good, a film as whole.
+    pub at_20c: Vec<Ohms>,
     /// The same at the air's temperature.
-    pub ohms: Vec<f64>,
-    /// By entry of the board's isolation list, in its state: everything between the two points, ohm.
-    pub isolation_ohms: Vec<f64>,
+    pub resistance: Vec<Ohms>,
+    /// By entry of the board's isolation list, in its state: everything between the two points.
+    pub isolation: Vec<Ohms>,
 }
 
 impl Unit {
     /// Draws a unit of this board and puts the faults into it.
-    pub fn new(board: &Board, faults: &[Injected], celsius: f64, rng: &mut Rng) -> Self {
+    pub fn new(board: &Board, faults: &[Injected], air: Celsius, rng: &mut Rng) -> Self {
         let limits = LimitSet::of_board(board);
-        let parts =
-            board.segment_ids().map(|id| part(board.segment(id), limits.of(id), celsius, rng)).collect();
+        let parts = board.segment_ids().map(|id| part(board.segment(id), limits.of(id), air, rng)).collect();
         let mut unit = Self {
             parts,
             troubled: Vec::new(),
             between: isolation(board, rng),
             capacitors: capacitors(board),
             battery: None,
-            charge_volts: 0.0,
+            charge: Volts::ZERO,
             state: StateId(0),
             chance: rng.fork(),
         };
@@ -101,9 +101,9 @@ impl Unit {
                 Injected::Segment(id, fault) => {
                     unit.break_part(id.0, (board.segment(id), limits.of(id)), fault)
                 }
-                Injected::Bridge([a, b], ohms) => unit.between.push(([a.0, b.0], ohms)),
-                Injected::Battery(volts) => unit.battery = Some((rails, volts)),
-                Injected::Charge(volts) => unit.charge_volts = volts,
+                Injected::Bridge([a, b], resistance) => unit.between.push(([a.0, b.0], resistance)),
+                Injected::Battery(voltage) => unit.battery = Some((rails, voltage)),
+                Injected::Charge(voltage) => unit.charge = voltage,
                 Injected::Pin(..) | Injected::Relay(..) | Injected::Standard(..) | Injected::Lid(..) => {}
             }
         }
@@ -114,23 +114,23 @@ impl Unit {
         let part = &mut self.parts[index];
         part.trouble = match fault {
             SegmentFault::Open => {
-                (part.ohms_20c, part.warm) = (OPEN_OHMS, 1.0);
+                (part.at_20c, part.warm) = (OPEN, 1.0);
                 Trouble::None
             }
-            SegmentFault::Ohms(ohms) => {
-                part.ohms_20c = ohms;
+            SegmentFault::Resistance(resistance) => {
+                part.at_20c = resistance;
                 Trouble::None
             }
             SegmentFault::OneBarrelOpen => {
                 if let SegmentKind::Via { count: count @ 2.., .. } = segment.kind {
-                    part.ohms_20c *= f64::from(count) / f64::from(count - 1);
+                    part.at_20c.0 *= f64::from(count) / f64::from(count - 1);
                 }
                 Trouble::None
             }
             SegmentFault::Film => Trouble::Film { broken: false },
             SegmentFault::Flaky => {
-                let bad_ohms = (20.0 * limits.max_ohms).max(1.0) * self.chance.between(1.0, 3.0);
-                Trouble::Flaky { bad_ohms, bad: false, until_us: self.chance.waiting(FLAKY_US) as u64 }
+                let high = (20.0 * limits.max).max(Ohms(1.0)) * self.chance.between(1.0, 3.0);
+                Trouble::Flaky { high, bad: false, until_us: self.chance.waiting(FLAKY_US) as u64 }
             }
         };
         self.troubled.retain(|&other| other != index);
@@ -151,24 +151,24 @@ impl Unit {
 
     /// Adds the unit to a network whose node for point 0 is `first`. Gives the battery's branch and its voltage,
     /// and the capacitors' branches.
-    pub fn connect(&self, network: &mut Network, first: Node) -> (Option<(Branch, f64)>, Vec<Branch>) {
-        let mut join = |[a, b]: [usize; 2], ohms: f64| network.resistor(first + a, first + b, ohms);
+    pub fn connect(&self, network: &mut Network, first: Node) -> (Option<(Branch, Volts)>, Vec<Branch>) {
+        let mut join = |[a, b]: [usize; 2], of: Ohms| network.resistor(first + a, first + b, of);
         for part in &self.parts {
-            join(part.ends, part.ohms_now(self.state));
+            join(part.ends, part.resistance_now(self.state));
         }
-        for &(ends, ohms) in &self.between {
-            join(ends, ohms);
+        for &(ends, resistance) in &self.between {
+            join(ends, resistance);
         }
-        let battery = self.battery.map(|(ends, volts)| (join(ends, BATTERY_OHMS), volts));
-        (battery, self.capacitors.iter().map(|&(ends, _)| join(ends, SERIES_OHMS)).collect())
+        let battery = self.battery.map(|(ends, voltage)| (join(ends, BATTERY), voltage));
+        (battery, self.capacitors.iter().map(|&(ends, _)| join(ends, SERIES)).collect())
     }
 
     /// The unit's capacitors, charged as they are when it is put down.
     pub fn capacitors(&self, first: Node) -> Vec<Capacitor> {
-        let capacitor = |&([a, b], farads): &([usize; 2], f64)| Capacitor {
+        let capacitor = |&([a, b], capacitance): &([usize; 2], Farads)| Capacitor {
             between: [first + a, first + b],
-            farads,
-            volts: self.charge_volts,
+            capacitance,
+            voltage: self.charge,
         };
         self.capacitors.iter().map(capacitor).collect()
     }
@@ -204,13 +204,13 @@ impl Unit {
     }
 
     /// Breaks films that the node voltages are too much for. Returns whether any broke.
-    pub fn strain(&mut self, at: &[f64], first: Node) -> bool {
+    pub fn strain(&mut self, at: &[Volts], first: Node) -> bool {
         let mut changed = false;
         for &i in &self.troubled {
             let part = &mut self.parts[i];
             let [a, b] = part.ends;
             if let Trouble::Film { broken: broken @ false } = &mut part.trouble
-                && (at[first + a] - at[first + b]).abs() > FILM_BREAKS_VOLTS
+                && (at[first + a] - at[first + b]).abs() > FILM_BREAKS
             {
                 (*broken, changed) = (true, true);
             }
@@ -219,24 +219,24 @@ impl Unit {
     }
 
     /// What everything really is.
-    pub fn truth(&self, board: &Board, celsius: f64) -> Truth {
+    pub fn truth(&self, board: &Board, air: Celsius) -> Truth {
         let closed =
-            |part: &Part| if part.trouble == Trouble::None { part.ohms_20c } else { part.quiet_ohms() };
+            |part: &Part| if part.trouble == Trouble::None { part.at_20c } else { part.quiet_resistance() };
         let isolation = board.isolation.iter().map(|entry| {
             let mut unit = self.clone();
             unit.place(entry.state);
             let [a, b] = entry.between.map(|point| point.0);
-            unit.ohms_between(a, b, board.points.len())
+            unit.resistance_between(a, b, board.points.len())
         });
         Truth {
-            celsius,
-            ohms_20c: self.parts.iter().map(closed).collect(),
-            ohms: self.parts.iter().map(|part| closed(part) * part.warm).collect(),
-            isolation_ohms: isolation.collect(),
+            air,
+            at_20c: self.parts.iter().map(closed).collect(),
+            resistance: self.parts.iter().map(|part| closed(part) * part.warm).collect(),
+            isolation: isolation.collect(),
         }
     }
 
-    fn ohms_between(&self, a: usize, b: usize, points: usize) -> f64 {
+    fn resistance_between(&self, a: usize, b: usize, points: usize) -> Ohms {
         // Point b becomes ground: its node swaps its place with node 0.
         let node = |point: usize| {
             if point == b {
@@ -248,31 +248,32 @@ impl Unit {
             }
         };
         let mut network = Network::new(points);
-        let parts = self.parts.iter().map(|part| (part.ends, part.ohms_now(self.state)));
-        for ([from, to], ohms) in parts.chain(self.between.iter().copied()) {
-            network.resistor(node(from), node(to), ohms);
+        let parts = self.parts.iter().map(|part| (part.ends, part.resistance_now(self.state)));
+        for ([from, to], resistance) in parts.chain(self.between.iter().copied()) {
+            network.resistor(node(from), node(to), resistance);
         }
         let mut sources = super::network::Sources::default();
-        sources.current(node(a), 1.0);
-        network.factor().solve(&sources)[node(a)]
+        let current = Amps(1.0);
+        sources.current(node(a), current);
+        network.factor().solve(&sources)[node(a)] / current
     }
 }
 
 impl Part {
-    fn ohms_now(&self, state: StateId) -> f64 {
+    fn resistance_now(&self, state: StateId) -> Ohms {
         match &self.closed {
-            Some(states) if !states.contains(&state) => self.open_ohms,
+            Some(states) if !states.contains(&state) => self.open,
             _ => match self.trouble {
-                Trouble::Flaky { bad_ohms, bad: true, .. } => bad_ohms,
-                Trouble::Film { broken: false } => FILM_OHMS,
-                _ => self.ohms_20c * self.warm,
+                Trouble::Flaky { high, bad: true, .. } => high,
+                Trouble::Film { broken: false } => FILM,
+                _ => self.at_20c * self.warm,
             },
         }
     }
 
     /// Its resistance while conducting and left alone.
-    fn quiet_ohms(&self) -> f64 {
-        if matches!(self.trouble, Trouble::Film { .. }) { FILM_OHMS } else { self.ohms_20c }
+    fn quiet_resistance(&self) -> Ohms {
+        if matches!(self.trouble, Trouble::Film { .. }) { FILM } else { self.at_20c }
     }
 
     fn turns_at(&self) -> Option<u64> {
@@ -284,40 +285,40 @@ impl Part {
 }
 
 /// A healthy segment.
-fn part(segment: &Segment, limits: &Limits, celsius: f64, rng: &mut Rng) -> Part {
-    let (typical, max) = (segment.expected.typical_ohms, limits.max_ohms);
+fn part(segment: &Segment, limits: &Limits, air: Celsius, rng: &mut Rng) -> Part {
+    let (typical, max) = (segment.expected.typical.0, limits.max.0);
     let spread = rng.normal();
     let drawn = match segment.kind {
         // Etching and plating; a via group stays far from looking like one with a barrel less.
         _ if segment.kind.is_copper() => typical * (1.0 + (0.04 * spread).clamp(-0.08, 0.08)),
-        SegmentKind::Shunt { ohms } => ohms * (1.0 + (0.003 * spread).clamp(-0.008, 0.008)),
+        SegmentKind::Shunt { resistance } => resistance.0 * (1.0 + (0.003 * spread).clamp(-0.008, 0.008)),
         // Parts and contacts: what is high for a healthy one lies two standard deviations up.
         _ => {
-            let two_sigma = libm::log((segment.expected.high_ohms / typical).clamp(1.0, 2.0));
+            let two_sigma = libm::log((segment.expected.high.0 / typical).clamp(1.0, 2.0));
             typical * libm::exp(two_sigma / 2.0 * spread.clamp(-2.0, 2.0))
         }
     };
     // Clear of the limits, by 15 % of the upper one or of the distance between the two.
-    let margin = 0.15 * (max - limits.min_ohms.unwrap_or(0.0));
-    let low = limits.min_ohms.map_or(0.0, |min| min + margin);
-    let warm = if segment.kind.is_copper() { 1.0 + ALPHA_COPPER * (celsius - 20.0) } else { 1.0 };
+    let margin = 0.15 * (max - limits.min.unwrap_or_default().0);
+    let low = limits.min.map_or(0.0, |min| min.0 + margin);
+    let warm = if segment.kind.is_copper() { 1.0 + ALPHA_COPPER * (air.0 - 20.0) } else { 1.0 };
     Part {
         ends: [segment.from.0, segment.to.0],
         closed: segment.closed.clone(),
-        ohms_20c: drawn.max(low).min(max - margin),
+        at_20c: Ohms(drawn.max(low).min(max - margin)),
         warm,
-        open_ohms: rng.decades(1e9, 1e10),
+        open: Ohms(rng.decades(1e9, 1e10)),
         trouble: Trouble::None,
     }
 }
 
 /// Healthy isolation: 5 to 50 MΩ of laminate and flux, and at least twenty times what is asked.
-fn isolation(board: &Board, rng: &mut Rng) -> Vec<([usize; 2], f64)> {
-    let mut between: Vec<([usize; 2], f64)> = Vec::new();
+fn isolation(board: &Board, rng: &mut Rng) -> Vec<([usize; 2], Ohms)> {
+    let mut between: Vec<([usize; 2], Ohms)> = Vec::new();
     for entry in &board.isolation {
         let mut ends = entry.between.map(|point| point.0);
         ends.sort_unstable();
-        let ohms = rng.decades(5e6, 50e6).max(20.0 * entry.min_ohms);
+        let ohms = Ohms(rng.decades(5e6, 50e6)).max(20.0 * entry.min);
         match between.iter_mut().find(|(known, _)| *known == ends) {
             Some((_, known)) => *known = known.max(ohms),
             None => between.push((ends, ohms)),
@@ -327,12 +328,12 @@ fn isolation(board: &Board, rng: &mut Rng) -> Vec<([usize; 2], f64)> {
 }
 
 /// The bulk capacitance, shared by the loads.
-fn capacitors(board: &Board) -> Vec<([usize; 2], f64)> {
+fn capacitors(board: &Board) -> Vec<([usize; 2], Farads)> {
     let supply = &board.supply;
-    if supply.bulk_farads <= 0.0 {
+    if supply.bulk <= Farads::ZERO {
         return Vec::new();
     }
-    let each = supply.bulk_farads / supply.to.len() as f64;
+    let each = supply.bulk / supply.to.len() as f64;
     supply.to.iter().map(|to| ([to.0, supply.ret.0], each)).collect()
 }
 
@@ -340,6 +341,8 @@ fn capacitors(board: &Board) -> Vec<([usize; 2], f64)> {
 mod tests {
     use super::*;
     use crate::virtual_bench::network::GROUND;
+
+    const ROOM: Celsius = Celsius(23.0);
 
     fn boards() -> Vec<Board> {
         ["tide-gauge-head", "trail-counter", "greenhouse-valve-driver"]
@@ -349,7 +352,7 @@ mod tests {
     }
 
     fn unit(board: &Board, faults: &[Injected], seed: u64) -> Unit {
-        Unit::new(board, faults, 23.0, &mut Rng::new(seed))
+        Unit::new(board, faults, ROOM, &mut Rng::new(seed))
     }
 
     #[test]
@@ -357,23 +360,19 @@ mod tests {
         for board in boards() {
             let limits = LimitSet::of_board(&board);
             for seed in 0..200 {
-                let truth = unit(&board, &[], seed).truth(&board, 23.0);
-                for (id, ohms) in board.segment_ids().zip(&truth.ohms_20c) {
+                let truth = unit(&board, &[], seed).truth(&board, ROOM);
+                for (id, &Ohms(ohms)) in board.segment_ids().zip(&truth.at_20c) {
                     let (segment, limits) = (board.segment(id), limits.of(id));
-                    let (low, high) = (limits.min_ohms.unwrap_or(0.0), limits.max_ohms);
+                    let (low, high) = (limits.min.unwrap_or_default().0, limits.max.0);
                     let inside = low + 0.149 * (high - low) * f64::from(u8::from(low > 0.0))
                         ..=high - 0.149 * (high - low);
-                    assert!(inside.contains(ohms), "{}: {ohms} is not in {inside:?}", segment.name);
+                    assert!(inside.contains(&ohms), "{}: {ohms} is not in {inside:?}", segment.name);
                     if segment.kind.is_copper() {
-                        assert!(
-                            (ohms / segment.expected.typical_ohms - 1.0).abs() <= 0.12,
-                            "{}",
-                            segment.name
-                        );
+                        assert!((ohms / segment.expected.typical.0 - 1.0).abs() <= 0.12, "{}", segment.name);
                     }
                 }
-                for (entry, ohms) in board.isolation.iter().zip(&truth.isolation_ohms) {
-                    assert!(*ohms > 5.0 * entry.min_ohms && *ohms < 1e8, "{ohms}");
+                for (entry, ohms) in board.isolation.iter().zip(&truth.isolation) {
+                    assert!(*ohms > 5.0 * entry.min && *ohms < Ohms(1e8), "{ohms:?}");
                 }
             }
         }
@@ -382,9 +381,9 @@ mod tests {
     #[test]
     fn copper_follows_the_air_and_parts_do_not() {
         let board = &boards()[0];
-        let truth = Unit::new(board, &[], 33.0, &mut Rng::new(1)).truth(board, 33.0);
+        let truth = Unit::new(board, &[], Celsius(33.0), &mut Rng::new(1)).truth(board, Celsius(33.0));
         for (i, segment) in board.segments.iter().enumerate() {
-            let ratio = truth.ohms[i] / truth.ohms_20c[i];
+            let ratio = truth.resistance[i] / truth.at_20c[i];
             let expected = if segment.kind.is_copper() { 1.0 + 0.00393 * 13.0 } else { 1.0 };
             assert!((ratio - expected).abs() < 1e-12, "{}", segment.name);
         }
@@ -396,14 +395,14 @@ mod tests {
         let via =
             board.segments.iter().position(|s| matches!(s.kind, SegmentKind::Via { count: 2, .. })).unwrap();
         let id = crate::board::SegmentId(via);
-        let good = unit(board, &[], 4).truth(board, 23.0).ohms_20c;
+        let good = unit(board, &[], 4).truth(board, ROOM).at_20c;
         let faults = [
             (SegmentFault::OneBarrelOpen, 2.0 * good[via]),
-            (SegmentFault::Ohms(0.01), 0.01),
-            (SegmentFault::Open, 1e9),
+            (SegmentFault::Resistance(Ohms(0.01)), Ohms(0.01)),
+            (SegmentFault::Open, Ohms(1e9)),
         ];
         for (fault, expected) in faults {
-            let mut bad = unit(board, &[Injected::Segment(id, fault)], 4).truth(board, 23.0).ohms_20c;
+            let mut bad = unit(board, &[Injected::Segment(id, fault)], 4).truth(board, ROOM).at_20c;
             assert!((bad[via] / expected - 1.0).abs() < 1e-12);
             bad[via] = good[via];
             assert_eq!(bad, good);
@@ -418,9 +417,9 @@ mod tests {
         for state in 0..board.states.len() {
             unit.place(StateId(state));
             let closed = board.segments[switch].conducts_in(StateId(state));
-            let ohms = unit.parts[switch].ohms_now(unit.state);
-            assert_eq!(ohms < 10.0, closed);
-            assert!(closed || ohms >= 1e9);
+            let ohms = unit.parts[switch].resistance_now(unit.state);
+            assert_eq!(ohms < Ohms(10.0), closed);
+            assert!(closed || ohms >= Ohms(1e9));
         }
     }
 
@@ -433,13 +432,13 @@ mod tests {
         let (mut jumped, mut bad) = (0, 0);
         let windows = 400;
         for window in 0..windows {
-            let before = unit.parts[id.0].ohms_now(unit.state);
+            let before = unit.parts[id.0].resistance_now(unit.state);
             let mut jumps = false;
             for now_us in (window * 5_000..(window + 1) * 5_000).step_by(50) {
                 jumps |= unit.change(now_us);
             }
             jumped += u32::from(jumps);
-            bad += u32::from(before >= 20.0 * LimitSet::of_board(board).of(id).max_ohms);
+            bad += u32::from(before >= 20.0 * LimitSet::of_board(board).of(id).max);
         }
         assert!(jumped > 340, "{jumped}");
         assert!((100..300).contains(&bad), "{bad}");
@@ -451,16 +450,16 @@ mod tests {
         let id = board.segment_named("power switch").unwrap();
         let mut unit = unit(board, &[Injected::Segment(id, SegmentFault::Film)], 1);
         unit.place(StateId(1));
-        let mut at = vec![0.0; board.points.len()];
+        let mut at = vec![Volts::ZERO; board.points.len()];
         let [from, _] = unit.parts[id.0].ends;
-        at[from] = 0.02;
+        at[from] = Volts(0.02);
         assert!(!unit.strain(&at, GROUND) && unit.has_film());
-        assert_eq!(unit.parts[id.0].ohms_now(unit.state), FILM_OHMS);
-        at[from] = 0.3;
+        assert_eq!(unit.parts[id.0].resistance_now(unit.state), FILM);
+        at[from] = Volts(0.3);
         assert!(unit.strain(&at, GROUND) && !unit.has_film());
-        assert!(unit.parts[id.0].ohms_now(unit.state) < 1.0);
+        assert!(unit.parts[id.0].resistance_now(unit.state) < Ohms(1.0));
         unit.place(StateId(0));
         unit.place(StateId(1));
-        assert_eq!(unit.parts[id.0].ohms_now(unit.state), FILM_OHMS);
+        assert_eq!(unit.parts[id.0].resistance_now(unit.state), FILM);
     }
 }

@@ -2,16 +2,16 @@
 
 use std::ops::Range;
 
-use super::{ISOLATION_MOST_OHMS, Names};
+use super::{ISOLATION_MOST, Names};
 use crate::board::{PointId, StateId};
 use crate::document::{Item, Told};
-use crate::quantity::Unit;
+use crate::quantity::Ohms;
 
 /// An `[[isolation]]`.
 pub(in crate::board) struct IsolationDraft {
     pub span: Range<usize>,
     pub between: Result<[PointId; 2], Told>,
-    pub min_ohms: Result<f64, Told>,
+    pub min: Result<Ohms, Told>,
     pub state: Result<StateId, Told>,
 }
 
@@ -42,9 +42,7 @@ pub(super) fn read(item: &Item<'_>, names: &Names<'_>) -> Result<IsolationDraft,
     Ok(IsolationDraft {
         between,
         span: table.span.clone(),
-        min_ohms: table
-            .must("min", r#"min = "5 kohm""#)
-            .and_then(|item| item.quantity(Unit::Ohm, 1.0, ISOLATION_MOST_OHMS)),
+        min: table.must("min", r#"min = "5 kohm""#).and_then(|item| item.ohms(Ohms(1.0), ISOLATION_MOST)),
         state,
     })
 }

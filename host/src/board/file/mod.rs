@@ -14,6 +14,7 @@ use std::ops::Range;
 
 use super::{PointId, State, StateId};
 use crate::document::{Item, Sheet, Table, Told};
+use crate::quantity::Ohms;
 
 pub(super) use heading::Heading;
 pub(super) use isolation::IsolationDraft;
@@ -25,8 +26,8 @@ pub(super) use supply::SupplyDraft;
 const FORMAT: u32 = 1;
 /// Points or segments a file may have. Larger boards are not measured on one bed; this only stops nonsense.
 const MOST_ITEMS: usize = 2000;
-/// The isolation range of the meter proves up to this, ohm.
-const ISOLATION_MOST_OHMS: f64 = 200e3;
+/// The isolation range of the meter proves up to this.
+const ISOLATION_MOST: Ohms = Ohms(200e3);
 
 /// A value and where it stands.
 #[derive(Clone, Debug)]

@@ -1,16 +1,16 @@
 //! A `[[segment]]` of a board file: the keys each kind has, what it is expected to read, and whether its
 //! stated limits make sense of that.
 
-use super::{ISOLATION_MOST_OHMS, Names, Placed};
+use super::{ISOLATION_MOST, Names, Placed};
 use crate::board::expected::{Laminate, expected};
 use crate::board::{Expected, PointId, SegmentKind, StateId};
 use crate::document::{Item, Table, Told};
-use crate::quantity::{Unit, clip, engineering};
+use crate::quantity::{Amps, Ohms, Unit, clip, engineering};
 
-/// An open switch insulates at least this well unless the file says otherwise, ohm.
-const OPEN_MIN_OHMS: f64 = 100e3;
-/// Stated resistances lie between these, ohm: the meter's ranges for segments.
-const STATED_OHMS: [f64; 2] = [1e-6, 1e3];
+/// An open switch insulates at least this well unless the file says otherwise.
+const OPEN_MIN: Ohms = Ohms(100e3);
+/// Stated resistances lie between these: the meter's ranges for segments.
+const STATED: [Ohms; 2] = [Ohms(1e-6), Ohms(1e3)];
 
 /// A segment as far as it could be read.
 pub(in crate::board) struct SegmentDraft {
@@ -19,9 +19,9 @@ pub(in crate::board) struct SegmentDraft {
     pub ends: Result<[PointId; 2], Told>,
     pub closed: Result<Option<Vec<StateId>>, Told>,
     pub expected: Result<Expected, Told>,
-    pub min_ohms: Result<Option<f64>, Told>,
-    pub max_ohms: Result<Option<f64>, Told>,
-    pub open_min_ohms: Result<Option<f64>, Told>,
+    pub min: Result<Option<Ohms>, Told>,
+    pub max: Result<Option<Ohms>, Told>,
+    pub open_min: Result<Option<Ohms>, Told>,
 }
 
 /// Kinds by their words.
@@ -89,22 +89,22 @@ pub(super) fn read(
         name,
         ends: from.and_then(|from| Ok([from, to?])),
         closed: if is_switch { closed(&table, names).map(Some) } else { word.map(|_| None) },
-        open_min_ohms: if is_switch { open_min(&table).map(Some) } else { word.map(|_| None) },
-        min_ohms: min(&table, &expected),
-        max_ohms: max(&table, &kind, &expected),
+        open_min: if is_switch { open_min(&table).map(Some) } else { word.map(|_| None) },
+        min: min(&table, &expected),
+        max: max(&table, &kind, &expected),
         kind,
         expected,
     })
 }
 
-fn stated(item: &Item<'_>) -> Result<f64, Told> {
-    item.quantity(Unit::Ohm, STATED_OHMS[0], STATED_OHMS[1])
+fn stated(item: &Item<'_>) -> Result<Ohms, Told> {
+    item.ohms(STATED[0], STATED[1])
 }
 
 fn expect(
     kind: &Result<SegmentKind, Told>,
     laminate: Result<Laminate, Told>,
-    typical: Result<Option<f64>, Told>,
+    typical: Result<Option<Ohms>, Told>,
 ) -> Result<Expected, Told> {
     let kind = kind.as_ref().map_err(|told| *told)?;
     Ok(expected(kind, laminate?, typical?))
@@ -115,7 +115,7 @@ fn read_kind(word: Word, table: &Table<'_>) -> Result<SegmentKind, Told> {
         let item = table.must("length", r#"length = "18 mm""#)?;
         item.quantity(Unit::Millimetre, 0.01, 5000.0)
     };
-    let amps = |key| table.item(key).map(|item| item.quantity(Unit::Ampere, 1e-3, 100.0)).transpose();
+    let amps = |key| table.item(key).map(|item| item.amps(Amps(1e-3), Amps(100.0))).transpose();
     Ok(match word {
         Word::Trace => {
             let length_mm = length();
@@ -131,10 +131,10 @@ fn read_kind(word: Word, table: &Table<'_>) -> Result<SegmentKind, Told> {
         }
         Word::Shunt => {
             let value = table.must("value", r#"value = "50 mohm""#)?;
-            SegmentKind::Shunt { ohms: value.quantity(Unit::Ohm, 1e-5, 100.0)? }
+            SegmentKind::Shunt { resistance: value.ohms(Ohms(1e-5), Ohms(100.0))? }
         }
-        Word::Fuse => SegmentKind::Fuse { rating_amps: amps("rating")? },
-        Word::Resettable => SegmentKind::Resettable { hold_amps: amps("hold")? },
+        Word::Fuse => SegmentKind::Fuse { rating: amps("rating")? },
+        Word::Resettable => SegmentKind::Resettable { hold: amps("hold")? },
         Word::Joint => SegmentKind::Joint,
         Word::Ferrite => SegmentKind::Ferrite,
         Word::Inductor => SegmentKind::Inductor,
@@ -171,26 +171,24 @@ fn closed(table: &Table<'_>, names: &Names<'_>) -> Result<Vec<StateId>, Told> {
     states.into_iter().collect()
 }
 
-fn open_min(table: &Table<'_>) -> Result<f64, Told> {
-    table
-        .item("open_min")
-        .map_or(Ok(OPEN_MIN_OHMS), |item| item.quantity(Unit::Ohm, 1.0, ISOLATION_MOST_OHMS))
+fn open_min(table: &Table<'_>) -> Result<Ohms, Told> {
+    table.item("open_min").map_or(Ok(OPEN_MIN), |item| item.ohms(Ohms(1.0), ISOLATION_MOST))
 }
 
 /// A lower limit is for what must not be bridged: a fuse, a shunt.
-fn min(table: &Table<'_>, expected: &Result<Expected, Told>) -> Result<Option<f64>, Told> {
+fn min(table: &Table<'_>, expected: &Result<Expected, Told>) -> Result<Option<Ohms>, Told> {
     let Some(item) = table.item("min") else { return Ok(None) };
     let min = stated(&item)?;
-    if let Some(max) = table.item("max").and_then(|item| item.peek(Unit::Ohm)).filter(|max| min > *max) {
+    if let Some(max) = table.item("max").and_then(|item| item.peek_ohms()).filter(|max| min > *max) {
         let message = format!("`min` of {} is above its `max`, {}", table.title, engineering(max));
         return Err(item.refuse(message, "write the smaller one as min"));
     }
     match expected {
-        Ok(expected) if min > expected.typical_ohms => Err(item.refuse(
+        Ok(expected) if min > expected.typical => Err(item.refuse(
             format!(
                 "`min` of {} is above the {} a healthy one reads",
                 table.title,
-                engineering(expected.typical_ohms)
+                engineering(expected.typical)
             ),
             "lower it, or state `typical` for this part",
         )),
@@ -202,20 +200,20 @@ fn max(
     table: &Table<'_>,
     kind: &Result<SegmentKind, Told>,
     expected: &Result<Expected, Told>,
-) -> Result<Option<f64>, Told> {
+) -> Result<Option<Ohms>, Told> {
     let Some(item) = table.item("max") else { return Ok(None) };
     let max = stated(&item)?;
     let (Ok(kind), Ok(expected)) = (kind, expected) else { return Ok(Some(max)) };
-    let (typical, high) = (engineering(expected.typical_ohms), engineering(expected.high_ohms));
+    let (typical, high) = (engineering(expected.typical), engineering(expected.high));
     let (reason, remedy) = match kind.is_copper() {
         true => ("its geometry gives", "correct the geometry"),
         false => ("a healthy one reads", "state `typical` for this part"),
     };
-    if max < expected.typical_ohms {
+    if max < expected.typical {
         let message = format!("`max` of {} is below the {typical} {reason}", table.title);
         return Err(item.refuse(message, format!("allow more than {high}, or {remedy}")));
     }
-    if max < expected.high_ohms {
+    if max < expected.high {
         let message = format!("`max` of {} is below the {high} a healthy one may read", table.title);
         item.warn(message, format!("allow more, or {remedy}; otherwise good units fail"));
     }

@@ -3,17 +3,17 @@
 use super::{Names, Placed};
 use crate::board::PointId;
 use crate::document::{Item, Table, Told};
-use crate::quantity::Unit;
+use crate::quantity::{Amps, Farads, Volts};
 
 /// `[supply]`.
 pub(in crate::board) struct SupplyDraft {
     pub from: Result<Placed<PointId>, Told>,
     pub to: Result<Vec<Placed<PointId>>, Told>,
     pub ret: Result<Placed<PointId>, Told>,
-    pub voltage: Result<[f64; 2], Told>,
-    pub load_amps: Result<f64, Told>,
-    pub max_drop_volts: Result<Placed<f64>, Told>,
-    pub bulk_farads: Result<f64, Told>,
+    pub voltage: Result<[Volts; 2], Told>,
+    pub load: Result<Amps, Told>,
+    pub max_drop: Result<Placed<Volts>, Told>,
+    pub bulk: Result<Farads, Told>,
 }
 
 /// Reads `[supply]`.
@@ -34,7 +34,8 @@ pub(super) fn read(table: &Table<'_>, names: &Names<'_>) -> SupplyDraft {
     });
     let voltage = table.must("voltage", r#"voltage = ["2.0 V", "3.2 V"]"#).and_then(|item| {
         let [low, high] = item.pair(r#"write the lowest and the highest, such as ["2.0 V", "3.2 V"]"#)?;
-        let (low, high) = (low.quantity(Unit::Volt, 0.0, 60.0), high.quantity(Unit::Volt, 0.0, 60.0));
+        let most = Volts(60.0);
+        let (low, high) = (low.volts(Volts::ZERO, most), high.volts(Volts::ZERO, most));
         let (low, high) = (low?, high?);
         match low <= high {
             true => Ok([low, high]),
@@ -48,13 +49,11 @@ pub(super) fn read(table: &Table<'_>, names: &Names<'_>) -> SupplyDraft {
         to,
         ret: table.must("return", r#"return = "cell-""#).and_then(placed),
         voltage,
-        load_amps: table
-            .must("load", r#"load = "120 mA""#)
-            .and_then(|item| item.quantity(Unit::Ampere, 1e-6, 100.0)),
-        max_drop_volts: table.must("max_drop", r#"max_drop = "150 mV""#).and_then(|item| {
-            let value = item.quantity(Unit::Volt, 1e-6, 60.0)?;
+        load: table.must("load", r#"load = "120 mA""#).and_then(|item| item.amps(Amps(1e-6), Amps(100.0))),
+        max_drop: table.must("max_drop", r#"max_drop = "150 mV""#).and_then(|item| {
+            let value = item.volts(Volts(1e-6), Volts(60.0))?;
             Ok(Placed { value, span: item.span })
         }),
-        bulk_farads: table.item("bulk").map_or(Ok(0.0), |item| item.quantity(Unit::Farad, 0.0, 10e-3)),
+        bulk: table.item("bulk").map_or(Ok(Farads::ZERO), |item| item.farads(Farads::ZERO, Farads(10e-3))),
     }
 }

@@ -61,7 +61,7 @@ fn a_history_shows_before_and_after() {
     let joint = trends.iter().find(|trend| trend.before().is_some_and(|row| row.name == "joint 5")).unwrap();
     assert_eq!(joint.readings.len(), 2, "the void sweep tells nothing about the unit");
     let [before, after] = [joint.before().unwrap(), joint.after().unwrap()];
-    assert_eq!((before.verdict, before.class, before.ohms), (Verdict::Fail, Class::Open, None));
+    assert_eq!((before.verdict, before.class, before.resistance), (Verdict::Fail, Class::Open, None));
     assert_eq!((after.verdict, after.class), (Verdict::Pass, Class::Ok));
     assert_eq!(joint.board, "greenhouse valve driver");
     assert_eq!(unit.isolation_trends().len(), 1);

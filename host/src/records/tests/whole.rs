@@ -4,6 +4,7 @@ use sqlx::Executor;
 
 use super::super::{Error, Records, SweepId, sample};
 use super::fresh;
+use crate::quantity::Ohms;
 use crate::sweep::{BenchFault, Sweep};
 use crate::verdict::Verdict;
 use crate::{board, fixture};
@@ -12,14 +13,14 @@ use crate::{board, fixture};
 fn varied() -> Vec<Sweep> {
     let mut void = sample::sweep("7/2024 \"B\"", Some("it's a lot; --"), 3, Some(4));
     void.judgement.verdict = Verdict::Void;
-    void.judgement.celsius = None;
+    void.judgement.air = None;
     void.judgement.bench_faults = vec![BenchFault {
         part: "pin cell+ (sense channel 0)".into(),
         what: "does not touch: clean it".into(),
     }];
-    void.judgement.standards[0].ohms = None;
-    void.judgement.isolation[0].ohms = Some(f64::MIN_POSITIVE);
-    void.judgement.isolation[0].at_least_ohms = Some(f64::INFINITY);
+    void.judgement.standards[0].resistance = None;
+    void.judgement.isolation[0].resistance = Some(Ohms(f64::MIN_POSITIVE));
+    void.judgement.isolation[0].at_least = Some(Ohms(f64::INFINITY));
     void.measurement.started_us = i64::MIN;
     let mut empty = sample::sweep("序号", None, 4, None);
     for list in [&mut empty.judgement.notes, &mut Vec::new()] {

@@ -3,6 +3,7 @@
 use maud::{Markup, html};
 
 use super::mark::Sign;
+use crate::quantity::Ohms;
 use crate::report::figures;
 use crate::sweep::SegmentRow;
 use crate::verdict::{Class, Verdict};
@@ -19,7 +20,7 @@ const AXIS: f64 = 17.0;
 /// hatched; a value beyond the scale stands at its end with an arrow.
 pub fn gauge(row: &SegmentRow) -> Markup {
     let sign = Sign::Verdict(row.verdict);
-    let low = row.min_ohms.map_or(ZERO, |min| x(row, min));
+    let low = row.min.map_or(ZERO, |min| x(row, min));
     let text = format!("{}, allowed {}", figures::segment(row), figures::segment_limit(row));
     html! {
         svg class={ "gauge " (sign.class()) } viewBox="0 0 160 30" role="img" aria-label=(text) {
@@ -29,8 +30,8 @@ pub fn gauge(row: &SegmentRow) -> Markup {
             path class="axis" d={ "M" (unit(ZERO)) " 23H" (unit(END)) } {}
             path class="limit" d={ "M" (unit(LIMIT)) " 7V27" } {}
             @if low > ZERO { path class="limit" d={ "M" (unit(low)) " 7V27" } {} }
-            @match row.ohms_20c.filter(|ohms| ohms.is_finite()) {
-                Some(ohms) => { (reading(row, ohms, sign)) }
+            @match row.at_20c.filter(|value| value.is_finite()) {
+                Some(value) => { (reading(row, value, sign)) }
                 None if row.class == Class::Open => { (off_scale(sign)) }
                 None => {}
             }
@@ -39,12 +40,12 @@ pub fn gauge(row: &SegmentRow) -> Markup {
 }
 
 /// A reading with its whisker.
-fn reading(row: &SegmentRow, ohms: f64, sign: Sign) -> Markup {
-    if x(row, ohms) > END {
+fn reading(row: &SegmentRow, value: Ohms, sign: Sign) -> Markup {
+    if x(row, value) > END {
         return off_scale(sign);
     }
-    let u95 = row.u95_ohms.filter(|u95| u95.is_finite()).unwrap_or(0.0);
-    let (from, to) = (x(row, ohms - u95).max(0.5), x(row, ohms + u95).min(158.0));
+    let u95 = row.u95.filter(|u95| u95.is_finite()).unwrap_or_default();
+    let (from, to) = (x(row, value - u95).max(0.5), x(row, value + u95).min(158.0));
     html! {
         // A whisker shorter than the mark would hide behind it.
         @if to - from > 1.0 {
@@ -53,7 +54,7 @@ fn reading(row: &SegmentRow, ohms: f64, sign: Sign) -> Markup {
                 "M" (unit(from)) " 13V21M" (unit(to)) " 13V21"
             } {}
         }
-        (point(x(row, ohms).clamp(ZERO, END), row.verdict))
+        (point(x(row, value).clamp(ZERO, END), row.verdict))
     }
 }
 
@@ -77,9 +78,9 @@ fn off_scale(sign: Sign) -> Markup {
     }
 }
 
-fn x(row: &SegmentRow, ohms: f64) -> f64 {
-    match row.max_ohms > 0.0 {
-        true => ZERO + ohms / row.max_ohms * (LIMIT - ZERO),
+fn x(row: &SegmentRow, value: Ohms) -> f64 {
+    match row.max > Ohms::ZERO {
+        true => ZERO + value / row.max * (LIMIT - ZERO),
         false => END,
     }
 }
@@ -96,10 +97,10 @@ mod tests {
 
     fn row(ohms: f64, verdict: Verdict) -> SegmentRow {
         SegmentRow {
-            ohms_20c: Some(ohms),
-            u95_ohms: Some(1e-3),
-            min_ohms: None,
-            max_ohms: 20e-3,
+            at_20c: Some(Ohms(ohms)),
+            u95: Some(Ohms(1e-3)),
+            min: None,
+            max: Ohms(20e-3),
             verdict,
             ..sample::good().judgement.segments[0].clone()
         }
@@ -121,9 +122,9 @@ mod tests {
     #[test]
     fn no_value_leaves_the_scale_empty_and_nothing_is_ever_nan() {
         let broken = SegmentRow {
-            ohms_20c: Some(f64::NAN),
-            u95_ohms: Some(f64::INFINITY),
-            max_ohms: 0.0,
+            at_20c: Some(Ohms(f64::NAN)),
+            u95: Some(Ohms(f64::INFINITY)),
+            max: Ohms::ZERO,
             ..row(1.0, Verdict::Void)
         };
         let text = gauge(&broken).into_string();

@@ -8,6 +8,7 @@ use super::mark::{self, Sign};
 use super::page::{facts, head, page, part, patterns, scroller};
 use super::strip::{self, fault_sign};
 use crate::board::Board;
+use crate::quantity::Ohms;
 use crate::report::caution::CAUTIONS;
 use crate::report::{figures, words};
 use crate::sweep::{BenchFault, IsolationRow, SegmentRow, Sweep};
@@ -29,7 +30,7 @@ pub fn sweep(sweep: &Sweep, board: &Board) -> String {
                 ("Lot", sweep.measurement.lot.clone()),
                 ("Swept", Some(figures::time(sweep.measurement.started_us))),
                 ("Bench", Some(sweep.measurement.bench_name.clone())),
-                ("Air", sweep.judgement.celsius.map(|celsius| format!("{celsius:.1}\u{a0}°C"))),
+                ("Air", sweep.judgement.air.map(|air| format!("{:.1}\u{a0}°C", air.0))),
             ]))
         }
         @if void { (part("The bench", &bench_faults(&sweep.judgement.bench_faults))) }
@@ -134,7 +135,7 @@ fn segments(rows: &[SegmentRow], board: &Board) -> Markup {
                         td { (mark::verdict(row.verdict)) }
                         td class="figure" { (figures::segment(row)) }
                         td class="figure" { (figures::segment_limit(row)) @if row.limit_derived { "*" } }
-                        td class="figure" { "about " (figures::roughly(row.typical_ohms)) }
+                        td class="figure" { "about " (figures::roughly(row.typical)) }
                         td { (row.state) }
                         td { (row.kind) }
                         td { (words::class(row.class)) }
@@ -216,7 +217,7 @@ fn checks(sweep: &Sweep) -> Markup {
             @for row in &sweep.judgement.standards {
                 li {
                     (mark::verdict(row.verdict)) " Check standard " b { (row.name) } ": " (figures::standard(row))
-                    ", stated " (figures::stated(row.stated_ohms)) " within " (figures::percent(row.tolerance)) "."
+                    ", stated " (figures::stated(row.stated)) " within " (figures::percent(row.tolerance)) "."
                 }
             }
             @for row in &sweep.judgement.closures {
@@ -240,7 +241,7 @@ fn method() -> Markup {
             b { "How it is measured. " }
             "Four-wire: current flows through one pair of pins, voltage is read across another, so pins, relays and \
              leads drop out. The reading is the ratio of the unit's voltage to the voltage over a "
-            (figures::stated(RM_OHMS)) " resistor that carries the same current, so the meter's reference cancels. \
+            (figures::stated(Ohms(RM_OHMS))) " resistor that carries the same current, so the meter's reference cancels. \
              Current is reversed and reversed again, which removes thermal voltages, steady or drifting. Contacts are \
              read with about " (milliamps(DRY_AMPS)) " and at most 20\u{a0}mV, so that a film shows before it is broken \
              down; copper and fuses with " (milliamps(LOAD_AMPS)) ". Isolation sees less than 200\u{a0}mV."

@@ -68,6 +68,7 @@ pub fn symbol(kind: &SegmentKind, broken: bool) -> Markup {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::quantity::Ohms;
 
     #[test]
     fn every_kind_has_its_own_symbol() {
@@ -76,11 +77,11 @@ mod tests {
             SegmentKind::Via { count: 1, drill_mm: 0.3, plating_um: 20.0 },
             SegmentKind::Via { count: 2, drill_mm: 0.3, plating_um: 20.0 },
             SegmentKind::Joint,
-            SegmentKind::Fuse { rating_amps: None },
-            SegmentKind::Resettable { hold_amps: None },
+            SegmentKind::Fuse { rating: None },
+            SegmentKind::Resettable { hold: None },
             SegmentKind::Ferrite,
             SegmentKind::Inductor,
-            SegmentKind::Shunt { ohms: 0.1 },
+            SegmentKind::Shunt { resistance: Ohms(0.1) },
             SegmentKind::Switch,
             SegmentKind::Connector,
             SegmentKind::Wire { length_mm: 1.0, awg: 24 },

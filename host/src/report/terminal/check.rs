@@ -44,7 +44,7 @@ fn board(out: &mut String, board: &BoardSummary, screen: Screen) {
         "limits: {} stated, {} derived from the drop budget of {}",
         board.stated,
         board.derived,
-        engineering(board.budget_ohms)
+        engineering(board.budget)
     ));
     for way in &board.ways {
         line(format!(
@@ -52,8 +52,8 @@ fn board(out: &mut String, board: &BoardSummary, screen: Screen) {
             way.from,
             way.to,
             counted(way.segments, "segment", "segments"),
-            engineering(way.expected_ohms),
-            engineering(way.limit_ohms),
+            engineering(way.expected),
+            engineering(way.limit),
         ));
     }
 }

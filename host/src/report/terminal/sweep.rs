@@ -169,13 +169,13 @@ fn bench(out: &mut String, sweep: &Sweep, screen: Screen) {
             "{}: {}, stated {} within {}, {}",
             row.name,
             figures::standard(row),
-            figures::stated(row.stated_ohms),
+            figures::stated(row.stated),
             figures::percent(row.tolerance),
             verdict(row.verdict),
         );
         paragraph(out, "standard  ", &text, screen.width);
     }
-    let air = sweep.judgement.celsius.map(|celsius| format!(", air {celsius:.1} °C")).unwrap_or_default();
+    let air = sweep.judgement.air.map(|air| format!(", air {:.1} °C", air.0)).unwrap_or_default();
     let text = format!("{}{air}; {}", sweep.measurement.bench_name, figures::work(&sweep.measurement.work()));
     paragraph(out, "bench     ", &text, screen.width);
 }
