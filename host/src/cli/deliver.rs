@@ -1,4 +1,4 @@
-//! Files that are written for people: pages and tables.
+//! Files that are written for people: pages, tables and prints.
 //!
 //! A file is written whole beside its place, flushed to the disk and then renamed, so that the place holds the old
 //! file or the new one and never half of either. What stands at the place already is replaced only if this program
@@ -9,7 +9,7 @@ use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 
 use crate::plain_file::not_plain;
-use crate::report::{csv, html};
+use crate::report::{csv, html, pdf};
 use crate::visible::path as shown;
 
 /// What a file holds, so that one kind does not replace another.
@@ -19,6 +19,8 @@ pub enum Kind {
     Page,
     /// Comma-separated values.
     Table,
+    /// A PDF.
+    Print,
 }
 
 impl Kind {
@@ -26,22 +28,27 @@ impl Kind {
         match self {
             Self::Page => "page",
             Self::Table => "table",
+            Self::Print => "PDF",
         }
     }
 
     /// Does a file that begins like this come from this program, any version of it?
     fn made_by_us(self, start: &[u8]) -> bool {
-        let start = String::from_utf8_lossy(start);
+        let text = String::from_utf8_lossy(start);
         match self {
-            Self::Page => start.starts_with("<!DOCTYPE html>") && start.contains(html::MARK),
+            Self::Page => text.starts_with("<!DOCTYPE html>") && text.contains(html::MARK),
             Self::Table => {
-                start.lines().next().is_some_and(|line| csv::HEADERS.iter().any(|h| line == h.join(",")))
+                text.lines().next().is_some_and(|line| csv::HEADERS.iter().any(|h| line == h.join(",")))
+            }
+            Self::Print => {
+                start.starts_with(b"%PDF-")
+                    && start.windows(pdf::MARK.len()).any(|window| window == pdf::MARK)
             }
         }
     }
 }
 
-/// Bytes of an existing file that are looked at: the mark stands in the head of a page.
+/// Bytes of an existing file that are looked at: the mark stands in the head of a page, and in the first object of a PDF.
 const START: u64 = 4096;
 
 /// How a database of the kind that records are kept in begins. Source: sqlite.org/fileformat2.html.
@@ -308,8 +315,14 @@ mod tests {
     /// What is said when a file is to be written, with the folder left out; empty when it was written.
     fn said(folder: &Path, name: &str, kind: Kind, force: bool) -> String {
         let store = folder.join("records.sqlite");
-        let text = if kind == Kind::Page { page() } else { table() };
-        match Place::new(&folder.join(name), kind, force, Some(&store)).and_then(|place| place.write(&text)) {
+        let content = match kind {
+            Kind::Page => page().into_bytes(),
+            Kind::Table => table().into_bytes(),
+            Kind::Print => pdf::lot(&sample::lot(), pdf::Paper::A4),
+        };
+        match Place::new(&folder.join(name), kind, force, Some(&store))
+            .and_then(|place| place.write(&content))
+        {
             Ok(()) => String::new(),
             Err(refused) => refused.to_string().replace(folder.to_str().unwrap(), "."),
         }
@@ -328,6 +341,8 @@ mod tests {
             ("lot.html", Kind::Page, ""), // again, over itself
             ("lot.csv", Kind::Table, ""),
             ("lot.csv", Kind::Table, ""),
+            ("lot.pdf", Kind::Print, ""),
+            ("lot.pdf", Kind::Print, ""),
             ("empty", Kind::Page, ""),
             (
                 "mine.html",
@@ -345,6 +360,17 @@ mod tests {
             assert_eq!(said(folder, name, kind, false), text, "{name}");
         }
         assert!(said(folder, "lot.csv", Kind::Page, false).contains("no page of copperwalk"));
+        write("theirs.pdf", "%PDF-1.7\n1 0 obj\n<< /Producer (somebody else) >>\nendobj\n");
+        write("quoted.txt", &format!("see {}", String::from_utf8_lossy(pdf::MARK)));
+        for (name, kind, what) in [
+            ("theirs.pdf", Kind::Print, "no PDF of copperwalk"),
+            ("quoted.txt", Kind::Print, "no PDF of copperwalk"),
+            ("lot.html", Kind::Print, "no PDF of copperwalk"),
+            ("lot.pdf", Kind::Page, "no page of copperwalk"),
+            ("lot.pdf", Kind::Table, "no table of copperwalk"),
+        ] {
+            assert!(said(folder, name, kind, false).contains(what), "{name}");
+        }
         assert!(said(folder, "notes", Kind::Table, false).contains("no table of copperwalk"));
         assert_eq!(fs::read_to_string(folder.join("notes")).unwrap(), "a,b,c\n");
         assert_eq!(said(folder, "notes", Kind::Table, true), "");

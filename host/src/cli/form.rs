@@ -54,6 +54,11 @@ enum Stdout {
 }
 
 impl Form {
+    /// May files be replaced that copperwalk did not make?
+    pub fn force(&self) -> bool {
+        self.force
+    }
+
     /// Looks at every place before work begins. `store` is the record store in use.
     pub fn ready(self, store: &Path) -> Result<Ready, Failure> {
         let place = |path: &Path, kind| Place::new(path, kind, self.force, Some(store));

@@ -10,8 +10,10 @@ mod form;
 mod interrupt;
 mod judge;
 mod keep;
+mod labels;
 mod list;
 mod output;
+mod paper;
 mod plan;
 mod progress;
 mod records;
@@ -29,7 +31,7 @@ use crate::{
     problem::Problems,
     records as store,
     rejudge::RejudgeError,
-    report::words,
+    report::{label::LabelError, words},
     virtual_bench::SpecError,
     visible::{clean_lines, first_hidden, path as shown},
 };
@@ -87,6 +89,8 @@ enum Command {
     Units(list::Args),
     /// List the lots in the records.
     Lots(list::Args),
+    /// Print labels with serial numbers to be read and scanned.
+    Labels(labels::Args),
     /// Judge stored measurements again: what today's program, or other limits, would make of them.
     Judge(judge::Args),
     /// Check, save or restore the record store itself.
@@ -148,9 +152,12 @@ enum Failure {
         /// Why not.
         error: std::io::Error,
     },
-    /// A page or a table.
+    /// A page, a table or a PDF.
     #[error("{0}")]
     Place(#[from] deliver::Refused),
+    /// Labels that cannot be printed.
+    #[error("{0}")]
+    Labels(#[from] LabelError),
     /// Standard output.
     #[error("standard output: {0}; check where it leads, and the free space there")]
     Output(#[from] std::io::Error),
@@ -296,6 +303,7 @@ pub fn main() -> ExitCode {
         Command::Void(command) => records::void(command, args.records, &mut output),
         Command::Units(command) => list::units(command, args.records, &mut output),
         Command::Lots(command) => list::lots(command, args.records, &mut output),
+        Command::Labels(command) => labels::run(command, args.records, &mut output),
         Command::Judge(command) => judge::run(command, args.records, &mut output),
         Command::Records(command) => keep::run(command, args.records, &mut output),
     };

@@ -6,11 +6,12 @@ use super::{
     Failure, Status,
     form::{Form, Views},
     output::{Output, complain},
+    paper::Print,
 };
 use crate::{
     board,
     records::{self, Records, SweepId, text},
-    report::{csv, html, json, terminal},
+    report::{csv, html, json, pdf, terminal},
 };
 
 #[derive(clap::Args)]
@@ -20,6 +21,8 @@ pub struct UnitArgs {
     serial: String,
     #[command(flatten)]
     form: Form,
+    #[command(flatten)]
+    print: Print,
 }
 
 #[derive(clap::Args)]
@@ -29,6 +32,8 @@ pub struct LotArgs {
     lot: String,
     #[command(flatten)]
     form: Form,
+    #[command(flatten)]
+    print: Print,
 }
 
 #[derive(clap::Args)]
@@ -72,9 +77,10 @@ pub struct VoidArgs {
 pub fn unit(args: UnitArgs, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
     let serial = text::serial(&args.serial)?;
     let records = open_to_read(store)?;
+    let print = args.print.ready(records.path(), args.form.force())?;
     let form = args.form.ready(records.path())?;
     let history = records.unit(&serial)?;
-    let failures = form.show(
+    let mut failures = form.show(
         output,
         &Views {
             json: &|| json::object(&history),
@@ -83,15 +89,17 @@ pub fn unit(args: UnitArgs, store: Option<PathBuf>, output: &mut Output) -> Resu
             html: &|| html::unit(&history, |_| None),
         },
     );
+    failures.extend(print.write(|paper| pdf::certificate(&history, paper)));
     Failure::undelivered(failures).map_or(Ok(Status::Pass), Err)
 }
 
 pub fn lot(args: LotArgs, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
     let name = text::lot(&args.lot)?;
     let records = open_to_read(store)?;
+    let print = args.print.ready(records.path(), args.form.force())?;
     let form = args.form.ready(records.path())?;
     let summary = records.lot(&name)?;
-    let failures = form.show(
+    let mut failures = form.show(
         output,
         &Views {
             json: &|| json::object(&summary),
@@ -100,6 +108,7 @@ pub fn lot(args: LotArgs, store: Option<PathBuf>, output: &mut Output) -> Result
             html: &|| html::lot(&summary, |_| None),
         },
     );
+    failures.extend(print.write(|paper| pdf::lot(&summary, paper)));
     Failure::undelivered(failures).map_or(Ok(Status::Pass), Err)
 }
 

@@ -4,11 +4,10 @@
 //! Read in this order: [`summary`] (what the store answers), `host/migrations/` (the tables, column by column),
 //! `open` (what may be opened, and how), `head` and `judgement` (a measurement's row, a judgement with its lists), `write`
 //! (a sweep in one transaction), `stored` (whole sweeps again), `history` (one unit), `lot` (many units), `logbook`
-//! (what people write down). `digest`, `ledger` and `check` see to it that neither
-//! an altered row nor a missing one passes; `copy` saves and
-//! restores; `aside` keeps what a locked store could not take. `rows`, `list` and `value` turn values into columns, `raw`
-//! codes into bytes; `files` are the texts a sweep stands on; [`text`] says what people may type; [`path()`] where the
-//! store lies.
+//! (what people write down). `digest`, `ledger` and `check` see to it that neither an altered row nor a missing one
+//! passes; `copy` saves and restores; `aside` keeps what a locked store could not take. `wilson` says how far a yield can
+//! be trusted. `rows`, `list` and `value` turn values into columns, `raw` codes into bytes; `files` are the texts a sweep
+//! stands on; [`text`] says what people may type; [`path()`] where the store lies.
 //!
 //! [`Store`] is the store for asynchronous callers. [`Records`] is the same for the command line.
 //!
@@ -44,6 +43,7 @@ mod stored;
 pub mod summary;
 pub mod text;
 mod value;
+mod wilson;
 mod write;
 
 #[cfg(test)]

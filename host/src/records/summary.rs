@@ -211,6 +211,12 @@ impl Counts {
     pub fn passed(self) -> Option<f64> {
         (self.judged() > 0).then(|| f64::from(self.pass) / f64::from(self.judged()))
     }
+
+    /// Where the yield of any number of such units lies, 0 to 1, as far as these tell: Wilson's score interval at 95 %.
+    /// `None` while no unit has been judged.
+    pub fn passed_interval(self) -> Option<[f64; 2]> {
+        super::wilson::interval(self.pass, self.judged())
+    }
 }
 
 /// Units that failed in one place in one way.

@@ -127,6 +127,12 @@ pub fn share(share: Option<f64>) -> String {
     share.map_or_else(|| "–".to_owned(), |share| format!("{:.0}\u{a0}%", share * 100.0))
 }
 
+/// Bounds of a share, in whole per cent and rounded away from each other, so that they stay true: `8 to 42 %`.
+pub fn share_interval(bounds: Option<[f64; 2]>) -> Option<String> {
+    let [low, high] = bounds?;
+    Some(format!("{:.0} to {:.0}\u{a0}%", (low * 100.0).floor(), (high * 100.0).ceil()))
+}
+
 /// A relative tolerance: `0.1 %`.
 pub fn percent(relative: f64) -> String {
     format!("{}\u{a0}%", (relative * 1e6).round() / 1e4)
@@ -224,6 +230,13 @@ mod tests {
         assert_eq!(row(Some(2e6), Some(13e6), Some(2.19e6)), glued("over 2.1 MΩ"), "rounded down");
         assert_eq!(row(None, None, Some(212e3)), glued("over 210 kΩ"));
         assert_eq!(row(Some(6e3), Some(60.0), Some(5.9e3)), glued("6.000 ± 0.060 kΩ"));
+    }
+
+    #[test]
+    fn bounds_of_a_share_are_rounded_outwards() {
+        assert_eq!(share_interval(None), None);
+        assert_eq!(share_interval(Some([0.081, 0.4161])).as_deref(), Some("8 to 42\u{a0}%"));
+        assert_eq!(share_interval(Some([0.0, 1.0])).as_deref(), Some("0 to 100\u{a0}%"));
     }
 
     #[test]

@@ -57,7 +57,7 @@ struct Bench<'a> {
 /// # Errors
 /// None in practice: every part is plain data with names for keys. The serialiser's type wants one.
 pub fn sweep(sweep: &Sweep) -> serde_json::Result<String> {
-    let faults = words::booked(sweep).iter().map(|fault| FaultObject {
+    let faults = words::booked(&sweep.judgement).iter().map(|fault| FaultObject {
         r#where: &fault.place,
         class: fault.class,
         probability: fault.probability,

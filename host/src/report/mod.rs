@@ -1,4 +1,4 @@
-//! Reports: what a sweep, a unit and a lot look like to a person (terminal, HTML) and to a program (JSON, CSV).
+//! Reports: what a sweep, a unit and a lot look like to a person (terminal, HTML, PDF) and to a program (JSON, CSV).
 //!
 //! Everything here is a pure function from plain data ([`Sweep`](crate::sweep::Sweep), the
 //! [`Board`](crate::board::Board) it was judged by, the summaries of the record store) to text: no clock, no
@@ -13,6 +13,8 @@ pub mod figures;
 mod file_stem;
 pub mod html;
 pub mod json;
+pub mod label;
+pub mod pdf;
 pub mod plan;
 pub mod terminal;
 pub(crate) mod text;

@@ -332,7 +332,7 @@ pub fn nasty() -> (Sweep, Board) {
 }
 
 /// What the record store keeps of a sweep for `unit`.
-fn past(id: i64, sweep: Sweep) -> Event {
+pub fn past(id: i64, sweep: Sweep) -> Event {
     Event::Sweep(Box::new(PastSweep {
         id: SweepId(id),
         bench: sweep.measurement.work(),

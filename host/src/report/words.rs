@@ -1,7 +1,7 @@
 //! How verdicts, classes and findings are said, in every report alike.
 
 use crate::measurement::Purpose;
-use crate::records::summary::{Counts, Event, LotSummary, PastSweep, Repair, UnitHistory, Void};
+use crate::records::summary::{Counts, Event, LotSummary, ParetoRow, PastSweep, Repair, UnitHistory, Void};
 use crate::sweep::{Advice, Judgement, Sweep, UnitFault};
 use crate::verdict::{Class, Verdict};
 
@@ -72,10 +72,10 @@ fn says(class: Class) -> &'static str {
 }
 
 /// The faults booked on the unit. A void sweep books none, whatever it saw: the bench was at fault.
-pub fn booked(sweep: &Sweep) -> &[UnitFault] {
-    match sweep.judgement.verdict {
+pub fn booked(judgement: &Judgement) -> &[UnitFault] {
+    match judgement.verdict {
         Verdict::Void => &[],
-        _ => &sweep.judgement.faults,
+        _ => &judgement.faults,
     }
 }
 
@@ -267,6 +267,17 @@ pub fn life(unit: &UnitHistory) -> String {
     format!("{work}: {story}.")
 }
 
+/// What the star beside a limit means.
+pub const DERIVED: &str = "* No limit was stated: this is the segment's share of the supply's drop budget.";
+
+/// What a yield is, and the interval beside it.
+pub const YIELD: &str = "Yield is the share of units proven good among those about which something is known. The 95\u{a0}% \
+                         interval (Wilson's score interval) is where the yield of any number of such units lies, as far as \
+                         these tell.";
+
+/// A unit that failed first and passes now.
+pub const WON_BACK: &str = "won back";
+
 /// Picks a verdict's count.
 pub type Count = fn(Counts) -> u32;
 
@@ -290,6 +301,15 @@ pub fn lot_remarks(lot: &LotSummary) -> String {
         remarks.push(format!("{void} void: the bench was at fault, and no unit is charged with it."));
     }
     remarks.join(" ")
+}
+
+/// For each place where units failed the share of all failures up to it, 0 to 1.
+pub fn running_shares(rows: &[ParetoRow]) -> impl Iterator<Item = f64> {
+    let all = f64::from(rows.iter().map(|row| row.units).sum::<u32>().max(1));
+    rows.iter().scan(0, move |so_far, row| {
+        *so_far += row.units;
+        Some(f64::from(*so_far) / all)
+    })
 }
 
 /// `1 reading is`, `3 readings are`.

@@ -58,7 +58,7 @@ fn marks<'a>(sweep: &'a Sweep, board: &Board) -> Vec<Mark<'a>> {
         };
         Some(Mark { fault, sign: fault_sign(sweep, fault), ends, segment })
     };
-    words::booked(sweep).iter().filter_map(locate).collect()
+    words::booked(&sweep.judgement).iter().filter_map(locate).collect()
 }
 
 /// How sure the file is that something lies on a side.

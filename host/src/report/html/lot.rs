@@ -38,7 +38,12 @@ fn yields(lot: &LotSummary) -> Markup {
             @for (name, counts) in [("Yield as they came", lot.first), ("Yield as they are now", lot.now)] {
                 div {
                     p class="big" { (figures::share(counts.passed())) }
-                    p { (name) }
+                    p {
+                        (name)
+                        @if let Some(between) = figures::share_interval(counts.passed_interval()) {
+                            span class="interval" { "95\u{a0}% interval " (between) }
+                        }
+                    }
                     div class="parts" aria-hidden="true" {
                         @for (verdict, of) in words::COUNTED {
                             @let sign = Sign::Verdict(verdict);
@@ -56,13 +61,12 @@ fn yields(lot: &LotSummary) -> Markup {
             }
         }
         p { (words::lot_remarks(lot)) }
-        p class="small" { "Yield is the share of units proven good among those about which something is known." }
+        p class="small" { (words::YIELD) }
     }
 }
 
 fn pareto(rows: &[ParetoRow]) -> Markup {
     let most = f64::from(rows.iter().map(|row| row.units).max().unwrap_or(1).max(1));
-    let all = f64::from(rows.iter().map(|row| row.units).sum::<u32>().max(1));
     let table = html! {
         table class="pareto" {
             thead {
@@ -76,9 +80,8 @@ fn pareto(rows: &[ParetoRow]) -> Markup {
                 }
             }
             tbody {
-                @for (i, row) in rows.iter().enumerate() {
+                @for (row, so_far) in rows.iter().zip(words::running_shares(rows)) {
                     @let (whole, still) = (f64::from(row.units) / most * 200.0, f64::from(row.still) / most * 200.0);
-                    @let so_far: u32 = rows[..=i].iter().map(|row| row.units).sum();
                     tr {
                         th scope="row" { (row.place) span class="kind" { (words::class(row.class)) } }
                         td class="wide" {
@@ -89,7 +92,7 @@ fn pareto(rows: &[ParetoRow]) -> Markup {
                         }
                         td class="figure" { (row.units) }
                         td class="figure" { (row.still) }
-                        td class="figure" { (figures::share(Some(f64::from(so_far) / all))) }
+                        td class="figure" { (figures::share(Some(so_far))) }
                         td class="line" { (row.board) }
                     }
                 }
@@ -166,7 +169,7 @@ fn units(units: &[UnitState], link: &impl Fn(&str) -> Option<String>) -> Markup 
                 @for unit in units {
                     tr class=(Sign::Verdict(unit.now).class()) {
                         th scope="row" { (name(&unit.serial, link)) }
-                        td { (mark::verdict(unit.now)) @if unit.won_back() { span class="won" { "won back" } } }
+                        td { (mark::verdict(unit.now)) @if unit.won_back() { span class="won" { (words::WON_BACK) } } }
                         td { @if let Some(fault) = &unit.fault { (fault.place) " " (words::class(fault.class)) } }
                         td { (mark::verdict(unit.first)) }
                         td class="figure" { (unit.sweeps) }

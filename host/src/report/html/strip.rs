@@ -44,7 +44,7 @@ fn touches(strip: &Strip, point: PointId) -> bool {
 /// of a strip shows its end, too.
 fn cell(sweep: &Sweep, board: &Board, id: SegmentId, from: PointId, end: Option<PointId>) -> Markup {
     let segment = board.segment(id);
-    let fault = words::booked(sweep).iter().find(|fault| fault.place == segment.name);
+    let fault = words::booked(&sweep.judgement).iter().find(|fault| fault.place == segment.name);
     let rows: Vec<_> = sweep.judgement.segments.iter().filter(|row| row.name == segment.name).collect();
     let broken = fault.is_some_and(|fault| fault.class == Class::Open);
     let sign = fault.map(|fault| fault_sign(sweep, fault));

@@ -14,9 +14,6 @@ use crate::report::{figures, words};
 use crate::sweep::{BenchFault, IsolationRow, SegmentRow, Sweep};
 use crate::verdict::Verdict;
 
-/// What the star beside a limit means.
-const DERIVED: &str = "* No limit was stated: this is the segment's share of the supply's drop budget.";
-
 /// The page of one sweep, drawn on the board it was judged by.
 pub fn sweep(sweep: &Sweep, board: &Board) -> String {
     let void = sweep.judgement.verdict == Verdict::Void;
@@ -34,7 +31,7 @@ pub fn sweep(sweep: &Sweep, board: &Board) -> String {
             ]))
         }
         @if void { (part("The bench", &bench_faults(&sweep.judgement.bench_faults))) }
-        @if !words::booked(sweep).is_empty() { (part("What to do", &advice(sweep))) }
+        @if !words::booked(&sweep.judgement).is_empty() { (part("What to do", &advice(sweep))) }
         @if !sweep.judgement.notes.is_empty() {
             (part("Notes", &html! { ul { @for note in &sweep.judgement.notes { li { (note) } } } }))
         }
@@ -44,7 +41,7 @@ pub fn sweep(sweep: &Sweep, board: &Board) -> String {
             p class="small" {
                 "Each scale runs from zero; the upper limit is the tall line, what is beyond the limits is hatched, the \
                  whisker is the expanded uncertainty. An arrow stands for more than the scale holds."
-                @if sweep.judgement.segments.iter().any(|row| row.limit_derived) { " " (DERIVED) }
+                @if sweep.judgement.segments.iter().any(|row| row.limit_derived) { " " (words::DERIVED) }
             }
         }))
         (part("Board", &drawing::board(sweep, board)))
@@ -88,7 +85,7 @@ fn bench_faults(faults: &[BenchFault]) -> Markup {
 
 fn advice(sweep: &Sweep) -> Markup {
     html! {
-        @for fault in words::booked(sweep) {
+        @for fault in words::booked(&sweep.judgement) {
             @let sign = fault_sign(sweep, fault);
             div class={ "fault " (sign.class()) } {
                 h3 {
@@ -147,7 +144,7 @@ fn segments(rows: &[SegmentRow], board: &Board) -> Markup {
     html! {
         (scroller("Segments", &table))
         @if rows.iter().any(|row| row.limit_derived) {
-            p class="small" { (DERIVED) }
+            p class="small" { (words::DERIVED) }
         }
     }
 }

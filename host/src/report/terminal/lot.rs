@@ -2,7 +2,7 @@
 
 use super::layout::{Cell, Column, paragraph, table};
 use super::{Screen, heading, title};
-use crate::records::summary::LotSummary;
+use crate::records::summary::{Counts, LotSummary};
 use crate::report::{figures, words};
 use crate::verdict::Verdict;
 
@@ -43,6 +43,8 @@ fn counts(out: &mut String, lot: &LotSummary, screen: Screen) {
         figures::share(lot.first.passed()).into(),
         figures::share(lot.now.passed()).into(),
     ]);
+    let interval = |counts: Counts| figures::share_interval(counts.passed_interval()).unwrap_or_default();
+    rows.push(["95\u{a0}% interval".into(), interval(lot.first).into(), interval(lot.now).into()]);
     table(out, screen, &COLUMNS, &rows);
     paragraph(out, "", &words::lot_remarks(lot), screen.width);
 }

@@ -35,7 +35,7 @@ pub fn sweep(sweep: &Sweep, screen: Screen) -> String {
     segments(&mut out, &sweep.judgement.segments, screen);
     isolation(&mut out, &sweep.judgement.isolation, screen);
     reasons(&mut out, sweep, screen);
-    faults(&mut out, words::booked(sweep), screen);
+    faults(&mut out, words::booked(&sweep.judgement), screen);
     notes(&mut out, &sweep.judgement.notes, screen);
     bench(&mut out, sweep, screen);
     out
