@@ -41,7 +41,7 @@ pub struct Args {
     #[arg(long, value_name = "N", default_value = "3")]
     columns: NonZeroU16,
     /// Blank edge of the sheet.
-    #[arg(long, value_name = "LENGTH", default_value = "10 mm", value_parser = millimetres)]
+    #[arg(long, value_name = "LENGTH", default_value = "10 mm", value_parser = millimetres, allow_hyphen_values = true)]
     margin: f32,
     /// How the serial number is coded.
     #[arg(long, value_parser = code(), default_value = "qr")]

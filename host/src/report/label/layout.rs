@@ -21,7 +21,7 @@ const BARS_HIGH_SHARE: f32 = 0.15;
 /// And at most, mm.
 const BARS_HIGHEST_MM: f32 = 18.0;
 /// Type sizes, points, the largest that fits is taken. Six points is the smallest that is read without a glass.
-const SIZES: [f32; 6] = [13.0, 11.0, 9.5, 8.0, 7.0, SMALLEST];
+const SIZES: [f32; 8] = [18.0, 15.0, 13.0, 11.0, 9.5, 8.0, 7.0, SMALLEST];
 const SMALLEST: f32 = 6.0;
 /// Narrowest column of text beside a code, points.
 const BESIDE: f32 = 14.0 * MM;
@@ -39,23 +39,32 @@ pub struct Layout {
 impl Layout {
     /// Finds room on a label of this width and height, mm.
     pub fn of(serial: &str, code: Code, label_mm: [f32; 2]) -> Result<Self, LabelError> {
-        let inner = label_mm.map(|edge| (edge - 2.0 * EDGE_MM) * MM);
+        let inside = |edge: f32| (edge - 2.0 * EDGE_MM) * MM;
+        let inner = label_mm.map(inside);
+        // What is asked for is said to a tenth of a millimetre, and must do as it is said.
+        let tenths = label_mm.map(|edge| (edge * 10.0).floor() / 10.0);
         let short = || serial.chars().take(64).collect::<String>();
         let (layout, needs) = match code {
             Code::Qr => {
                 let square = qr::square(serial).ok_or_else(|| LabelError::TooLong { serial: short() })?;
-                (with_square(serial, &square, inner), square_needs(serial, &square, inner))
+                (with_square(serial, &square, inner), square_needs(serial, &square, tenths.map(inside)))
             }
             Code::Code128 => {
                 let bars = code128::bars(serial).ok_or_else(|| LabelError::NotAscii { serial: short() })?;
-                (with_bars(serial, &bars, inner), bars_need(serial, &bars, inner))
+                (with_bars(serial, &bars, inner), bars_need(serial, &bars, tenths.map(inside)))
+            }
+        };
+        let needed = |edge: usize| {
+            if needs[edge] <= inside(tenths[edge]) {
+                tenths[edge]
+            } else {
+                ((needs[edge] / MM + 2.0 * EDGE_MM) * 10.0 + 0.01).ceil() / 10.0
             }
         };
         layout.ok_or_else(|| LabelError::TooSmall {
             serial: short(),
             code,
-            // Rounded up, so that a label of this size does.
-            needs: needs.map(|edge| ((edge / MM + 2.0 * EDGE_MM) * 10.0 + 0.01).ceil() / 10.0),
+            needs: [needed(0), needed(1)],
             label: label_mm,
         })
     }
