@@ -8,6 +8,7 @@ use super::page::{INK, SOFT, WASH};
 use super::paper::Paper;
 use super::sign;
 use super::table::{Cell, Column, Row};
+use crate::quantity::Ohms;
 use crate::records::summary::{Event, PastSweep, Repair, UnitHistory};
 use crate::report::{caution, figures, words};
 use crate::sweep::Judgement;
@@ -28,7 +29,7 @@ pub fn certificate(unit: &UnitHistory, paper: Paper) -> Vec<u8> {
         ("Lot", unit.lot.clone()),
         ("Swept", Some(figures::time(sweep.started_us))),
         ("Bench", Some(sweep.bench_name.clone())),
-        ("Air", judgement.celsius.map(|celsius| format!("{celsius:.1}\u{a0}°C"))),
+        ("Air", judgement.air.map(|air| format!("{:.1}\u{a0}°C", air.0))),
         ("Sweep", Some(format!("no. {} in the records", sweep.id))),
     ]);
     later(&mut flow, unit, sweep);
@@ -205,7 +206,7 @@ fn isolation(flow: &mut Flow, judgement: &Judgement) {
 /// What proves the bench.
 fn checks(flow: &mut Flow, judgement: &Judgement, work: &str) {
     let standards = judgement.standards.iter().map(|row| {
-        let [stated, within] = [figures::stated(row.stated_ohms), figures::percent(row.tolerance)];
+        let [stated, within] = [figures::stated(row.stated), figures::percent(row.tolerance)];
         let [verdict, reading] = [words::verdict(row.verdict), &figures::standard(row)];
         format!("Check standard {}: {reading}, stated {stated} within {within}: {verdict}.", row.name)
     });
@@ -239,7 +240,7 @@ fn method(flow: &mut Flow) {
              ± U is the expanded uncertainty at 95\u{a0}% after JCGM\u{a0}100, and pass means that the reading with all of U \
              is inside the limits, fail that it is outside with all of U, unproven that neither is shown, void that the \
              bench was at fault.",
-            figures::stated(RM_OHMS),
+            figures::stated(Ohms(RM_OHMS)),
             milliamps(DRY_AMPS),
             milliamps(LOAD_AMPS)
         ),
