@@ -83,7 +83,7 @@ pub enum JobError {
     #[error(transparent)]
     Machine(#[from] MachineError),
     /// Codes that make no sense.
-    #[error("the controller's codes make no sense: {0}")]
+    #[error("the controller's conversions make no sense: {0}")]
     Evidence(#[from] EvidenceError),
     /// The record store did not take the sweep.
     #[error("{error}")]

@@ -1,5 +1,6 @@
-// The demo's pages in a real browser: nothing is fetched, nothing is logged as an error, nothing overflows on a phone or a
-// desk, in light and in dark; verdicts are there in words, links lead somewhere. Usage: node pages.mjs FOLDER
+// The demo's pages in a real browser: nothing is fetched, nothing is logged as an error, nothing overflows or is cut off on a
+// phone or a desk, in light and in dark; verdicts are there in words, links lead somewhere and back; the fault is in view at
+// once; a long sweep prints on two pages. Usage: node pages.mjs FOLDER
 
 import { existsSync, readdirSync } from "node:fs";
 import { dirname, join, resolve } from "node:path";
@@ -18,7 +19,7 @@ const browser = await chromium.launch({
   args: ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"],
 });
 
-for (const [width, colorScheme] of [[1280, "light"], [360, "light"], [1280, "dark"], [360, "dark"]]) {
+for (const [width, colorScheme] of [[1280, "light"], [390, "light"], [360, "light"], [1920, "light"], [1280, "dark"], [390, "dark"]]) {
   const context = await browser.newContext({ viewport: { width, height: 900 }, colorScheme });
   const page = await context.newPage();
   let here = "";
@@ -32,6 +33,8 @@ for (const [width, colorScheme] of [[1280, "light"], [360, "light"], [1280, "dar
     await page.goto(pathToFileURL(join(folder, name)).href);
     const seen = await page.evaluate(() => ({
       overflow: document.documentElement.scrollWidth - document.documentElement.clientWidth,
+      // Frames that scroll: none on a phone, where rows are cards.
+      scrolling: [...document.querySelectorAll(".scroller")].filter((frame) => frame.scrollWidth > frame.clientWidth).length,
       text: document.body.innerText,
       lang: document.documentElement.lang,
       title: document.title,
@@ -41,6 +44,7 @@ for (const [width, colorScheme] of [[1280, "light"], [360, "light"], [1280, "dar
       ).length,
     }));
     if (seen.overflow > 0) complain(here, `overflows by ${seen.overflow} px`);
+    if (width < 400 && seen.scrolling > 0) complain(here, `${seen.scrolling} tables are cut off`);
     if (!/\b(pass|fail|unproven|void)\b/i.test(seen.text)) complain(here, "no verdict in words");
     if (!seen.lang || !seen.title) complain(here, "no language or no title");
     if (seen.images > 0) complain(here, `${seen.images} drawings without a name`);
@@ -52,15 +56,41 @@ for (const [width, colorScheme] of [[1280, "light"], [360, "light"], [1280, "dar
   await context.close();
 }
 
-// From the lot to a unit to its sweep and its advice, as a person would click.
-const page = await browser.newPage();
+// From the lot to a unit to its sweep, as a person would click, and back by the links at the top.
+const page = await browser.newPage({ viewport: { width: 1280, height: 800 } });
 await page.goto(pathToFileURL(join(folder, "index.html")).href);
 await page.getByRole("link", { name: "TG-01", exact: true }).first().click();
-await page.getByRole("link").first().click();
+await page.getByRole("link", { name: "sweep 1", exact: true }).click();
 const text = await page.locator("body").innerText();
 if (!text.includes("via pair 1")) complain("index.html", "the way from lot to unit to sweep does not end at the faulty segment");
+for (const [name, file] of [["unit", "TG-01.html"], ["lot", "index.html"]]) {
+  await page.locator("nav a", { hasText: name }).click();
+  if (!page.url().endsWith(`/${file}`)) complain(page.url(), `"${name}" does not lead back to ${file}`);
+}
+
+// What is at fault, and its place on the board, without scrolling.
+const IN_VIEW = 700; // px of a window 800 px high
+for (const [unit, fault] of [["TG-03", "power switch"], ["GV-20", "valve via pair 1"], ["TC-15", "single via"]]) {
+  const name = pages.find((name) => name.startsWith(`${unit}-sweep`));
+  await page.goto(pathToFileURL(join(folder, name)).href);
+  for (const [what, selector] of [["in the headline", ".headline"], ["on the board", ".callout text"]]) {
+    const box = await page.locator(selector, { hasText: fault }).first().boundingBox().catch(() => null);
+    if (!box || box.y + box.height > IN_VIEW) complain(name, `${fault} is not ${what} within ${IN_VIEW} px`);
+  }
+}
+
+// Paper: each page of a PDF is an object of type Page.
+const MOST_PAGES = 2;
+let longest = 0;
+for (const name of pages.filter((name) => /^GV-.*-sweep-/.test(name))) {
+  await page.goto(pathToFileURL(join(folder, name)).href);
+  const pdf = (await page.pdf({ preferCSSPageSize: true })).toString("latin1");
+  const count = pdf.match(/\/Type\s*\/Page\b/g).length;
+  longest = Math.max(longest, count);
+  if (count > MOST_PAGES) complain(name, `takes ${count} pages of A4`);
+}
 
 await browser.close();
 problems.slice(0, 40).forEach((problem) => console.log(problem));
-console.log(`${pages.length} pages in four settings, ${problems.length} problems`);
+console.log(`${pages.length} pages in six settings, sweeps of 35 segments on ${longest} pages of A4, ${problems.length} problems`);
 process.exitCode = problems.length > 0 ? 1 : 0;

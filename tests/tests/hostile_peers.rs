@@ -263,7 +263,7 @@ fn greeting() -> Vec<Row> {
         row(
             "greeting: room for one shot",
             Answer,
-            "it holds 1 shots at most",
+            "it holds 1 readings at most",
             identity(|who| who.plan_capacity = 1),
         ),
         row("greeting: unplugged", Answer, "unplugged", does(hello, vec![Do::Unplug])),
@@ -303,7 +303,7 @@ fn loading() -> Vec<Row> {
         row(
             "shots: refused by number 65535",
             Start,
-            "shot 65535 of the plan did not arrive",
+            "reading 65535 of the plan did not arrive",
             instead(shot, missing),
         ),
         row("shots: refused by a rule", Start, "its matrix has no such channel", instead(shot, rule)),
@@ -328,8 +328,8 @@ fn loading() -> Vec<Row> {
 }
 
 fn running() -> Vec<Row> {
-    const SILENT: &str = "the controller did not finish shot 1 of ";
-    const IMPOSSIBLE: &str = "the controller gave an impossible answer at shot ";
+    const SILENT: &str = "the controller did not finish reading 1 of ";
+    const IMPOSSIBLE: &str = "the controller gave an impossible answer at reading ";
     use Stated::{Run, Shot};
     let dawdle = |every: Duration| {
         stream(move |answers| {

@@ -179,7 +179,7 @@ fn codes_that_do_not_fit_their_shot_are_an_error_and_are_not_skipped() {
                 };
                 let said = error.to_string();
                 assert!(
-                    said.contains(" raw codes where it can only have "),
+                    said.contains(" conversions where it can only have "),
                     "run {run}, shot {shot}: {said}"
                 );
                 refused += 1;

@@ -428,16 +428,16 @@ impl fmt::Display for Malformed {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Count { reading, codes, possible } => {
-                write!(f, "{reading} has {codes} raw codes where it can only have {possible}")
+                write!(f, "{reading} has {codes} conversions where it can only have {possible}")
             }
             Self::Range { reading, place, code } => write!(
                 f,
-                "raw code {place} of {reading} is {code}, beyond the 24 bits of the converter ({} to {})",
+                "conversion {place} of {reading} is {code}, beyond the 24 bits of the converter ({} to {})",
                 CODE_RANGE.start(),
                 CODE_RANGE.end()
             ),
             Self::Kind { reading, wanted } => {
-                write!(f, "the raw codes of {reading} stand where those of {wanted} belong")
+                write!(f, "the conversions of {reading} stand where those of {wanted} belong")
             }
         }
     }

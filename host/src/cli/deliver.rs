@@ -286,7 +286,7 @@ mod tests {
     use tempfile::TempDir;
 
     fn page() -> String {
-        html::lot(&sample::lot(), |_| None)
+        html::lot(&sample::lot(), &html::Links::NONE)
     }
 
     fn table() -> String {

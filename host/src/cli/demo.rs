@@ -151,11 +151,11 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     let summary = records.lot(LOT)?;
     for unit in &summary.units {
         let history = records.unit(&unit.serial)?;
-        let page = html::unit(&history, |past| Some(sweep_page(&unit.serial, past.id)));
+        let page = html::unit(&history, &LINKS);
         write(&records, &folder.join(unit_page(&unit.serial)), &page)?;
     }
-    let index = folder.join("index.html");
-    write(&records, &index, &html::lot(&summary, |serial| Some(unit_page(serial))))?;
+    let index = folder.join(INDEX);
+    write(&records, &index, &html::lot(&summary, &LINKS))?;
     let store = if is_own { rename_records(records, &folder)? } else { records.path().to_owned() };
     output.text(&terminal::lot(&summary, output.screen()))?;
     output.text(&format!(
@@ -188,7 +188,7 @@ fn sweep_one(
 fn keep(records: &Records, folder: &Path, fixture: &Fixture, sweep: &Sweep) -> Result<(), Failure> {
     let id = records.store(sweep, fixture)?;
     let page = folder.join(sweep_page(&sweep.measurement.serial, id));
-    write(records, &page, &html::sweep(sweep, &fixture.board))
+    write(records, &page, &html::sweep(sweep, &fixture.board, &LINKS))
 }
 
 fn write(records: &Records, path: &Path, page: &str) -> Result<(), Failure> {
@@ -202,6 +202,16 @@ fn unit_page(serial: &str) -> String {
 fn sweep_page(serial: &str, id: SweepId) -> String {
     format!("{}-sweep-{id}.html", report::file_stem(serial))
 }
+
+/// The page of the lot.
+const INDEX: &str = "index.html";
+
+/// How the pages of the folder lead to each other.
+const LINKS: html::Links<'static> = html::Links {
+    lot: &|_| Some(INDEX.into()),
+    unit: &|serial| Some(unit_page(serial)),
+    sweep: &|serial, id| Some(sweep_page(serial, id)),
+};
 
 /// Marks a store that the demo made and may clear away.
 const MARK: &str = "demo";

@@ -2,6 +2,8 @@
 
 use std::io::{self, IsTerminal, Write};
 
+use terminal_size::{Width, terminal_size};
+
 use super::Status;
 use crate::{
     problem::{self, Problems},
@@ -69,9 +71,22 @@ pub fn status_of(verdict: Verdict) -> Status {
     }
 }
 
-/// Columns of the terminal; 80 for pipes, files and anything narrower than a table can be.
-pub fn width() -> usize {
-    std::env::var("COLUMNS").ok().and_then(|text| text.parse().ok()).map_or(80, |w: usize| w.clamp(60, 120))
+/// Columns nothing is laid out for less than: a table would fall apart.
+const NARROWEST: usize = 60;
+
+/// Columns that standard output is laid out for: what `$COLUMNS` says, else the terminal's own; 80 for pipes and files.
+fn width() -> usize {
+    columns(&io::stdout())
+}
+
+/// The same for whatever a text goes to.
+fn columns(stream: &impl IsTerminal) -> usize {
+    let said = std::env::var("COLUMNS").ok().and_then(|text| text.parse().ok());
+    let own = || {
+        let (Width(columns), _) = stream.is_terminal().then(terminal_size)??;
+        Some(columns.into())
+    };
+    said.or_else(own).unwrap_or(Screen::PLAIN.width).max(NARROWEST)
 }
 
 /// May standard error be coloured?
@@ -91,5 +106,5 @@ pub fn complain_laid_out(text: &str) {
 
 /// Shows problems of a file on standard error: the line, the text underlined, the remedy.
 pub fn complain_of(problems: &Problems) {
-    complain_laid_out(&problem::render(problems, width(), colour_on_stderr()));
+    complain_laid_out(&problem::render(problems, columns(&io::stderr()), colour_on_stderr()));
 }

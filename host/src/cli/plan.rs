@@ -15,7 +15,7 @@ pub struct Args {
     /// The fixture file.
     #[arg(value_name = "FIXTURE")]
     fixture: PathBuf,
-    /// Plan for every shot's whole budget.
+    /// Plan the full number of samples for every reading.
     #[arg(long)]
     full: bool,
     /// One JSON object instead of text.

@@ -86,7 +86,7 @@ pub fn unit(args: UnitArgs, store: Option<PathBuf>, output: &mut Output) -> Resu
             json: &|| json::object(&history),
             text: &|screen| terminal::unit(&history, screen),
             csv: &|out| csv::unit(&history, out),
-            html: &|| html::unit(&history, |_| None),
+            html: &|| html::unit(&history, &html::Links::NONE),
         },
     );
     failures.extend(print.write(|paper| pdf::certificate(&history, paper)));
@@ -105,7 +105,7 @@ pub fn lot(args: LotArgs, store: Option<PathBuf>, output: &mut Output) -> Result
             json: &|| json::object(&summary),
             text: &|screen| terminal::lot(&summary, screen),
             csv: &|out| csv::lot(&summary, out),
-            html: &|| html::lot(&summary, |_| None),
+            html: &|| html::lot(&summary, &html::Links::NONE),
         },
     );
     failures.extend(print.write(|paper| pdf::lot(&summary, paper)));

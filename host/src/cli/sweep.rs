@@ -35,7 +35,7 @@ pub struct Args {
     lot: Option<String>,
     #[command(flatten)]
     bench: BenchArgs,
-    /// Spend every shot's whole budget instead of stopping when the verdict is clear.
+    /// Take the full number of samples for every reading, also where the verdict is clear after a few.
     #[arg(long)]
     full: bool,
     /// Sweep although the records speak of a slip: a serial number in other capitals, another lot, another board.
@@ -64,7 +64,8 @@ pub struct BenchArgs {
     /// A fault of the modelled unit or bench; may be given more than once.
     ///
     /// Of the unit: "NAME=open", "NAME=330 ohm", "NAME=flaky", "NAME=film", "NAME=one barrel open",
-    /// "POINT~POINT=2 ohm" (a short). Of the bench: "POINT:force=5 kohm" or "POINT:sense=open" (a dirty pin),
+    /// "POINT~POINT=2 ohm" (a short). "One barrel open" is of several parallel plated holes (vias) one whose copper sleeve is
+    /// broken. Of the bench: "POINT:force=5 kohm" or "POINT:sense=open" (a dirty pin),
     /// "POINT:sense+=welded", "POINT:force-=never closes", "battery=3.0 V", "charge=5 V".
     #[arg(long = "fault", requires = "modelled", value_name = "SPEC")]
     faults: Vec<String>,
@@ -118,9 +119,9 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
         output,
         &Views {
             json: &|| json::sweep(&sweep),
-            text: &|screen| terminal::sweep(&sweep, screen) + &terminal::recorded(id, screen),
+            text: &|screen| terminal::sweep(&sweep, Some(id), screen),
             csv: &|out| csv::sweep(&sweep, out),
-            html: &|| html::sweep(&sweep, &fixture.board),
+            html: &|| html::sweep(&sweep, &fixture.board, &html::Links::NONE),
         },
     );
     match Failure::undelivered(failures) {

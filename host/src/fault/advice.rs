@@ -32,13 +32,13 @@ pub fn for_segment(board: &Board, id: SegmentId, class: Class) -> Advice {
             SOLDER.into(),
         ),
         (SegmentKind::Via { count, .. }, Class::RedundancyLost) => (
-            format!("one barrel of the {count} in parallel is cracked or was never plated; the others still carry"),
-            "no repair is needed to run it; rebuild the barrel while the board is open, because the next crack ends it"
+            format!("one of the {count} parallel plated holes is cracked or was never plated through; the others still carry"),
+            "no repair is needed to run it; rebuild it while the board is open, because the next crack ends it"
                 .into(),
             SOLDER.into(),
         ),
         (_, Class::Film) => (
-            "an insulating film on the contact: it reads high dry and low once current has broken through".into(),
+            "an insulating film on the contact: it reads high in a dry circuit and low once load current has broken through".into(),
             "clean the contact with contact cleaner and work it ten times; if the film comes back, replace the part"
                 .into(),
             CLEANER.into(),
@@ -62,9 +62,11 @@ fn usual(
         }
         SegmentKind::Trace { .. } => "a trace eaten thin by corrosion, or cracked part of the way across",
         SegmentKind::Via { .. } if open => {
-            "the barrels are cracked or corroded through, often where liquid stood"
+            "the via barrels, the copper sleeves of the plated holes, are cracked or corroded through, often where liquid stood"
         }
-        SegmentKind::Via { .. } => "barrels cracked part of the way round, or thinned by corrosion",
+        SegmentKind::Via { .. } => {
+            "via barrels, the copper sleeves of the plated holes, cracked part of the way round or thinned by corrosion"
+        }
         SegmentKind::Joint if open => "the joint has let go: a cracked or dry solder joint, or a lifted pad",
         SegmentKind::Joint => "a poor joint: cracked, dry, or with flux between the faces",
         SegmentKind::Fuse { .. } if open => "the fuse is blown; something behind it may have drawn too much",

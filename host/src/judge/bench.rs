@@ -78,7 +78,7 @@ fn controller(fault: Fault) -> (String, String) {
         Fault::AdcTimeout => ("meter", "the ADC did not say ready in time; check its wiring and supply"),
         Fault::AdcRegisters => ("meter", "the ADC's registers do not read back as written; check its wiring"),
         Fault::Matrix => ("matrix", "the shift-register chain could not be written; check its wiring"),
-        Fault::Line => ("line to the host", "codes could not be sent; check the cable"),
+        Fault::Line => ("line to the host", "the conversions could not be sent; check the cable"),
     };
     (part.into(), what.into())
 }
@@ -94,7 +94,7 @@ fn live_unit(board: &Board, voltage: Volts) -> (String, String) {
         format!("voltage between {from} and {ret}"),
         format!(
             "{shown} stand on the unit and do not bleed off: take the battery out, wait a minute, and sweep again. \
-             Nothing was excited"
+             No test current was switched on"
         ),
     )
 }

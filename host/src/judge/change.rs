@@ -81,7 +81,7 @@ fn by_program(before: &Judgement, after: &Judgement) -> String {
     if before.verdict != after.verdict && [before.verdict, after.verdict].contains(&Verdict::Void) {
         "the bench is judged differently".into()
     } else if before.program != after.program {
-        format!("copperwalk {} judges the same codes differently than {}", after.program, before.program)
+        format!("copperwalk {} judges the same readings differently than {}", after.program, before.program)
     } else {
         "another row of this sweep is judged differently".into()
     }

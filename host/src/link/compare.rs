@@ -66,8 +66,11 @@ impl<'p> Course<'p> {
                     && (1..=room).contains(&codes.len());
                 if !fits {
                     let expected = match room {
-                        0 => format!("the end of shot {}", number + 1),
-                        _ => format!("1 to {room} codes of shot {} from number {taken} on", number + 1),
+                        0 => format!("the end of reading {}", number + 1),
+                        _ => format!(
+                            "1 to {room} conversions of reading {} from number {taken} on",
+                            number + 1
+                        ),
                     };
                     return Err(self.broken(expected, words::answer(&body)));
                 }
@@ -78,14 +81,15 @@ impl<'p> Course<'p> {
                 let planned = self.under_way(&body)?;
                 let (number, taken) = (self.shots.len(), self.codes.len());
                 if usize::from(shot) != number || usize::from(codes) != taken {
-                    let expected = format!("more of shot {}, of which {taken} codes came", number + 1);
+                    let expected =
+                        format!("more of reading {}, of which {taken} conversions came", number + 1);
                     return Err(self.broken(expected, words::answer(&body)));
                 }
                 let end = decode(planned, &self.codes).map(must_end).map_err(|malformed| {
-                    self.broken("codes that fit the shot".into(), format!("others: {malformed}"))
+                    self.broken("conversions that fit the reading".into(), format!("others: {malformed}"))
                 })?;
                 if !may_end(planned, taken, why) {
-                    let expected = "an end that fits the shot and its codes".into();
+                    let expected = "an end that fits the reading and its conversions".into();
                     return Err(self.broken(expected, words::answer(&body)));
                 }
                 self.check_clock(from_us, to_us)?;
@@ -170,7 +174,7 @@ impl<'p> Course<'p> {
             None if number > self.plan.len() => {
                 format!("the end of the run, {}", words::run_end(RunEnd::Complete))
             }
-            None => format!("shot {number}, of which {} codes came", self.codes.len()),
+            None => format!("reading {number}, of which {} conversions came", self.codes.len()),
         }
     }
 
@@ -330,69 +334,79 @@ mod tests {
                 "codes of the next shot",
                 0,
                 codes(1, 0, &[0]),
-                "shot 1 of 3: expected 1 to 4 codes of shot 1 from number 0 on, got 1 codes of shot 2 from number 0 on",
+                "reading 1 of 3: expected 1 to 4 conversions of reading 1 from number 0 on, got 1 conversions of reading 2 from number 0 on",
             ),
-            ("codes of no shot", 0, codes(u16::MAX, 0, &[0]), "got 1 codes of shot 65536"),
-            ("a gap", 3, codes(1, 8, &[0]), "expected 1 to 15 codes of shot 2 from number 7 on"),
-            ("a repeat", 3, codes(1, 0, &[1; 7]), "expected 1 to 15 codes of shot 2 from number 7 on"),
-            ("no codes", 0, codes(0, 0, &[]), "got 0 codes of shot 1"),
-            ("too many codes", 0, codes(0, 0, &[0; 5]), "got 5 codes of shot 1"),
-            ("codes after enough of them", 1, codes(0, 4, &[0]), "expected the end of shot 1, got 1 codes"),
+            ("codes of no shot", 0, codes(u16::MAX, 0, &[0]), "got 1 conversions of reading 65536"),
+            ("a gap", 3, codes(1, 8, &[0]), "expected 1 to 15 conversions of reading 2 from number 7 on"),
+            (
+                "a repeat",
+                3,
+                codes(1, 0, &[1; 7]),
+                "expected 1 to 15 conversions of reading 2 from number 7 on",
+            ),
+            ("no codes", 0, codes(0, 0, &[]), "got 0 conversions of reading 1"),
+            ("too many codes", 0, codes(0, 0, &[0; 5]), "got 5 conversions of reading 1"),
+            (
+                "codes after enough of them",
+                1,
+                codes(0, 4, &[0]),
+                "expected the end of reading 1, got 1 conversions",
+            ),
             (
                 "the end of another shot",
                 1,
                 over(1, 4, ShotEnd::Complete),
-                "expected more of shot 1, of which 4 codes came",
+                "expected more of reading 1, of which 4 conversions came",
             ),
             (
                 "an end with another count",
                 1,
                 over(0, 3, ShotEnd::Complete),
-                "got the end of shot 1 after 3 codes, complete",
+                "got the end of reading 1 after 3 conversions, complete",
             ),
             (
                 "an end too early",
                 0,
                 over(0, 0, ShotEnd::Complete),
-                "expected codes that fit the shot, got others: ",
+                "expected conversions that fit the reading, got others: ",
             ),
             (
                 "an end that does not fit",
                 1,
                 over(0, 4, ShotEnd::Decided),
-                "expected an end that fits the shot and its codes",
+                "expected an end that fits the reading and its conversions",
             ),
             (
                 "part of a triple",
                 3,
                 over(1, 7, ShotEnd::Decided),
-                "expected codes that fit the shot, got others: ",
+                "expected conversions that fit the reading, got others: ",
             ),
             (
                 "a budget that is not spent",
                 4,
                 over(1, 10, ShotEnd::Budget),
-                "expected an end that fits the shot and its codes",
+                "expected an end that fits the reading and its conversions",
             ),
             (
                 "complete with a stop rule",
                 4,
                 over(1, 10, ShotEnd::Complete),
-                "expected an end that fits the shot and its codes",
+                "expected an end that fits the reading and its conversions",
             ),
             ("codes after the last shot", 6, codes(3, 0, &[0]), "expected the end of the run, complete"),
             (
                 "too few shots",
                 5,
                 ended(Complete, 2, 4),
-                "expected shot 3, of which 0 codes came, got the end of the run after 2 shots, complete",
+                "expected reading 3, of which 0 conversions came, got the end of the run after 2 readings, complete",
             ),
-            ("another count of shots", 6, ended(Complete, 2, 5), "got the end of the run after 2 shots"),
+            ("another count of shots", 6, ended(Complete, 2, 5), "got the end of the run after 2 readings"),
             (
                 "an end in the middle of a shot",
                 3,
                 ended(Gate, 1, 4),
-                "expected shot 2, of which 7 codes came",
+                "expected reading 2, of which 7 conversions came",
             ),
             ("a gate where none is", 2, ended(Gate, 1, 4), "at a gate"),
             ("voltage, and no check", 5, ended(Residual, 2, 4), "for voltage on the unit"),
@@ -417,7 +431,7 @@ mod tests {
         for (name, before, answer, words) in cases {
             let broken = then(before, answer).expect_err(name);
             assert!(
-                broken.starts_with("the controller gave an impossible answer at shot "),
+                broken.starts_with("the controller gave an impossible answer at reading "),
                 "{name}: {broken}"
             );
             assert!(broken.contains(words), "{name}: {broken}");

@@ -81,7 +81,7 @@ impl std::fmt::Display for Awaited {
             Self::Greeting => formatter.write_str("answer the greeting"),
             Self::Answer => formatter.write_str("answer"),
             Self::Start => formatter.write_str("take the plan"),
-            Self::Shot { number, of } => write!(formatter, "finish shot {number} of {of}"),
+            Self::Shot { number, of } => write!(formatter, "finish reading {number} of {of}"),
             Self::End => formatter.write_str("finish the run"),
         }
     }
@@ -112,7 +112,7 @@ pub struct BrokenPromise {
 }
 
 fn place(shot: &Option<(usize, usize)>) -> String {
-    shot.map_or_else(String::new, |(number, of)| format!(" at shot {number} of {of}"))
+    shot.map_or_else(String::new, |(number, of)| format!(" at reading {number} of {of}"))
 }
 
 fn seconds(time: &Duration) -> String {

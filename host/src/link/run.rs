@@ -226,7 +226,7 @@ mod tests {
         // Twice 101.35 ms of device time, and five seconds.
         assert_eq!(
             error.to_string(),
-            "the controller did not finish shot 2 of 3 within 5.2 s; check the cable, unplug the controller and plug \
+            "the controller did not finish reading 2 of 3 within 5.2 s; check the cable, unplug the controller and plug \
              it in again"
         );
         let waited = session.transport().now();
@@ -276,7 +276,7 @@ mod tests {
             _ => NONE,
         });
         let error = session.run(&plan(1)).unwrap_err();
-        assert!(error.to_string().contains("finish shot 1 of 1 within 5.2 s (105 messages"), "{error}");
+        assert!(error.to_string().contains("finish reading 1 of 1 within 5.2 s (105 messages"), "{error}");
     }
 
     #[test]
@@ -284,7 +284,7 @@ mod tests {
         for (refusal, words) in [
             (Refusal::LidOpen, "the lid is open; close it"),
             (Refusal::Broken(Fault::Matrix), "it found a fault: the relay drivers cannot be written"),
-            (Refusal::NoHello, "it was restarted and has not been greeted; start again"),
+            (Refusal::NoHello, "it was restarted and has lost the connection; start again"),
         ] {
             let mut session = session(move |packet| match packet.body {
                 ToBench::Run => at_once(packet, FromBench::Refused(refusal)),

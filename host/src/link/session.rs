@@ -189,7 +189,7 @@ fn check(identity: Identity) -> Result<Identity, LinkError> {
     if force_channels == 0 || sense_channels == 0 || plan_capacity == 0 {
         let expected = "channels, and room for a plan".into();
         let got = format!(
-            "{force_channels} force and {sense_channels} sense channels, room for {plan_capacity} shots"
+            "{force_channels} force and {sense_channels} sense channels, room for {plan_capacity} readings"
         );
         return Err(BrokenPromise { shot: None, expected, got }.into());
     }

@@ -9,13 +9,15 @@ use copperwalk_wire::{
 pub fn refusal(refusal: &Refusal) -> String {
     match refusal {
         Refusal::Protocol { mine } => format!("it speaks protocol {mine}"),
-        Refusal::NoHello => "it was restarted and has not been greeted; start again".into(),
+        Refusal::NoHello => "it was restarted and has lost the connection; start again".into(),
         Refusal::Busy => "a plan is running; wait for its end".into(),
-        Refusal::PlanTooLong { capacity } => format!("it holds {capacity} shots at most"),
+        Refusal::PlanTooLong { capacity } => format!("it holds {capacity} readings at most"),
         Refusal::ShotMissing { expected } => {
-            format!("shot {expected} of the plan did not arrive; check the cable and start again")
+            format!("reading {expected} of the plan did not arrive; check the cable and start again")
         }
-        Refusal::Rule { index, rule } => format!("shot {index} breaks a safety rule: {}", rule_words(*rule)),
+        Refusal::Rule { index, rule } => {
+            format!("reading {index} breaks a safety rule: {}", rule_words(*rule))
+        }
         Refusal::LidOpen => "the lid is open; close it".into(),
         Refusal::Broken(fault) => format!("it found a fault: {}", self::fault(*fault)),
     }
@@ -41,13 +43,17 @@ pub fn answer(body: &FromBench) -> String {
         FromBench::Done => "\"done\"".into(),
         FromBench::Refused(reason) => format!("a refusal ({})", refusal(reason)),
         FromBench::Codes { shot, first, codes } => {
-            format!("{} codes of shot {} from number {first} on", codes.len(), u32::from(*shot) + 1)
+            format!("{} conversions of reading {} from number {first} on", codes.len(), u32::from(*shot) + 1)
         }
         FromBench::Shot { shot, codes, why, .. } => {
-            format!("the end of shot {} after {codes} codes, {}", u32::from(*shot) + 1, shot_end(*why))
+            format!(
+                "the end of reading {} after {codes} conversions, {}",
+                u32::from(*shot) + 1,
+                shot_end(*why)
+            )
         }
         FromBench::Ended { why, shots, .. } => {
-            format!("the end of the run after {shots} shots, {}", run_end(*why))
+            format!("the end of the run after {shots} readings, {}", run_end(*why))
         }
         FromBench::Echo { .. } => "an echo".into(),
     }
@@ -57,7 +63,7 @@ const fn shot_end(why: ShotEnd) -> &'static str {
     match why {
         ShotEnd::Complete => "complete",
         ShotEnd::Decided => "decided early",
-        ShotEnd::Budget => "its budget spent",
+        ShotEnd::Budget => "its number of samples reached",
     }
 }
 

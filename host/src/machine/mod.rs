@@ -105,7 +105,7 @@ pub struct Request {
 #[derive(Debug, thiserror::Error)]
 pub enum MachineError {
     /// A run that says nothing.
-    #[error("the controller's codes make no sense: {0}")]
+    #[error("the controller's conversions make no sense: {0}")]
     Evidence(#[from] EvidenceError),
     /// No end in sight.
     #[error(

@@ -26,7 +26,7 @@ const GATE_CEILING: Ohms = Ohms(12.0);
 #[derive(Debug, PartialEq, Eq, thiserror::Error)]
 pub enum PlanError {
     /// More names than the format of raw codes can number.
-    #[error("the shots cannot be written down: {0}")]
+    #[error("the readings of the plan cannot be written down: {0}")]
     Raw(#[from] RawError),
     /// A supply terminal without both pins.
     #[error("the supply terminal \"{0}\" needs a force pin and a sense pin for the residual-voltage check")]

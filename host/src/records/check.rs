@@ -182,7 +182,7 @@ impl Store {
             };
             let judged = judgements.remove(&head.id).unwrap_or_default();
             let result = if packed.remove(&head.id).is_none_or(|packed| packed.hash() != head.raw_hash) {
-                Err("the raw codes are not as they were written")
+                Err("the raw readings are not as they were written")
             } else if judged.is_empty() {
                 Err("it has no judgement")
             } else if judged.iter().any(Result::is_err) {

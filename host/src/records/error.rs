@@ -162,7 +162,7 @@ pub enum Error {
     Text(#[from] TextError),
     /// Raw codes that cannot be understood although they are as they were written.
     #[error(
-        "the raw codes of sweep {sweep} in the records at {} cannot be read: {error}; its values and verdicts stand",
+        "the raw readings of sweep {sweep} in the records at {} cannot be read: {error}; its values and verdicts stand",
         path.display()
     )]
     Raw {

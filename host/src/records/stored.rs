@@ -230,7 +230,7 @@ impl Store {
     fn unpack(&self, head: Head, packed: Option<Packed>, fixture: &Fixture) -> Result<Measurement, Error> {
         let sweep = SweepId(head.id);
         let altered =
-            || Error::Altered { path: self.path.clone(), what: format!("the raw codes of sweep {sweep}") };
+            || Error::Altered { path: self.path.clone(), what: format!("the raw readings of sweep {sweep}") };
         let packed = packed.ok_or_else(altered)?;
         if !super::seal(|| packed.hash(), head.raw_hash.clone()) {
             return Err(altered());

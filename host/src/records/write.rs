@@ -104,7 +104,7 @@ impl Store {
         }
         let runs = raw::pack(fixture, &measurement.runs).map_err(|error| Error::Refused {
             path: self.path.clone(),
-            reason: format!("the raw codes cannot be packed: {error}"),
+            reason: format!("the raw readings cannot be packed: {error}"),
         })?;
         let packed = Packed { format: FORMAT.into(), runs };
         let head = Head {

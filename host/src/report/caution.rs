@@ -15,7 +15,8 @@ pub const CAUTIONS: [Caution; 5] = [
     Caution {
         short: "take the battery out",
         full: "Take every battery and cell out before the board goes on the pins or under the iron, and let \
-               capacitors discharge. The bench refuses to excite while it sees voltage; an iron does not.",
+               capacitors discharge. The bench does not switch its test current \
+               on while it sees voltage; a soldering iron has no such check.",
     },
     Caution {
         short: "wear eye protection and vent fumes when soldering",

@@ -5,6 +5,7 @@
 
 use crate::measurement::BenchWork;
 use crate::quantity::{Ohms, engineering, si, with_uncertainty};
+use crate::records::summary::LotSummary;
 use crate::sweep::{ClosureRow, IsolationRow, SegmentRow, StandardRow};
 use crate::verdict::Class;
 
@@ -66,6 +67,15 @@ pub fn segment(row: &SegmentRow) -> String {
     }
 }
 
+/// The same as short as it can be, for where the uncertainty stands elsewhere: the figure alone.
+pub fn segment_in_short(row: &SegmentRow) -> String {
+    let full = segment(row);
+    match full.split_once("\u{a0}±\u{a0}").zip(full.rsplit_once('\u{a0}')) {
+        Some(((value, _), (_, unit))) => format!("{value}\u{a0}{unit}"),
+        None => full,
+    }
+}
+
 /// What a segment is allowed: `≤ 25 mΩ`, or `20 to 30 mΩ`.
 pub fn segment_limit(row: &SegmentRow) -> String {
     let (max, unit) = digits_and_unit(row.max);
@@ -119,7 +129,7 @@ pub fn closure(row: &ClosureRow) -> String {
 /// What the bench did, in words.
 pub fn work(work: &BenchWork) -> String {
     let time = duration(work.device_us);
-    format!("{} shots, {} relay closures, {time} of device time", work.shots, work.closures)
+    format!("{} readings, {} relay operations, {time} of bench time", work.shots, work.closures)
 }
 
 /// A share of units, in whole per cent.
@@ -131,6 +141,15 @@ pub fn share(share: Option<f64>) -> String {
 pub fn share_interval(bounds: Option<[f64; 2]>) -> Option<String> {
     let [low, high] = bounds?;
     Some(format!("{:.0} to {:.0}\u{a0}%", (low * 100.0).floor(), (high * 100.0).ceil()))
+}
+
+/// Units that the longest possible bar of a lot stands for. It grows with the place where most units failed, and is
+/// never so short that a single unit of a larger lot looks like many.
+pub fn full_bar(lot: &LotSummary) -> u32 {
+    /// Of fewer units a bar shows every one.
+    const LEAST: usize = 10;
+    let most = lot.pareto.iter().map(|row| row.units).max().unwrap_or(0);
+    most.max(lot.units.len().min(LEAST) as u32).max(1)
 }
 
 /// A relative tolerance: `0.1 %`.
@@ -218,6 +237,17 @@ mod tests {
         assert_eq!(row(1.6e-3, 0.01e-3), glued("1.600 ± 0.010 mΩ"));
         // Wholly below zero is no value of a resistance; it is shown as it is.
         assert_eq!(row(-15e-3, 1e-3), glued("-15.0 ± 1.0 mΩ"));
+    }
+
+    #[test]
+    fn a_figure_in_short_keeps_its_unit() {
+        let row = |at_20c: Option<f64>, u95: Option<f64>| {
+            let row = sample::good().judgement.segments[0].clone();
+            segment_in_short(&SegmentRow { at_20c: at_20c.map(Ohms), u95: u95.map(Ohms), ..row })
+        };
+        assert_eq!(row(Some(1.6e-3), Some(0.01e-3)), glued("1.600 mΩ"));
+        assert_eq!(row(Some(15e-3), Some(15e-3)), glued("under 30 mΩ"));
+        assert_eq!(row(None, None), "not measured");
     }
 
     #[test]

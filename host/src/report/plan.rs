@@ -68,6 +68,9 @@ pub struct StepLine {
     pub what: String,
     /// With which excitation.
     pub how: &'static str,
+    /// The same as a person reads it: the test current, or the voltage it is bounded by.
+    #[serde(skip)]
+    pub current: &'static str,
     /// What it is judged against.
     pub limit: String,
 }
@@ -157,7 +160,8 @@ fn step(fixture: &Fixture, limits: &LimitSet, planned: &PlannedShot) -> Option<S
         }
         _ => return None,
     };
-    Some(StepLine { what, how: excitation(planned), limit })
+    let (how, current) = excitation(planned);
+    Some(StepLine { what, how, current, limit })
 }
 
 fn at_most(limit: Ohms) -> String {
@@ -168,13 +172,13 @@ fn at_least(limit: Ohms) -> String {
     format!("at least {}", engineering(limit))
 }
 
-/// The excitation of a shot, in the words of the reports.
-fn excitation(planned: &PlannedShot) -> &'static str {
+/// The excitation of a shot: its word in JSON, and in the words of the trade.
+fn excitation(planned: &PlannedShot) -> (&'static str, &'static str) {
     match (planned.role, planned.shot.source) {
-        (Role::Residual | Role::Temperature, _) | (_, Source::Off) => "not excited",
-        (_, Source::Dry) => "dry",
-        (_, Source::Load) => "under load",
-        (_, Source::Wide) => "wide",
-        (_, Source::Isolation) => "isolation",
+        (Role::Residual | Role::Temperature, _) | (_, Source::Off) => ("not excited", "none"),
+        (_, Source::Dry) => ("dry", "1 mA, dry-circuit"),
+        (_, Source::Load) => ("under load", "50 mA, load"),
+        (_, Source::Wide) => ("wide", "1 mA"),
+        (_, Source::Isolation) => ("isolation", "1 mA, up to 200 mV"),
     }
 }

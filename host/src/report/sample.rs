@@ -331,6 +331,18 @@ pub fn nasty() -> (Sweep, Board) {
     (sweep, board)
 }
 
+/// Takes every reading out of a sweep, as when the bench stopped before the first.
+pub fn nothing_read(sweep: &mut Sweep) {
+    for row in &mut sweep.judgement.segments {
+        (row.resistance, row.at_20c, row.u95) = (None, None, None);
+        (row.verdict, row.class) = (Verdict::Void, Class::NotReached);
+    }
+    for row in &mut sweep.judgement.isolation {
+        (row.resistance, row.u95, row.at_least) = (None, None, None);
+        (row.verdict, row.class) = (Verdict::Void, Class::NotReached);
+    }
+}
+
 /// What the record store keeps of a sweep for `unit`.
 pub fn past(id: i64, sweep: Sweep) -> Event {
     Event::Sweep(Box::new(PastSweep {
@@ -439,6 +451,11 @@ fn every_sample_gives_every_report() {
         }
     };
     let screen = Screen::PLAIN;
+    let links = super::html::Links {
+        lot: &|_| Some("lot.html".to_owned()),
+        unit: &|_| Some("unit.html".to_owned()),
+        sweep: &|_, id| Some(format!("{id}.html")),
+    };
     for (name, of, drawn_on) in [
         ("good", good(), board()),
         ("open", open_via(), board()),
@@ -449,12 +466,12 @@ fn every_sample_gives_every_report() {
         ("branch", branch_dead(), branching_board()),
         ("small", good_on(&small_board()), small_board()),
     ] {
-        write(&format!("{name}.txt"), sweep_text(&of, screen));
+        write(&format!("{name}.txt"), sweep_text(&of, None, screen));
         write(&format!("{name}.json"), super::json::sweep(&of).unwrap());
-        write(&format!("{name}.html"), super::html::sweep(&of, &drawn_on));
+        write(&format!("{name}.html"), super::html::sweep(&of, &drawn_on, &links));
     }
     write("unit.txt", unit_text(&history(), screen));
     write("lot.txt", lot_text(&lot(), screen));
-    write("unit.html", super::html::unit(&history(), |past| Some(format!("{}.html", past.id))));
-    write("lot.html", super::html::lot(&lot(), |serial| Some(format!("{}.html", super::file_stem(serial)))));
+    write("unit.html", super::html::unit(&history(), &links));
+    write("lot.html", super::html::lot(&lot(), &links));
 }

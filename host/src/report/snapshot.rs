@@ -15,10 +15,10 @@ fn check(name: &str, text: &str) {
 
 #[test]
 fn terminal_reports_read_as_they_did() {
-    check("several-faults.txt", &terminal::sweep(&sample::several(), Screen::PLAIN));
-    check("good.txt", &terminal::sweep(&sample::good(), Screen::PLAIN));
-    check("void.txt", &terminal::sweep(&sample::void(), Screen::PLAIN));
-    check("nasty-names.txt", &terminal::sweep(&sample::nasty().0, Screen::PLAIN));
+    check("several-faults.txt", &terminal::sweep(&sample::several(), None, Screen::PLAIN));
+    check("good.txt", &terminal::sweep(&sample::good(), None, Screen::PLAIN));
+    check("void.txt", &terminal::sweep(&sample::void(), None, Screen::PLAIN));
+    check("nasty-names.txt", &terminal::sweep(&sample::nasty().0, None, Screen::PLAIN));
     check("unit.txt", &terminal::unit(&sample::history(), Screen::PLAIN));
     check("lot.txt", &terminal::lot(&sample::lot(), Screen::PLAIN));
 }

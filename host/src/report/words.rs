@@ -1,7 +1,9 @@
 //! How verdicts, classes and findings are said, in every report alike.
 
 use crate::measurement::Purpose;
-use crate::records::summary::{Counts, Event, LotSummary, ParetoRow, PastSweep, Repair, UnitHistory, Void};
+use crate::records::summary::{
+    Counts, Event, LotSummary, ParetoRow, PastSweep, Repair, UnitHistory, UnitState, Void,
+};
 use crate::sweep::{Advice, Judgement, Sweep, UnitFault};
 use crate::verdict::{Class, Verdict};
 
@@ -46,11 +48,13 @@ pub fn purpose(purpose: Purpose) -> Option<&'static str> {
     match purpose {
         Purpose::Plan => None,
         Purpose::Bleed => Some("discharging the unit"),
-        Purpose::DrySurvey => Some("the path reads too high end to end: every segment by itself, dry"),
-        Purpose::LoadSurvey => Some("the same segments under load"),
-        Purpose::PastPin => Some("past a pin that does not answer"),
-        Purpose::Reforce => Some("beside the open"),
-        Purpose::FullBudget => Some("longer readings of what is undecided"),
+        Purpose::DrySurvey => {
+            Some("the path reads too high end to end: every segment by itself, dry-circuit")
+        }
+        Purpose::LoadSurvey => Some("the same segments under load current"),
+        Purpose::PastPin => Some("past a pin without contact"),
+        Purpose::Reforce => Some("on both sides of the open"),
+        Purpose::FullBudget => Some("more samples of what is undecided"),
         Purpose::Diagnosis => Some("checking pins and relays"),
     }
 }
@@ -66,7 +70,7 @@ fn says(class: Class) -> &'static str {
         Class::Shorted => "is shorted",
         Class::Leaky => "leaks",
         Class::Film => "has a film on its contact",
-        Class::RedundancyLost => "has lost one of its parallel barrels",
+        Class::RedundancyLost => "has lost one of its parallel plated holes",
         Class::NotReached => "could not be reached",
     }
 }
@@ -77,6 +81,24 @@ pub fn booked(judgement: &Judgement) -> &[UnitFault] {
         Verdict::Void => &[],
         _ => &judgement.faults,
     }
+}
+
+/// Was anything read in a sweep? A bench fault may stop one before its first reading.
+pub fn anything_read(judgement: &Judgement) -> bool {
+    let segments = judgement.segments.iter().map(|row| (row.verdict, row.class));
+    let isolation = judgement.isolation.iter().map(|row| (row.verdict, row.class));
+    segments.chain(isolation).any(|(verdict, class)| was_read(verdict, class))
+}
+
+/// Does a row of a sweep hold a reading, or a conclusion from one?
+pub fn was_read(verdict: Verdict, class: Class) -> bool {
+    (verdict, class) != (Verdict::Void, Class::NotReached)
+}
+
+/// What is to be said beside a unit that passes: it has lost something that fails nothing.
+pub fn remark(unit: &UnitState) -> Option<&'static str> {
+    let fault = unit.fault.as_ref().filter(|_| unit.now == Verdict::Pass)?;
+    Some(class(fault.class))
 }
 
 /// A fault in one clause: `via pair is open`.
@@ -155,7 +177,7 @@ pub fn headline(outcome: &Outcome<'_>) -> String {
     };
     let doubtful = || readings(|verdict| verdict != Verdict::Pass);
     let headline = match (outcome.verdict, outcome.faults) {
-        (Verdict::Void, _) => "The bench was at fault, so nothing is booked against the unit.".to_owned(),
+        (Verdict::Void, _) => "The bench was at fault; nothing counts against the unit.".to_owned(),
         (Verdict::Pass, []) => "Every segment is proven inside its limits.".to_owned(),
         (Verdict::Pass, faults) => format!("Inside its limits, with a remark: {}.", findings(faults)),
         (Verdict::Fail, []) => {
@@ -205,14 +227,19 @@ fn findings(faults: &[UnitFault]) -> String {
     named.join("; ")
 }
 
-/// Why rows are not proven, one line each: name and reason.
+/// Why rows are not proven, one line for each reason: names and reason.
 pub fn reasons(judgement: &Judgement) -> Vec<String> {
     let segments = judgement.segments.iter().map(|row| (&row.name, &row.reason));
     let isolation = judgement.isolation.iter().map(|row| (&row.name, &row.reason));
-    segments
-        .chain(isolation)
-        .filter_map(|(name, reason)| Some(format!("{name}: {}", sentence(reason.as_ref()?))))
-        .collect()
+    let mut groups: Vec<(&str, Vec<&str>)> = Vec::new();
+    for (name, reason) in segments.chain(isolation) {
+        let Some(reason) = reason else { continue };
+        match groups.iter_mut().find(|(known, _)| known == reason) {
+            Some((_, names)) => names.push(name),
+            None => groups.push((reason, vec![name])),
+        }
+    }
+    groups.iter().map(|(reason, names)| format!("{}: {}", names.join(", "), sentence(reason))).collect()
 }
 
 /// Advice as running text: cause, repair and caution, each a sentence.
@@ -276,7 +303,7 @@ pub const YIELD: &str = "Yield is the share of units proven good among those abo
                          these tell.";
 
 /// A unit that failed first and passes now.
-pub const WON_BACK: &str = "won back";
+pub const WON_BACK: &str = "repaired";
 
 /// Picks a verdict's count.
 pub type Count = fn(Counts) -> u32;
@@ -294,11 +321,11 @@ pub fn lot_remarks(lot: &LotSummary) -> String {
     let mut remarks = Vec::new();
     match lot.won_back().count() {
         0 => {}
-        won => remarks.push(format!("{} won back by repair.", counted(won, "unit", "units"))),
+        won => remarks.push(format!("{} repaired and passing.", counted(won, "unit", "units"))),
     }
     if lot.void_sweeps > 0 {
         let void = counted(lot.void_sweeps as usize, "sweep was", "sweeps were");
-        remarks.push(format!("{void} void: the bench was at fault, and no unit is charged with it."));
+        remarks.push(format!("{void} void: the bench was at fault, and nothing counts against the unit."));
     }
     remarks.join(" ")
 }
@@ -374,6 +401,20 @@ mod tests {
     }
 
     #[test]
+    fn rows_with_the_same_reason_are_told_together() {
+        let mut judgement = sample::good().judgement;
+        for (at, reason) in
+            [(0, "not reached past an open"), (2, "disturbed"), (4, "not reached past an open")]
+        {
+            judgement.segments[at].reason = Some(reason.to_owned());
+        }
+        assert_eq!(
+            reasons(&judgement),
+            ["cell terminal joint, cell fuse: not reached past an open.", "via pair 1: disturbed."]
+        );
+    }
+
+    #[test]
     fn advice_reads_as_sentences() {
         let text = Advice {
             cause: "The barrel cracked".to_owned(),
@@ -387,7 +428,7 @@ mod tests {
     fn a_headline_names_the_fault_and_a_void_sweep_blames_the_bench() {
         assert_eq!(headline(&(&sample::open_via()).into()), "via pair 1 is open.");
         assert_eq!(headline(&(&sample::good()).into()), "Every segment is proven inside its limits.");
-        assert!(headline(&(&sample::void()).into()).contains("nothing is booked against the unit"));
+        assert!(headline(&(&sample::void()).into()).contains("nothing counts against the unit"));
         assert!(headline(&(&sample::unproven()).into()).contains("not proven good"));
     }
 }

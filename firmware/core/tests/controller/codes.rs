@@ -162,14 +162,18 @@ fn malformed_codes_are_told_in_plain_words() {
     let budget = ratio(ENDS, Source::Dry, Ratio { stop: Some(STOP), triples_max: 9, ..RATIO });
     let settle = Shot { contacts: ENDS, source: Source::Isolation, method: Method::Settle(SETTLE) };
     for (shot, codes, expected) in [
-        (RESIDUAL, vec![0; 3], "a residual voltage check has 3 raw codes where it can only have 4"),
-        (plain, vec![0; 7], "a resistance reading has 7 raw codes where it can only have 8"),
-        (budget, vec![0; 55], "a resistance reading has 55 raw codes where it can only have 6, 12, … or 54"),
-        (settle, vec![], "an isolation reading has 0 raw codes where it can only have 18, 24, … or 36"),
+        (RESIDUAL, vec![0; 3], "a residual voltage check has 3 conversions where it can only have 4"),
+        (plain, vec![0; 7], "a resistance reading has 7 conversions where it can only have 8"),
+        (
+            budget,
+            vec![0; 55],
+            "a resistance reading has 55 conversions where it can only have 6, 12, … or 54",
+        ),
+        (settle, vec![], "an isolation reading has 0 conversions where it can only have 18, 24, … or 36"),
         (
             sample(ENDS, Source::Off, Input::Zero, 2),
             vec![0, 0x80_0000],
-            "raw code 2 of a plain voltage reading is 8388608, beyond the 24 bits of the converter \
+            "conversion 2 of a plain voltage reading is 8388608, beyond the 24 bits of the converter \
              (-8388608 to 8388607)",
         ),
     ] {
@@ -180,6 +184,6 @@ fn malformed_codes_are_told_in_plain_words() {
     assert_eq!(misplaced, Malformed::Kind { reading, wanted });
     assert_eq!(
         misplaced.to_string(),
-        "the raw codes of a residual voltage check stand where those of a resistance reading belong"
+        "the conversions of a residual voltage check stand where those of a resistance reading belong"
     );
 }

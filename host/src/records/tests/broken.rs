@@ -167,7 +167,7 @@ fn raw_codes_in_another_layout_are_not_guessed_at() {
     assert_eq!(
         records.sweep(id).unwrap_err().to_string(),
         format!(
-            "the raw codes of sweep 1 in the records at {} cannot be read: they are in format \"raw/v2\", this program \
+            "the raw readings of sweep 1 in the records at {} cannot be read: they are in format \"raw/v2\", this program \
              reads \"raw/v1\": use the copperwalk that wrote them; its values and verdicts stand",
             records.path().display()
         )

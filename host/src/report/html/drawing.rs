@@ -4,6 +4,7 @@
 //! who flips the board about its vertical axis: left and right change places, up stays up. A board file knows where a
 //! segment begins and ends, not which way its copper runs, so segments are straight lines.
 
+use std::cmp::Reverse;
 use std::f64::consts::PI;
 
 use maud::{Markup, html};
@@ -19,17 +20,21 @@ use crate::report::text::{clean, cut};
 use crate::report::words;
 use crate::sweep::{Sweep, UnitFault};
 
-/// Both sides.
+/// Both sides, first the one where more faults show.
 pub fn board(sweep: &Sweep, board: &Board) -> Markup {
     let marks = marks(sweep, board);
+    let mut sides = [
+        (View::new(board, Side::Front), "Front"),
+        (View::new(board, Side::Back), "Back, as seen when flipped about the vertical axis"),
+    ];
+    sides.sort_by_key(|(view, _)| Reverse(marks.iter().filter(|mark| view.shows(mark)).count()));
     html! {
-        div class="sides" {
-            (View::new(board, Side::Front).figure("Front", &marks))
-            (View::new(board, Side::Back).figure("Back, as seen when flipped about the vertical axis", &marks))
-        }
-        p class="small" {
-            "Numbers are those of the table. A line joins the two points of a segment and does not show which way the \
-             copper runs; dashed where the file does not tell the side."
+        div class="map" {
+            div class="sides" { @for (view, caption) in &sides { (view.figure(caption, &marks)) } }
+            p class="small" {
+                "Numbers are those of the table. A line joins the two points of a segment and does not show which way \
+                 the copper runs; dashed where the file does not tell the side."
+            }
         }
     }
 }

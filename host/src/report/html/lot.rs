@@ -5,31 +5,39 @@ use std::cmp::Reverse;
 use maud::{Markup, html};
 
 use super::gauge::unit;
+use super::links::Links;
 use super::mark::{self, Sign};
-use super::page::{facts, head, page, part, patterns, scroller};
-use crate::records::summary::{LotSummary, ParetoRow, Place, UnitState};
+use super::page::{body, facts, head, page, part, patterns, scroller};
+use crate::records::summary::{LotSummary, Place, UnitState};
 use crate::report::{figures, words};
 use crate::verdict::Verdict;
 
-/// The page of one lot. `link` gives the address of a unit's page, if it has one.
-pub fn lot(lot: &LotSummary, link: impl Fn(&str) -> Option<String>) -> String {
-    let body = html! {
+/// Width of the longest bar, in units of its drawing.
+const BAR: f64 = 200.0;
+
+/// The page of one lot.
+pub fn lot(lot: &LotSummary, links: &Links<'_>) -> String {
+    page("lot report", &lot.lot, &lot_body(lot, links))
+}
+
+/// The same without the sheet, to stand in another page.
+pub fn lot_body(lot: &LotSummary, links: &Links<'_>) -> Markup {
+    body(&html! {
         (patterns())
         header {
-            (head("lot report", &lot.lot))
+            (head("lot report", &lot.lot, &html! {}))
             (facts(&[
-                ("Units", Some(lot.units.len().to_string())),
-                ("Sweeps", Some(lot.sweeps.to_string())),
-                ("First sweep", Some(figures::time(lot.first_us))),
-                ("Last sweep", Some(figures::time(lot.last_us))),
+                ("Units", Some(html! { (lot.units.len()) })),
+                ("Sweeps", Some(html! { (lot.sweeps) })),
+                ("First sweep", Some(html! { (figures::time(lot.first_us)) })),
+                ("Last sweep", Some(html! { (figures::time(lot.last_us)) })),
             ]))
         }
         (part("Yield", &yields(lot)))
-        @if !lot.pareto.is_empty() { (part("Where units failed", &pareto(&lot.pareto))) }
-        (part("Repair first", &first(lot, &link)))
-        (part("Every unit", &units(&lot.units, &link)))
-    };
-    page("lot report", &lot.lot, &body)
+        (part("Repair first", &first(lot, links)))
+        @if !lot.pareto.is_empty() { (part("Where units failed", &pareto(lot))) }
+        (part("Every unit", &units(&lot.units, links)))
+    })
 }
 
 fn yields(lot: &LotSummary) -> Markup {
@@ -65,45 +73,54 @@ fn yields(lot: &LotSummary) -> Markup {
     }
 }
 
-fn pareto(rows: &[ParetoRow]) -> Markup {
-    let most = f64::from(rows.iter().map(|row| row.units).max().unwrap_or(1).max(1));
+fn pareto(lot: &LotSummary) -> Markup {
+    let rows = &lot.pareto;
+    let full = figures::full_bar(lot);
+    let length = |units: u32| unit(f64::from(units) / f64::from(full) * BAR);
     let table = html! {
-        table class="pareto" {
+        table class="cards pareto" {
             thead {
                 tr {
                     th scope="col" { "Place" }
-                    th scope="col" class="wide" { "Full: failing still. Hatched: repaired" }
                     th scope="col" class="figure" { "Units" }
-                    th scope="col" class="figure" { "Still" }
-                    th scope="col" class="figure" { "Up to here" }
+                    th scope="col" class="wide" { "Solid: still to repair. Hatched: repaired" }
+                    th scope="col" class="figure" { "To repair" }
+                    th scope="col" class="figure" { "Running share" }
                     th scope="col" { "Board" }
                 }
             }
             tbody {
                 @for (row, so_far) in rows.iter().zip(words::running_shares(rows)) {
-                    @let (whole, still) = (f64::from(row.units) / most * 200.0, f64::from(row.still) / most * 200.0);
                     tr {
-                        th scope="row" { (row.place) span class="kind" { (words::class(row.class)) } }
+                        th scope="row" { (row.place) " " span class="kind" { (words::class(row.class)) } }
+                        td class="figure" data-label="units" { (row.units) }
                         td class="wide" {
-                            svg class="bar" viewBox="0 0 200 14" preserveAspectRatio="none" aria-hidden="true" {
-                                rect class="done" width=(unit(whole)) height="14" {}
-                                rect class="still" width=(unit(still)) height="14" {}
+                            svg class="bar" viewBox={ "0 0 " (BAR) " 14" } preserveAspectRatio="none" aria-hidden="true" {
+                                path class="axis" d={ "M0 14H" (BAR) } {}
+                                rect class="done" width=(length(row.units)) height="14" {}
+                                rect class="still" width=(length(row.still)) height="14" {}
                             }
                         }
-                        td class="figure" { (row.units) }
-                        td class="figure" { (row.still) }
-                        td class="figure" { (figures::share(Some(so_far))) }
-                        td class="line" { (row.board) }
+                        td class="figure" data-label="to repair" { (row.still) }
+                        td class="figure" data-label="running share" { (figures::share(Some(so_far))) }
+                        td class="line" data-label="board" { (row.board) }
                     }
                 }
             }
         }
     };
-    scroller("Where units failed", &table)
+    html! {
+        (scroller("Where units failed", &table))
+        p class="small" {
+            "The places with most units come first. A bar over the whole width would be "
+            (words::counted(full as usize, "unit", "units"))
+            ". Running share: the units of this row and of those above it among all that failed somewhere."
+        }
+    }
 }
 
-/// Units that wait for the same repair, the largest group first: the iron is set up once.
-fn first(lot: &LotSummary, link: &impl Fn(&str) -> Option<String>) -> Markup {
+/// Units that wait for the same repair together: the iron is set up once.
+fn first(lot: &LotSummary, links: &Links<'_>) -> Markup {
     let mut groups: Vec<(&str, &Place, Vec<&UnitState>)> = Vec::new();
     for unit in lot.units.iter().filter(|unit| matches!(unit.now, Verdict::Fail | Verdict::Unproven)) {
         let Some(place) = &unit.fault else { continue };
@@ -112,47 +129,45 @@ fn first(lot: &LotSummary, link: &impl Fn(&str) -> Option<String>) -> Markup {
             None => groups.push((&unit.board, place, vec![unit])),
         }
     }
-    groups.sort_by_key(|(.., units)| Reverse(units.len()));
+    groups.sort_by_key(|(board, place, units)| (Reverse(units.len()), *board, &place.place));
     let again: Vec<&UnitState> = lot
         .units
         .iter()
         .filter(|unit| unit.now == Verdict::Void || (unit.now != Verdict::Pass && unit.fault.is_none()))
         .collect();
     html! {
-        @if groups.is_empty() { p { "No unit waits for a repair." } }
+        @if groups.is_empty() {
+            p { "No unit waits for a repair." }
+        } @else {
+            p class="small" {
+                "Units with the same repair stand together. The repair that most units wait for comes first; of equal \
+                 ones by board, then by name."
+            }
+        }
         ol class="groups" {
             @for (board, place, units) in &groups {
                 li {
                     b { (place.place) } " " (words::class(place.class)) " on " (board) ", " (words::counted(units.len(), "unit", "units"))
-                    ": " (names(units, link))
+                    ": " (names(units, links))
                 }
             }
         }
-        @if !again.is_empty() { p { "To be swept again: " (names(&again, link)) } }
+        @if !again.is_empty() { p { "To be swept again: " (names(&again, links)) } }
     }
 }
 
-fn names(units: &[&UnitState], link: &impl Fn(&str) -> Option<String>) -> Markup {
+fn names(units: &[&UnitState], links: &Links<'_>) -> Markup {
     html! {
         @for (i, unit) in units.iter().enumerate() {
             @if i > 0 { ", " }
-            (name(&unit.serial, link))
+            (links.to_unit(&unit.serial))
         }
     }
 }
 
-fn name(serial: &str, link: &impl Fn(&str) -> Option<String>) -> Markup {
-    html! {
-        @match link(serial) {
-            Some(address) => { a href=(address) { (serial) } }
-            None => { (serial) }
-        }
-    }
-}
-
-fn units(units: &[UnitState], link: &impl Fn(&str) -> Option<String>) -> Markup {
+fn units(units: &[UnitState], links: &Links<'_>) -> Markup {
     let table = html! {
-        table {
+        table class="cards" {
             thead {
                 tr {
                     th scope="col" { "Unit" }
@@ -167,15 +182,22 @@ fn units(units: &[UnitState], link: &impl Fn(&str) -> Option<String>) -> Markup 
             }
             tbody {
                 @for unit in units {
+                    @let remark = words::remark(unit);
                     tr class=(Sign::Verdict(unit.now).class()) {
-                        th scope="row" { (name(&unit.serial, link)) }
-                        td { (mark::verdict(unit.now)) @if unit.won_back() { span class="won" { (words::WON_BACK) } } }
-                        td { @if let Some(fault) = &unit.fault { (fault.place) " " (words::class(fault.class)) } }
-                        td { (mark::verdict(unit.first)) }
-                        td class="figure" { (unit.sweeps) }
-                        td class="figure" { (unit.repairs) }
-                        td class="line" { (unit.board) " " (unit.revision) }
-                        td class="figure" { (figures::day(unit.last_us)) }
+                        th scope="row" { (links.to_unit(&unit.serial)) }
+                        td class="verdicts" {
+                            (mark::verdict(unit.now))
+                            @if let Some(remark) = remark { " " (mark::remark(remark)) }
+                            @if unit.won_back() { " " span class="repaired" { (words::WON_BACK) } }
+                        }
+                        td data-label="where" { @if let Some(fault) = &unit.fault {
+                                (fault.place) @if remark.is_none() { " " (words::class(fault.class)) }
+                            } }
+                        td data-label="came in" { (mark::verdict(unit.first)) }
+                        td class="figure" data-label="sweeps" { (unit.sweeps) }
+                        td class="figure" data-label="repairs" { (unit.repairs) }
+                        td class="line" data-label="board" { (unit.board) " " (unit.revision) }
+                        td class="figure" data-label="last" { (figures::day(unit.last_us)) }
                     }
                 }
             }

@@ -64,6 +64,11 @@ impl Sign {
     }
 }
 
+/// A remark beside a verdict.
+pub fn remark(words: &str) -> Markup {
+    html! { span class="verdict remark" { (Sign::Remark.icon()) (words) } }
+}
+
 /// Shape and word of a verdict, for running text and tables.
 pub fn verdict(verdict: Verdict) -> Markup {
     let sign = Sign::Verdict(verdict);

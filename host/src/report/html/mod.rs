@@ -1,13 +1,17 @@
 //! Self-contained HTML pages: one per sweep, per unit and per lot. No script, no font, no image from elsewhere; a page
 //! can be mailed, printed and opened in ten years.
 //!
-//! `page` is the sheet every page is printed on, `mark` the shapes of the verdicts. The sweep page draws the
-//! supply path as strips (`path` lays it out, `strip` draws it, `gauge` is the scale in each cell) and the
-//! board from both sides (`drawing`, with `place` finding room for the lettering). All text goes through
-//! `maud`, which escapes it.
+//! Each report is a body that stands in any page ([`sweep_body`], [`unit_body`], [`lot_body`], all under [`STYLE`]) and
+//! a whole page of its own ([`sweep()`], [`unit()`], [`lot()`]).
+//!
+//! `page` is the sheet every page is printed on, `mark` the shapes of the verdicts, `links` the ways between reports.
+//! The sweep page draws the supply path as strips (`path` lays it out, `strip` draws it, `gauge` is the scale of a
+//! reading) and the board from both sides (`drawing`, with `place` finding room for the lettering). All text goes
+//! through `maud`, which escapes it.
 
 mod drawing;
 mod gauge;
+mod links;
 mod lot;
 mod mark;
 mod page;
@@ -18,36 +22,42 @@ mod sweep;
 mod symbol;
 mod unit;
 
-pub use lot::lot;
-pub use page::MARK;
-pub use sweep::sweep;
-pub use unit::unit;
+pub use links::Links;
+pub use lot::{lot, lot_body};
+pub use page::{MARK, STYLE};
+pub use sweep::{sweep, sweep_body};
+pub use unit::{unit, unit_body};
 
 #[cfg(test)]
 mod tests {
+    use super::Links;
+    use crate::records::summary::Place;
     use crate::report::sample;
+    use crate::sweep::Sweep;
+    use crate::verdict::Class;
     use std::collections::BTreeSet;
 
     fn pages() -> Vec<String> {
         let (nasty, nasty_board) = sample::nasty();
-        let link = |_: &str| Some("a/\"b\".html?x=<y>&z".to_owned());
+        let strange = || Some("a/\"b\".html?x=<y>&z".to_owned());
+        let links = Links { lot: &|_| strange(), unit: &|_| strange(), sweep: &|_, _| strange() };
         let mut strange_lot = sample::lot();
         strange_lot.units[1].serial = sample::NASTY.to_owned();
         let mut strange_unit = sample::history();
         strange_unit.serial = sample::NASTY.to_owned();
         vec![
-            super::sweep(&sample::good(), &sample::board()),
-            super::sweep(&sample::good_on(&sample::small_board()), &sample::small_board()),
-            super::sweep(&sample::open_via(), &sample::board()),
-            super::sweep(&sample::several(), &sample::board()),
-            super::sweep(&sample::branch_dead(), &sample::branching_board()),
-            super::sweep(&sample::void(), &sample::board()),
-            super::sweep(&sample::unproven(), &sample::branching_board()),
-            super::sweep(&nasty, &nasty_board),
-            super::lot(&strange_lot, link),
-            super::lot(&sample::lot(), |_| None),
-            super::unit(&strange_unit, |past| link(&past.bench_name)),
-            super::unit(&sample::history(), |_| None),
+            super::sweep(&sample::good(), &sample::board(), &Links::NONE),
+            super::sweep(&sample::good_on(&sample::small_board()), &sample::small_board(), &Links::NONE),
+            super::sweep(&sample::open_via(), &sample::board(), &Links::NONE),
+            super::sweep(&sample::several(), &sample::board(), &Links::NONE),
+            super::sweep(&sample::branch_dead(), &sample::branching_board(), &Links::NONE),
+            super::sweep(&sample::void(), &sample::board(), &Links::NONE),
+            super::sweep(&sample::unproven(), &sample::branching_board(), &Links::NONE),
+            super::sweep(&nasty, &nasty_board, &links),
+            super::lot(&strange_lot, &links),
+            super::lot(&sample::lot(), &Links::NONE),
+            super::unit(&strange_unit, &links),
+            super::unit(&sample::history(), &Links::NONE),
         ]
     }
 
@@ -78,7 +88,7 @@ mod tests {
     #[test]
     fn no_text_becomes_markup_and_nothing_comes_from_elsewhere() {
         let known: BTreeSet<&str> = "a b body caption circle code dd defs div dl dt figcaption figure footer g h1 h2 \
-                                     h3 head header html li main ol p path pattern polygon rect section span svg \
+                                     h3 head header html li main nav ol p path pattern polygon rect section span svg \
                                      table tbody td text th thead time title tr ul"
             .split_whitespace()
             .collect();
@@ -115,7 +125,7 @@ mod tests {
     fn a_page_says_the_verdict_in_words_and_shape() {
         let verdicts = [("fail", sample::open_via()), ("pass", sample::good()), ("void", sample::void())];
         for (word, of) in verdicts {
-            let page = super::sweep(&of, &sample::board());
+            let page = super::sweep(&of, &sample::board(), &Links::NONE);
             assert!(page.contains(&format!("<p class=\"word\">{word}</p>")));
             assert!(page.contains(&format!("<svg class=\"sign {word}\"")));
         }
@@ -123,7 +133,7 @@ mod tests {
 
     #[test]
     fn a_failed_sweep_says_what_to_do_and_what_to_take_care_of() {
-        let page = super::sweep(&sample::open_via(), &sample::board());
+        let page = super::sweep(&sample::open_via(), &sample::board(), &Links::NONE);
         for text in [
             "Plating that cracked",
             "push a thin bare wire",
@@ -145,8 +155,60 @@ mod tests {
     }
 
     #[test]
+    fn a_body_is_the_whole_report_without_the_sheet() {
+        let (sweep, board) = (sample::several(), sample::board());
+        let body = super::sweep_body(&sweep, &board, &Links::NONE).into_string();
+        assert!(super::sweep(&sweep, &board, &Links::NONE).contains(&format!("<main>{body}<footer>")));
+        assert!(!body.contains("<style") && !body.contains("<body"));
+        let mut turned = sweep;
+        turned.measurement.serial = "SN\u{202e}7".to_owned();
+        let body = super::sweep_body(&turned, &board, &Links::NONE).into_string();
+        assert!(body.contains("SN") && !body.contains('\u{202e}'));
+    }
+
+    #[test]
+    fn a_sweep_leads_back_to_its_unit_and_its_lot_and_a_unit_to_its_lot() {
+        let page = |name: &str| Some(format!("{name}.html"));
+        let links = Links { lot: &page, unit: &page, ..Links::NONE };
+        let (lot, unit) = ("<a href=\"spring clear-out.html\">", "<a href=\"TG-0042.html\">");
+        let sweep = super::sweep(&sample::open_via(), &sample::board(), &links);
+        assert!(sweep.contains(lot) && sweep.contains(unit));
+        assert!(super::unit(&sample::history(), &links).contains(lot));
+        for page in [
+            super::sweep(&sample::open_via(), &sample::board(), &Links::NONE),
+            super::unit(&sample::history(), &Links::NONE),
+        ] {
+            assert!(!page.contains("<nav") && !page.contains("<a "));
+        }
+    }
+
+    #[test]
+    fn a_unit_that_lost_a_via_passes_with_a_remark() {
+        let mut lot = sample::lot();
+        lot.units[0].fault = Some(Place { place: "via pair 2".to_owned(), class: Class::RedundancyLost });
+        let page = super::lot(&lot, &Links::NONE);
+        let row = page.split("<tr").find(|row| row.contains("TG-0041</th>")).unwrap();
+        assert!(row.contains("</svg>pass</span>") && row.contains("</svg>redundancy lost</span>"), "{row}");
+    }
+
+    #[test]
+    fn a_void_sweep_in_which_nothing_was_read_shows_no_readings() {
+        let mut sweep = sample::void();
+        let body = |sweep: &Sweep| super::sweep_body(sweep, &sample::board(), &Links::NONE).into_string();
+        assert!(body(&sweep).contains("Supply path"));
+        sample::nothing_read(&mut sweep);
+        let body = body(&sweep);
+        assert!(
+            body.contains("The bench") && !body.contains("Supply path") && !body.contains("Segments, at")
+        );
+    }
+
+    #[test]
     fn a_lot_says_what_to_repair_first() {
-        let page = super::lot(&sample::lot(), |serial| Some(format!("{serial}.html")));
+        let page = super::lot(
+            &sample::lot(),
+            &Links { unit: &|serial| Some(format!("{serial}.html")), ..Links::NONE },
+        );
         let first = page.find("<b>via pair 1</b> open on tide gauge head, 2 units").unwrap();
         let then = page.find("<b>reg.in~cell-</b> leaky on tide gauge head, 1 unit").unwrap();
         assert!(first < then);

@@ -7,11 +7,12 @@ use crate::report::text::{clean, cut};
 /// In the head of every page of this program, whatever its version: by this a page is known again.
 pub const MARK: &str = r#"<meta name="generator" content="copperwalk "#;
 
-const STYLE: &str = include_str!("style.css");
+/// The style sheet of every report.
+pub const STYLE: &str = include_str!("style.css");
 
 /// A whole page. `kicker` says what kind of sheet it is, `body` is everything inside.
 pub fn page(kicker: &str, title: &str, body: &Markup) -> String {
-    let page = html! {
+    html! {
         (DOCTYPE)
         html lang="en" {
             head {
@@ -19,7 +20,7 @@ pub fn page(kicker: &str, title: &str, body: &Markup) -> String {
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="color-scheme" content="light dark";
                 meta name="generator" content={ "copperwalk " (env!("CARGO_PKG_VERSION")) };
-                title { (cut(title, 60)) " · " (kicker) }
+                title { (cut(&clean(title), 60)) " · " (kicker) }
                 // The style sheet is our own file, never a person's text.
                 style { (PreEscaped(STYLE)) }
             }
@@ -31,21 +32,25 @@ pub fn page(kicker: &str, title: &str, body: &Markup) -> String {
             }
         }
     }
-    .into_string();
-    // Escaping keeps names from being markup; this keeps them from turning the line they stand in.
-    page.split('\n').map(clean).collect::<Vec<_>>().join("\n")
+    .into_string()
 }
 
-/// The head of a sheet: what it is, whose it is.
-pub fn head(kicker: &str, title: &str) -> Markup {
+/// The body of a report. Escaping keeps names from being markup; this keeps them from turning the line they stand in.
+pub fn body(body: &Markup) -> Markup {
+    PreEscaped(body.0.split('\n').map(clean).collect::<Vec<_>>().join("\n"))
+}
+
+/// The head of a sheet: what it is, whose it is, and the way back.
+pub fn head(kicker: &str, title: &str, way_back: &Markup) -> Markup {
     html! {
         p class="kicker" { "Copperwalk" span { (kicker) } }
+        (way_back)
         h1 { (title) }
     }
 }
 
 /// Facts as pairs. A pair without a value is left out.
-pub fn facts(pairs: &[(&str, Option<String>)]) -> Markup {
+pub fn facts(pairs: &[(&str, Option<Markup>)]) -> Markup {
     html! {
         dl class="facts" {
             @for (name, value) in pairs {
@@ -67,7 +72,8 @@ pub fn part(heading: &str, body: &Markup) -> Markup {
     }
 }
 
-/// A table that scrolls inside its own frame where the screen is too narrow, by keyboard too.
+/// A table that scrolls inside its own frame where the screen is too narrow, by keyboard too; shades at its edges show
+/// that there is more. On a telephone each row is a card instead.
 pub fn scroller(label: &str, table: &Markup) -> Markup {
     html! { div class="scroller" role="region" aria-label=(label) tabindex="0" { (table) } }
 }

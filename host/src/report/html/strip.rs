@@ -8,24 +8,35 @@ use super::path::{Strip, strips};
 use super::symbol::symbol;
 use crate::board::{Board, PointId, SegmentId};
 use crate::report::{figures, words};
-use crate::sweep::{Sweep, UnitFault};
+use crate::sweep::{SegmentRow, Sweep, UnitFault};
 use crate::verdict::{Class, Verdict};
 
 /// Every strip of the board with the readings of a sweep.
 pub fn path(sweep: &Sweep, board: &Board) -> Markup {
     let strips = strips(board);
     html! {
-        @for (i, strip) in strips.iter().enumerate() {
-            @let branch = i > 0 && strips[..i].iter().any(|earlier| touches(earlier, strip.from));
-            @let end = strip.steps.last().map_or(strip.from, |(_, to)| *to);
-            h3 {
-                @if branch { "Branch from " } @else if strip.from == board.supply.ret { "Return from " } @else { "From " }
-                b { (board.point(strip.from).name) } " to " b { (board.point(end).name) }
-            }
-            ol class={ "strip" @if branch { " branch" } } {
-                @for (from, (segment, to)) in froms(strip).zip(&strip.steps) {
-                    (cell(sweep, board, *segment, from, (*to == end).then_some(end)))
+        div class="strips" {
+            @for (i, strip) in strips.iter().enumerate() {
+                @let branch = i > 0 && strips[..i].iter().any(|earlier| touches(earlier, strip.from));
+                // Short strips stand beside each other.
+                div class={ @if branch { "branch" } } style={ "--cells:" (strip.steps.len()) } {
+                    (one(sweep, board, strip, branch))
                 }
+            }
+        }
+    }
+}
+
+fn one(sweep: &Sweep, board: &Board, strip: &Strip, branch: bool) -> Markup {
+    let end = strip.steps.last().map_or(strip.from, |(_, to)| *to);
+    html! {
+        h3 {
+            @if branch { "Branch from " } @else if strip.from == board.supply.ret { "Return from " } @else { "From " }
+            b { (board.point(strip.from).name) } " to " b { (board.point(end).name) }
+        }
+        ol class="strip" {
+            @for (from, (segment, to)) in froms(strip).zip(&strip.steps) {
+                (cell(sweep, board, *segment, from, (*to == end).then_some(end)))
             }
         }
     }
@@ -41,42 +52,65 @@ fn touches(strip: &Strip, point: PointId) -> bool {
 }
 
 /// One segment: the point it starts from, its symbol on the copper, its name, and each state's reading. The last one
-/// of a strip shows its end, too.
+/// of a strip shows its end, too. What passes, or was not reached, is folded to name and reading.
 fn cell(sweep: &Sweep, board: &Board, id: SegmentId, from: PointId, end: Option<PointId>) -> Markup {
     let segment = board.segment(id);
     let fault = words::booked(&sweep.judgement).iter().find(|fault| fault.place == segment.name);
     let rows: Vec<_> = sweep.judgement.segments.iter().filter(|row| row.name == segment.name).collect();
     let broken = fault.is_some_and(|fault| fault.class == Class::Open);
     let sign = fault.map(|fault| fault_sign(sweep, fault));
-    let doubt = rows.iter().map(|row| row.verdict).find(|verdict| *verdict != Verdict::Pass);
+    let doubt = rows.iter().find(|row| row.verdict != Verdict::Pass);
     let frame = match (sign, doubt) {
-        (Some(sign), _) => format!("cell faulty {}", sign.class()),
-        (None, Some(verdict)) => format!("cell doubtful {}", Sign::Verdict(verdict).class()),
+        (Some(sign), _) => format!("cell full faulty {}", sign.class()),
+        (None, Some(row)) => {
+            let full = if row.class == Class::NotReached { "" } else { " full" };
+            format!("cell{full} doubtful {}", Sign::Verdict(row.verdict).class())
+        }
         (None, None) => "cell".to_owned(),
     };
+    let full = frame.starts_with("cell full");
     html! {
         li class=(frame) {
             (node(board, from, "node"))
             @if let Some(end) = end { (node(board, end, "node to")) }
             svg class="symbol" viewBox="-28 -12 56 24" aria-hidden="true" { (symbol(&segment.kind, broken)) }
             p class="name" { span class="number" { (id.0 + 1) } " " (segment.name) }
-            p class="kind" { (segment.kind.word()) }
             @if let (Some(fault), Some(sign)) = (fault, sign) {
                 p class="flag" { (sign.icon()) (words::class(fault.class)) }
             }
             @for row in &rows {
-                div class="row" {
-                    (gauge(row))
-                    p class="value" { (figures::segment(row)) }
-                    p class="small" {
-                        (figures::segment_limit(row))
-                        @if row.limit_derived { "*" }
-                        @if rows.len() > 1 { " · " (row.state) }
-                    }
-                    (mark::verdict(row.verdict))
-                }
+                @if full { (at_large(row, rows.len() > 1)) } @else { (folded(row, rows.len() > 1)) }
             }
             @if rows.is_empty() { p class="small" { "not measured" } }
+        }
+    }
+}
+
+/// A reading with its scale and limit.
+fn at_large(row: &SegmentRow, several: bool) -> Markup {
+    html! {
+        div class="row" {
+            (gauge(row))
+            p class="value" { (figures::segment(row)) }
+            p class="small" {
+                (figures::segment_limit(row))
+                @if row.limit_derived { "*" }
+                @if several { " · " (row.state) }
+            }
+            (mark::verdict(row.verdict))
+        }
+    }
+}
+
+/// A reading that needs no second look.
+fn folded(row: &SegmentRow, several: bool) -> Markup {
+    let sign = Sign::Verdict(row.verdict);
+    html! {
+        p class={ "value " (sign.class()) } {
+            (sign.icon())
+            span class="unseen" { (words::verdict(row.verdict)) ": " }
+            (figures::segment_in_short(row))
+            @if several { " · " (row.state) }
         }
     }
 }

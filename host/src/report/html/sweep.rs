@@ -4,70 +4,109 @@ use copperwalk_wire::hardware::{DRY_AMPS, LOAD_AMPS, RM_OHMS};
 use maud::{Markup, html};
 
 use super::drawing;
+use super::gauge::gauge;
+use super::links::{Links, way_back};
 use super::mark::{self, Sign};
-use super::page::{facts, head, page, part, patterns, scroller};
+use super::page::{body, facts, head, page, part, patterns, scroller};
 use super::strip::{self, fault_sign};
 use crate::board::Board;
+use crate::measurement::Measurement;
 use crate::quantity::Ohms;
 use crate::report::caution::CAUTIONS;
 use crate::report::{figures, words};
-use crate::sweep::{BenchFault, IsolationRow, SegmentRow, Sweep};
-use crate::verdict::Verdict;
+use crate::sweep::{BenchFault, IsolationRow, Judgement, SegmentRow, Sweep};
+use crate::verdict::{Class, Verdict};
 
 /// The page of one sweep, drawn on the board it was judged by.
-pub fn sweep(sweep: &Sweep, board: &Board) -> String {
-    let void = sweep.judgement.verdict == Verdict::Void;
-    let body = html! {
+pub fn sweep(sweep: &Sweep, board: &Board, links: &Links<'_>) -> String {
+    page("sweep report", &sweep.measurement.serial, &sweep_body(sweep, board, links))
+}
+
+/// The same without the sheet, to stand in another page.
+pub fn sweep_body(sweep: &Sweep, board: &Board, links: &Links<'_>) -> Markup {
+    let judgement = &sweep.judgement;
+    let void = judgement.verdict == Verdict::Void;
+    let faulty = !words::booked(&sweep.judgement).is_empty();
+    body(&html! {
         (patterns())
-        header {
-            (head("sweep report", &sweep.measurement.serial))
-            (finding(sweep.judgement.verdict, &words::headline(&sweep.into())))
-            (facts(&[
-                ("Board", Some(format!("{}, revision {}", sweep.measurement.basis.board, sweep.measurement.basis.revision))),
-                ("Lot", sweep.measurement.lot.clone()),
-                ("Swept", Some(figures::time(sweep.measurement.started_us))),
-                ("Bench", Some(sweep.measurement.bench_name.clone())),
-                ("Air", sweep.judgement.air.map(|air| format!("{:.1}\u{a0}°C", air.0))),
-            ]))
-        }
-        @if void { (part("The bench", &bench_faults(&sweep.judgement.bench_faults))) }
-        @if !words::booked(&sweep.judgement).is_empty() { (part("What to do", &advice(sweep))) }
-        @if !sweep.judgement.notes.is_empty() {
-            (part("Notes", &html! { ul { @for note in &sweep.judgement.notes { li { (note) } } } }))
-        }
-        (part("Supply path", &html! {
-            @if void { p { "Readings of a void sweep help to find what is wrong with the bench. They prove nothing about the unit." } }
-            (strip::path(sweep, board))
-            p class="small" {
-                "Each scale runs from zero; the upper limit is the tall line, what is beyond the limits is hatched, the \
-                 whisker is the expanded uncertainty. An arrow stands for more than the scale holds."
-                @if sweep.judgement.segments.iter().any(|row| row.limit_derived) { " " (words::DERIVED) }
+        header { (head("sweep report", &sweep.measurement.serial, &back(sweep, links))) }
+        div class={ "top" @if faulty { " mapped" } } {
+            div {
+                (finding(judgement.verdict, "headline large", &words::headline(&sweep.into())))
+                (about(sweep))
+                @if faulty { h2 { "What to do" } (advice(sweep)) }
             }
-        }))
-        (part("Board", &drawing::board(sweep, board)))
-        (part("Readings", &html! {
-            (segments(&sweep.judgement.segments, board))
-            @if !sweep.judgement.isolation.is_empty() { (isolation(&sweep.judgement.isolation)) }
-            @let reasons = words::reasons(&sweep.judgement);
-            @if !reasons.is_empty() { h3 { "Why not proven" } ul { @for reason in reasons { li { (reason) } } } }
-        }))
-        (part("Checks", &checks(sweep)))
-        (part("Cautions", &cautions()))
-        (part("Method", &method()))
-        (part("Judged by", &basis(sweep)))
-    };
-    page("sweep report", &sweep.measurement.serial, &body)
+            // What to repair and where it lies belong side by side.
+            @if faulty { (drawing::board(sweep, board)) }
+        }
+        @if void { (part("The bench", &bench_faults(&judgement.bench_faults))) }
+        @if !judgement.notes.is_empty() {
+            (part("Notes", &html! { ul { @for note in &judgement.notes { li { (note) } } } }))
+        }
+        @if words::anything_read(judgement) {
+            (part("Supply path", &supply_path(sweep, board)))
+            @if !faulty { (part("Board", &drawing::board(sweep, board))) }
+        }
+        // On paper these run in two columns.
+        div class="details" {
+            @if words::anything_read(judgement) { (part("Readings", &readings(judgement, board))) }
+            (part("Checks", &checks(sweep)))
+            (part("Cautions", &cautions()))
+            (part("Method", &method()))
+            (part("Judged by", &basis(sweep)))
+        }
+    })
+}
+
+fn back(sweep: &Sweep, links: &Links<'_>) -> Markup {
+    let serial = sweep.measurement.serial.as_str();
+    let lot = sweep.measurement.lot.as_deref();
+    way_back(&[
+        ("lot", lot.and_then(links.lot), lot.unwrap_or_default()),
+        ("unit", (links.unit)(serial), serial),
+    ])
+}
+
+/// What was swept, when and on what.
+fn about(sweep: &Sweep) -> Markup {
+    let Measurement { basis, lot, started_us, bench_name, .. } = &sweep.measurement;
+    facts(&[
+        ("Board", Some(html! { (basis.board) ", revision " (basis.revision) })),
+        ("Lot", lot.as_ref().map(|lot| html! { (lot) })),
+        ("Swept", Some(html! { (figures::time(*started_us)) })),
+        ("Bench", Some(html! { (bench_name) })),
+        ("Air", sweep.judgement.air.map(|air| html! { (format!("{:.1}", air.0)) "\u{a0}°C" })),
+    ])
 }
 
 /// The verdict, large: shape, word, and what it comes to.
-pub fn finding(verdict: Verdict, headline: &str) -> Markup {
+pub fn finding(verdict: Verdict, class: &str, headline: &str) -> Markup {
     let sign = Sign::Verdict(verdict);
     html! {
         div class={ "finding " (sign.class()) } {
             (sign.icon())
             p class="word" { (words::verdict(verdict)) }
-            p class="headline" { (headline) }
+            p class=(class) { (headline) }
         }
+    }
+}
+
+fn supply_path(sweep: &Sweep, board: &Board) -> Markup {
+    html! {
+        @if sweep.judgement.verdict == Verdict::Void {
+            p { "Readings of a void sweep help to find what is wrong with the bench. They prove nothing about the unit." }
+        }
+        (strip::path(sweep, board))
+        p class="small" { "What passes is shown small; its scale stands in the table of readings." }
+    }
+}
+
+fn readings(judgement: &Judgement, board: &Board) -> Markup {
+    let reasons = words::reasons(judgement);
+    html! {
+        (segments(&judgement.segments, board))
+        @if !judgement.isolation.is_empty() { (isolation(&judgement.isolation)) }
+        @if !reasons.is_empty() { h3 { "Why not proven" } ul { @for reason in reasons { li { (reason) } } } }
     }
 }
 
@@ -106,36 +145,50 @@ fn advice(sweep: &Sweep) -> Markup {
     }
 }
 
+/// A verdict with its class, which says something only where it is not `ok`.
+fn judged(verdict: Verdict, class: Class) -> Markup {
+    html! {
+        (mark::verdict(verdict))
+        @match class {
+            Class::Ok => {}
+            Class::RedundancyLost => { " " (mark::remark(words::class(class))) }
+            class => { " " span class="kind" { (words::class(class)) } }
+        }
+    }
+}
+
 fn segments(rows: &[SegmentRow], board: &Board) -> Markup {
     let number = |name: &str| board.segment_named(name).map(|id| (id.0 + 1).to_string()).unwrap_or_default();
+    let several_states = rows.iter().any(|row| row.state != rows[0].state);
     let table = html! {
-        table {
-            caption { "Segments, at 20 °C" }
+        table class="cards" {
+            caption {
+                "Segments, at 20 °C"
+                @if let (false, Some(row)) = (several_states, rows.first()) { ", in state " (row.state) }
+            }
             thead {
                 tr {
-                    th scope="col" class="figure" { "No." }
                     th scope="col" { "Segment" }
                     th scope="col" { "Verdict" }
+                    th scope="col" class="scale" { "Scale" }
                     th scope="col" class="figure" { "Reading ± U" }
                     th scope="col" class="figure" { "Limit" }
-                    th scope="col" class="figure" { "Healthy" }
-                    th scope="col" { "State" }
-                    th scope="col" { "Kind" }
-                    th scope="col" { "Class" }
+                    th scope="col" class="figure healthy" { "Healthy" }
+                    @if several_states { th scope="col" { "State" } }
                 }
             }
             tbody {
                 @for row in rows {
                     tr class=(Sign::Verdict(row.verdict).class()) {
-                        td class="figure" { (number(&row.name)) }
-                        th scope="row" { (row.name) }
-                        td { (mark::verdict(row.verdict)) }
-                        td class="figure" { (figures::segment(row)) }
-                        td class="figure" { (figures::segment_limit(row)) @if row.limit_derived { "*" } }
-                        td class="figure" { "about " (figures::roughly(row.typical)) }
-                        td { (row.state) }
-                        td { (row.kind) }
-                        td { (words::class(row.class)) }
+                        th scope="row" {
+                            span class="number" { (number(&row.name)) } " " (row.name) " " span class="kind" { (row.kind) }
+                        }
+                        td class="verdicts" { (judged(row.verdict, row.class)) }
+                        td class="scale" { (gauge(row)) }
+                        td class="figure" data-label="reading" { (figures::segment(row)) }
+                        td class="figure" data-label="limit" { (figures::segment_limit(row)) @if row.limit_derived { "*" } }
+                        td class="figure healthy" data-label="healthy" { "about " (figures::roughly(row.typical)) }
+                        @if several_states { td data-label="state" { (row.state) } }
                     }
                 }
             }
@@ -143,15 +196,19 @@ fn segments(rows: &[SegmentRow], board: &Board) -> Markup {
     };
     html! {
         (scroller("Segments", &table))
-        @if rows.iter().any(|row| row.limit_derived) {
-            p class="small" { (words::DERIVED) }
+        p class="small" {
+            span class="screen" {
+                "Each scale runs from zero; the upper limit is the tall line, what is beyond the limits is hatched, the \
+                 whisker is the expanded uncertainty. An arrow stands for more than the scale holds. "
+            }
+            @if rows.iter().any(|row| row.limit_derived) { (words::DERIVED) }
         }
     }
 }
 
 fn isolation(rows: &[IsolationRow]) -> Markup {
     let table = html! {
-        table {
+        table class="cards" {
             caption { "What must not conduct" }
             thead {
                 tr {
@@ -160,18 +217,16 @@ fn isolation(rows: &[IsolationRow]) -> Markup {
                     th scope="col" class="figure" { "Reading ± U" }
                     th scope="col" class="figure" { "Limit" }
                     th scope="col" { "State" }
-                    th scope="col" { "Class" }
                 }
             }
             tbody {
                 @for row in rows {
                     tr class=(Sign::Verdict(row.verdict).class()) {
                         th scope="row" { (row.name) @if row.is_switch { " (open)" } }
-                        td { (mark::verdict(row.verdict)) }
-                        td class="figure" { (figures::isolation(row)) }
-                        td class="figure" { (figures::isolation_limit(row)) }
-                        td { (row.state) }
-                        td { (words::class(row.class)) }
+                        td class="verdicts" { (judged(row.verdict, row.class)) }
+                        td class="figure" data-label="reading" { (figures::isolation(row)) }
+                        td class="figure" data-label="limit" { (figures::isolation_limit(row)) }
+                        td data-label="state" { (row.state) }
                     }
                 }
             }
@@ -183,27 +238,27 @@ fn isolation(rows: &[IsolationRow]) -> Markup {
 /// What proves the bench: standards, closure, and the raw material.
 fn checks(sweep: &Sweep) -> Markup {
     let runs = html! {
-        table {
+        table class="cards" {
             caption { "Raw readings kept with the record" }
             thead {
                 tr {
-                    th scope="col" { "Run" }
+                    th scope="col" { "Pass" }
                     th scope="col" { "State" }
-                    th scope="col" class="figure" { "Shots" }
-                    th scope="col" class="figure" { "Codes" }
-                    th scope="col" class="figure" { "Device time" }
+                    th scope="col" class="figure" { "Readings" }
+                    th scope="col" class="figure" { "Conversions" }
+                    th scope="col" class="figure" { "Bench time" }
                 }
             }
             tbody {
                 @for run in &sweep.measurement.runs {
-                    @let codes: usize = run.shots.iter().map(|shot| shot.codes.len()).sum();
+                    @let conversions: usize = run.shots.iter().map(|shot| shot.codes.len()).sum();
                     @let micros = run.shots.last().map_or(0, |shot| shot.to_us);
                     tr {
-                        th scope="row" { (run.purpose.word().replace('_', " ")) }
-                        td { (run.state) }
-                        td class="figure" { (run.shots.len()) }
-                        td class="figure" { (codes) }
-                        td class="figure" { (figures::duration(micros.into())) }
+                        th scope="row" { (words::purpose(run.purpose).unwrap_or("every segment, as planned")) }
+                        td data-label="state" { (run.state) }
+                        td class="figure" data-label="readings" { (run.shots.len()) }
+                        td class="figure" data-label="conversions" { (conversions) }
+                        td class="figure" data-label="bench time" { (figures::duration(micros.into())) }
                     }
                 }
             }
@@ -223,7 +278,7 @@ fn checks(sweep: &Sweep) -> Markup {
             }
             li { "The bench ran " (figures::work(&sweep.measurement.work())) "." }
         }
-        @if !sweep.measurement.runs.is_empty() { (scroller("Raw readings", &runs)) }
+        @if !sweep.measurement.runs.is_empty() { div class="screen" { (scroller("Raw readings", &runs)) } }
     }
 }
 
@@ -271,6 +326,6 @@ fn basis(sweep: &Sweep) -> Markup {
                 div { dt { (what) span { (name) } } dd { code { (hash) } } }
             }
         }
-        p class="small" { "SHA-256. The same three hashes mean the same limits, pins and shots." }
+        p class="small" { "SHA-256. The same three hashes mean the same limits, pins and readings." }
     }
 }

@@ -2,33 +2,38 @@
 
 use maud::{Markup, html};
 
+use super::links::{Links, way_back};
 use super::mark::{self, Sign};
-use super::page::{facts, head, page, part, patterns, scroller};
+use super::page::{body, facts, head, page, part, patterns, scroller};
 use super::sweep::finding;
 use crate::records::summary::{Event, PastSweep, UnitHistory};
 use crate::report::{figures, words};
 use crate::verdict::Verdict;
 
-/// The page of one unit. `link` gives the address of a sweep's page, if it has one.
-pub fn unit(unit: &UnitHistory, link: impl Fn(&PastSweep) -> Option<String>) -> String {
-    let judged = unit.judged().next_back();
-    let body = html! {
-        (patterns())
-        header {
-            (head("unit report", &unit.serial))
-            (finding(judged.map_or(Verdict::Void, |past| past.judgement.verdict), &words::life(unit)))
-            (facts(&[
-                ("Lot", unit.lot.clone()),
-                ("Board", judged.map(|past| format!("{}, revision {}", past.basis.board, past.basis.revision))),
-            ]))
-        }
-        (part("History", &history(unit, &link)))
-        (part("Before and after", &before_and_after(unit)))
-    };
-    page("unit report", &unit.serial, &body)
+/// The page of one unit.
+pub fn unit(unit: &UnitHistory, links: &Links<'_>) -> String {
+    page("unit report", &unit.serial, &unit_body(unit, links))
 }
 
-fn history(unit: &UnitHistory, link: &impl Fn(&PastSweep) -> Option<String>) -> Markup {
+/// The same without the sheet, to stand in another page.
+pub fn unit_body(unit: &UnitHistory, links: &Links<'_>) -> Markup {
+    let judged = unit.judged().next_back();
+    let lot = unit.lot.as_deref();
+    let back = way_back(&[("lot", lot.and_then(links.lot), lot.unwrap_or_default())]);
+    let board = |past: &PastSweep| html! { (past.basis.board) ", revision " (past.basis.revision) };
+    body(&html! {
+        (patterns())
+        header {
+            (head("unit report", &unit.serial, &back))
+            (finding(judged.map_or(Verdict::Void, |past| past.judgement.verdict), "headline", &words::life(unit)))
+            (facts(&[("Lot", lot.map(|lot| html! { (lot) })), ("Board", judged.map(board))]))
+        }
+        (part("History", &history(unit, links)))
+        (part("Before and after", &before_and_after(unit)))
+    })
+}
+
+fn history(unit: &UnitHistory, links: &Links<'_>) -> Markup {
     html! {
         ol class="history" {
             @for event in &unit.events {
@@ -37,10 +42,7 @@ fn history(unit: &UnitHistory, link: &impl Fn(&PastSweep) -> Option<String>) -> 
                         li class=(Sign::Verdict(past.judgement.verdict).class()) {
                             time { (figures::day(past.started_us)) } " "
                             (mark::verdict(past.judgement.verdict)) " "
-                            @match link(past) {
-                                Some(address) => { a href=(address) { "sweep " (past.id) } }
-                                None => { "sweep " (past.id) }
-                            }
+                            (links.to_sweep(&unit.serial, past.id))
                             ": " (words::told(unit, past))
                             @for fault in &past.judgement.bench_faults { " " (fault.part) ": " (words::sentence(&fault.what)) }
                         }
@@ -64,17 +66,17 @@ fn before_and_after(unit: &UnitHistory) -> Markup {
             html! {
                 tr class={ (Sign::Verdict(after.1).class()) @if before.1 != after.1 { " changed" } } {
                     th scope="row" { (name) }
-                    td class="figure" { (before.0) }
+                    td class="figure" data-label="first" { (before.0) }
                     td { (mark::verdict(before.1)) }
-                    td class="figure" { (after.0) }
+                    td class="figure" data-label="latest" { (after.0) }
                     td { (mark::verdict(after.1)) }
-                    td class="figure" { (limit) }
-                    td { (state) }
+                    td class="figure" data-label="limit" { (limit) }
+                    td data-label="state" { (state) }
                 }
             }
         };
     let table = html! {
-        table {
+        table class="cards pairs" {
             thead {
                 tr {
                     th scope="col" { "Segment" }

@@ -6,9 +6,13 @@ use super::Screen;
 use crate::report::text::{clean, cut, wrap};
 use crate::verdict::Verdict;
 
+/// Columns of the longest line of running text: an eye that goes back further misses the next line. Tables use
+/// whatever width there is.
+pub const MEASURE: usize = 100;
+
 /// Appends a paragraph: `first` before the first line, as many blanks before the others.
 pub fn paragraph(out: &mut String, first: &str, text: &str, width: usize) {
-    let indent = first.width();
+    let (indent, width) = (first.width(), width.min(MEASURE));
     for (i, line) in wrap(&clean(text), width.saturating_sub(indent)).iter().enumerate() {
         match i {
             0 => out.push_str(first),
@@ -52,7 +56,12 @@ pub struct Cell {
 impl Cell {
     /// A verdict: mark and word.
     pub fn verdict(verdict: Verdict) -> Self {
-        Self { text: super::verdict(verdict), tint: Some(verdict) }
+        Self::tinted(verdict, super::verdict(verdict))
+    }
+
+    /// A text in the colour of a verdict.
+    pub fn tinted(verdict: Verdict, text: String) -> Self {
+        Self { text, tint: Some(verdict) }
     }
 }
 
@@ -69,7 +78,7 @@ const GAP: &str = "  ";
 const NARROW: usize = 10;
 
 /// A cell that needs more lines than this is cut.
-const LINES: usize = 2;
+const LINES: usize = 3;
 
 /// Appends a table that fits the screen. A column in which no row has anything is left out.
 pub fn table<const N: usize>(out: &mut String, screen: Screen, columns: &[Column; N], rows: &[[Cell; N]]) {

@@ -1,7 +1,7 @@
 //! What is in the records: units, lots.
 
-use super::Screen;
 use super::layout::{Cell, Column, table};
+use super::{Screen, standing};
 use crate::records::summary::{LotLine, UnitLine};
 use crate::report::figures;
 
@@ -22,7 +22,7 @@ pub fn units(units: &[UnitLine], screen: Screen) -> String {
                 (&unit.serial).into(),
                 lot.as_deref().unwrap_or_default().into(),
                 (&unit.board).into(),
-                Cell::verdict(unit.now),
+                standing(unit),
                 unit.sweeps.to_string().into(),
                 figures::day(unit.last_us).into(),
             ]

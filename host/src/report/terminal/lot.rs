@@ -1,7 +1,7 @@
 //! One lot on a terminal.
 
 use super::layout::{Cell, Column, paragraph, table};
-use super::{Screen, heading, title};
+use super::{Screen, heading, standing, title};
 use crate::records::summary::{Counts, LotSummary};
 use crate::report::{figures, words};
 use crate::verdict::Verdict;
@@ -55,22 +55,25 @@ fn pareto(out: &mut String, lot: &LotSummary, screen: Screen) {
         Column::name("board"),
         Column::word("class"),
         Column::figure("units"),
-        Column::word("█ open, ░ repaired"),
+        Column::word("█ to repair, ░ repaired"),
     ];
-    let Some(most) = lot.pareto.iter().map(|row| row.units).max() else { return };
+    if lot.pareto.is_empty() {
+        return;
+    }
+    let full = figures::full_bar(lot);
     out.push('\n');
     let rows: Vec<_> = lot
         .pareto
         .iter()
         .map(|row| {
-            let length = |units: u32| (units * BAR).div_ceil(most.max(1)) as usize;
-            let (whole, open) = (length(row.units), length(row.still));
+            let length = |units: u32| (units * BAR).div_ceil(full) as usize;
+            let (whole, still) = (length(row.units), length(row.still));
             [
                 (&row.place).into(),
                 board_column(lot, &row.board).into(),
                 words::class(row.class).into(),
                 row.units.to_string().into(),
-                format!("{}{}", "█".repeat(open), "░".repeat(whole.saturating_sub(open))).into(),
+                format!("{}{}", "█".repeat(still), "░".repeat(whole.saturating_sub(still))).into(),
             ]
         })
         .collect();
@@ -90,15 +93,15 @@ fn every_unit(out: &mut String, lot: &LotSummary, screen: Screen) {
         .units
         .iter()
         .map(|unit| {
-            let (place, class) = match &unit.fault {
-                Some(fault) => (fault.place.as_str(), words::class(fault.class)),
-                None => ("", ""),
-            };
+            let place = unit.fault.as_ref().map_or("", |fault| &fault.place);
+            // Beside a pass the class stands with the verdict.
+            let class = unit.fault.as_ref().filter(|_| words::remark(unit).is_none());
+            let class = class.map_or("", |fault| words::class(fault.class));
             [
                 (&unit.serial).into(),
                 board_column(lot, &unit.board).into(),
                 Cell::verdict(unit.first),
-                Cell::verdict(unit.now),
+                standing(unit),
                 place.into(),
                 class.into(),
             ]
@@ -118,9 +121,9 @@ mod tests {
         let text = lot(&sample::lot(), Screen::PLAIN);
         let yields = text.lines().find(|line| line.starts_with("yield")).unwrap();
         assert!(yields.contains("14 %") && yields.contains("43 %"), "{yields}");
-        assert!(text.contains("2 units won back by repair"), "{text}");
+        assert!(text.contains("2 units repaired and passing"), "{text}");
         let bars: Vec<usize> =
             text.lines().map(|l| l.matches(['█', '░']).count()).filter(|n| *n > 2).collect();
-        assert_eq!(bars, [20, 7, 7]);
+        assert_eq!(bars, [8, 3, 3], "of a lot of eight units a whole bar is eight");
     }
 }

@@ -1,4 +1,5 @@
-//! What is shown on a terminal: tables that fit 80 columns, then everything a person at the bench needs to act.
+//! What is shown on a terminal: tables that fit its width, then everything a person at the bench needs to act, and of a
+//! sweep its verdict last, where the eye is when the output has run through.
 //!
 //! A verdict is a mark and a word. Colour repeats them, and only where it was asked for.
 
@@ -16,10 +17,11 @@ pub use list::{lots, units};
 pub use lot::lot;
 pub use plan::plan;
 pub use rejudged::rejudged;
-pub use sweep::{recorded, sweep};
+pub use sweep::sweep;
 pub use unit::unit;
 
 use super::{text, words};
+use crate::records::summary::UnitState;
 use crate::verdict::Verdict;
 
 /// What the text is laid out for.
@@ -46,11 +48,24 @@ impl Screen {
         };
         format!("\u{1b}[{code}m{text}\u{1b}[0m")
     }
+
+    /// The same in bold.
+    fn bold_tint(self, verdict: Verdict, text: &str) -> String {
+        if self.colour { format!("\u{1b}[1m{}", self.tint(verdict, text)) } else { text.to_owned() }
+    }
 }
 
 /// Mark and word: `✗ fail`.
 fn verdict(verdict: Verdict) -> String {
     format!("{} {}", words::mark(verdict), words::verdict(verdict))
+}
+
+/// How a unit stands: its verdict, with what is to be said beside a pass.
+fn standing(unit: &UnitState) -> layout::Cell {
+    match words::remark(unit) {
+        Some(remark) => layout::Cell::tinted(unit.now, format!("{}, {remark}", verdict(unit.now))),
+        None => layout::Cell::verdict(unit.now),
+    }
 }
 
 /// Appends a title line, cut to the screen.
@@ -68,17 +83,19 @@ fn heading(out: &mut String, text: &str, screen: Screen) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::records::summary::{Place, SweepId};
     use crate::report::sample;
+    use crate::verdict::Class;
     use unicode_width::UnicodeWidthStr;
 
     fn everything(screen: Screen) -> [String; 8] {
         [
-            sweep(&sample::good(), screen),
-            sweep(&sample::open_via(), screen),
-            sweep(&sample::several(), screen),
-            sweep(&sample::unproven(), screen),
-            sweep(&sample::void(), screen),
-            sweep(&sample::nasty().0, screen),
+            sweep(&sample::good(), None, screen),
+            sweep(&sample::open_via(), Some(SweepId(7)), screen),
+            sweep(&sample::several(), None, screen),
+            sweep(&sample::unproven(), None, screen),
+            sweep(&sample::void(), None, screen),
+            sweep(&sample::nasty().0, None, screen),
             unit(&sample::history(), screen),
             lot(&sample::lot(), screen),
         ]
@@ -86,7 +103,7 @@ mod tests {
 
     #[test]
     fn nothing_is_wider_than_the_screen() {
-        for width in [40, 60, 80, 120] {
+        for width in [40, 60, 80, 120, 200] {
             for text in everything(Screen { width, colour: false }) {
                 for line in text.lines() {
                     assert!(line.width() <= width, "{} > {width}: {line}", line.width());
@@ -98,13 +115,57 @@ mod tests {
     }
 
     #[test]
+    fn a_wide_screen_shows_names_whole_and_keeps_text_narrow_enough_to_read() {
+        let mut several = sample::several();
+        several.judgement.segments[0].name =
+            "a name of as many letters as a name of a segment may have".to_owned();
+        let text = sweep(&several, None, Screen { width: 160, colour: false });
+        let row = text.lines().find(|line| line.starts_with("a name of as")).unwrap();
+        assert!(row.starts_with(&several.judgement.segments[0].name) && row.ends_with("✓ pass"), "{row}");
+        let advice = text.lines().skip_while(|line| !line.starts_with("What to do"));
+        assert!(advice.clone().count() > 5);
+        assert!(advice.into_iter().all(|line| line.width() <= layout::MEASURE), "{text}");
+    }
+
+    #[test]
+    fn a_sweep_ends_with_its_verdict() {
+        for (of, end) in [
+            (sample::open_via(), ["✗ FAIL", "via pair 1 is open."]),
+            (sample::good(), ["✓ PASS", "Every segment is proven inside its limits."]),
+        ] {
+            let text = sweep(&of, Some(SweepId(7)), Screen::PLAIN);
+            let end = format!("━\n{}  {}\n{}\n", end[0], of.measurement.serial, end[1]);
+            assert!(text.ends_with(&end), "{text}");
+            assert!(text.contains("\nrecord    sweep 7\n"), "{text}");
+        }
+    }
+
+    #[test]
+    fn a_void_sweep_shows_what_was_read_and_no_table_of_nothing() {
+        let mut void = sample::void();
+        let text = sweep(&void, None, Screen::PLAIN);
+        assert!(text.contains("fuse feed") && !text.contains("not reached"), "{text}");
+        sample::nothing_read(&mut void);
+        let text = sweep(&void, None, Screen::PLAIN);
+        assert!(text.contains("Nothing was read.") && !text.contains("─────  "), "{text}");
+    }
+
+    #[test]
+    fn a_unit_that_lost_a_via_passes_with_a_remark() {
+        let mut lot_with = sample::lot();
+        lot_with.units[0].fault = Some(Place { place: "via pair 2".into(), class: Class::RedundancyLost });
+        let text = lot(&lot_with, Screen::PLAIN);
+        assert!(text.contains("✓ pass, redundancy lost"), "{text}");
+    }
+
+    #[test]
     fn colour_only_repeats_what_the_text_says() {
         let coloured = Screen { width: 80, colour: true };
         for (plain, coloured) in everything(Screen::PLAIN).iter().zip(everything(coloured)) {
             assert!(!plain.contains('\u{1b}'));
             assert!(coloured.contains('\u{1b}'));
             let mut stripped = coloured;
-            for code in ["\u{1b}[31m", "\u{1b}[32m", "\u{1b}[33m", "\u{1b}[35m", "\u{1b}[0m"] {
+            for code in ["\u{1b}[1m", "\u{1b}[31m", "\u{1b}[32m", "\u{1b}[33m", "\u{1b}[35m", "\u{1b}[0m"] {
                 stripped = stripped.replace(code, "");
             }
             assert_eq!(*plain, stripped);

@@ -1,4 +1,4 @@
-//! A plan on a terminal: what will be read, how many relays close, how long it takes, what an open would hide.
+//! A plan on a terminal: what will be read, how often relays operate, how long it takes, what an open would hide.
 
 use super::layout::{Cell, Column, paragraph, table};
 use super::{Screen, heading, title};
@@ -17,13 +17,14 @@ pub fn plan(plan: &PlanSheet, screen: Screen) -> String {
         paragraph(&mut out, "  ", &walk(line), screen.width);
     }
     let all = format!(
-        "{} closures in all, with checks, end-to-end readings, standards and isolation",
+        "{} relay operations in all, with checks, end-to-end readings, standards and isolation",
         plan.closures
     );
     paragraph(&mut out, "  ", &all, screen.width);
     heading(&mut out, "Time", screen);
     let time = format!(
-        "{} shots: {:.0} ms when every verdict is clear at once, {:.1} s when every budget is spent",
+        "{} readings: {:.0} ms at least, when the first samples of each decide; {:.1} s at most, when each takes its \
+         full number",
         plan.shots,
         plan.quick_ms.ceil(),
         plan.full_ms / 1e3
@@ -36,13 +37,17 @@ pub fn plan(plan: &PlanSheet, screen: Screen) -> String {
 }
 
 fn steps(out: &mut String, state: &StateLines, screen: Screen) {
-    const COLUMNS: [Column; 3] = [Column::name("reading"), Column::word("excitation"), Column::word("limit")];
+    const COLUMNS: [Column; 3] =
+        [Column::name("reading"), Column::word("test current"), Column::word("limit")];
     heading(out, &format!("State \"{}\"", state.name), screen);
     if !state.prompt.is_empty() {
         paragraph(out, "operator  ", &state.prompt, screen.width);
     }
-    let rows: Vec<[Cell; 3]> =
-        state.steps.iter().map(|step| [(&step.what).into(), step.how.into(), (&step.limit).into()]).collect();
+    let rows: Vec<[Cell; 3]> = state
+        .steps
+        .iter()
+        .map(|step| [(&step.what).into(), step.current.into(), (&step.limit).into()])
+        .collect();
     table(out, screen, &COLUMNS, &rows);
 }
 
@@ -52,37 +57,41 @@ fn walk(line: &WalkLine) -> String {
     if *stretches == 1 {
         let over = 100.0 * (*closures as f64 / *bound as f64 - 1.0);
         format!(
-            "walk in \"{state}\": {segments}, {closures} closures; at least {bound} are needed (+{over:.1} %)"
+            "in state \"{state}\": {segments} in series, {closures} relay operations; at least {bound} are needed \
+             (+{over:.1} %)"
         )
     } else {
-        format!("walk in \"{state}\": {segments} on {stretches} stretches, {closures} closures")
+        format!(
+            "in state \"{state}\": {segments} on {stretches} sections of the path, {closures} relay operations"
+        )
     }
 }
 
 /// Opens that leave the same segments in the dark are told together: the open one and those it hides make one set.
 fn hidden(out: &mut String, lines: &[HiddenLine], screen: Screen) {
     heading(out, "What an open would hide", screen);
-    for Group { opens, dark } in groups(lines) {
-        let others = dark.iter().filter(|name| !opens.contains(name)).copied().collect::<Vec<_>>().join(", ");
-        let (subject, object) = match (opens.as_slice(), others.as_str()) {
-            ([open], others) => (format!("An open at {open} hides: "), others.to_owned()),
-            (opens, "") => {
-                (format!("An open at any of {} hides the others of these.", opens.join(", ")), String::new())
-            }
-            (opens, others) => (
-                format!("An open at any of {} hides the others of these, and: ", opens.join(", ")),
-                others.to_owned(),
-            ),
-        };
-        paragraph(out, "  • ", &format!("{subject}{object}"), screen.width);
+    let groups = groups(lines);
+    if groups.is_empty() {
+        let text = "Nothing: every other segment stays within reach of two force pins.";
+        paragraph(out, "  ", text, screen.width);
+        return;
     }
-    if lines.iter().all(|line| line.hides.is_empty()) {
-        paragraph(
-            out,
-            "  ",
-            "Nothing: every other segment stays within reach of two force pins.",
-            screen.width,
-        );
+    let (mutual, one_way): (Vec<_>, Vec<_>) = groups.iter().partition(|group| group.others().is_empty());
+    if !mutual.is_empty() {
+        paragraph(out, "  ", "An open at one segment of a line hides the others of that line:", screen.width);
+        for group in mutual {
+            paragraph(out, "  • ", &group.opens.join(", "), screen.width);
+        }
+    }
+    for group in one_way {
+        let others = group.others().join(", ");
+        let text = match group.opens.as_slice() {
+            [open] => format!("An open at {open} hides: {others}"),
+            opens => {
+                format!("An open at one of {} hides the others of these, and: {others}", opens.join(", "))
+            }
+        };
+        paragraph(out, "  ", &text, screen.width);
     }
 }
 
@@ -91,6 +100,13 @@ struct Group<'a> {
     opens: Vec<&'a str>,
     /// Everything that is not measured then, the open one included.
     dark: Vec<&'a str>,
+}
+
+impl<'a> Group<'a> {
+    /// What is hidden and hides nothing of the group in turn.
+    fn others(&self) -> Vec<&'a str> {
+        self.dark.iter().filter(|name| !self.opens.contains(name)).copied().collect()
+    }
 }
 
 fn groups(lines: &[HiddenLine]) -> Vec<Group<'_>> {
@@ -131,12 +147,12 @@ mod tests {
         ];
         assert_eq!(
             shown(&lines),
-            "\nWhat an open would hide\n  • An open at any of a, b, c hides the others of these.\n  • An open at e \
-             hides: f\n"
+            "\nWhat an open would hide\n  An open at one segment of a line hides the others of that line:\n  • a, b, c\n  \
+             An open at e hides: f\n"
         );
         assert_eq!(
             shown(&[line("a", &["b", "c"]), line("b", &["a", "c"])]),
-            "\nWhat an open would hide\n  • An open at any of a, b hides the others of these, and: c\n"
+            "\nWhat an open would hide\n  An open at one of a, b hides the others of these, and: c\n"
         );
         assert!(shown(&[line("a", &[])]).contains("Nothing: every other segment"));
     }

@@ -1,14 +1,15 @@
 //! One sweep on a terminal.
 
-use super::layout::{Cell, Column, paragraph, table};
+use super::layout::{Cell, Column, MEASURE, paragraph, table};
 use super::{Screen, heading, title, verdict};
 use crate::records::summary::SweepId;
 use crate::report::{caution, figures, words};
-use crate::sweep::{BenchFault, IsolationRow, SegmentRow, Sweep, UnitFault};
-use crate::verdict::Verdict;
+use crate::sweep::{BenchFault, IsolationRow, Judgement, SegmentRow, Sweep, UnitFault};
+use crate::verdict::{Class, Verdict};
 
-/// One sweep: verdict, segments, isolation, faults with what to do, notes, and what the bench did.
-pub fn sweep(sweep: &Sweep, screen: Screen) -> String {
+/// One sweep: segments, isolation, what the bench did, notes, faults with what to do, and the verdict last. `id` is its
+/// number in the records.
+pub fn sweep(sweep: &Sweep, id: Option<SweepId>, screen: Screen) -> String {
     let mut out = String::new();
     let basis = &sweep.measurement.basis;
     let lot = sweep.measurement.lot.as_ref().map(|lot| format!(" · lot {lot}")).unwrap_or_default();
@@ -17,35 +18,49 @@ pub fn sweep(sweep: &Sweep, screen: Screen) -> String {
         &format!("{} · {}, revision {}{lot}", sweep.measurement.serial, basis.board, basis.revision),
         screen,
     );
-    let word = verdict(sweep.judgement.verdict);
-    let mut headline = String::new();
-    paragraph(&mut headline, &format!("{word}  "), &words::headline(&sweep.into()), screen.width);
-    out.push_str(&headline.replacen(&word, &screen.tint(sweep.judgement.verdict, &word), 1));
-
+    readings(&mut out, &sweep.judgement, screen);
+    reasons(&mut out, sweep, screen);
+    bench(&mut out, sweep, id, screen);
+    notes(&mut out, &sweep.judgement.notes, screen);
+    faults(&mut out, words::booked(&sweep.judgement), screen);
     if sweep.judgement.verdict == Verdict::Void {
         bench_faults(&mut out, &sweep.judgement.bench_faults, screen);
-        heading(
-            &mut out,
-            "Readings: a help to find the bench fault; they prove nothing about the unit",
-            screen,
-        );
-    } else {
-        out.push('\n');
     }
-    segments(&mut out, &sweep.judgement.segments, screen);
-    isolation(&mut out, &sweep.judgement.isolation, screen);
-    reasons(&mut out, sweep, screen);
-    faults(&mut out, words::booked(&sweep.judgement), screen);
-    notes(&mut out, &sweep.judgement.notes, screen);
-    bench(&mut out, sweep, screen);
+    closing(&mut out, sweep, screen);
     out
 }
 
-/// Where a sweep is kept, to go below [`sweep`].
-pub fn recorded(id: SweepId, screen: Screen) -> String {
-    let mut out = String::new();
-    paragraph(&mut out, "record    ", &format!("sweep {id}"), screen.width);
-    out
+/// The verdict in capitals between two rules, and what it comes to.
+fn closing(out: &mut String, sweep: &Sweep, screen: Screen) {
+    let verdict = sweep.judgement.verdict;
+    let rule = "━".repeat(screen.width.min(MEASURE));
+    let word = format!("{} {}", words::mark(verdict), words::verdict(verdict).to_uppercase());
+    out.push('\n');
+    out.push_str(&rule);
+    out.push('\n');
+    let mut line = String::new();
+    title(&mut line, &format!("{word}  {}", sweep.measurement.serial), screen);
+    out.push_str(&line.replacen(&word, &screen.bold_tint(verdict, &word), 1));
+    paragraph(out, "", &words::headline(&sweep.into()), screen.width);
+}
+
+/// What was read. A void sweep proves nothing about the unit, and what it did not read is not worth a line.
+fn readings(out: &mut String, judgement: &Judgement, screen: Screen) {
+    let void = judgement.verdict == Verdict::Void;
+    let shown = |verdict, class| !void || words::was_read(verdict, class);
+    let segments: Vec<_> = judgement.segments.iter().filter(|row| shown(row.verdict, row.class)).collect();
+    let isolation: Vec<_> = judgement.isolation.iter().filter(|row| shown(row.verdict, row.class)).collect();
+    if segments.is_empty() && isolation.is_empty() {
+        heading(out, "Nothing was read.", screen);
+        return;
+    }
+    if void {
+        heading(out, "Readings: a help to find the bench fault; they prove nothing about the unit", screen);
+    } else {
+        out.push('\n');
+    }
+    self::segments(out, &segments, screen);
+    self::isolation(out, &isolation, screen);
 }
 
 fn bench_faults(out: &mut String, faults: &[BenchFault], screen: Screen) {
@@ -55,7 +70,7 @@ fn bench_faults(out: &mut String, faults: &[BenchFault], screen: Screen) {
     }
 }
 
-fn segments(out: &mut String, rows: &[SegmentRow], screen: Screen) {
+fn segments(out: &mut String, rows: &[&SegmentRow], screen: Screen) {
     const COLUMNS: [Column; 6] = [
         Column::name("segment"),
         Column::name("state"),
@@ -64,6 +79,14 @@ fn segments(out: &mut String, rows: &[SegmentRow], screen: Screen) {
         Column::word("verdict"),
         Column::name("class"),
     ];
+    if rows.is_empty() {
+        return;
+    }
+    // A state that all share is said once.
+    let shared = rows.iter().all(|row| row.state == rows[0].state).then(|| rows[0].state.as_str());
+    if let Some(state) = shared {
+        paragraph(out, "", &format!("Segments in state \"{state}\""), screen.width);
+    }
     let derived = rows.iter().any(|row| row.limit_derived);
     let cells: Vec<_> = rows
         .iter()
@@ -75,11 +98,11 @@ fn segments(out: &mut String, rows: &[SegmentRow], screen: Screen) {
             };
             [
                 (&row.name).into(),
-                (&row.state).into(),
+                if shared.is_some() { "" } else { row.state.as_str() }.into(),
                 figures::segment(row).into(),
                 format!("{}{star}", figures::segment_limit(row)).into(),
                 Cell::verdict(row.verdict),
-                words::class(row.class).into(),
+                class(row.class).into(),
             ]
         })
         .collect();
@@ -89,7 +112,12 @@ fn segments(out: &mut String, rows: &[SegmentRow], screen: Screen) {
     }
 }
 
-fn isolation(out: &mut String, rows: &[IsolationRow], screen: Screen) {
+/// The class, which says nothing beside a reading that is as it should be.
+fn class(class: Class) -> &'static str {
+    if class == Class::Ok { "" } else { words::class(class) }
+}
+
+fn isolation(out: &mut String, rows: &[&IsolationRow], screen: Screen) {
     const COLUMNS: [Column; 6] = [
         Column::name("must not conduct"),
         Column::name("state"),
@@ -112,7 +140,7 @@ fn isolation(out: &mut String, rows: &[IsolationRow], screen: Screen) {
                 figures::isolation(row).into(),
                 figures::isolation_limit(row).into(),
                 Cell::verdict(row.verdict),
-                words::class(row.class).into(),
+                class(row.class).into(),
             ]
         })
         .collect();
@@ -159,7 +187,7 @@ fn notes(out: &mut String, notes: &[String], screen: Screen) {
     }
 }
 
-fn bench(out: &mut String, sweep: &Sweep, screen: Screen) {
+fn bench(out: &mut String, sweep: &Sweep, id: Option<SweepId>, screen: Screen) {
     out.push('\n');
     for row in &sweep.judgement.closures {
         paragraph(out, "series    ", &figures::closure(row), screen.width);
@@ -178,4 +206,7 @@ fn bench(out: &mut String, sweep: &Sweep, screen: Screen) {
     let air = sweep.judgement.air.map(|air| format!(", air {:.1} °C", air.0)).unwrap_or_default();
     let text = format!("{}{air}; {}", sweep.measurement.bench_name, figures::work(&sweep.measurement.work()));
     paragraph(out, "bench     ", &text, screen.width);
+    if let Some(id) = id {
+        paragraph(out, "record    ", &format!("sweep {id}"), screen.width);
+    }
 }
