@@ -87,7 +87,7 @@ fn a_flaky_contact_hides_nothing_that_lies_outside_its_limit() {
 #[test]
 fn figures_show_what_is_proven_and_every_unproven_row_says_why() {
     each_disturbed(|sweep, case, _| {
-        let text = terminal::sweep(sweep, Screen { width: 120, colour: false }).replace('\u{a0}', " ");
+        let text = terminal::sweep(sweep, None, Screen { width: 120, colour: false }).replace('\u{a0}', " ");
         for line in text.lines() {
             let (reading, spread) = line.split_once(" ± ").unwrap_or_default();
             let figure = reading.rsplit(' ').next().unwrap_or_default();
@@ -110,7 +110,7 @@ fn figures_show_what_is_proven_and_every_unproven_row_says_why() {
 fn an_isolation_is_shown_and_passed_by_the_bound_that_is_proven() {
     for name in EXAMPLES {
         let (good, _) = Bed::example(name, Sampling::Quick).sweep(&Spec::new(2));
-        let text = terminal::sweep(&good, Screen::PLAIN).replace('\u{a0}', " ");
+        let text = terminal::sweep(&good, None, Screen::PLAIN).replace('\u{a0}', " ");
         for row in &good.judgement.isolation {
             let least = row.at_least.unwrap();
             assert!(row.verdict == Verdict::Pass && least >= row.min, "{name}: {row:?}");
