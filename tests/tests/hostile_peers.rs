@@ -321,7 +321,7 @@ fn loading() -> Vec<Row> {
         row(
             "start: codes before the start",
             Start,
-            "expected \"done\", got 4 codes",
+            "expected \"done\", got 4 conversions",
             instead(run, codes(0, 0, 4)),
         ),
     ]
