@@ -273,7 +273,7 @@ fn basis(flow: &mut Flow, sweep: &PastSweep) {
     }
     flow.y += 2.0;
     let said = format!(
-        "SHA-256. The same hashes mean the same limits, pins and shots. Judged by copperwalk {}.",
+        "SHA-256. The same hashes mean the same limits, pins and readings. Judged by copperwalk {}.",
         sweep.judgement.program
     );
     flow.paragraph(&said, Face::Regular, SMALL, SOFT);

@@ -87,7 +87,7 @@ fn pareto(flow: &mut Flow, rows: &[ParetoRow]) {
         Column::bar("Full: failing still. Empty: repaired"),
         Column::figure("Units"),
         Column::figure("Still"),
-        Column::figure("Up to here"),
+        Column::figure("Running share"),
         Column::words("Board"),
     ];
     let Some(most) = rows.iter().map(|row| row.units).max() else { return };
