@@ -194,7 +194,7 @@ impl Fonts {
         }
     }
 
-    /// Names of the faces, each with the number of its object; five objects from there on are the font's.
+    /// Names of the faces, each with the number of its first object of [`OBJECTS`].
     pub fn resources(first: i32) -> [(Name<'static>, Ref); 2] {
         FACES.map(|face| (Self::name(face), Ref::new(first + face as i32 * OBJECTS)))
     }
