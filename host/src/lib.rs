@@ -8,6 +8,8 @@
 pub mod plain_file;
 pub mod visible;
 
+pub mod hash;
+
 pub mod quantity;
 
 pub mod problem;

@@ -6,11 +6,11 @@ use std::ops::Range;
 use std::path::Path;
 use std::sync::Arc;
 
-use sha2::Digest;
 use toml::Spanned;
 use toml::de::DeTable;
 
 use super::suggestion;
+use crate::hash;
 use crate::plain_file::not_plain;
 use crate::problem::{Grade, Problem, Problems, SourceText};
 use crate::visible::{clean, path as shown};
@@ -89,7 +89,7 @@ impl Sheet {
 
     /// SHA-256 of the file's bytes, lower-case hex: what a record names the file by.
     pub fn hash(&self) -> String {
-        sha2::Sha256::digest(self.text.as_bytes()).iter().map(|byte| format!("{byte:02x}")).collect()
+        hash::of(&self.text)
     }
 
     /// Notes an error.

@@ -5,12 +5,13 @@ mod file;
 
 pub use file::read;
 
-use sha2::{Digest, Sha256};
-
-use crate::board::{
-    Board, Segment, SegmentId,
-    drop_budget::{self, Claim, DropBudget},
-    graph::Graph,
+use crate::{
+    board::{
+        Board, Segment, SegmentId,
+        drop_budget::{self, Claim, DropBudget},
+        graph::Graph,
+    },
+    hash,
 };
 use crate::quantity::Ohms;
 
@@ -68,8 +69,7 @@ impl LimitSet {
             limits[id.0] = limit;
         }
         // Which board it overrides belongs to what the set is.
-        let digest = Sha256::digest(format!("{}\n{text}", self.hash));
-        let hash = digest.iter().map(|byte| format!("{byte:02x}")).collect();
+        let hash = hash::of(format!("{}\n{text}", self.hash));
         Self { origin: "limits file", hash, limits }
     }
 

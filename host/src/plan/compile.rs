@@ -2,8 +2,6 @@
 
 use std::collections::BTreeSet;
 
-use sha2::{Digest, Sha256};
-
 use super::{
     Leg, LegKind, Plan, Role, Sampling, Stage,
     builder::{Builder, Walk},
@@ -13,6 +11,7 @@ use super::{
 use crate::{
     board::{Board, PointId, SegmentId, StateId},
     fixture::Fixture,
+    hash,
     limits::LimitSet,
     quantity::{Farads, Ohms},
     raw::{self, RawError},
@@ -93,7 +92,7 @@ pub fn compile(fixture: &Fixture, limits: &LimitSet, sampling: Sampling) -> Resu
         .enumerate()
         .map(|(at, wanted)| stage(fixture, limits, sampling, StateId(at), wanted))
         .collect::<Result<Vec<_>, _>>()?;
-    Ok(Plan { limits: limits.clone(), sampling, hash: hash(fixture, &stages)?, stages })
+    Ok(Plan { limits: limits.clone(), sampling, hash: hash_of(fixture, &stages)?, stages })
 }
 
 /// Every segment that conducts in some state.
@@ -271,18 +270,18 @@ fn insulated_ends(
 }
 
 /// SHA-256 over the stages' states and their shots in the frozen format that records keep them in.
-fn hash(fixture: &Fixture, stages: &[Stage]) -> Result<String, PlanError> {
-    let mut hasher = Sha256::new();
+fn hash_of(fixture: &Fixture, stages: &[Stage]) -> Result<String, PlanError> {
+    let mut all = Vec::new();
     for stage in stages {
         let shots = stage.legs.iter().flat_map(|leg| &leg.shots);
         let bytes = raw::shots(fixture, shots.map(|planned| (&planned.role, &planned.shot)))?;
         let state = &fixture.board.states[stage.state.0].name;
         for part in [state.as_bytes(), &bytes] {
-            hasher.update((part.len() as u64).to_le_bytes());
-            hasher.update(part);
+            all.extend((part.len() as u64).to_le_bytes());
+            all.extend(part);
         }
     }
-    Ok(hasher.finalize().iter().map(|byte| format!("{byte:02x}")).collect())
+    Ok(hash::of(all))
 }
 
 #[cfg(test)]

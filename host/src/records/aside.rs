@@ -9,15 +9,18 @@ use super::judgement::{self, Judged, Which};
 use super::stored::{self, Of};
 use super::write::{File, Parcel, put as put_into};
 use super::{Error, Store, open};
+use crate::hash;
 
 /// Between the store's name and what tells its files apart.
 const ASIDE: &str = ".aside-";
+/// Bytes of the raw codes' hash in a name: enough to tell the sweeps of one microsecond and one program apart.
+const HASH_BYTES: usize = 4;
 /// Ends the name of a file that is whole.
 const WHOLE: &str = ".sweep";
 
 /// Puts a sweep into a new file beside the store at `path`.
 pub(super) async fn put(path: &Path, parcel: &Parcel) -> Result<PathBuf, Error> {
-    let hash: String = parcel.head.raw_hash.iter().take(4).map(|byte| format!("{byte:02x}")).collect();
+    let hash = hash::hex(parcel.head.raw_hash.get(..HASH_BYTES).unwrap_or_default());
     let name = format!("{ASIDE}{}-{}-{hash}", parcel.head.started_us, std::process::id());
     let (part, whole) =
         (open::beside(path, &format!("{name}.part")), open::beside(path, &format!("{name}{WHOLE}")));

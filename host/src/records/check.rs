@@ -6,13 +6,13 @@ use serde::Serialize;
 use sqlx::Row as _;
 
 use super::database::{Connection, Row};
-use super::digest::hex;
 use super::head;
 use super::judgement::{self, Which};
 use super::ledger::{self, Units};
 use super::list::KEYS;
 use super::stored::{self, packed};
 use super::{Error, Store, SweepId, logbook, open};
+use crate::hash;
 
 /// What `records check` found.
 #[derive(Clone, PartialEq, Eq, Debug, Default, Serialize)]
@@ -115,7 +115,7 @@ impl Store {
             match sqlx::query(select).try_map(pair).fetch_all(&mut *connection).await {
                 Ok(files) => {
                     for (hash, source) in files {
-                        if hex(source.as_bytes()) == hash {
+                        if hash::of(source) == hash {
                             findings.files += 1;
                         } else {
                             findings

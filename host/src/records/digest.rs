@@ -55,11 +55,6 @@ impl Digest {
     }
 }
 
-/// SHA-256 of bytes as they are, in lower-case hex: what board and fixture texts are named by.
-pub(super) fn hex(bytes: &[u8]) -> String {
-    Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -72,12 +67,6 @@ mod tests {
         bytes.extend([2, 0xfe, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff]);
         bytes.extend([3, 0, 0, 0, 0, 0, 0, 0xf8, 0x3f]);
         assert_eq!(digest.finish(), Sha256::digest(bytes).to_vec());
-    }
-
-    /// FIPS 180-4 example "abc", from memory.
-    #[test]
-    fn files_are_named_by_plain_sha_256() {
-        assert_eq!(hex(b"abc"), "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad");
     }
 
     #[test]

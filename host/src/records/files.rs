@@ -7,9 +7,9 @@ use std::sync::{Arc, Mutex, PoisonError};
 use sqlx::Row as _;
 
 use super::database::Connection;
-use super::digest::hex;
 use super::{Error, Store, SweepId};
 use crate::fixture::{self, Fixture};
+use crate::hash;
 use crate::measurement::Basis;
 use crate::{board, problem::Problems};
 
@@ -71,7 +71,7 @@ impl Store {
         for (what, text, hash) in
             [("board", &board, &basis.board_hash), ("fixture", &fixture, &basis.fixture_hash)]
         {
-            if !super::seal(|| hex(text.as_bytes()).into_bytes(), hash.as_bytes().to_vec()) {
+            if !super::seal(|| hash::of(text).into_bytes(), hash.as_bytes().to_vec()) {
                 let what = format!("the {what} file with hash {hash}");
                 return Err(Error::Altered { path: self.path.clone(), what });
             }

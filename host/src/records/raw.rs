@@ -182,7 +182,7 @@ mod tests {
     #[test]
     fn the_bytes_are_those_written_since_v1() {
         let packed = pack(&sample::fixture(), &everything()).unwrap();
-        let digest = super::super::digest::hex(&packed);
+        let digest = crate::hash::of(&packed);
         assert_eq!(digest, "05e6de6590dc96bb7b7833f3867f0f0d4c742f664999578e41e08bce39ab9d00");
     }
 

@@ -6,13 +6,14 @@ use std::sync::Arc;
 use sqlx::{Connection as _, Row as _};
 
 use super::database::Connection;
-use super::digest::{Digest, hex};
+use super::digest::Digest;
 use super::head::{self, Head};
 use super::judgement::{self, Judged, Which};
 use super::summary::{PastJudgement, SweepId};
 use super::{Error, Store, ledger, list, raw};
 use crate::board::{self, Board};
 use crate::fixture::Fixture;
+use crate::hash;
 use crate::measurement::Measurement;
 use crate::sweep::{Judgement, Sweep};
 
@@ -115,7 +116,7 @@ impl Store {
             Ok(texts)
         };
         let texts: BTreeMap<String, String> = read.await.map_err(|error| self.said(&error))?;
-        let whole = texts.into_iter().filter(|(hash, text)| hex(text.as_bytes()) == *hash);
+        let whole = texts.into_iter().filter(|(hash, text)| hash::of(text) == *hash);
         Ok(whole.filter_map(|(_, text)| board::parse("board.toml", &text).ok()).collect())
     }
 

@@ -6,7 +6,6 @@ use sqlx::Connection as _;
 use sqlx::pool::PoolConnection;
 
 use super::database::{BEGIN, Connection, Database};
-use super::digest::hex;
 use super::head::Head;
 use super::judgement::{self, Judged};
 use super::ledger::{self, Line};
@@ -15,6 +14,7 @@ use super::summary::SweepId;
 use super::value::Value;
 use super::{Error, Store, aside, list, near::near, raw, runtime, text};
 use crate::fixture::Fixture;
+use crate::hash;
 use crate::raw::FORMAT;
 use crate::sweep::{Judgement, Sweep};
 
@@ -95,7 +95,7 @@ impl Store {
         for (what, hash, source) in
             [("board", &board.hash, &board.source), ("fixture", &fixture.hash, &fixture.source)]
         {
-            if hex(source.as_bytes()) != *hash {
+            if hash::of(source) != *hash {
                 return Err(Error::Refused {
                     path: self.path.clone(),
                     reason: format!("the hash of the {what} file is not that of its text"),

@@ -1,12 +1,13 @@
 //! A safe file name for a serial number, whatever was typed as one.
 
-use std::fmt::Write;
-
-use sha2::{Digest, Sha256};
+use crate::hash;
 
 /// Longest stem that is kept as it is, in bytes; longer ones are cut and hashed. Far below the 255 bytes a file name
 /// may have on common file systems, so that an extension and a folder always fit.
 const LONGEST: usize = 48;
+
+/// Hex digits of the hash behind a name that was made safe: two of 10,000 serials agree in them once in 20,000 stores.
+const HASH_DIGITS: usize = 10;
 
 /// Names a file on some systems cannot have, whatever its extension (device names of DOS descent, from memory).
 const RESERVED: [&str; 4] = ["CON", "PRN", "AUX", "NUL"];
@@ -33,10 +34,7 @@ pub fn file_stem(serial: &str) -> String {
     }
     let mut stem = stem.trim_end_matches('-').to_owned();
     stem.push('_');
-    for byte in Sha256::digest(serial).iter().take(5) {
-        // Writing to a string cannot fail.
-        let _ = write!(stem, "{byte:02x}");
-    }
+    stem.extend(hash::of(serial).chars().take(HASH_DIGITS));
     stem
 }
 
