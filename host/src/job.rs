@@ -177,7 +177,7 @@ impl<T: Transport> Job<'_, T> {
         loop {
             match machine.step() {
                 Step::Place(state) => {
-                    let placed = &self.fixture.board.states[state.0];
+                    let placed = self.fixture.board.state(state);
                     listener(Event::Placing { state: &placed.name, prompt: &placed.prompt });
                     self.operator.place(state, &placed.prompt)?;
                     machine.placed();

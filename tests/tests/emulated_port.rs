@@ -12,7 +12,6 @@ use std::{
 };
 
 use copperwalk::{
-    board::StateId,
     fixture::Fixture,
     link::{LinkError, Session, discover, serial::SerialLink, words},
     virtual_bench::Spec,
@@ -186,8 +185,9 @@ fn attend(cable: &Cable, fixture: &Fixture, child: &mut Child) -> String {
     for line in questions.lines() {
         let line = line.expect("UTF-8");
         let asked = |prompt: &str| !prompt.is_empty() && line.starts_with(prompt);
-        if let Some(state) = fixture.board.states.iter().position(|state| asked(&state.prompt)) {
-            cable.with(move |bench| bench.place(StateId(state)));
+        let board = &fixture.board;
+        if let Some(state) = board.state_ids().find(|&state| asked(&board.state(state).prompt)) {
+            cable.with(move |bench| bench.place(state));
             keyboard.write_all(b"\n").expect("the program reads");
         }
         said += &line;

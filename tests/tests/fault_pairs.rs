@@ -177,7 +177,7 @@ fn wrongly_passed(sweep: &Sweep, truth: &Truth, fixture: &Fixture, faults: &[Pla
     let board = &fixture.board;
     let segments = sweep.judgement.segments.iter().filter(|row| row.verdict == Verdict::Pass).filter(|row| {
         let Some(id) = board.segment_named(&row.name) else { return true };
-        let true_value = truth.at_20c[id.0];
+        let true_value = truth.segment_at_20c(id);
         let moves = faults.iter().any(|fault| fault.kind == Kind::Flaky && fault.place == row.name);
         moves || true_value > row.max || row.min.is_some_and(|min| true_value < min)
     });

@@ -5,7 +5,7 @@
 
 use copperwalk::quantity::{Celsius, Ohms};
 use copperwalk::{
-    board::{SegmentId, StateId},
+    board::SegmentId,
     judge,
     plan::{self, Sampling},
     sweep::Sweep,
@@ -97,8 +97,8 @@ fn copper_is_referred_to_20_degrees_whatever_the_air() {
                 .segments
                 .iter()
                 .map(|row| {
-                    let at = bed.fixture.board.segment_named(&row.name).unwrap().0;
-                    (row.at_20c.unwrap() - truth.at_20c[at]).abs() <= row.u95.unwrap()
+                    let truth = truth.segment_at_20c(bed.fixture.board.segment_named(&row.name).unwrap());
+                    (row.at_20c.unwrap() - truth).abs() <= row.u95.unwrap()
                 })
                 .collect::<Vec<_>>()
         })
@@ -189,11 +189,9 @@ fn three_hundred_double_faults_are_named_where_both_can_be_reached() {
         let mut cases = Cases::new(number as u64 + 0xD0B1E);
         let (bed, a, b, open) = loop {
             let bed = (cases.unit() * beds.len() as f64) as usize;
-            let segments = beds[bed].fixture.board.segments.len() as f64;
-            let (a, b) = (
-                SegmentId((cases.unit() * segments) as usize),
-                SegmentId((cases.unit() * segments) as usize),
-            );
+            let ids: Vec<_> = beds[bed].fixture.board.segment_ids().collect();
+            let mut draw = || ids[(cases.unit() * ids.len() as f64) as usize];
+            let (a, b) = (draw(), draw());
             let open = [cases.unit() < 0.5, cases.unit() < 0.5];
             let blind = (open[0] && hides(bed, a, b)) || (open[1] && hides(bed, b, a));
             if a != b && !blind {
@@ -331,9 +329,7 @@ fn what_the_trade_knows_holds() {
     let (good, _) = bed.sweep(&Spec::new(5));
     assert!(row(&good, "power switch").resistance.unwrap() < Ohms(0.7));
     let open = good.judgement.isolation.iter().find(|row| row.is_switch).unwrap();
-    assert!(
-        open.at_least.unwrap() > Ohms(100e3) && open.state == bed.fixture.board.states[StateId(0).0].name
-    );
+    assert!(open.at_least.unwrap() > Ohms(100e3) && open.state == bed.fixture.board.states[0].name);
 
     let (dirty, _) = bed.sweep(&Spec::new(5).fault("power switch=film"));
     let switch = row(&dirty, "power switch");

@@ -6,7 +6,6 @@ use copperwalk::quantity::{Amps, Ohms};
 use std::{fmt::Write as _, process::Command};
 
 use copperwalk::{
-    board::StateId,
     fixture::{self, Fixture},
     virtual_bench::{
         Line, Models, Spec,
@@ -35,7 +34,8 @@ fn random_models(fixture: &Fixture, rng: &mut Rng) -> Models {
     spec.unit_seed = (rng.unit() * 1e9) as u64;
     spec.bench_seed = (rng.unit() * 1e9) as u64;
     let mut models = Models::new(fixture, &spec).unwrap();
-    models.place(StateId((rng.unit() * board.states.len() as f64) as usize));
+    let states: Vec<_> = board.state_ids().collect();
+    models.place(states[(rng.unit() * states.len() as f64) as usize]);
 
     // One force pin and one to three sense pins on each rail, whatever the rules of the controller say.
     let (force, sense) = (usize::from(fixture.force_channels), usize::from(fixture.sense_channels));

@@ -112,16 +112,15 @@ fn segments_beyond_the_256th_channel_read_their_values() {
         let fixture = ladder(segments).unwrap();
         let mut bench = greeted(&fixture, &Spec::new(3));
         let truth = bench.transport().truth().resistance;
-        let force = |point: usize| fixture.pins[point].force.unwrap();
-        let sense = |point: usize| fixture.pins[point].sense.unwrap();
-        let name = |index: usize| fixture.board.point_named(&format!("p{index}")).unwrap().0;
-        let (from, to) = (force(name(0)), force(name(segments)));
+        let pins = |index: usize| fixture.pins(fixture.board.point_named(&format!("p{index}")).unwrap());
+        let sense = |index: usize| pins(index).sense.unwrap();
+        let (from, to) = (pins(0).force.unwrap(), pins(segments).force.unwrap());
         let began = std::time::Instant::now();
         let walk: Vec<usize> = (0..segments).collect();
         let mut device_us = 0;
         for part in walk.chunks(usize::from(PLAN_CAPACITY) - 1) {
             let segment = |&index: &usize| {
-                let ends = contacts(from, to, sense(name(index)), sense(name(index + 1)));
+                let ends = contacts(from, to, sense(index), sense(index + 1));
                 ratio(Source::Load, ends, Gain::X128, Gain::X1, 2)
             };
             let plan: Vec<_> = [residual(&fixture)].into_iter().chain(part.iter().map(segment)).collect();
@@ -176,15 +175,25 @@ fn path_plan(fixture: &Fixture) -> Vec<Shot> {
     std::iter::once(residual(fixture)).chain(shots).collect()
 }
 
+/// The states in the order they are walked; of the examples the first is off, the second on.
+fn in_order(fixture: &Fixture) -> Vec<StateId> {
+    fixture.board.state_ids().collect()
+}
+
 fn on(fixture: &Fixture, spec: &Spec) -> Session<VirtualBench> {
     let bench = greeted(fixture, spec);
-    place(&bench, StateId(1));
+    place(&bench, in_order(fixture)[1]);
     bench
+}
+
+/// Where a segment stands in the file.
+fn place_in_file(fixture: &Fixture, name: &str) -> usize {
+    fixture.board.segments.iter().position(|segment| segment.name == name).unwrap()
 }
 
 /// Ohms of a segment of the path, dry and under load.
 fn dry_and_load(fixture: &Fixture, codes: &[Vec<i32>], name: &str) -> [f64; 2] {
-    let i = 1 + 2 * fixture.board.segment_named(name).unwrap().0;
+    let i = 1 + 2 * place_in_file(fixture, name);
     [ohms(&codes[i], Gain::X16, Gain::X64), ohms(&codes[i + 1], Gain::X16, Gain::X1)]
 }
 
@@ -248,8 +257,7 @@ fn a_film_reads_high_dry_until_the_load_has_broken_it() {
     let mut dry_readings = || {
         let (codes, _) = run(&mut bench, &plan);
         let readings = [1, 3].map(|i| ohms(&codes[i], Gain::X64, Gain::X128));
-        place(&bench, StateId(0));
-        place(&bench, StateId(1));
+        in_order(&fixture).into_iter().for_each(|state| place(&bench, state));
         readings
     };
     for _ in 0..2 {
@@ -263,7 +271,7 @@ fn a_flaky_contact_is_seen_to_jump() {
     let fixture = example("tide-gauge-head");
     let mut bench = on(&fixture, &Spec::new(2).fault("power switch=flaky"));
     let (codes, _) = run(&mut bench, &path_plan(&fixture));
-    let load = &codes[2 + 2 * fixture.board.segment_named("power switch").unwrap().0][2..];
+    let load = &codes[2 + 2 * place_in_file(&fixture, "power switch")][2..];
     let sizes = load.chunks_exact(2).map(|pair| (f64::from(pair[0]) / f64::from(pair[1])).abs());
     let (low, high) = sizes.fold((f64::MAX, 0f64), |(low, high), size| (low.min(size), high.max(size)));
     assert!(high > 3.0 * low, "{low} {high}");
@@ -276,7 +284,7 @@ fn a_flaky_contact_is_seen_to_jump() {
 fn faults_that_forbid_a_current_are_seen_before_any_flows() {
     let fixture = example("tide-gauge-head");
     let plan = path_plan(&fixture);
-    let (off, on) = (StateId(0), StateId(1));
+    let [off, on] = in_order(&fixture)[..] else { panic!("two states") };
     let cases = [
         (on, "battery=3.0 V", RunEnd::Residual),
         (off, "battery=3.0 V", RunEnd::Residual),

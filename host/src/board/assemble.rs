@@ -1,6 +1,7 @@
 //! A draft in which everything is there becomes the board.
 
 use super::file::{Draft, SegmentDraft};
+use super::model::Parsed;
 use super::{Board, Isolation, Segment, StatedLimits, Supply};
 use crate::document::{Sheet, Told};
 
@@ -40,6 +41,7 @@ pub(super) fn assemble(sheet: &Sheet, draft: Draft) -> Result<Board, Told> {
         isolation: isolation.collect::<Result<_, Told>>()?,
         source: sheet.text().to_owned(),
         hash: sheet.hash(),
+        parsed: Parsed,
     })
 }
 

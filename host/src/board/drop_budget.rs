@@ -65,7 +65,7 @@ fn ways(claims: &[Claim], graph: &Graph, budget: &DropBudget) -> Vec<Way> {
     let way = |&load| {
         let way = graph.path(budget.from, load).unwrap_or_default();
         let segments: Vec<_> = way.into_iter().chain(back.iter().copied()).collect();
-        let claims = || segments.iter().map(|id: &SegmentId| claims[id.0]);
+        let claims = || segments.iter().map(|id: &SegmentId| claims[id.index()]);
         let stated = claims().filter_map(|claim| claim.stated).sum();
         let healthy = claims().filter(|claim| claim.stated.is_none()).map(|claim| claim.high).sum();
         Way { load, segments, stated, healthy }
@@ -80,7 +80,7 @@ pub fn overdrawn(claims: &[Claim], graph: &Graph, budget: &DropBudget) -> Vec<(P
         ways(claims, graph, budget).into_iter().filter(|way| way.stated + way.healthy > budget.resistance);
     beyond
         .filter_map(|way| {
-            let takes = |id: &SegmentId| claims[id.0].takes();
+            let takes = |id: &SegmentId| claims[id.index()].takes();
             let most = *way.segments.iter().max_by(|a, b| takes(a).total_cmp(&takes(b)))?;
             let figures = format!(
                 "the budget of {} cannot be kept: stated limits take {}, the other segments {} while healthy; the \
@@ -99,8 +99,8 @@ pub fn overdrawn(claims: &[Claim], graph: &Graph, budget: &DropBudget) -> Vec<(P
 pub fn derive(claims: &[Claim], graph: &Graph, budget: &DropBudget) -> Vec<Ohms> {
     let mut factors = vec![MOST_OF_HIGH; claims.len()];
     for way in ways(claims, graph, budget) {
-        for id in way.segments.iter().filter(|id| claims[id.0].stated.is_none()) {
-            factors[id.0] = factors[id.0].min((budget.resistance - way.stated) / way.healthy);
+        for id in way.segments.iter().filter(|id| claims[id.index()].stated.is_none()) {
+            factors[id.index()] = factors[id.index()].min((budget.resistance - way.stated) / way.healthy);
         }
     }
     let limit = |(claim, factor): (&Claim, f64)| claim.stated.unwrap_or(claim.high * factor);
@@ -110,7 +110,7 @@ pub fn derive(claims: &[Claim], graph: &Graph, budget: &DropBudget) -> Vec<Ohms>
 /// The way back to the supply that costs most: every load's current may take it.
 fn costliest_return(claims: &[Claim], graph: &Graph, ret: PointId) -> Vec<SegmentId> {
     let reach = graph.reach(ret, None);
-    let cost = |way: &[SegmentId]| -> Ohms { way.iter().map(|id| claims[id.0].takes()).sum() };
+    let cost = |way: &[SegmentId]| -> Ohms { way.iter().map(|id| claims[id.index()].takes()).sum() };
     reach
         .points()
         .filter_map(|point| reach.path(point))
@@ -127,15 +127,19 @@ mod tests {
     /// (4, 5).
     fn graph() -> Graph {
         let edges = [(0, 1), (1, 2), (1, 3), (4, 5), (5, 6), (6, 7)];
-        let edge = |(i, (a, b))| Edge { segment: SegmentId(i), ends: [PointId(a), PointId(b)], closed: None };
+        let edge = |(i, (a, b))| Edge {
+            segment: SegmentId::new(i),
+            ends: [PointId::new(a), PointId::new(b)],
+            closed: None,
+        };
         Graph::new(8, 1, edges.into_iter().enumerate().map(edge).collect())
     }
 
     fn budget(ohms: f64) -> DropBudget {
         DropBudget {
-            from: PointId(0),
-            to: vec![PointId(2), PointId(3)],
-            ret: PointId(4),
+            from: PointId::new(0),
+            to: vec![PointId::new(2), PointId::new(3)],
+            ret: PointId::new(4),
             resistance: Ohms(ohms),
         }
     }
@@ -181,7 +185,7 @@ mod tests {
         let lost = |stated| overdrawn(&claims(stated), &graph(), &budget(3.5));
         let why = "the budget of 3.50 Ω cannot be kept: stated limits take 0 Ω, the other segments 4.00 Ω while \
                    healthy; the largest share is 2.00 Ω";
-        assert_eq!(lost([None; 6]), [(PointId(3), SegmentId(2), why.to_owned())]);
+        assert_eq!(lost([None; 6]), [(PointId::new(3), SegmentId::new(2), why.to_owned())]);
         assert_eq!(lost([Some(9.0); 6]).len(), 2);
         // Exactly kept is kept.
         assert_eq!(overdrawn(&claims([None; 6]), &graph(), &budget(4.0)), []);

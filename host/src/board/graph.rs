@@ -34,7 +34,7 @@ impl Graph {
     /// The graph of a finished board.
     pub fn of(board: &Board) -> Self {
         let edge = |(i, segment): (usize, &super::Segment)| Edge {
-            segment: SegmentId(i),
+            segment: SegmentId::new(i),
             ends: [segment.from, segment.to],
             closed: segment.closed.clone(),
         };
@@ -60,18 +60,18 @@ impl Graph {
     pub fn reach(&self, start: PointId, state: Option<StateId>) -> Reach {
         let mut beside: Vec<Vec<(SegmentId, PointId)>> = vec![Vec::new(); self.points];
         for Edge { segment, ends: [a, b], .. } in self.conducting(state) {
-            beside[a.0].push((*segment, *b));
-            beside[b.0].push((*segment, *a));
+            beside[a.index()].push((*segment, *b));
+            beside[b.index()].push((*segment, *a));
         }
         let mut before = vec![None; self.points];
         let mut reached = vec![false; self.points];
-        reached[start.0] = true;
+        reached[start.index()] = true;
         let mut queue = VecDeque::from([start]);
         while let Some(point) = queue.pop_front() {
-            for &(segment, next) in &beside[point.0] {
-                if !reached[next.0] {
-                    reached[next.0] = true;
-                    before[next.0] = Some((segment, point));
+            for &(segment, next) in &beside[point.index()] {
+                if !reached[next.index()] {
+                    reached[next.index()] = true;
+                    before[next.index()] = Some((segment, point));
                     queue.push_back(next);
                 }
             }
@@ -81,7 +81,7 @@ impl Graph {
 
     /// The segments from one point to another, in walking order, in the first state that joins them.
     pub fn path(&self, from: PointId, to: PointId) -> Option<Vec<SegmentId>> {
-        (0..self.states).find_map(|state| self.reach(from, Some(StateId(state))).path(to))
+        (0..self.states).find_map(|state| self.reach(from, Some(StateId::new(state))).path(to))
     }
 
     /// The loops of a state: for every segment that closes one, in file order, all segments in it, in order
@@ -92,7 +92,7 @@ impl Graph {
         let mut found = Vec::new();
         for edge in self.conducting(Some(state)) {
             let [a, b] = edge.ends;
-            let (tree_a, tree_b) = (trees[a.0], trees[b.0]);
+            let (tree_a, tree_b) = (trees[a.index()], trees[b.index()]);
             if tree_a == tree_b {
                 let mut round = forest.reach(a, None).path(b).unwrap_or_default();
                 round.push(edge.segment);
@@ -115,7 +115,7 @@ pub struct Reach {
 impl Reach {
     /// Is the point reached?
     pub fn contains(&self, point: PointId) -> bool {
-        self.reached[point.0]
+        self.reached[point.index()]
     }
 
     /// The segments from the start to a point, in walking order; `None` if it is not reached.
@@ -125,7 +125,7 @@ impl Reach {
         }
         let mut path = Vec::new();
         let mut at = to;
-        while let Some((segment, before)) = self.before[at.0] {
+        while let Some((segment, before)) = self.before[at.index()] {
             path.push(segment);
             at = before;
         }
@@ -135,7 +135,7 @@ impl Reach {
 
     /// Points reached, the start included.
     pub fn points(&self) -> impl Iterator<Item = PointId> + '_ {
-        (0..self.reached.len()).filter(|i| self.reached[*i]).map(PointId)
+        (0..self.reached.len()).filter(|i| self.reached[*i]).map(PointId::new)
     }
 }
 
@@ -146,9 +146,9 @@ mod tests {
     /// Segments by their ends, in order, and the states they conduct in.
     fn graph(points: usize, edges: &[(usize, usize, Option<&[usize]>)]) -> Graph {
         let edge = |(i, (a, b, closed)): (usize, &(usize, usize, Option<&[usize]>))| Edge {
-            segment: SegmentId(i),
-            ends: [PointId(*a), PointId(*b)],
-            closed: closed.map(|states| states.iter().map(|state| StateId(*state)).collect()),
+            segment: SegmentId::new(i),
+            ends: [PointId::new(*a), PointId::new(*b)],
+            closed: closed.map(|states| states.iter().map(|state| StateId::new(*state)).collect()),
         };
         Graph::new(points, 2, edges.iter().enumerate().map(edge).collect())
     }
@@ -156,26 +156,29 @@ mod tests {
     #[test]
     fn a_path_is_walked_in_order() {
         let line = graph(5, &[(1, 0, None), (1, 2, Some(&[1])), (2, 3, None)]);
-        assert_eq!(line.path(PointId(0), PointId(3)), Some([0, 1, 2].map(SegmentId).to_vec()));
-        assert_eq!(line.path(PointId(0), PointId(4)), None);
-        assert_eq!(line.reach(PointId(0), Some(StateId(0))).path(PointId(3)), None);
-        assert!(!line.reach(PointId(0), None).contains(PointId(4)));
-        assert_eq!(line.degree(PointId(1)), 2);
+        assert_eq!(line.path(PointId::new(0), PointId::new(3)), Some([0, 1, 2].map(SegmentId::new).to_vec()));
+        assert_eq!(line.path(PointId::new(0), PointId::new(4)), None);
+        assert_eq!(line.reach(PointId::new(0), Some(StateId::new(0))).path(PointId::new(3)), None);
+        assert!(!line.reach(PointId::new(0), None).contains(PointId::new(4)));
+        assert_eq!(line.degree(PointId::new(1)), 2);
     }
 
     /// Closed at different times, two switches in series join nothing; the long way round does.
     #[test]
     fn a_path_lies_in_one_state() {
         let way = graph(4, &[(0, 1, Some(&[0])), (1, 2, Some(&[1])), (0, 3, Some(&[1])), (3, 2, None)]);
-        assert_eq!(way.path(PointId(0), PointId(2)), Some([2, 3].map(SegmentId).to_vec()));
-        assert_eq!(way.reach(PointId(0), None).path(PointId(2)), Some([0, 1].map(SegmentId).to_vec()));
+        assert_eq!(way.path(PointId::new(0), PointId::new(2)), Some([2, 3].map(SegmentId::new).to_vec()));
+        assert_eq!(
+            way.reach(PointId::new(0), None).path(PointId::new(2)),
+            Some([0, 1].map(SegmentId::new).to_vec())
+        );
     }
 
     #[test]
     fn a_loop_is_named_whole_and_only_in_its_state() {
         let ring = graph(4, &[(0, 1, None), (1, 2, None), (2, 3, None), (3, 1, Some(&[1])), (0, 0, None)]);
-        assert_eq!(ring.loops(StateId(0)), [vec![SegmentId(4)]]);
-        let in_one = ring.loops(StateId(1));
-        assert_eq!(in_one, [[2, 1, 3].map(SegmentId).to_vec(), vec![SegmentId(4)]]);
+        assert_eq!(ring.loops(StateId::new(0)), [vec![SegmentId::new(4)]]);
+        let in_one = ring.loops(StateId::new(1));
+        assert_eq!(in_one, [[2, 1, 3].map(SegmentId::new).to_vec(), vec![SegmentId::new(4)]]);
     }
 }

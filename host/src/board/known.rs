@@ -34,7 +34,7 @@ impl Known {
         let graph = Graph::of(board);
         let supply = &board.supply;
         let point = |(i, point): (usize, &super::Point)| {
-            let id = PointId(i);
+            let id = PointId::new(i);
             KnownPoint {
                 name: point.name.clone(),
                 place: Some((point.at, point.side)),
@@ -64,9 +64,9 @@ impl Known {
         let points = draft.points.iter().enumerate().map(|(i, point)| KnownPoint {
             name: point.name.value.clone(),
             place: point.point.as_ref().ok().map(|point| (point.at, point.side)),
-            touched: graph.degree(PointId(i)),
-            supply_end: ends.contains(&PointId(i)),
-            isolated: isolated.contains(&PointId(i)),
+            touched: graph.degree(PointId::new(i)),
+            supply_end: ends.contains(&PointId::new(i)),
+            isolated: isolated.contains(&PointId::new(i)),
         });
         Self { points: draft.listed.then(|| points.collect()), complete }
     }

@@ -138,7 +138,7 @@ mod tests {
             .replace("state = \"pressed\"\n", "");
         let board = parse("board.toml", &text).unwrap();
         assert_eq!(board.states, [State { name: "as placed".into(), prompt: String::new() }]);
-        assert_eq!(board.isolation[1].state, StateId(0));
+        assert_eq!(board.isolation[1].state, StateId::new(0));
     }
 
     #[test]
@@ -150,7 +150,7 @@ mod tests {
             ["zz", "pressed"]
         );
         let key = board.segment(board.segment_named("wake key").unwrap());
-        assert_eq!(key.closed, Some(vec![StateId(1)]));
+        assert_eq!(key.closed, Some(vec![StateId::new(1)]));
         assert_eq!(key.open_min, Some(crate::quantity::Ohms(100e3)));
     }
 

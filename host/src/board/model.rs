@@ -4,17 +4,34 @@ use serde::{Deserialize, Serialize};
 
 use crate::quantity::{Amps, Farads, Ohms, Volts};
 
+/// Ids are handed out by a [`Board`], by name or in its order; nobody else makes one, so an id leads somewhere.
+macro_rules! id {
+    ($($id:ident),*) => {$(
+        impl $id {
+            pub(crate) const fn new(index: usize) -> Self {
+                Self(index)
+            }
+
+            pub(crate) const fn index(self) -> usize {
+                self.0
+            }
+        }
+    )*};
+}
+
+id!(PointId, SegmentId, StateId);
+
 /// Index of a point in [`Board::points`].
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize)]
-pub struct PointId(pub usize);
+pub struct PointId(usize);
 
 /// Index of a segment in [`Board::segments`].
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize)]
-pub struct SegmentId(pub usize);
+pub struct SegmentId(usize);
 
 /// Index of a state in [`Board::states`].
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize)]
-pub struct StateId(pub usize);
+pub struct StateId(usize);
 
 /// A board type. Built by [`super::read`] only, so names are unique, ids are in range, the supply path joins
 /// up, and no state closes a loop.
@@ -45,7 +62,13 @@ pub struct Board {
     pub source: String,
     /// SHA-256 of the file's bytes, lower-case hex.
     pub hash: String,
+    /// Nobody but this module puts a board together.
+    pub(super) parsed: Parsed,
 }
+
+/// Mark of what came out of a file that was found to be in order.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) struct Parsed;
 
 /// The supply and its budget.
 #[derive(Clone, PartialEq, Debug)]
@@ -232,6 +255,11 @@ impl Board {
         &self.segments[id.0]
     }
 
+    /// A state by id.
+    pub fn state(&self, id: StateId) -> &State {
+        &self.states[id.0]
+    }
+
     /// A point by name.
     pub fn point_named(&self, name: &str) -> Option<PointId> {
         self.points.iter().position(|p| p.name == name).map(PointId)
@@ -240,6 +268,16 @@ impl Board {
     /// A segment by name.
     pub fn segment_named(&self, name: &str) -> Option<SegmentId> {
         self.segments.iter().position(|s| s.name == name).map(SegmentId)
+    }
+
+    /// A state by name.
+    pub fn state_named(&self, name: &str) -> Option<StateId> {
+        self.states.iter().position(|s| s.name == name).map(StateId)
+    }
+
+    /// Ids of all states, in the order they are walked.
+    pub fn state_ids(&self) -> impl Iterator<Item = StateId> + use<> {
+        (0..self.states.len()).map(StateId)
     }
 
     /// Ids of all segments, in file order.

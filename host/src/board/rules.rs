@@ -42,15 +42,19 @@ fn graph(draft: &Draft) -> (Graph, bool) {
 
 /// Segments with their ids.
 fn segments(draft: &Draft) -> impl Iterator<Item = (SegmentId, &SegmentDraft)> {
-    draft.segments.iter().enumerate().filter_map(|(i, segment)| Some((SegmentId(i), segment.as_ref().ok()?)))
+    draft
+        .segments
+        .iter()
+        .enumerate()
+        .filter_map(|(i, segment)| Some((SegmentId::new(i), segment.as_ref().ok()?)))
 }
 
 fn named(draft: &Draft, id: SegmentId) -> Option<&Placed<String>> {
-    draft.segments[id.0].as_ref().ok()?.name.as_ref().ok()
+    draft.segments[id.index()].as_ref().ok()?.name.as_ref().ok()
 }
 
 fn point_name(draft: &Draft, id: PointId) -> String {
-    clip(&draft.points[id.0].name.value)
+    clip(&draft.points[id.index()].name.value)
 }
 
 fn unique_names(sheet: &Sheet, draft: &Draft) {
@@ -60,7 +64,12 @@ fn unique_names(sheet: &Sheet, draft: &Draft) {
         if let Some(first) = seen.insert(&name.value, id) {
             sheet.refuse(
                 Some(name.span.clone()),
-                format!("segment {} has the name of segment {}: `{}`", id.0 + 1, first.0 + 1, name.value),
+                format!(
+                    "segment {} has the name of segment {}: `{}`",
+                    id.index() + 1,
+                    first.index() + 1,
+                    name.value
+                ),
                 "every segment needs a name of its own; reports and repairs go by it",
             );
         }
@@ -71,7 +80,7 @@ fn unique_names(sheet: &Sheet, draft: &Draft) {
 fn no_loops(sheet: &Sheet, draft: &Draft, graph: &Graph) {
     let mut reported = BTreeSet::new();
     for (i, state) in draft.states.iter().flatten().enumerate() {
-        for members in graph.loops(StateId(i)) {
+        for members in graph.loops(StateId::new(i)) {
             let Some(last) = members.last().and_then(|id| named(draft, *id)) else { continue };
             if !reported.insert(members.iter().copied().collect::<BTreeSet<_>>()) {
                 continue;
@@ -97,7 +106,7 @@ fn no_loops(sheet: &Sheet, draft: &Draft, graph: &Graph) {
 }
 
 fn only_in_some_states(draft: &Draft, id: SegmentId) -> bool {
-    draft.segments[id.0].as_ref().is_ok_and(|segment| matches!(segment.closed, Ok(Some(_))))
+    draft.segments[id.index()].as_ref().is_ok_and(|segment| matches!(segment.closed, Ok(Some(_))))
 }
 
 /// The first and the last of a long list.
@@ -148,7 +157,7 @@ fn joined_up(sheet: &Sheet, draft: &Draft, supply: &SupplyDraft, graph: &Graph) 
     let isolated: BTreeSet<_> =
         draft.isolation.iter().flatten().filter_map(|isolation| isolation.between.ok()).flatten().collect();
     for (i, point) in draft.points.iter().enumerate() {
-        let id = PointId(i);
+        let id = PointId::new(i);
         let used = graph.degree(id) > 0 || isolated.contains(&id) || ends.contains(&id);
         if !used && point.point.is_ok() {
             let message = format!("point `{}` is touched by nothing", point_name(draft, id));
@@ -255,7 +264,7 @@ fn traces_are_believable(sheet: &Sheet, draft: &Draft) {
         let warn = |message: String, help: &str| {
             sheet.warn(Some(name.span.clone()), format!("segment `{}` {message}", clip(&name.value)), help);
         };
-        let ends = segment.ends.map(|ends| ends.map(|end| draft.points[end.0].point.as_ref()));
+        let ends = segment.ends.map(|ends| ends.map(|end| draft.points[end.index()].point.as_ref()));
         if let Ok([Ok(from), Ok(to)]) = ends {
             let straight = (from.at[0] - to.at[0]).hypot(from.at[1] - to.at[1]);
             if length_mm + PLACING_MM < straight {

@@ -48,7 +48,7 @@ pub enum EvidenceError {
 /// Reads every shot of a run.
 pub(super) fn run(fixture: &Fixture, run: &Run) -> Result<RunEvidence, EvidenceError> {
     let states = &fixture.board.states;
-    let state = states.iter().position(|state| state.name == run.state).map(StateId);
+    let state = states.iter().position(|state| state.name == run.state).map(StateId::new);
     let state = state.ok_or_else(|| EvidenceError::State(run.state.clone()))?;
     let mut reader = Reader { fixture, state, bias: NOMINAL_BIAS, observations: Vec::new() };
     for ran in &run.shots {

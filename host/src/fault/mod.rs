@@ -9,7 +9,7 @@ pub mod prior;
 use statrs::distribution::{ContinuousCDF, Normal};
 
 use crate::{
-    board::{Board, Segment},
+    board::{Board, PointId, Segment},
     finding::{
         closure,
         isolation::{self, Barrier},
@@ -54,8 +54,7 @@ pub fn faults(
                 || measured(segment, limits.of(finding.segment), finding),
                 |open| open.probability,
             ),
-            alternative: located
-                .and_then(|open| Some(alternatives.group(Evidence::SilentPin(open.beside?.0)))),
+            alternative: located.and_then(|open| Some(alternatives.group(Evidence::SilentPin(open.beside?)))),
             advice: advice::for_segment(board, finding.segment, finding.class),
         });
     }
@@ -87,7 +86,7 @@ pub fn faults(
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Evidence {
     /// A pin, by its point, that does not answer.
-    SilentPin(usize),
+    SilentPin(PointId),
     /// A closure that does not add up.
     Closure,
 }
@@ -181,7 +180,7 @@ mod tests {
         let budget = Budget { noise: standard, ..Budget::default() };
         Finding {
             segment: board.segment_named(name).unwrap(),
-            state: StateId(1),
+            state: StateId::new(1),
             value: Some(Value { resistance: value, at_20c: value, as_measured: budget, budget }),
             verdict: Verdict::Fail,
             class,

@@ -209,7 +209,7 @@ fn stuck_question(fixture: &Fixture, state: StateId, bus: Bus) -> Question {
 /// The forced points of each tree of segments.
 fn forced_trees(fixture: &Fixture, forest: &Forest) -> Vec<Vec<PointId>> {
     let mut trees: Vec<Vec<PointId>> = Vec::new();
-    for point in (0..fixture.pins.len()).map(PointId).filter(|&p| fixture.pins(p).force.is_some()) {
+    for point in (0..fixture.pins.len()).map(PointId::new).filter(|&p| fixture.pins(p).force.is_some()) {
         if !trees.iter().any(|tree| tree.contains(&point)) {
             let tree = forest.tree(point);
             trees.push(tree.into_iter().filter(|&p| fixture.pins(p).force.is_some()).collect());

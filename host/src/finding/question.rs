@@ -106,7 +106,7 @@ impl Question {
             Self::Sense { ends, .. } => ends,
             Self::Force(ForceContact { point, other, plus, .. }) if plus => (point, other),
             Self::Force(ForceContact { point, other, .. }) => (other, point),
-            _ => (PointId(0), PointId(0)),
+            _ => (PointId::new(0), PointId::new(0)),
         }
     }
 
@@ -243,12 +243,12 @@ fn same_potential(seen: &[Potential]) -> Vec<PointId> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::board::PointId as P;
+    use crate::board::PointId;
 
     fn potential(point: usize, driven: f64, offset: f64) -> Potential {
         Potential {
             bus: Bus::SensePlus,
-            point: P(point),
+            point: PointId::new(point),
             forward: Volts(offset + driven),
             reversed: Volts(offset - driven),
         }
@@ -258,24 +258,24 @@ mod tests {
     fn the_current_enters_where_nothing_more_drops() {
         // 50 mA through 1 mΩ a segment: 50 µV; the relay sticks at point 2.
         let seen = [potential(1, 50e-6, 0.0), potential(2, 100e-6, 0.0), potential(3, 100e-6, 0.0)];
-        assert_eq!(where_current_enters(P(0), &seen), P(2));
+        assert_eq!(where_current_enters(PointId::new(0), &seen), PointId::new(2));
         // Both sides of the two limits: 9.9 µV apart is the same point, 10.1 µV is not; 19.9 µV in all is the end.
         let near = [potential(1, 100e-6 - 9.9e-6, 0.0), potential(2, 100e-6, 0.0)];
-        assert_eq!(where_current_enters(P(0), &near), P(1));
+        assert_eq!(where_current_enters(PointId::new(0), &near), PointId::new(1));
         let apart = [potential(1, 100e-6 - 10.1e-6, 0.0), potential(2, 100e-6, 0.0)];
-        assert_eq!(where_current_enters(P(0), &apart), P(2));
-        assert_eq!(where_current_enters(P(0), &[potential(1, 19.9e-6, 0.0)]), P(0));
-        assert_eq!(where_current_enters(P(0), &[potential(1, 20.1e-6, 0.0)]), P(1));
+        assert_eq!(where_current_enters(PointId::new(0), &apart), PointId::new(2));
+        assert_eq!(where_current_enters(PointId::new(0), &[potential(1, 19.9e-6, 0.0)]), PointId::new(0));
+        assert_eq!(where_current_enters(PointId::new(0), &[potential(1, 20.1e-6, 0.0)]), PointId::new(1));
     }
 
     #[test]
     fn a_stuck_sense_relay_sits_where_nothing_is_driven() {
         let seen = [potential(1, 0.1e-6, 20e-6), potential(2, 20e-6, 0.0), potential(3, 2.9e-6, 0.0)];
-        assert_eq!(same_potential(&seen), [P(1), P(3)], "3 µV apart is noise");
+        assert_eq!(same_potential(&seen), [PointId::new(1), PointId::new(3)], "3 µV apart is noise");
         let seen = [potential(1, 0.0, 0.0), potential(2, 3.1e-6, 0.0)];
-        assert_eq!(same_potential(&seen), [P(1)]);
+        assert_eq!(same_potential(&seen), [PointId::new(1)]);
         // A tree that floats half a millivolt away is no candidate.
         let seen = [potential(1, 5e-6, 0.0), potential(2, 0.0, 0.51e-3)];
-        assert_eq!(same_potential(&seen), [P(1)]);
+        assert_eq!(same_potential(&seen), [PointId::new(1)]);
     }
 }

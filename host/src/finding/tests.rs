@@ -21,13 +21,13 @@ use crate::{
 };
 
 /// State `on` of the tide gauge head, in which everything conducts; in `off` its power switch is open.
-const ON: StateId = StateId(1);
-const OFF: StateId = StateId(0);
+const ON: StateId = StateId::new(1);
+const OFF: StateId = StateId::new(0);
 
 fn fixture() -> Fixture {
     let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../fixtures/tide-gauge-head/fixture.toml");
     let fixture = crate::fixture::read(path.as_ref()).unwrap();
-    assert_eq!(fixture.board.states[ON.0].name, "on");
+    assert_eq!(fixture.board.state(ON).name, "on");
     fixture
 }
 

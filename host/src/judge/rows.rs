@@ -29,7 +29,7 @@ pub fn segment(
     SegmentRow {
         name: segment.name.clone(),
         kind: segment.kind.word().into(),
-        state: board.states[finding.state.0].name.clone(),
+        state: board.state(finding.state).name.clone(),
         resistance: value.map(|value| value.resistance),
         at_20c: value.map(|value| value.at_20c),
         u95: value.map(|value| value.expanded()),
@@ -56,7 +56,7 @@ pub fn isolation(board: &Board, finding: &isolation::Finding, void: bool) -> Iso
         name: finding.barrier.name(board),
         between: finding.between.map(|point| board.point(point).name.clone()),
         is_switch: matches!(finding.barrier, Barrier::Switch(_)),
-        state: board.states[finding.state.0].name.clone(),
+        state: board.state(finding.state).name.clone(),
         resistance,
         u95: half_width.filter(|u| u.is_finite()),
         at_least: reading.and_then(|reading| reading.at_least),

@@ -5,6 +5,7 @@ mod file;
 
 pub use file::read;
 
+use crate::quantity::Ohms;
 use crate::{
     board::{
         Board, Segment, SegmentId,
@@ -13,7 +14,6 @@ use crate::{
     },
     hash,
 };
-use crate::quantity::Ohms;
 
 /// Limits of a segment at 20 °C.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -66,7 +66,7 @@ impl LimitSet {
     fn overridden(self, stated: Vec<(SegmentId, Limits)>, text: &str) -> Self {
         let mut limits = self.limits;
         for (id, limit) in stated {
-            limits[id.0] = limit;
+            limits[id.index()] = limit;
         }
         // Which board it overrides belongs to what the set is.
         let hash = hash::of(format!("{}\n{text}", self.hash));
@@ -75,7 +75,7 @@ impl LimitSet {
 
     /// The limits of a segment.
     pub fn of(&self, id: SegmentId) -> &Limits {
-        &self.limits[id.0]
+        &self.limits[id.index()]
     }
 
     /// Where the set comes from.

@@ -160,7 +160,7 @@ impl<'f, P: Policy> Machine<'f, P> {
             policy,
             // Two: a residual check and what follows it.
             capacity: usize::from(capacity.min(hardware::PLAN_CAPACITY)).max(2),
-            state: StateId(0),
+            state: StateId::new(0),
             phase: Phase::Asking,
             ended: None,
             evidence: Evidence::default(),
@@ -209,7 +209,7 @@ impl<'f, P: Policy> Machine<'f, P> {
         }
         let count = report.shots.len();
         let end = report.end;
-        let state = self.fixture.board.states[self.state.0].name.clone();
+        let state = self.fixture.board.state(self.state).name.clone();
         let run = recorded(state, &request, report);
         self.evidence.add(self.fixture, &run)?;
         self.runs.push(run);

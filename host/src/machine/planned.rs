@@ -89,7 +89,7 @@ impl<'p> Planned<'p> {
 
     /// The state the unit is in: that of the evidence's last run, or of the stage that is about to begin.
     fn state(evidence: &Evidence) -> StateId {
-        evidence.last().map_or(StateId(0), |run| run.state)
+        evidence.last().map_or(StateId::new(0), |run| run.state)
     }
 
     /// Starts a task; gives its move, if it makes one.

@@ -237,7 +237,7 @@ impl<'f> Builder<'f> {
     /// current flows, in both polarities.
     pub fn seek_sense(&mut self, ends: (PointId, PointId), welded_plus: bool) {
         let force = self.force(ends.0, ends.1);
-        let points = (0..self.fixture.pins.len()).map(PointId);
+        let points = (0..self.fixture.pins.len()).map(PointId::new);
         for point in points.filter(|&p| self.fixture.pins(p).sense.is_some()).collect::<Vec<_>>() {
             let channel = self.fixture.pins(point).sense;
             let contacts = match welded_plus {

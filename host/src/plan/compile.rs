@@ -76,12 +76,12 @@ pub fn compile(fixture: &Fixture, limits: &LimitSet, sampling: Sampling) -> Resu
         let (_, unreached) = cover(&forest, fixture, &wanted);
         for id in wanted.difference(&unreached) {
             unassigned.remove(id);
-            per_state[state.0].insert(*id);
+            per_state[state.index()].insert(*id);
         }
     }
     if let Some(&id) = unassigned.first() {
         let segment = board.segment(id);
-        let state = board.states.iter().enumerate().find(|(at, _)| segment.conducts_in(StateId(*at)));
+        let state = board.states.iter().enumerate().find(|(at, _)| segment.conducts_in(StateId::new(*at)));
         return Err(PlanError::Unreached {
             segment: segment.name.clone(),
             state: state.map(|(_, state)| state.name.clone()).unwrap_or_default(),
@@ -90,7 +90,7 @@ pub fn compile(fixture: &Fixture, limits: &LimitSet, sampling: Sampling) -> Resu
     let stages = per_state
         .iter()
         .enumerate()
-        .map(|(at, wanted)| stage(fixture, limits, sampling, StateId(at), wanted))
+        .map(|(at, wanted)| stage(fixture, limits, sampling, StateId::new(at), wanted))
         .collect::<Result<Vec<_>, _>>()?;
     Ok(Plan { limits: limits.clone(), sampling, hash: hash_of(fixture, &stages)?, stages })
 }
@@ -104,7 +104,7 @@ fn measured_somewhere(board: &Board) -> BTreeSet<SegmentId> {
 }
 
 fn richest_first(board: &Board) -> Vec<StateId> {
-    let mut states: Vec<_> = (0..board.states.len()).map(StateId).collect();
+    let mut states: Vec<_> = (0..board.states.len()).map(StateId::new).collect();
     let conducting = |state: StateId| board.segments.iter().filter(|s| s.conducts_in(state)).count();
     states.sort_by_key(|&state| std::cmp::Reverse(conducting(state)));
     states
@@ -123,12 +123,12 @@ fn stage(
     let mut legs = Vec::new();
 
     builder.residual();
-    if state.0 == 0 {
+    if state.index() == 0 {
         builder.temperature();
     }
     legs.push(Leg { kind: LegKind::Check, shots: builder.cut() });
 
-    if state.0 == 0 && !fixture.standards.is_empty() {
+    if state.index() == 0 && !fixture.standards.is_empty() {
         for (index, standard) in fixture.standards.iter().enumerate() {
             builder.standard(index, standard);
         }
@@ -203,7 +203,7 @@ fn open_switches(
         let segment = board.segment(id);
         let (false, Some(min)) = (segment.conducts_in(state), segment.open_min) else { continue };
         let ends = insulated_ends(fixture, forest, segment.from, segment.to).map_err(|why| {
-            let state = board.states[state.0].name.clone();
+            let state = board.state(state).name.clone();
             PlanError::Isolation { between: segment.name.clone(), state, why }
         })?;
         builder.isolation(Role::OpenSwitch(id), ends.0, ends.1, min, Farads::ZERO);
@@ -222,7 +222,7 @@ fn isolation(
         let [a, b] = item.between;
         let ends = insulated_ends(fixture, forest, a, b).map_err(|why| PlanError::Isolation {
             between: format!("{}~{}", board.point(a).name, board.point(b).name),
-            state: board.states[state.0].name.clone(),
+            state: board.state(state).name.clone(),
             why,
         })?;
         let bulk = bulk_behind(board, forest, ends);
@@ -275,7 +275,7 @@ fn hash_of(fixture: &Fixture, stages: &[Stage]) -> Result<String, PlanError> {
     for stage in stages {
         let shots = stage.legs.iter().flat_map(|leg| &leg.shots);
         let bytes = raw::shots(fixture, shots.map(|planned| (&planned.role, &planned.shot)))?;
-        let state = &fixture.board.states[stage.state.0].name;
+        let state = &fixture.board.state(stage.state).name;
         for part in [state.as_bytes(), &bytes] {
             all.extend((part.len() as u64).to_le_bytes());
             all.extend(part);
@@ -294,7 +294,7 @@ mod tests {
         let text = include_str!("../../../fixtures/tide-gauge-head/board.toml");
         let mut board = crate::board::parse("board.toml", text).unwrap();
         let id = board.segment_named("cell fuse").unwrap();
-        let segment = &mut board.segments[id.0];
+        let segment = &mut board.segments[id.index()];
         segment.expected.typical = Ohms(typical);
         segment.stated.max = Some(Ohms(max));
         let (from, to) = (segment.from, segment.to);

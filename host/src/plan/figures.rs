@@ -5,6 +5,7 @@ use copperwalk_core::timing::{self, Span};
 use copperwalk_wire::Shot;
 
 use super::{LegKind, Plan, PlannedShot, Role};
+use crate::board::StateId;
 
 /// What a plan costs.
 #[derive(Clone, PartialEq, Debug)]
@@ -24,8 +25,8 @@ pub struct Figures {
 /// The walk over the segments of one state.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct WalkFigures {
-    /// Index of the state.
-    pub state: usize,
+    /// The state.
+    pub state: StateId,
     /// Stretches they lie on.
     pub stretches: usize,
     /// Segments measured.
@@ -64,7 +65,7 @@ pub fn figures(plan: &Plan) -> Figures {
                 let closures = closures(walked.iter().map(|planned| &planned.shot));
                 let bound = if walked.is_empty() { 0 } else { walked.len() + 3 };
                 let stretches = stage.legs.iter().filter(|leg| matches!(leg.kind, LegKind::Walk(_))).count();
-                WalkFigures { state: stage.state.0, stretches, segments: walked.len(), closures, bound }
+                WalkFigures { state: stage.state, stretches, segments: walked.len(), closures, bound }
             })
             .filter(|walk| walk.segments > 0)
             .collect(),

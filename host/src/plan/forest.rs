@@ -30,8 +30,8 @@ impl Forest {
         for id in board.segment_ids() {
             let segment = board.segment(id);
             if segment.conducts_in(state) && !broken.contains(&id) {
-                neighbours[segment.from.0].push((id, segment.to));
-                neighbours[segment.to.0].push((id, segment.from));
+                neighbours[segment.from.index()].push((id, segment.to));
+                neighbours[segment.to.index()].push((id, segment.from));
             }
         }
         Self { neighbours }
@@ -41,13 +41,13 @@ impl Forest {
     /// list that step comes from.
     fn spread(&self, root: PointId) -> Vec<Visit> {
         let mut seen = vec![false; self.neighbours.len()];
-        seen[root.0] = true;
+        seen[root.index()] = true;
         let mut visits = vec![Visit { point: root, by: None }];
         let mut queue = VecDeque::from([0]);
         while let Some(at) = queue.pop_front() {
             let from = visits[at].point;
-            for &(segment, to) in &self.neighbours[from.0] {
-                if !std::mem::replace(&mut seen[to.0], true) {
+            for &(segment, to) in &self.neighbours[from.index()] {
+                if !std::mem::replace(&mut seen[to.index()], true) {
                     visits.push(Visit { point: to, by: Some((at, Step { segment, from, to })) });
                     queue.push_back(visits.len() - 1);
                 }

@@ -31,7 +31,7 @@ pub fn cover(
     wanted: &BTreeSet<SegmentId>,
 ) -> (Vec<Stretch>, BTreeSet<SegmentId>) {
     let forced: Vec<PointId> = (0..fixture.pins.len())
-        .map(PointId)
+        .map(PointId::new)
         .filter(|&point| fixture.pins(point).force.is_some() && fixture.pins(point).sense.is_some())
         .collect();
     // The supply's own terminal first: a stretch that begins where the last one did moves one force relay less.

@@ -7,7 +7,7 @@ use super::{
     v1::{self, Name, Names},
 };
 use crate::{
-    board::{Board, PointId, SegmentId, StateId},
+    board::{Board, PointId, SegmentId},
     fixture::Fixture,
     role::Role,
 };
@@ -46,11 +46,13 @@ fn unknown(what: &'static str, name: &str) -> RawError {
 /// A role by names.
 pub(crate) fn role(fixture: &Fixture, names: &mut Names, role: &Role) -> Result<v1::Role, RawError> {
     let board = &fixture.board;
-    let point = |names: &mut Names, PointId(number): PointId| {
+    let point = |names: &mut Names, id: PointId| {
+        let number = id.index();
         let point = board.points.get(number).ok_or(RawError::Range { what: "point", number })?;
         names.index(&point.name)
     };
-    let segment = |names: &mut Names, SegmentId(number): SegmentId| {
+    let segment = |names: &mut Names, id: SegmentId| {
+        let number = id.index();
         let segment = board.segments.get(number).ok_or(RawError::Range { what: "segment", number })?;
         names.index(&segment.name)
     };
@@ -69,7 +71,7 @@ pub(crate) fn role(fixture: &Fixture, names: &mut Names, role: &Role) -> Result<
         Role::Isolation(number) => {
             let item = board.isolation.get(number).ok_or(RawError::Range { what: "isolation", number })?;
             let [a, b] = item.between;
-            let StateId(number) = item.state;
+            let number = item.state.index();
             let state = board.states.get(number).ok_or(RawError::Range { what: "state", number })?;
             v1::Role::Isolation {
                 between: [point(names, a)?, point(names, b)?],
@@ -106,7 +108,7 @@ pub(crate) fn role_of(fixture: &Fixture, names: &Names, role: v1::Role) -> Resul
             let (between, state) = ([point(a)?, point(b)?], names.name(state)?);
             let is_it = |item: &crate::board::Isolation| {
                 item.between == between
-                    && board.states.get(item.state.0).is_some_and(|known| known.name == state)
+                    && board.states.get(item.state.index()).is_some_and(|known| known.name == state)
             };
             let found = board.isolation.iter().position(is_it);
             Role::Isolation(found.ok_or_else(|| {

@@ -140,14 +140,14 @@ mod tests {
             rate: Rate::Sps90,
             count: 2,
         };
-        let (segment, point) = (SegmentId(2), PointId(3));
+        let (segment, point) = (SegmentId::new(2), PointId::new(3));
         let roles = [
             (Role::Residual, Source::Off, Method::Residual),
             (Role::Bleed, Source::Off, Method::Bleed { millis: 5 }),
             (Role::Temperature, Source::Off, look),
             (Role::ForceGuard, Source::Dry, look),
             (Role::SenseGuard, Source::Dry, look),
-            (Role::EndToEnd { from: PointId(0), to: point }, Source::Dry, ratio),
+            (Role::EndToEnd { from: PointId::new(0), to: point }, Source::Dry, ratio),
             (Role::Segment { segment, swapped: true }, Source::Load, ratio),
             (Role::Survey { segment, swapped: false }, Source::Dry, ratio),
             (Role::PastPin { around: point }, Source::Wide, ratio),
@@ -206,7 +206,7 @@ mod tests {
         let mut other = fixture.clone();
         other.board.segments.swap(2, 0);
         let role = unpack(&other, FORMAT, &packed).unwrap()[0].shots[6].role;
-        assert_eq!(role, Role::Segment { segment: SegmentId(0), swapped: true });
+        assert_eq!(role, Role::Segment { segment: SegmentId::new(0), swapped: true });
         other.board.segments[0].name = "renamed".into();
         let name = &fixture.board.segments[2].name;
         assert_eq!(

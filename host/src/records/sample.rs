@@ -179,8 +179,9 @@ fn runs(random: &mut Random, segments: usize) -> Vec<Run> {
     };
     let mut walk = vec![shot(Role::Residual, Source::Off, Method::Residual, 4)];
     let codes = 480 / segments;
-    let segment = |index| Role::Segment { segment: SegmentId(index), swapped: index % 2 == 1 };
-    walk.extend((0..segments).map(|index| shot(segment(index), Source::Load, ratio, codes)));
+    let segment = |(index, segment)| Role::Segment { segment, swapped: index % 2 == 1 };
+    let ids = fixture().board.segment_ids().take(segments).enumerate();
+    walk.extend(ids.map(|at: (usize, SegmentId)| shot(segment(at), Source::Load, ratio, codes)));
     let isolation = vec![
         shot(Role::Residual, Source::Off, Method::Residual, 4),
         shot(Role::Isolation(0), Source::Isolation, settle, 112),

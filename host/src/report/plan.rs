@@ -89,14 +89,14 @@ pub fn plan_sheet(plan: &Plan, fixture: &Fixture) -> PlanSheet {
     let board = &fixture.board;
     let figures = plan::figures(plan);
     let walk = |walk: &plan::WalkFigures| WalkLine {
-        state: board.states[walk.state].name.clone(),
+        state: board.state(walk.state).name.clone(),
         stretches: walk.stretches,
         segments: walk.segments,
         closures: walk.closures,
         bound: walk.bound,
     };
     let state = |stage: &plan::Stage| {
-        let state = &board.states[stage.state.0];
+        let state = board.state(stage.state);
         let shots = stage.legs.iter().flat_map(|leg| &leg.shots);
         StateLines {
             name: state.name.clone(),

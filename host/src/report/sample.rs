@@ -48,7 +48,7 @@ pub fn good_on(board: &Board) -> Sweep {
             name,
             between: ends.map(|end| board.point(end).name.clone()),
             is_switch,
-            state: board.states[state.0].name.clone(),
+            state: board.state(state).name.clone(),
             resistance: None,
             u95: None,
             at_least: Some(Ohms(212_000.0)),
@@ -59,7 +59,7 @@ pub fn good_on(board: &Board) -> Sweep {
         };
     let switches = board.segments.iter().filter_map(|segment| {
         let min = segment.open_min?;
-        Some(isolation(segment.name.clone(), [segment.from, segment.to], true, board::StateId(0), min))
+        Some(isolation(segment.name.clone(), [segment.from, segment.to], true, board::StateId::new(0), min))
     });
     let isolation = board.isolation.iter().map(|row| {
         let [a, b] = row.between.map(|end| &board.point(end).name);

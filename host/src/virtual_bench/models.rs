@@ -215,7 +215,7 @@ impl Models {
         self.settle();
         self.unit.place(state);
         self.switched();
-        self.trace.note(self.now_us, Change::Placed(state.0));
+        self.trace.note(self.now_us, Change::Placed(state));
     }
 
     /// The record of changes.

@@ -1,5 +1,7 @@
 //! What happened on the bench and when: the evidence that relays only ever move while no current flows.
 
+use crate::board::StateId;
+
 /// One change.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Event {
@@ -35,7 +37,7 @@ pub enum Change {
         on: bool,
     },
     /// The unit was put into the state of this index.
-    Placed(usize),
+    Placed(StateId),
 }
 
 /// Changes in order, kept only while asked for: a lot of sweeps would fill the memory.

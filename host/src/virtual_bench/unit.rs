@@ -9,7 +9,7 @@ use super::{
     rng::Rng,
     spec::{Injected, SegmentFault},
 };
-use crate::board::{Board, Segment, SegmentKind, StateId, expected::ALPHA_COPPER};
+use crate::board::{Board, Segment, SegmentId, SegmentKind, StateId, expected::ALPHA_COPPER};
 use crate::limits::{LimitSet, Limits};
 use crate::quantity::{Amps, Celsius, Farads, Ohms, Volts};
 
@@ -80,6 +80,13 @@ pub struct Truth {
     pub isolation: Vec<Ohms>,
 }
 
+impl Truth {
+    /// What a segment has while it conducts, at 20 °C.
+    pub fn segment_at_20c(&self, id: SegmentId) -> Ohms {
+        self.at_20c[id.index()]
+    }
+}
+
 impl Unit {
     /// Draws a unit of this board and puts the faults into it.
     pub fn new(board: &Board, faults: &[Injected], air: Celsius, rng: &mut Rng) -> Self {
@@ -92,16 +99,18 @@ impl Unit {
             capacitors: capacitors(board),
             battery: None,
             charge: Volts::ZERO,
-            state: StateId(0),
+            state: StateId::new(0),
             chance: rng.fork(),
         };
-        let rails = [board.supply.from.0, board.supply.ret.0];
+        let rails = [board.supply.from.index(), board.supply.ret.index()];
         for fault in faults {
             match *fault {
                 Injected::Segment(id, fault) => {
-                    unit.break_part(id.0, (board.segment(id), limits.of(id)), fault)
+                    unit.break_part(id.index(), (board.segment(id), limits.of(id)), fault)
                 }
-                Injected::Bridge([a, b], resistance) => unit.between.push(([a.0, b.0], resistance)),
+                Injected::Bridge([a, b], resistance) => {
+                    unit.between.push(([a.index(), b.index()], resistance))
+                }
                 Injected::Battery(voltage) => unit.battery = Some((rails, voltage)),
                 Injected::Charge(voltage) => unit.charge = voltage,
                 Injected::Pin(..) | Injected::Relay(..) | Injected::Standard(..) | Injected::Lid(..) => {}
@@ -225,7 +234,7 @@ impl Unit {
         let isolation = board.isolation.iter().map(|entry| {
             let mut unit = self.clone();
             unit.place(entry.state);
-            let [a, b] = entry.between.map(|point| point.0);
+            let [a, b] = entry.between.map(|point| point.index());
             unit.resistance_between(a, b, board.points.len())
         });
         Truth {
@@ -303,7 +312,7 @@ fn part(segment: &Segment, limits: &Limits, air: Celsius, rng: &mut Rng) -> Part
     let low = limits.min.map_or(0.0, |min| min.0 + margin);
     let warm = if segment.kind.is_copper() { 1.0 + ALPHA_COPPER * (air.0 - 20.0) } else { 1.0 };
     Part {
-        ends: [segment.from.0, segment.to.0],
+        ends: [segment.from.index(), segment.to.index()],
         closed: segment.closed.clone(),
         at_20c: Ohms(drawn.max(low).min(max - margin)),
         warm,
@@ -316,7 +325,7 @@ fn part(segment: &Segment, limits: &Limits, air: Celsius, rng: &mut Rng) -> Part
 fn isolation(board: &Board, rng: &mut Rng) -> Vec<([usize; 2], Ohms)> {
     let mut between: Vec<([usize; 2], Ohms)> = Vec::new();
     for entry in &board.isolation {
-        let mut ends = entry.between.map(|point| point.0);
+        let mut ends = entry.between.map(|point| point.index());
         ends.sort_unstable();
         let ohms = Ohms(rng.decades(5e6, 50e6)).max(20.0 * entry.min);
         match between.iter_mut().find(|(known, _)| *known == ends) {
@@ -334,7 +343,7 @@ fn capacitors(board: &Board) -> Vec<([usize; 2], Farads)> {
         return Vec::new();
     }
     let each = supply.bulk / supply.to.len() as f64;
-    supply.to.iter().map(|to| ([to.0, supply.ret.0], each)).collect()
+    supply.to.iter().map(|to| ([to.index(), supply.ret.index()], each)).collect()
 }
 
 #[cfg(test)]
@@ -394,7 +403,7 @@ mod tests {
         let board = &boards()[0];
         let via =
             board.segments.iter().position(|s| matches!(s.kind, SegmentKind::Via { count: 2, .. })).unwrap();
-        let id = crate::board::SegmentId(via);
+        let id = SegmentId::new(via);
         let good = unit(board, &[], 4).truth(board, ROOM).at_20c;
         let faults = [
             (SegmentFault::OneBarrelOpen, 2.0 * good[via]),
@@ -415,8 +424,8 @@ mod tests {
         let switch = board.segments.iter().position(|s| s.closed.is_some()).unwrap();
         let mut unit = unit(board, &[], 1);
         for state in 0..board.states.len() {
-            unit.place(StateId(state));
-            let closed = board.segments[switch].conducts_in(StateId(state));
+            unit.place(StateId::new(state));
+            let closed = board.segments[switch].conducts_in(StateId::new(state));
             let ohms = unit.parts[switch].resistance_now(unit.state);
             assert_eq!(ohms < Ohms(10.0), closed);
             assert!(closed || ohms >= Ohms(1e9));
@@ -428,11 +437,11 @@ mod tests {
         let board = &boards()[0];
         let id = board.segment_named("power switch").unwrap();
         let mut unit = unit(board, &[Injected::Segment(id, SegmentFault::Flaky)], 1);
-        unit.place(StateId(1));
+        unit.place(StateId::new(1));
         let (mut jumped, mut bad) = (0, 0);
         let windows = 400;
         for window in 0..windows {
-            let before = unit.parts[id.0].resistance_now(unit.state);
+            let before = unit.parts[id.index()].resistance_now(unit.state);
             let mut jumps = false;
             for now_us in (window * 5_000..(window + 1) * 5_000).step_by(50) {
                 jumps |= unit.change(now_us);
@@ -449,17 +458,17 @@ mod tests {
         let board = &boards()[0];
         let id = board.segment_named("power switch").unwrap();
         let mut unit = unit(board, &[Injected::Segment(id, SegmentFault::Film)], 1);
-        unit.place(StateId(1));
+        unit.place(StateId::new(1));
         let mut at = vec![Volts::ZERO; board.points.len()];
-        let [from, _] = unit.parts[id.0].ends;
+        let [from, _] = unit.parts[id.index()].ends;
         at[from] = Volts(0.02);
         assert!(!unit.strain(&at, GROUND) && unit.has_film());
-        assert_eq!(unit.parts[id.0].resistance_now(unit.state), FILM);
+        assert_eq!(unit.parts[id.index()].resistance_now(unit.state), FILM);
         at[from] = Volts(0.3);
         assert!(unit.strain(&at, GROUND) && !unit.has_film());
-        assert!(unit.parts[id.0].resistance_now(unit.state) < Ohms(1.0));
-        unit.place(StateId(0));
-        unit.place(StateId(1));
-        assert_eq!(unit.parts[id.0].resistance_now(unit.state), FILM);
+        assert!(unit.parts[id.index()].resistance_now(unit.state) < Ohms(1.0));
+        unit.place(StateId::new(0));
+        unit.place(StateId::new(1));
+        assert_eq!(unit.parts[id.index()].resistance_now(unit.state), FILM);
     }
 }

@@ -36,8 +36,10 @@ pub(super) fn read(item: &Item<'_>, names: &Names<'_>) -> Result<IsolationDraft,
     let only_one_state = names.states.as_ref().is_ok_and(|states| states.len() == 1);
     let state = match table.item("state") {
         Some(item) => names.state(&item),
-        None if only_one_state => Ok(StateId(0)),
-        None => table.must("state", "the state it is judged in, such as state = \"on\"").map(|_| StateId(0)),
+        None if only_one_state => Ok(StateId::new(0)),
+        None => {
+            table.must("state", "the state it is judged in, such as state = \"on\"").map(|_| StateId::new(0))
+        }
     };
     Ok(IsolationDraft {
         between,

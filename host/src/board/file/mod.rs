@@ -57,14 +57,14 @@ pub(super) struct Names<'d> {
 impl Names<'_> {
     /// The point an item names.
     pub fn point(&self, item: &Item<'_>) -> Result<PointId, Told> {
-        item.known("point", self.points.as_ref().map_err(|told| *told)?).map(PointId)
+        item.known("point", self.points.as_ref().map_err(|told| *told)?).map(PointId::new)
     }
 
     /// The state an item names.
     pub fn state(&self, item: &Item<'_>) -> Result<StateId, Told> {
         let names: Vec<&str> =
             self.states.as_ref().map_err(|told| *told)?.iter().map(String::as_str).collect();
-        item.known("state", &names).map(StateId)
+        item.known("state", &names).map(StateId::new)
     }
 }
 

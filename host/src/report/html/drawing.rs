@@ -266,7 +266,7 @@ impl<'a> View<'a> {
         html! {
             g class="badge" transform={ "translate(" (x) " " (y) ")" } {
                 circle r="8" {}
-                text y="3.4" { (id.0 + 1) }
+                text y="3.4" { (id.index() + 1) }
             }
         }
     }
@@ -400,9 +400,9 @@ mod tests {
         );
         assert!(on("fuse feed", Side::Front) == Lies::Here && on("fuse feed", Side::Back) == Lies::Elsewhere);
         assert!(on("via pair 1", Side::Front) == Lies::Here && on("via pair 1", Side::Back) == Lies::Here);
-        let [a, b] = [0, 2].map(PointId); // a terminal on the back, a via's pad on the back
+        let [a, b] = [0, 2].map(PointId::new); // a terminal on the back, a via's pad on the back
         let mut turned = board.clone();
-        turned.points[b.0].side = Side::Front;
+        turned.points[b.index()].side = Side::Front;
         assert!(lies(&turned, [a, b], false, Side::Front) == Lies::Perhaps);
     }
 

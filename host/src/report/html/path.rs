@@ -23,13 +23,13 @@ pub fn strips(board: &Board) -> Vec<Strip> {
             ways(board, &used, root).map(|way| (root, way)).collect();
         waiting.reverse();
         while let Some((from, first)) = waiting.pop() {
-            if used[first.0] {
+            if used[first.index()] {
                 continue;
             }
             let mut strip = Strip { from, steps: Vec::new() };
             let (mut here, mut next) = (from, Some(first));
             while let Some(segment) = next {
-                used[segment.0] = true;
+                used[segment.index()] = true;
                 let ends = board.segment(segment);
                 here = if ends.from == here { ends.to } else { ends.from };
                 strip.steps.push((segment, here));
@@ -48,7 +48,7 @@ pub fn strips(board: &Board) -> Vec<Strip> {
 fn ways<'a>(board: &'a Board, used: &'a [bool], point: PointId) -> impl Iterator<Item = SegmentId> + 'a {
     board.segment_ids().filter(move |&id| {
         let segment = board.segment(id);
-        !used[id.0] && (segment.from == point || segment.to == point)
+        !used[id.index()] && (segment.from == point || segment.to == point)
     })
 }
 

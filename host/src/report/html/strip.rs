@@ -74,7 +74,7 @@ fn cell(sweep: &Sweep, board: &Board, id: SegmentId, from: PointId, end: Option<
             (node(board, from, "node"))
             @if let Some(end) = end { (node(board, end, "node to")) }
             svg class="symbol" viewBox="-28 -12 56 24" aria-hidden="true" { (symbol(&segment.kind, broken)) }
-            p class="name" { span class="number" { (id.0 + 1) } " " (segment.name) }
+            p class="name" { span class="number" { (id.index() + 1) } " " (segment.name) }
             @if let (Some(fault), Some(sign)) = (fault, sign) {
                 p class="flag" { (sign.icon()) (words::class(fault.class)) }
             }

@@ -158,7 +158,8 @@ fn judged(verdict: Verdict, class: Class) -> Markup {
 }
 
 fn segments(rows: &[SegmentRow], board: &Board) -> Markup {
-    let number = |name: &str| board.segment_named(name).map(|id| (id.0 + 1).to_string()).unwrap_or_default();
+    let number =
+        |name: &str| board.segment_named(name).map(|id| (id.index() + 1).to_string()).unwrap_or_default();
     let several_states = rows.iter().any(|row| row.state != rows[0].state);
     let table = html! {
         table class="cards" {
