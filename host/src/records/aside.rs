@@ -62,7 +62,13 @@ pub(super) async fn take_in(store: &Store) -> Vec<String> {
                 }
             }
             Err(Error::Missing { .. }) => {}
-            Err(error) => news.push(format!("{shown} cannot be taken in and was left where it is: {error}")),
+            Err(error) => {
+                news.push(format!("{shown} cannot be taken in and was left where it is: {error}"));
+                // The next one would wait as long for the same lock.
+                if matches!(error, Error::Busy { .. }) {
+                    break;
+                }
+            }
         }
     }
     news

@@ -97,11 +97,8 @@ impl Store {
             Ok(lines) => findings.wrong.extend(lines),
             Err(error) => findings.wrong.push(format!("references: {error}")),
         }
-        match open::altered_schema(connection).await {
-            Ok(None) => {}
-            Ok(Some(name)) => {
-                findings.wrong.push(format!("the definition of {name} is not as this program made it"))
-            }
+        match open::altered_now(&self.path, &self.pool).await {
+            Ok(altered) => findings.wrong.extend(altered.map(|name| open::words_for_altered(&name))),
             Err(error) => findings.wrong.push(format!("definitions: {error}")),
         }
     }

@@ -264,6 +264,19 @@ pub enum Error {
         /// Why not.
         error: Box<Error>,
     },
+    /// No answer came in a time in which every answer does.
+    #[error(
+        "the records at {} gave no answer in {seconds} s, and waiting was given up; what was being written is there whole \
+         or not at all: see with `copperwalk unit SN` which, then do it again; if it stops again, \
+         `copperwalk records check`, and bring back the latest copy where that stops too",
+        path.display()
+    )]
+    Silent {
+        /// The store.
+        path: PathBuf,
+        /// How long was waited.
+        seconds: u64,
+    },
     /// The database refused for a reason that is none of the above.
     #[error("the record store {} refused: {reason}; nothing was written", path.display())]
     Refused {

@@ -53,6 +53,8 @@ mod tests;
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Duration;
 
 use sqlx::pool::PoolConnection;
 use sqlx::sqlite::SqliteConnectOptions;
@@ -176,28 +178,47 @@ impl Store {
 /// The store for callers that wait: each method is [`Store`]'s of the same name, with its errors.
 ///
 /// Not for use inside an asynchronous runtime: waiting there would stop everything else, and tokio forbids it.
+/// None of them waits for ever: the thread that SQLite runs on belongs to a library, and if it died, whoever waits for
+/// its answer would not be told.
 #[derive(Debug)]
 pub struct Records {
     runtime: Runtime,
     store: Store,
+    /// An answer was given up; there is nobody to close the store with.
+    silent: AtomicBool,
 }
+
+/// How long a question may take, over and above the whole file's time where all of the file is walked. Twelve times as
+/// long as one waits for another program's lock, so that a lock is always told as a lock.
+const ANSWER: Duration = Duration::from_secs(120);
+/// What is read at least of a file that is walked as a whole, byte a second: a hundredth of what a cheap disk gives.
+const SLOWEST_BYTES_PER_SECOND: u64 = 1 << 20;
 
 #[allow(missing_docs)] // said once, above
 impl Records {
     pub fn open(path: &Path) -> Result<Self, Error> {
         let runtime = runtime(path)?;
-        let store = runtime.block_on(Store::open(path))?;
-        Ok(Self { runtime, store })
+        let store = wait(&runtime, path, whole(path), Store::open(path))?;
+        Ok(Self { runtime, store, silent: AtomicBool::new(false) })
     }
 
     pub fn open_to_read(path: &Path) -> Result<Self, Error> {
         let runtime = runtime(path)?;
-        let store = runtime.block_on(Store::open_to_read(path))?;
-        Ok(Self { runtime, store })
+        let store = wait(&runtime, path, whole(path), Store::open_to_read(path))?;
+        Ok(Self { runtime, store, silent: AtomicBool::new(false) })
     }
 
     pub fn restore(from: &Path, to: &Path) -> Result<Findings, Error> {
-        runtime(to)?.block_on(copy::restore(from, to))
+        wait(&runtime(to)?, from, whole(from), copy::restore(from, to))
+    }
+
+    /// Waits for an answer of the store.
+    fn ask<T>(&self, most: Duration, answer: impl Future<Output = Result<T, Error>>) -> Result<T, Error> {
+        let answer = wait(&self.runtime, self.store.path(), most, answer);
+        if matches!(answer, Err(Error::Silent { .. })) {
+            self.silent.store(true, Ordering::Relaxed);
+        }
+        answer
     }
 
     pub fn path(&self) -> &Path {
@@ -209,51 +230,51 @@ impl Records {
     }
 
     pub fn store(&self, sweep: &Sweep, fixture: &Fixture) -> Result<SweepId, Error> {
-        self.runtime.block_on(self.store.store(sweep, fixture))
+        self.ask(ANSWER, self.store.store(sweep, fixture))
     }
 
     pub fn keep_judgement(&self, id: SweepId, judgement: &Judgement, made_us: i64) -> Result<(), Error> {
-        self.runtime.block_on(self.store.keep_judgement(id, judgement, made_us))
+        self.ask(ANSWER, self.store.keep_judgement(id, judgement, made_us))
     }
 
     pub fn numbers(&self, of: Of<'_>) -> Result<Vec<SweepId>, Error> {
-        self.runtime.block_on(self.store.numbers(of))
+        self.ask(ANSWER, self.store.numbers(of))
     }
 
     pub fn boards(&self, ids: &[SweepId]) -> Result<Vec<Board>, Error> {
-        self.runtime.block_on(self.store.boards(ids))
+        self.ask(ANSWER, self.store.boards(ids))
     }
 
     pub fn read(&self, ids: &[SweepId]) -> Result<Vec<Result<Stored, Error>>, Error> {
-        self.runtime.block_on(self.store.read(ids))
+        self.ask(ANSWER, self.store.read(ids))
     }
 
     pub fn judgements(&self, id: SweepId) -> Result<Vec<PastJudgement>, Error> {
-        self.runtime.block_on(self.store.judgements(id))
+        self.ask(ANSWER, self.store.judgements(id))
     }
 
     pub fn void(&self, serial: &str, id: SweepId, at_us: i64, because: &str) -> Result<(), Error> {
-        self.runtime.block_on(self.store.void(serial, id, at_us, because))
+        self.ask(ANSWER, self.store.void(serial, id, at_us, because))
     }
 
     pub fn check(&self) -> Result<Findings, Error> {
-        self.runtime.block_on(self.store.check())
+        self.ask(whole(self.path()), self.store.check())
     }
 
     pub fn save(&self, to: &Path) -> Result<(), Error> {
-        self.runtime.block_on(self.store.save(to))
+        self.ask(whole(self.path()), self.store.save(to))
     }
 
     pub fn is_marked(&self, mark: &str) -> Result<bool, Error> {
-        self.runtime.block_on(self.store.is_marked(mark))
+        self.ask(ANSWER, self.store.is_marked(mark))
     }
 
     pub fn mark(&self, mark: &str) -> Result<(), Error> {
-        self.runtime.block_on(self.store.mark(mark))
+        self.ask(ANSWER, self.store.mark(mark))
     }
 
     pub fn note(&self, serial: &str, at_us: i64, text: &str) -> Result<(), Error> {
-        self.runtime.block_on(self.store.note(serial, at_us, text))
+        self.ask(ANSWER, self.store.note(serial, at_us, text))
     }
 
     pub fn repair(
@@ -264,23 +285,23 @@ impl Records {
         action: &str,
         text: &str,
     ) -> Result<(), Error> {
-        self.runtime.block_on(self.store.repair(serial, at_us, place, action, text))
+        self.ask(ANSWER, self.store.repair(serial, at_us, place, action, text))
     }
 
     pub fn unit(&self, serial: &str) -> Result<UnitHistory, Error> {
-        self.runtime.block_on(self.store.unit(serial))
+        self.ask(ANSWER, self.store.unit(serial))
     }
 
     pub fn lot(&self, lot: &str) -> Result<LotSummary, Error> {
-        self.runtime.block_on(self.store.lot(lot))
+        self.ask(ANSWER, self.store.lot(lot))
     }
 
     pub fn sweep(&self, id: SweepId) -> Result<Sweep, Error> {
-        self.runtime.block_on(self.store.sweep(id))
+        self.ask(ANSWER, self.store.sweep(id))
     }
 
     pub fn files(&self, id: SweepId) -> Result<Files, Error> {
-        self.runtime.block_on(self.store.files(id))
+        self.ask(ANSWER, self.store.files(id))
     }
 
     pub fn lots(&self) -> Result<Vec<LotLine>, Error> {
@@ -288,8 +309,28 @@ impl Records {
     }
 
     pub fn units(&self) -> Result<Vec<UnitLine>, Error> {
-        self.runtime.block_on(self.store.units())
+        self.ask(ANSWER, self.store.units())
     }
+}
+
+/// How long it may take to walk all of a file.
+fn whole(path: &Path) -> Duration {
+    let bytes = path.metadata().map_or(0, |file| file.len());
+    ANSWER + Duration::from_secs(bytes / SLOWEST_BYTES_PER_SECOND)
+}
+
+/// Waits for an answer about the store at `path`, but no longer than `most`.
+fn wait<T>(
+    runtime: &Runtime,
+    path: &Path,
+    most: Duration,
+    answer: impl Future<Output = Result<T, Error>>,
+) -> Result<T, Error> {
+    // The time is taken inside the runtime, whose clock it is.
+    let bounded = async { tokio::time::timeout(most, answer).await };
+    runtime
+        .block_on(bounded)
+        .unwrap_or_else(|_| Err(Error::Silent { path: path.into(), seconds: most.as_secs() }))
 }
 
 fn runtime(path: &Path) -> Result<Runtime, Error> {
@@ -302,8 +343,13 @@ fn runtime(path: &Path) -> Result<Runtime, Error> {
 impl Drop for Records {
     fn drop(&mut self) {
         // Waiting is forbidden inside a runtime; then the write-ahead file simply stays, which is harmless.
-        if tokio::runtime::Handle::try_current().is_err() {
-            self.runtime.block_on(self.store.close());
+        if tokio::runtime::Handle::try_current().is_err() && !self.silent.load(Ordering::Relaxed) {
+            let close = async {
+                self.store.close().await;
+                Ok(())
+            };
+            // The same holds where nobody answers.
+            let _ = self.ask(ANSWER, close);
         }
     }
 }

@@ -9,12 +9,12 @@ use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
+use sqlx::Connection as _;
 use sqlx::migrate::{MigrateError, Migrator};
 use sqlx::sqlite::{SqliteConnectOptions, SqlitePoolOptions, SqliteSynchronous};
-use sqlx::{Connection as _, Row as _};
 
 use super::Error;
-use super::database::{BEGIN, Connection, Pool, Row};
+use super::database::{BEGIN, Connection, Pool};
 
 /// How long to wait for another program's transaction. One sweep takes milliseconds; a backup tool may take seconds.
 pub(super) const PATIENCE: Duration = Duration::from_secs(10);
@@ -164,28 +164,31 @@ pub(super) fn beside(path: &Path, ending: &str) -> PathBuf {
     name.into()
 }
 
-/// The layout of the tables in a file; `None` where there are no tables yet.
-async fn layout(path: &Path, pool: &Pool) -> Result<Option<i64>, Error> {
+/// What the tables in a file are.
+struct Layout {
+    /// The latest migration that made them.
+    version: i64,
+    /// The first definition that is not as those migrations made it.
+    altered: Option<String>,
+}
+
+/// The layout of the tables in a file, for every opening; `None` where there are no tables yet.
+async fn layout(path: &Path, pool: &Pool) -> Result<Option<Layout>, Error> {
     let of = |error: sqlx::Error| Error::from_database(path, &error);
     let mut connection = pool.acquire().await.map_err(of)?;
-    // In this order: whoever sees the tables that another program is just creating also sees whose they are.
-    let definitions: Vec<Vec<u8>> =
-        sqlx::query_scalar("SELECT CAST(coalesce(sql, '') AS BLOB) FROM sqlite_schema")
-            .fetch_all(&mut *connection)
-            .await
-            .map_err(of)?;
-    let id: i32 =
-        sqlx::query_scalar("PRAGMA application_id").fetch_one(&mut *connection).await.map_err(of)?;
+    // Another program may be creating the tables just now: all of them are seen, or none.
+    let mut snapshot = connection.begin().await.map_err(of)?;
+    let definitions = definitions(&mut snapshot).await.map_err(of)?;
+    let id: i32 = sqlx::query_scalar("PRAGMA application_id").fetch_one(&mut *snapshot).await.map_err(of)?;
     match (id, definitions.len()) {
-        // A column's type that is no text ends the thread that sqlx reads with, and whoever waits for it waits for ever.
-        (APPLICATION_ID, _) if definitions.iter().any(|sql| std::str::from_utf8(sql).is_err()) => {
-            let reason = "the definition of a table is not as this program made it".into();
-            Err(Error::Damaged { path: path.into(), reason })
+        (APPLICATION_ID, _) => {
+            let definitions = texts(&definitions).map_err(|name| not_as_made(path, &name))?;
+            let version: i64 = sqlx::query_scalar("SELECT max(version) FROM _sqlx_migrations")
+                .fetch_one(&mut *snapshot)
+                .await
+                .map_err(of)?;
+            Ok(Some(Layout { version, altered: altered(&definitions, version) }))
         }
-        (APPLICATION_ID, _) => sqlx::query_scalar("SELECT max(version) FROM _sqlx_migrations")
-            .fetch_one(&mut *connection)
-            .await
-            .map_err(of),
         (0, 0) => Ok(None),
         (id, _) if TRIAL_IDS.contains(&id) => Err(Error::Trial { path: path.into() }),
         _ => {
@@ -195,69 +198,102 @@ async fn layout(path: &Path, pool: &Pool) -> Result<Option<i64>, Error> {
     }
 }
 
+/// Name and text of a table, an index or a trigger, as bytes.
+type Definition = (Vec<u8>, Vec<u8>);
+
+/// Every definition in a file. As bytes, because a text that is none ends the thread that sqlx reads with.
+async fn definitions(connection: &mut Connection) -> Result<Vec<Definition>, sqlx::Error> {
+    sqlx::query_as("SELECT CAST(name AS BLOB), CAST(coalesce(sql, '') AS BLOB) FROM sqlite_schema")
+        .fetch_all(connection)
+        .await
+}
+
+/// The definitions as texts, or the name of the first that is none: its columns' names and types would end the reading
+/// thread on the first query of its table, and whoever waits for that would wait for ever.
+fn texts(definitions: &[Definition]) -> Result<Vec<(&str, &str)>, String> {
+    definitions
+        .iter()
+        .map(|(name, sql)| match (std::str::from_utf8(name), std::str::from_utf8(sql)) {
+            (Ok(name), Ok(sql)) => Ok((name, sql)),
+            _ => Err(String::from_utf8_lossy(name).into_owned()),
+        })
+        .collect()
+}
+
+/// The first table, index or trigger that is not as the migrations up to this one made it, if any is not. SQLite keeps
+/// the text of each statement.
+fn altered(definitions: &[(&str, &str)], version: i64) -> Option<String> {
+    let migrations = SCHEMA.iter().filter(|migration| migration.version <= version);
+    let text: String = migrations.map(|migration| migration.sql.as_str()).collect();
+    // sqlx keeps its list of migrations in a table of its own; an index that SQLite makes by itself has no text.
+    let kept = definitions.iter().filter(|(name, sql)| !sql.is_empty() && *name != "_sqlx_migrations");
+    if let Some((name, _)) = kept.clone().find(|(_, sql)| !text.contains(sql)) {
+        return Some((*name).to_owned());
+    }
+    let made = text.lines().filter(|line| line.starts_with("CREATE ")).count();
+    (kept.count() != made).then(|| format!("one of {made} tables, indexes and triggers"))
+}
+
+/// [`altered`], asked by itself of a store that has been opened.
+pub(super) async fn altered_now(path: &Path, pool: &Pool) -> Result<Option<String>, Error> {
+    Ok(layout(path, pool).await?.and_then(|layout| layout.altered))
+}
+
+/// How a definition that was altered is told.
+pub(super) fn words_for_altered(name: &str) -> String {
+    format!("the definition of {name} is not as this program made it")
+}
+
+fn not_as_made(path: &Path, name: &str) -> Error {
+    Error::Damaged { path: path.into(), reason: words_for_altered(name) }
+}
+
 /// The newest layout this program knows.
 fn newest() -> i64 {
     SCHEMA.iter().map(|migration| migration.version).max().unwrap_or_default()
 }
 
 /// A layout to read from: there, and no newer than this program.
-fn known(path: &Path, found: Option<i64>) -> Result<i64, Error> {
+fn known(path: &Path, found: Option<Layout>) -> Result<Layout, Error> {
     let Some(found) = found else {
         return Err(Error::NotAStore { path: path.into(), reason: "it is empty".into() });
     };
-    if found > newest() {
-        return Err(Error::Newer { path: path.into(), found, known: newest() });
+    if found.version > newest() {
+        return Err(Error::Newer { path: path.into(), found: found.version, known: newest() });
     }
     Ok(found)
 }
 
+/// Nothing is written to a store that fails its quick check, or whose tables are not as this program made them.
 async fn prepare(path: &Path, pool: &Pool) -> Result<(), Error> {
     let found = layout(path, pool).await?;
     let mut connection = pool.acquire().await.map_err(|error| Error::from_database(path, &error))?;
-    if let Some(found) = found {
-        known(path, Some(found))?;
-        sound(path, &mut connection).await?;
+    let mut version = 0;
+    if found.is_some() {
+        let found = known(path, found)?;
+        quick_check(path, &mut connection).await?;
+        if let Some(name) = found.altered {
+            return Err(not_as_made(path, &name));
+        }
+        version = found.version;
     }
-    if found.unwrap_or_default() < newest() {
+    if version < newest() {
         write_ahead(path, &mut connection).await?;
         migrate(path, &mut connection).await?;
     }
     Ok(())
 }
 
-/// Nothing is written to a store that fails its quick check, or whose tables are not as this program made them.
-async fn sound(path: &Path, connection: &mut Connection) -> Result<(), Error> {
-    let of = |error: sqlx::Error| Error::from_database(path, &error);
-    let damaged = |reason| Error::Damaged { path: path.into(), reason };
-    if path.metadata().is_ok_and(|file| file.len() <= QUICK_CHECK_BYTES) {
-        let said: String =
-            sqlx::query_scalar("PRAGMA quick_check(1)").fetch_one(&mut *connection).await.map_err(of)?;
-        if said != "ok" {
-            return Err(damaged(said));
-        }
+async fn quick_check(path: &Path, connection: &mut Connection) -> Result<(), Error> {
+    if path.metadata().is_ok_and(|file| file.len() > QUICK_CHECK_BYTES) {
+        return Ok(());
     }
-    match altered_schema(connection).await.map_err(of)? {
-        Some(name) => Err(damaged(format!("the definition of {name} is not as this program made it"))),
-        None => Ok(()),
+    let said: Result<String, _> =
+        sqlx::query_scalar("PRAGMA quick_check(1)").fetch_one(&mut *connection).await;
+    match said.map_err(|error| Error::from_database(path, &error))? {
+        said if said == "ok" => Ok(()),
+        said => Err(Error::Damaged { path: path.into(), reason: said }),
     }
-}
-
-/// The first table, index or trigger that is not as the migrations made it, if any is not. SQLite keeps the text of
-/// each statement.
-pub(super) async fn altered_schema(connection: &mut Connection) -> Result<Option<String>, sqlx::Error> {
-    let text: String = SCHEMA.iter().map(|migration| migration.sql.as_str()).collect();
-    let pair = |row: Row| Ok((row.try_get::<String, _>(0)?, row.try_get::<String, _>(1)?));
-    let kept = sqlx::query(
-        "SELECT name, sql FROM sqlite_schema WHERE sql IS NOT NULL AND name <> '_sqlx_migrations'",
-    )
-    .try_map(pair)
-    .fetch_all(&mut *connection)
-    .await?;
-    if let Some((name, _)) = kept.iter().find(|(_, sql)| !text.contains(sql.as_str())) {
-        return Ok(Some(name.clone()));
-    }
-    let made = text.lines().filter(|line| line.starts_with("CREATE ")).count();
-    Ok((kept.len() != made).then(|| format!("one of {made} tables, indexes and triggers")))
 }
 
 /// Write-ahead mode stays with the file. Changing to it does not wait for locks by itself, and two programs may be

@@ -12,7 +12,7 @@ use super::ledger::{self, Line};
 use super::stored::Packed;
 use super::summary::SweepId;
 use super::value::Value;
-use super::{Error, Store, aside, list, near::near, raw, runtime, text};
+use super::{ANSWER, Error, Store, aside, list, near::near, raw, runtime, text, wait};
 use crate::fixture::Fixture;
 use crate::hash;
 use crate::raw::FORMAT;
@@ -137,7 +137,7 @@ impl Store {
     /// Puts a sweep into a file beside the locked store. On a thread of its own, which is waited for: the futures of
     /// sqlx's migrations do not go from one thread to another, and this is rare.
     fn put_aside(path: PathBuf, parcel: &Parcel) -> Error {
-        let put = || runtime(&path)?.block_on(aside::put(&path, parcel));
+        let put = || wait(&runtime(&path)?, &path, ANSWER, aside::put(&path, parcel));
         let put = std::thread::scope(|scope| scope.spawn(put).join());
         let died =
             |_| Err(Error::Refused { path: path.clone(), reason: "the thread that wrote it died".into() });

@@ -2,12 +2,13 @@
 
 use std::fs;
 use std::path::Path;
+use std::time::{Duration, Instant};
 
 use sqlx::Executor;
 use sqlx::sqlite::SqliteConnectOptions;
 
 use super::super::stored::Packed;
-use super::super::{Error, Records, Store, SweepId, head, open, sample};
+use super::super::{Error, Records, Store, SweepId, head, open, sample, whole};
 use super::{fresh, run, unlock};
 
 /// What opening says about a file with these bytes, which must be the same afterwards. Nothing is left beside a file
@@ -209,4 +210,79 @@ fn a_full_disk_loses_nothing_and_the_store_goes_on_afterwards() {
     assert_eq!(records.sweep(SweepId(stored.into())).unwrap(), sweep(stored - 1));
     let next = records.store(&sweep(stored), &fixture).unwrap();
     assert_eq!(next, SweepId(i64::from(stored) + 1), "no number is lost either");
+}
+
+/// A column's type in bytes that are no text, where a definition is kept as it was typed. Whoever asked for the column
+/// would wait for an answer for ever.
+#[test]
+fn a_column_type_that_is_no_text_is_refused_by_every_opening() {
+    let (_folder, records) = fresh();
+    let path = records.path().to_owned();
+    records.store(&sample::sweep("A-1", None, 1, None), &sample::fixture()).unwrap();
+    run(
+        &records,
+        "PRAGMA writable_schema = ON;
+         UPDATE sqlite_schema SET sql = replace(sql, 'TEXT', CAST(x'54ff5854' AS TEXT)) WHERE name = 'measurement'",
+    );
+    drop(records);
+    let bytes = fs::read(&path).unwrap();
+    let error = said_about(&bytes);
+    let words = "(the definition of measurement is not as this program made it); the file was left as it is";
+    assert!(matches!(error, Error::Damaged { .. }) && error.to_string().contains(words), "{error}");
+    let error = Records::open_to_read(&path).expect_err("its definitions are no text");
+    assert!(error.to_string().contains(words), "{error}");
+    let error =
+        Records::restore(&path, &path.with_file_name("copy.sqlite")).expect_err("nor those of a copy");
+    assert!(error.to_string().contains(words), "{error}");
+    assert_eq!(fs::read(&path).unwrap(), bytes);
+}
+
+/// Altered, but still a text: nothing is written any more, and what was written can still be read and checked.
+#[test]
+fn a_definition_that_was_altered_stops_writing_and_is_named_by_a_check() {
+    let (_folder, records) = fresh();
+    let path = records.path().to_owned();
+    let id = records.store(&sample::sweep("A-1", None, 1, None), &sample::fixture()).unwrap();
+    run(&records, "CREATE INDEX by_hand ON measurement (lot)");
+    drop(records);
+    let words = "the definition of by_hand is not as this program made it";
+    let error = Records::open(&path).expect_err("not to be written to");
+    assert!(matches!(error, Error::Damaged { .. }) && error.to_string().contains(words), "{error}");
+    let records = Records::open_to_read(&path).unwrap();
+    assert_eq!(records.sweep(id).unwrap(), sample::sweep("A-1", None, 1, None));
+    assert_eq!(records.check().unwrap().wrong, [words]);
+}
+
+#[test]
+fn an_answer_that_never_comes_is_given_up_in_words() {
+    let (_folder, records) = fresh();
+    let error = records
+        .ask(Duration::from_millis(20), std::future::pending::<Result<(), Error>>())
+        .expect_err("nothing ever comes");
+    assert_eq!(
+        error.to_string(),
+        format!(
+            "the records at {} gave no answer in 0 s, and waiting was given up; what was being written is there whole \
+             or not at all: see with `copperwalk unit SN` which, then do it again; if it stops again, \
+             `copperwalk records check`, and bring back the latest copy where that stops too",
+            records.path().display()
+        )
+    );
+    // Nor does going away wait for it.
+    let began = Instant::now();
+    drop(records);
+    assert!(began.elapsed() < Duration::from_secs(10));
+    // One that does come in time is handed on.
+    let (_folder, records) = fresh();
+    assert_eq!(records.ask(Duration::from_secs(60), async { Ok(7) }).unwrap(), 7);
+}
+
+#[test]
+fn a_file_that_is_walked_as_a_whole_is_given_a_second_for_every_mebibyte() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("long");
+    for (bytes, seconds) in [((1 << 20) - 1, 120), (1 << 20, 121), (3 << 20, 123)] {
+        fs::File::create(&path).unwrap().set_len(bytes).unwrap();
+        assert_eq!(whole(&path).as_secs(), seconds, "{bytes}");
+    }
 }
