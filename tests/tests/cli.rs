@@ -48,6 +48,7 @@ fn json_is_one_object_with_the_agreed_keys_and_the_same_to_the_byte() {
     for key in ["where", "class", "probability", "advice"] {
         assert!(!object["faults"][0][key].is_null(), "{key}");
     }
+    assert_eq!(object["faults"][0].get("alternative"), Some(&Value::Null), "it stands alone");
     for key in ["shots", "closures", "device_ms"] {
         assert!(object["bench"][key].is_number(), "{key}");
     }

@@ -265,7 +265,13 @@ fn a_sweep_that_a_locked_store_cannot_take_is_taken_in_later_and_once() {
     let aside: Vec<String> =
         names(place.0.path()).into_iter().filter(|name| name.contains(".aside-")).collect();
     assert_eq!(aside.len(), 1, "{aside:?}");
-    assert_eq!(place.run(&["unit", "A-3"]).code, 2, "reading takes nothing in");
+    let said =
+        format!("a finished sweep of unit \"A-3\" lies in {}", place.0.path().join(&aside[0]).display());
+    let unit = place.run(&["unit", "A-3"]);
+    assert_eq!(unit.code, 2, "reading takes nothing in");
+    assert!(unit.err.contains(&said), "{}", unit.err);
+    let other = place.run(&["unit", "A-1"]);
+    assert_eq!((other.code, other.err.as_str()), (0, ""), "the file is of another unit");
     let file = fs::read(place.0.path().join(&aside[0])).unwrap();
     // Several programs open the store at once.
     let notes: Vec<_> = (0..4)
@@ -281,11 +287,14 @@ fn a_sweep_that_a_locked_store_cannot_take_is_taken_in_later_and_once() {
     assert_eq!(told, 1, "{:?}", ran.iter().map(|ran| &ran.err).collect::<Vec<_>>());
     assert_eq!(names(place.0.path()), ["records.sqlite"]);
     // Back from a copy of the folder: it is known by its name.
-    place.file(&aside[0], file);
+    place.file(&aside[0], file.clone());
     let ran = place.run(&["note", "A-1", "again"]);
     assert_eq!((ran.code, ran.err.as_str()), (0, ""));
     let records = Records::open_to_read(&place.0.path().join("records.sqlite")).unwrap();
     assert_eq!(records.unit("A-3").unwrap().sweeps().count(), 1);
+    place.file(&aside[0], file);
+    let unit = place.run(&["unit", "A-3"]);
+    assert_eq!((unit.code, unit.err.as_str()), (0, ""), "what has been taken in lies aside no more");
     assert_eq!(records.sweep(SweepId(3)).unwrap().measurement.serial, "A-3");
     assert!(records.check().unwrap().sound());
 }

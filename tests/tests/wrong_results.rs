@@ -129,7 +129,7 @@ fn alternatives_are_either_or_both_and_not_each_by_itself() {
     let bed = Bed::example("tide-gauge-head", Sampling::Quick);
     let (sweep, _) = bed.sweep(&Spec::new(1).fault("tail trace=open").fault("via pair 1=open"));
     let words = words::in_short(&sweep);
-    let both = "either or both of these: tail trace is open, via pair 1 is open";
+    let both = "fail: Either or both of these: tail trace is open, via pair 1 is open";
     assert!(words.contains(both), "{words}");
     let open =
         |place: &str| sweep.judgement.faults.iter().find(|fault| fault.place == place).unwrap().clone();
@@ -233,6 +233,7 @@ fn a_sweep_that_looks_like_a_slip_asks_first() {
     };
     for (slip, words) in [
         (sweep(&bed, "a-1", &[]), "there is no unit \"a-1\" yet, but a unit \"A-1\""),
+        (sweep(&bed, "B-1", &["--lot", "MAY"]), "there is no lot \"MAY\" yet, but a lot \"May\""),
         (
             sweep(&bed, "A-1", &["--lot", "June"]),
             "unit \"A-1\" belongs to lot \"May\" and would move to lot \"June\"",

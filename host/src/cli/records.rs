@@ -12,6 +12,7 @@ use crate::{
     board,
     records::{self, Records, SweepId, text},
     report::{csv, html, json, pdf, terminal},
+    visible::path as shown,
 };
 
 #[derive(clap::Args)]
@@ -79,6 +80,13 @@ pub fn unit(args: UnitArgs, store: Option<PathBuf>, output: &mut Output) -> Resu
     let records = open_to_read(store)?;
     let print = args.print.ready(records.path(), args.form.force())?;
     let form = args.form.ready(records.path())?;
+    for file in records.aside(&serial)? {
+        complain(&format!(
+            "a finished sweep of unit {serial:?} lies in {}: it is not shown here, and goes into the records by itself the next \
+             time something is written to them",
+            shown(&file)
+        ));
+    }
     let history = records.unit(&serial)?;
     let mut failures = form.show(
         output,

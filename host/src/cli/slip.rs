@@ -1,5 +1,5 @@
-//! Slips that the records make visible before a sweep begins: a serial number that is another unit's but for capitals,
-//! a unit that would move to another lot, a unit that was another board so far. Whoever means it says so, at the
+//! Slips that the records make visible before a sweep begins: a serial number or a lot that is another one's but for
+//! capitals, a unit that would move to another lot, a unit that was another board so far. Whoever means it says so, at the
 //! terminal or with `--yes`; where nobody can be asked, nothing is swept.
 
 use std::io::{BufRead, IsTerminal, Write, stderr, stdin};
@@ -19,18 +19,25 @@ pub fn none_or_meant(
     if yes {
         return Ok(());
     }
-    let doubts = match records.unit(serial) {
+    let mut doubts = match records.unit(serial) {
         Ok(history) => of_known(&history, lot, board),
-        Err(Error::UnknownUnit { near, .. }) => of_unknown(serial, &near),
+        Err(Error::UnknownUnit { near, .. }) => new_but_for_capitals("unit", serial, &near),
         // A history that cannot be shown keeps nobody from measuring.
         Err(_) => vec![],
     };
+    if let (Some(lot), Ok(known)) = (lot, records.lot_names()) {
+        doubts.extend(new_but_for_capitals("lot", lot, &known));
+    }
     if doubts.is_empty() || meant(&doubts) { Ok(()) } else { Err(Failure::Slip(doubts)) }
 }
 
-fn of_unknown(serial: &str, near: &[String]) -> Vec<String> {
-    let twin = near.iter().find(|known| known.to_lowercase() == serial.to_lowercase());
-    twin.map(|known| format!("there is no unit {serial:?} yet, but a unit {known:?}")).into_iter().collect()
+/// A name that is not there, while one is that differs in capitals only.
+fn new_but_for_capitals(what: &str, name: &str, known: &[String]) -> Vec<String> {
+    if known.iter().any(|known| known == name) {
+        return vec![];
+    }
+    let twin = known.iter().find(|known| known.to_lowercase() == name.to_lowercase());
+    twin.map(|known| format!("there is no {what} {name:?} yet, but a {what} {known:?}")).into_iter().collect()
 }
 
 fn of_known(unit: &UnitHistory, lot: Option<&str>, board: &Board) -> Vec<String> {

@@ -38,7 +38,7 @@ pub struct Args {
     /// Take the full number of samples for every reading, also where the verdict is clear after a few.
     #[arg(long)]
     full: bool,
-    /// Sweep although the records speak of a slip: a serial number in other capitals, another lot, another board.
+    /// Sweep although the records speak of a slip: a serial number or a lot in other capitals, another lot, another board.
     #[arg(long)]
     yes: bool,
     #[command(flatten)]

@@ -74,6 +74,36 @@ pub(super) async fn take_in(store: &Store) -> Vec<String> {
     news
 }
 
+impl Store {
+    /// The files beside the store with finished sweeps of a unit that have not been taken in yet. A file that cannot be
+    /// read is left out: the next opening for writing says what is wrong with it.
+    pub async fn aside(&self, serial: &str) -> Vec<PathBuf> {
+        let mut found = Vec::new();
+        for file in lying_beside(&self.path) {
+            if self.has_taken_in(&file).await {
+                continue;
+            }
+            let Ok(small) = Store::open_still(&file).await else { continue };
+            if small.serials().await.is_ok_and(|serials| serials.iter().any(|known| known == serial)) {
+                found.push(file);
+            }
+            small.close().await;
+        }
+        found
+    }
+
+    /// Is the first sweep of a file here already? A file that cannot be removed may lie there for ever.
+    async fn has_taken_in(&self, file: &Path) -> bool {
+        let query = sqlx::query_scalar::<_, i64>("SELECT count(*) FROM taken_in WHERE file = $1");
+        query.bind(numbered(file, 0)).fetch_one(&self.pool).await.is_ok_and(|count| count > 0)
+    }
+}
+
+/// What a sweep of a file is noted under once it is taken in.
+fn numbered(file: &Path, number: usize) -> String {
+    format!("{}#{number}", file.file_name().unwrap_or_default().to_string_lossy())
+}
+
 fn lying_beside(path: &Path) -> Vec<PathBuf> {
     let (Some(folder), Some(name)) = (path.parent(), path.file_name().and_then(|name| name.to_str())) else {
         return Vec::new();
@@ -93,7 +123,6 @@ fn lying_beside(path: &Path) -> Vec<PathBuf> {
 
 /// Takes the sweeps of one file in, each once.
 async fn take(store: &Store, file: &Path) -> Result<Vec<String>, Error> {
-    let name = file.file_name().unwrap_or_default().to_string_lossy().into_owned();
     // A whole file is never changed again; of several programs that read it, one may remove it meanwhile.
     let small = Store::open_still(file).await?;
     let parcels = parcels(&small).await;
@@ -101,7 +130,7 @@ async fn take(store: &Store, file: &Path) -> Result<Vec<String>, Error> {
     let mut news = Vec::new();
     for (number, parcel) in parcels?.iter().enumerate() {
         let mut connection = store.writing().await?;
-        match put_into(&mut connection, parcel, Some(&format!("{name}#{number}"))).await {
+        match put_into(&mut connection, parcel, Some(&numbered(file, number))).await {
             Ok(Some(id)) => news.push(format!(
                 "a sweep of unit {:?} that had been put aside while the records were locked is now sweep {id}",
                 parcel.head.serial

@@ -87,6 +87,12 @@ impl Store {
         Ok(lines.into_iter().map(|(line, _)| line).collect())
     }
 
+    /// The name of every lot that a unit was ever swept in.
+    pub async fn lot_names(&self) -> Result<Vec<String>, Error> {
+        let names = sqlx::query_scalar("SELECT DISTINCT lot FROM lot_unit ORDER BY lot");
+        names.fetch_all(&self.pool).await.map_err(|error| self.said(&error))
+    }
+
     /// Every unit, in the order they were first swept.
     pub async fn units(&self) -> Result<Vec<UnitLine>, Error> {
         let members = self.members(Units::ALL).await?;
@@ -156,12 +162,11 @@ impl Store {
         if let Err(error) = text::lot(lot) {
             return error.into();
         }
-        match sqlx::query_scalar("SELECT DISTINCT lot FROM lot_unit ORDER BY lot").fetch_all(&self.pool).await
-        {
+        match self.lot_names().await {
             Ok(known) => {
                 Error::UnknownLot { path: self.path.clone(), lot: lot.into(), near: near(lot, known) }
             }
-            Err(error) => self.said(&error),
+            Err(error) => error,
         }
     }
 }

@@ -305,7 +305,15 @@ impl Records {
     }
 
     pub fn lots(&self) -> Result<Vec<LotLine>, Error> {
-        self.runtime.block_on(self.store.lots())
+        self.ask(ANSWER, self.store.lots())
+    }
+
+    pub fn lot_names(&self) -> Result<Vec<String>, Error> {
+        self.ask(ANSWER, self.store.lot_names())
+    }
+
+    pub fn aside(&self, serial: &str) -> Result<Vec<PathBuf>, Error> {
+        self.ask(whole(self.path()), async { Ok(self.store.aside(serial).await) })
     }
 
     pub fn units(&self) -> Result<Vec<UnitLine>, Error> {

@@ -40,6 +40,8 @@ struct FaultObject<'a> {
     r#where: &'a str,
     class: Class,
     probability: f64,
+    /// Faults with the same number stand on the same evidence: either or both. `null`: it stands alone.
+    alternative: Option<u8>,
     advice: String,
 }
 
@@ -61,6 +63,7 @@ pub fn sweep(sweep: &Sweep) -> serde_json::Result<String> {
         r#where: &fault.place,
         class: fault.class,
         probability: fault.probability,
+        alternative: fault.alternative,
         advice: words::advice(&fault.advice),
     });
     let work = sweep.measurement.work();

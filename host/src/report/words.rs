@@ -179,14 +179,14 @@ pub fn headline(outcome: &Outcome<'_>) -> String {
     let headline = match (outcome.verdict, outcome.faults) {
         (Verdict::Void, _) => "The bench was at fault; nothing counts against the unit.".to_owned(),
         (Verdict::Pass, []) => "Every segment is proven inside its limits.".to_owned(),
-        (Verdict::Pass, faults) => format!("Inside its limits, with a remark: {}.", findings(faults)),
+        (Verdict::Pass, faults) => format!("Inside its limits, with a remark: {}.", findings(faults, false)),
         (Verdict::Fail, []) => {
             format!("{} outside the limits.", readings(|verdict| verdict == Verdict::Fail))
         }
-        (Verdict::Fail, faults) => sentence(&findings(faults)),
+        (Verdict::Fail, faults) => sentence(&findings(faults, true)),
         (Verdict::Unproven, []) => format!("Nothing is proven bad, but {} not proven good.", doubtful()),
         (Verdict::Unproven, faults) => {
-            format!("{} not proven good. Most likely: {}.", doubtful(), findings(faults))
+            format!("{} not proven good. Most likely: {}.", doubtful(), findings(faults, false))
         }
     };
     // A void sweep says what is wrong with the bench; the meter is then the least of it.
@@ -204,8 +204,8 @@ pub fn in_short(sweep: &Sweep) -> String {
 }
 
 /// The first findings, the rest counted. Faults that stand on the same evidence are one finding: either of them or
-/// both, and not each by itself.
-fn findings(faults: &[UnitFault]) -> String {
+/// both, and not each by itself. Where they begin a sentence, words of ours begin with a capital; names keep their case.
+fn findings(faults: &[UnitFault], begins: bool) -> String {
     const NAMED: usize = 3;
     let (first, rest) = faults.split_at(faults.len().min(NAMED));
     let mut named = Vec::new();
@@ -215,10 +215,14 @@ fn findings(faults: &[UnitFault]) -> String {
             continue;
         }
         let others: Vec<_> = first[i + 1..].iter().filter(same).map(finding).collect();
+        let [either, several] = match begins && named.is_empty() {
+            true => ["Either or both", "One or more"],
+            false => ["either or both", "one or more"],
+        };
         named.push(match others.as_slice() {
             [] => finding(fault),
-            [other] => format!("either or both of these: {}, {other}", finding(fault)),
-            others => format!("one or more of these: {}, {}", finding(fault), others.join(", ")),
+            [other] => format!("{either} of these: {}, {other}", finding(fault)),
+            others => format!("{several} of these: {}, {}", finding(fault), others.join(", ")),
         });
     }
     if !rest.is_empty() {
@@ -378,15 +382,20 @@ mod tests {
         faults.truncate(3);
         let each = |i: usize| finding(&faults[i]);
         let (a, b, c) = (each(0), each(1), each(2));
-        assert_eq!(findings(&faults), format!("{a}; {b}; {c}"));
+        assert_eq!(findings(&faults, true), format!("{a}; {b}; {c}"));
         faults[0].alternative = Some(0);
         faults[2].alternative = Some(0);
-        assert_eq!(findings(&faults), format!("either or both of these: {a}, {c}; {b}"));
+        assert_eq!(findings(&faults, false), format!("either or both of these: {a}, {c}; {b}"));
+        assert_eq!(findings(&faults, true), format!("Either or both of these: {a}, {c}; {b}"));
         faults[1].alternative = Some(0);
-        assert_eq!(findings(&faults), format!("one or more of these: {a}, {b}, {c}"));
+        assert_eq!(findings(&faults, true), format!("One or more of these: {a}, {b}, {c}"));
+        faults[0].alternative = None;
+        let second = format!("{a}; either or both of these: {b}, {c}");
+        assert_eq!(findings(&faults, true), second, "a name begins the sentence");
+        faults[0].alternative = Some(0);
         faults[2].alternative = Some(1);
         faults.truncate(1);
-        assert_eq!(findings(&faults), a, "alone it is no alternative");
+        assert_eq!(findings(&faults, true), a, "alone it is no alternative");
     }
 
     #[test]
