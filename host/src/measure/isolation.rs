@@ -137,6 +137,20 @@ mod tests {
         }
     }
 
+    /// The margin of `plan::aim`: with it, the least value the controller passes is good to the host; without, it is not.
+    #[test]
+    fn what_the_controller_just_passes_is_good_to_the_host_and_would_not_be_without_its_margin() {
+        let settle = shot(Farads::ZERO).1;
+        let least = f64::from(settle.pass) * RM_OHMS * f64::from(settle.gain_b.factor())
+            / f64::from(settle.gain_a.factor());
+        for (ohms, good) in [(1.001 * least, true), (least / 1.05, false)] {
+            let unit_volts = 0.18 * ohms / (ohms + RM_OHMS + 180.0);
+            let found = reading([[unit_volts, unit_volts * RM_OHMS / ohms]; 2], Farads::ZERO);
+            let proven = found.at_least.unwrap();
+            assert_eq!(proven >= Ohms(100e3), good, "{ohms} Ω: {proven:?}");
+        }
+    }
+
     #[test]
     fn just_above_five_millivolts_without_current_the_unit_is_driven_and_just_below_it_is_not() {
         for (millivolts, driven) in [(4.8, false), (5.2, true), (-4.8, false), (-5.2, true)] {

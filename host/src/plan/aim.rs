@@ -2,6 +2,7 @@
 
 use copperwalk_wire::{
     Contacts, Gain, Method, Rate, Ratio, Settle, Shot, Source, Stop,
+    codes::ZEROS,
     hardware::{DRY_AMPS, DRY_CLAMP_OHMS, ISOLATION_CLAMP_OHMS, LOAD_AMPS, RM_OHMS, VREF_VOLTS},
 };
 
@@ -48,9 +49,25 @@ const PAST_CAPACITOR_TRIPLES: Triples = Triples { quick: 2, most: 4 };
 /// Time constants until a capacitor's current is lost in the noise: e⁻¹¹ of 0.6 mA is 10 nA, 0.1 µV over Rm.
 const SILENT_TIME_CONSTANTS: f64 = 11.0;
 
-/// Pairs in a window of an isolation shot: at 100 kΩ the leakage still stands twenty times above the noise of
-/// four, and a sound unit leaks far less.
+/// Pairs in a window of an isolation shot: at 100 kΩ the leakage stands thirty standard deviations above the mean
+/// of four, which leaves 7 % of noise (coverage factor 2); two would not do.
 const ISOLATION_WINDOW: u8 = 4;
+/// How much wider than the host's own uncertainty the controller's margin is, over ratios; no unit. The host reckons
+/// the noise at the value that was read, which is higher than the limit; without the margin what the controller
+/// calls good could be just short of good to the host.
+const ISOLATION_MARGIN: f64 = 1.05;
+/// A current that still falls by this share of itself in a time constant carries as much charging current; no unit.
+/// Half a per cent is lost in the uncertainty of any isolation.
+const CHARGE_SHARE: f64 = 0.005;
+/// The least change from window to window that can be asked for, relative: of the largest current it is as much as
+/// the noise of a window, and less would never stand still.
+const LEAST_SLOPE: f64 = 1e-4;
+/// Time constants of charging that an isolation shot lasts at most; no unit. After nine the charging current is lost in
+/// the noise of a window; half as many again, for a capacitor of one and a half times what the file says.
+const CHARGING_TIME_CONSTANTS: f64 = 14.0;
+/// An isolation shot may last so long at least and at most, second. The least is enough for 25 µF that no file
+/// mentions; the most is what an operator waits for one reading, and above 1.1 mF it may end with "still charging".
+const ISOLATION_SECONDS: [f64; 2] = [0.06, 4.0];
 
 /// Triples: at least and at most.
 struct Triples {
@@ -225,11 +242,11 @@ pub fn isolation(contacts: Contacts, min: Ohms, behind: Farads) -> Shot {
     let (gain_a, gain_b, rate) = (Gain::X8, Gain::X128, Rate::Sps1000);
     let window = ISOLATION_WINDOW;
     let noise = noise_codes(gain_b, rate);
-    let window_noise = noise * (1.0 / f64::from(window) + 1.0 / 4.0).sqrt();
+    let window_noise = noise * (1.0 / f64::from(window) + 1.0 / ZEROS as f64).sqrt();
     let codes_at_min = DRY_AMPS * ISOLATION_CLAMP_OHMS / (ISOLATION_CLAMP_OHMS + RM_OHMS + min.0) * RM_OHMS
         / code_step(gain_b).0;
     // As the host will reckon, and a little more: what the controller calls good must be good to the host.
-    let relative = 1.05
+    let relative = ISOLATION_MARGIN
         * (1.0 + STOP_COVERAGE * window_noise / codes_at_min)
         * (1.0 + STOP_COVERAGE * relative_standard(false))
         - 1.0;
@@ -237,9 +254,9 @@ pub fn isolation(contacts: Contacts, min: Ohms, behind: Farads) -> Shot {
 
     let window_seconds = 2.0 * f64::from(window) * f64::from(rate.micros()) * 1e-6;
     let tau = charging_time(behind).0;
-    // A current that still shrinks by this share of itself in a window carries at most half a per cent of charge.
-    let slope = (0.005 * window_seconds / tau.max(window_seconds)).max(1e-4);
-    let seconds = (14.0 * tau).clamp(0.06, 4.0);
+    let slope = (CHARGE_SHARE * window_seconds / tau.max(window_seconds)).max(LEAST_SLOPE);
+    let [least, most] = ISOLATION_SECONDS;
+    let seconds = (CHARGING_TIME_CONSTANTS * tau).clamp(least, most);
     Shot {
         contacts,
         source: Source::Isolation,
@@ -251,7 +268,7 @@ pub fn isolation(contacts: Contacts, min: Ohms, behind: Farads) -> Shot {
             windows_max: (seconds / window_seconds).ceil() as u16 + 2,
             pass: (min.0 * (1.0 + relative) * ratio_per_ohm) as f32,
             slope: slope as f32,
-            floor: (2.0 * window_noise) as f32,
+            floor: (STOP_COVERAGE * window_noise) as f32,
         }),
     }
 }
@@ -293,6 +310,7 @@ fn gain_for(signal: Volts) -> Gain {
 #[cfg(test)]
 mod tests {
     use copperwalk_core::delta::Delta;
+    use copperwalk_core::settle::{Progress, Window, progress};
 
     use super::*;
     use crate::board::SegmentKind;
@@ -382,5 +400,125 @@ mod tests {
         for (share, gain) in [(0.94, Gain::X8), (0.96, Gain::X4)] {
             assert_eq!(gain_for(Volts(share * VREF_VOLTS / 8.0)), gain, "{share}");
         }
+    }
+
+    fn settle(min: f64, behind: Farads) -> Settle {
+        let Method::Settle(settle) = isolation(Contacts::default(), Ohms(min), behind).method else {
+            panic!()
+        };
+        settle
+    }
+
+    /// Seconds that a window of an isolation shot lasts.
+    fn window_seconds(settle: &Settle) -> f64 {
+        2.0 * f64::from(settle.window) * f64::from(settle.rate.micros()) * 1e-6
+    }
+
+    /// The bulk capacitance that charges with this time constant, second.
+    fn charging_in(seconds: f64) -> Farads {
+        Farads(seconds / charging_time(Farads(1.0)).0)
+    }
+
+    /// Codes of the current over Rm through this resistance, and the standard deviation of a window's mean of them.
+    fn leakage(ohms: f64, settle: &Settle) -> (f64, f64) {
+        let amps = DRY_AMPS * ISOLATION_CLAMP_OHMS / (ISOLATION_CLAMP_OHMS + RM_OHMS + ohms);
+        let codes = amps * RM_OHMS / code_step(settle.gain_b).0;
+        let pairs = 1.0 / f64::from(settle.window) + 1.0 / ZEROS as f64;
+        (codes, noise_codes(settle.gain_b, settle.rate) * pairs.sqrt())
+    }
+
+    #[test]
+    fn four_pairs_put_the_leakage_thirty_standard_deviations_above_their_noise_and_two_do_not() {
+        let four = settle(100e3, Farads::ZERO);
+        assert_eq!(four.window, 4);
+        for (window, enough) in [(2, false), (4, true)] {
+            let (codes, noise) = leakage(100e3, &Settle { window, ..four });
+            assert_eq!(codes > 30.0 * noise, enough, "{window} pairs: {codes} over {noise}");
+        }
+    }
+
+    #[test]
+    fn an_isolation_passes_just_above_the_limit_with_its_margin_and_not_just_below() {
+        let rule = settle(100e3, Farads::ZERO);
+        let (codes, noise) = leakage(100e3, &rule);
+        let relative = 1.05 * (1.0 + 2.0 * noise / codes) * (1.0 + 2.0 * relative_standard(false));
+        for (factor, passes) in [(0.99, false), (1.01, true)] {
+            // Volts across the unit over volts over Rm, as codes.
+            let ratio = 100e3 * relative * factor / RM_OHMS * f64::from(rule.gain_a.factor())
+                / f64::from(rule.gain_b.factor());
+            let window = Window { a: ratio * codes, b: codes };
+            assert_eq!(progress(&rule, window, window) == Progress::Passed, passes, "{factor}");
+        }
+    }
+
+    #[test]
+    fn a_current_stands_still_with_just_under_half_a_per_cent_of_charge_and_not_with_just_over() {
+        // Windows short beside the time constant, where a share falls by itself times window over time constant.
+        let rule = Settle { floor: 0.0, ..settle(1e9, charging_in(0.2)) };
+        let falls = window_seconds(&rule) / 0.2;
+        for (share, still) in [(0.0045, true), (0.0055, false)] {
+            let now = Window { a: 1e6, b: 1e5 };
+            let before = Window { b: now.b * (1.0 + share * falls), ..now };
+            assert_eq!(progress(&rule, before, now) == Progress::Still, still, "{share}");
+        }
+    }
+
+    #[test]
+    fn the_least_slope_takes_over_where_the_noise_of_a_window_is_as_large() {
+        let window = window_seconds(&settle(100e3, Farads::ZERO));
+        for (slope, expected) in [(0.9e-4, 1e-4), (1.1e-4, 1.1e-4)] {
+            let found = f64::from(settle(100e3, charging_in(0.005 * window / slope)).slope);
+            assert!((found / expected - 1.0).abs() < 1e-3, "{slope}: {found}");
+        }
+        let rule = settle(100e3, Farads::ZERO);
+        let (largest, _) = leakage(0.0, &rule);
+        let noise = f64::from(rule.floor);
+        assert!(LEAST_SLOPE * largest < noise && 1.1 * LEAST_SLOPE * largest > noise, "{largest} {noise}");
+    }
+
+    #[test]
+    fn an_isolation_lasts_fourteen_time_constants_between_sixty_milliseconds_and_four_seconds() {
+        for (time_constant, seconds) in
+            [(0.0, 0.06), (0.058 / 14.0, 0.06), (0.062 / 14.0, 0.062), (3.9 / 14.0, 3.9), (4.1 / 14.0, 4.0)]
+        {
+            let rule = settle(100e3, charging_in(time_constant));
+            let window = window_seconds(&rule);
+            // Two windows more, one at either end.
+            let longest = f64::from(rule.windows_max - 2) * window;
+            assert!(longest >= seconds && longest < seconds + window, "{time_constant} s: {longest} s");
+        }
+        // Nine time constants leave noise; half as many again are six tenths of what is waited for.
+        let rule = settle(100e3, Farads::ZERO);
+        let (largest, _) = leakage(0.0, &rule);
+        for (time_constants, lost) in [(9.0, false), (9.3, true)] {
+            let left = largest * f64::exp(-time_constants);
+            assert_eq!(left < f64::from(rule.floor), lost, "{time_constants}");
+        }
+    }
+
+    #[test]
+    fn each_shot_takes_its_triples_and_the_most_of_them_where_time_does_not_matter() {
+        let (fuse, fuse_limits) = limited(SegmentKind::Fuse { rating: None }, 0.18);
+        let (plug, plug_limits) = limited(SegmentKind::Connector, 0.08);
+        let none = Contacts::default();
+        let shots = |wait_us, sampling| {
+            [
+                segment((&fuse, &fuse_limits), none, false, Source::Load, wait_us, sampling),
+                segment((&plug, &plug_limits), none, false, Source::Dry, wait_us, sampling),
+                segment((&plug, &plug_limits), none, false, Source::Wide, wait_us, sampling),
+                whole(none, Ohms(1.0), Ohms(10.0), wait_us, sampling),
+                standard(none, Ohms(1.0), 1e-3, sampling),
+                look_dry(none, wait_us),
+            ]
+            .map(|shot| ratio_of(&shot))
+            .map(|ratio| [ratio.triples_min, ratio.triples_max])
+        };
+        let quick = [[2, 12], [3, 12], [3, 12], [4, 12], [2, 12], [3, 3]];
+        assert_eq!(shots(0, Sampling::Quick), quick);
+        let full = quick.map(|[_, most]| [most, most]);
+        assert_eq!(shots(0, Sampling::Full), full);
+        // A wait of any length: fewer end to end, one for a look.
+        let waiting = shots(1, Sampling::Quick);
+        assert_eq!(waiting, [[2, 12], [3, 12], [3, 12], [2, 4], [2, 12], [1, 1]]);
     }
 }
