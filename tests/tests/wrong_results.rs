@@ -84,6 +84,32 @@ fn a_flaky_contact_hides_nothing_that_lies_outside_its_limit() {
     });
 }
 
+/// A quick survey of ± 2 mΩ used to pass a pair with one barrel, and to accuse whole ones.
+#[test]
+fn a_flaky_contact_hides_no_lost_barrel_and_makes_none_out_of_a_whole_pair() {
+    let bed = Bed::example("greenhouse-valve-driver", Sampling::Quick);
+    let [one, two] = ["valve via pair 1", "valve via pair 2"];
+    for (seed, fault, bad, class, whole) in [
+        (9465, format!("{two}=one barrel open"), two, Class::RedundancyLost, one),
+        (7, format!("{one}=0.026 ohm"), one, Class::High, two),
+    ] {
+        let (sweep, truth) = bed.sweep(&Spec::new(seed).fault("valve plug=flaky").fault(fault));
+        let faults = &sweep.judgement.faults;
+        let found = faults.iter().find(|fault| fault.place == bad).unwrap_or_else(|| panic!("{faults:#?}"));
+        assert!(found.class == class && found.probability > 0.9, "{found:?}");
+        assert!(faults.iter().any(|fault| fault.class == Class::Flaky && fault.place == "valve plug"));
+        assert!(faults.iter().all(|fault| fault.place != whole), "{faults:#?}");
+        let row = sweep.judgement.segments.iter().find(|row| row.name == whole).unwrap();
+        assert!(row.verdict == Verdict::Pass || row.reason.is_some(), "{row:?}");
+        // What is shown is the finer reading, although the plug moved meanwhile.
+        for name in [one, two] {
+            let row = sweep.judgement.segments.iter().find(|row| row.name == name).unwrap();
+            let truth = truth.segment_at_20c(bed.fixture.board.segment_named(name).unwrap());
+            assert!((row.at_20c.unwrap() - truth).abs() < truth * 0.1, "{row:?}: {truth:?}");
+        }
+    }
+}
+
 #[test]
 fn figures_show_what_is_proven_and_every_unproven_row_says_why() {
     each_disturbed(|sweep, case, _| {

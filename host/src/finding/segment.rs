@@ -3,8 +3,10 @@
 //! Not every reading can prove everything. A steady one read by itself is judged in full. The quick dry survey of a
 //! path that is not as it should be may see only a part of the current (the rest goes round by way of a capacitor or
 //! a short), so it can prove a segment too high, never too low. A reading during which something moved proves the
-//! least: only that a segment is far too high. What any of them has proven outside its limit stays outside,
-//! however kind a later reading is: load current may since have broken through the very film that is the fault.
+//! least: only that a segment is far too high. But it is often the finer one, so it counts with a wider
+//! interval, and a survey it contradicts proves nothing either. What any of them has proven outside its
+//! limit stays outside, however kind a later reading is: load current may since have broken through the very film
+//! that is the fault.
 
 use copperwalk_wire::Source;
 
@@ -32,7 +34,8 @@ const NEIGHBOUR_SHARE: f64 = 0.1;
 /// A contact that moves reaches at least so many times its lowest resistance.
 const MOTION_RATIO: f64 = 2.0;
 /// A survey's reading, or one during which something moved, proves a segment too high only where it lies above the
-/// limit by so many times its expanded uncertainty.
+/// limit by so many times its expanded uncertainty. What was read while something moved is shown with an interval so many times
+/// as wide: its two voltages are not of the same moment, which its own scatter shows only in part.
 const ROUGH_FACTOR: f64 = 3.0;
 /// Above this a contact is called open rather than high: dry, less than 0.2 µA flow.
 const OPEN: Ohms = Ohms(100e3);
@@ -85,14 +88,15 @@ pub struct Value {
 }
 
 impl Value {
-    fn new(segment: &Segment, reading: &Reading, air: Celsius) -> Self {
+    /// The value of a reading whose interval is `widened` times as wide as its own budget makes it.
+    fn new(segment: &Segment, reading: &Reading, air: Celsius, widened: f64) -> Self {
         let resistance = reading.resistance;
         let copper = segment.kind.is_copper();
         let at_20c = if copper { to_20c(resistance, air) } else { resistance };
         let temperature =
             if copper { at_20c.abs() * ALPHA_COPPER * TEMPERATURE_STANDARD_KELVIN } else { Ohms::ZERO };
         let factor = if resistance == Ohms::ZERO { 1.0 } else { at_20c / resistance };
-        let as_measured = reading.budget;
+        let as_measured = reading.budget.scaled(widened, Ohms::ZERO);
         Self { resistance, at_20c, as_measured, budget: as_measured.scaled(factor, temperature) }
     }
 
@@ -205,7 +209,8 @@ impl<'r> Scene<'r> {
         let readings: Vec<Judged<'_>> =
             self.of(id).map(|(seen, moved)| self.judge(id, seen, moved)).collect();
         if let Some(moved) = readings.iter().find(|judged| self.moves(id, &judged.seen.reading)) {
-            return finding(Some(moved.value.clone()), Verdict::Fail, Class::Flaky, None);
+            let value = Value::new(segment, &moved.seen.reading, self.air, 1.0);
+            return finding(Some(value), Verdict::Fail, Class::Flaky, None);
         }
         let failed: Vec<&Judged<'_>> =
             readings.iter().filter(|judged| judged.verdict == Verdict::Fail).collect();
@@ -213,55 +218,48 @@ impl<'r> Scene<'r> {
             let class = outside_class(limits, &worst.value, &readings);
             return finding(Some(worst.value.clone()), Verdict::Fail, class, None);
         }
-        let judging: Vec<&Judged<'_>> =
-            readings.iter().filter(|judged| judged.weight != Weight::Upward).collect();
-        if let Some(best) = authoritative(segment, &judging) {
-            let class = if barrel_lost(segment, &best.value) {
-                Class::RedundancyLost
-            } else {
-                doubtful_class(limits, &best.value)
-            };
-            let doubt = (best.verdict == Verdict::Unproven).then_some(match best.weight {
-                Weight::Survey => Doubt::SurveyOnly,
-                _ => Doubt::Straddles,
-            });
-            return finding(Some(best.value.clone()), best.verdict, class, doubt);
-        }
-        // A value, but nothing to judge by.
         let all: Vec<&Judged<'_>> = readings.iter().collect();
-        match authoritative(segment, &all) {
-            Some(best) => {
-                let doubt = match best.seen.reading {
-                    Reading { motion: None, over_range: true, .. } => Doubt::OverRange,
-                    _ => Doubt::Disturbed(self.mover.filter(|&mover| mover != id)),
-                };
-                let class = doubtful_class(limits, &best.value);
-                finding(Some(best.value.clone()), Verdict::Unproven, class, Some(doubt))
+        let Some(best) = authoritative(segment, &all) else {
+            return finding(None, Verdict::Unproven, Class::NotReached, Some(Doubt::NotReached));
+        };
+        let class = doubtful_class(segment, limits, &best.value);
+        let passes = match best.weight {
+            Weight::Full => best.verdict == Verdict::Pass,
+            // A survey that passes counts only while the finer reading, if there is one, says the same.
+            Weight::Survey | Weight::Upward => {
+                readings.iter().any(|judged| judged.verdict == Verdict::Pass)
+                    && verdict::judge(best.value.at_20c, best.value.expanded(), limits) == Verdict::Pass
+                    && (class == Class::RedundancyLost || !may_have_lost_a_barrel(segment, &best.value))
             }
-            None => finding(None, Verdict::Unproven, Class::NotReached, Some(Doubt::NotReached)),
-        }
+        };
+        let doubt = match best.weight {
+            Weight::Full => Doubt::Straddles,
+            Weight::Survey => Doubt::SurveyOnly,
+            Weight::Upward if best.seen.reading.over_range && best.seen.reading.motion.is_none() => {
+                Doubt::OverRange
+            }
+            Weight::Upward => Doubt::Disturbed(self.mover.filter(|&mover| mover != id)),
+        };
+        let (verdict, doubt) = if passes { (Verdict::Pass, None) } else { (Verdict::Unproven, Some(doubt)) };
+        finding(Some(best.value.clone()), verdict, class, doubt)
     }
 
     fn judge(&self, id: SegmentId, seen: &'r SegmentReading, moved: bool) -> Judged<'r> {
         let (reading, limits) = (&seen.reading, self.limits.of(id));
-        let weight = match (seen.survey, reading.motion) {
-            _ if reading.over_range => Weight::Upward,
-            (false, None) => Weight::Full,
-            (true, None) if !moved => Weight::Survey,
-            _ => Weight::Upward,
+        let disturbed = reading.motion.is_some() || (seen.survey && moved);
+        let weight = match (disturbed || reading.over_range, seen.survey) {
+            (true, _) => Weight::Upward,
+            (false, true) => Weight::Survey,
+            (false, false) => Weight::Full,
         };
-        let value = Value::new(self.board.segment(id), reading, self.air);
+        let widened = if disturbed { ROUGH_FACTOR } else { 1.0 };
+        let value = Value::new(self.board.segment(id), reading, self.air, widened);
         let (ohms, u) = (value.at_20c, value.expanded());
-        let far_above = ohms - ROUGH_FACTOR * u > limits.max;
+        // At the end of the range the value is a lower bound, and its interval as good as any.
+        let rough = if seen.survey && !disturbed { ROUGH_FACTOR } else { 1.0 };
         let verdict = match (weight, verdict::judge(ohms, u, limits)) {
             (Weight::Full, verdict) => verdict,
-            // At the end of the range the value is a lower bound, and its interval as good as any.
-            (Weight::Upward, Verdict::Fail)
-                if reading.motion.is_none() && !seen.survey && ohms > limits.max =>
-            {
-                Verdict::Fail
-            }
-            (_, Verdict::Fail) if far_above => Verdict::Fail,
+            _ if ohms - rough * u > limits.max => Verdict::Fail,
             (Weight::Survey, Verdict::Pass) => Verdict::Pass,
             _ => Verdict::Unproven,
         };
@@ -282,10 +280,13 @@ impl<'r> Scene<'r> {
 }
 
 /// Of several readings the one to go by. Contacts: dry; all else: under load, or dry where load was out of the
-/// question; one within its range before one at its end; of several the least uncertain.
+/// question; one within its range before one at its end; a steady one of the segment's own before any other; of several
+/// the least uncertain.
 fn authoritative<'a, 'r>(segment: &Segment, readings: &[&'a Judged<'r>]) -> Option<&'a Judged<'r>> {
     let unusual = |judged: &Judged<'_>| judged.is_dry() != segment.kind.is_contact();
-    let rank = |judged: &Judged<'_>| (judged.seen.reading.over_range, unusual(judged));
+    let rank = |judged: &Judged<'_>| {
+        (judged.seen.reading.over_range, unusual(judged), judged.weight != Weight::Full)
+    };
     readings
         .iter()
         .copied()
@@ -307,17 +308,25 @@ fn outside_class(limits: &Limits, value: &Value, readings: &[Judged<'_>]) -> Cla
 }
 
 /// The class of a value that is not proven outside.
-fn doubtful_class(limits: &Limits, value: &Value) -> Class {
+fn doubtful_class(segment: &Segment, limits: &Limits, value: &Value) -> Class {
     match verdict::judge(value.at_20c, value.expanded(), limits) {
         Verdict::Fail if value.at_20c > limits.max => Class::High,
         Verdict::Fail => Class::Low,
+        _ if barrel_line(segment).is_some_and(|line| value.at_20c - value.expanded() > line) => {
+            Class::RedundancyLost
+        }
         _ => Class::Ok,
     }
 }
 
-/// Does a group of n parallel barrels read like n − 1? The line is half way, by ratio, between the two.
-fn barrel_lost(segment: &Segment, value: &Value) -> bool {
-    let SegmentKind::Via { count, .. } = segment.kind else { return false };
+/// Is the interval too wide to exclude that a group of barrels has lost one?
+fn may_have_lost_a_barrel(segment: &Segment, value: &Value) -> bool {
+    barrel_line(segment).is_some_and(|line| value.at_20c + value.expanded() > line)
+}
+
+/// Above this a group of n parallel barrels reads like n − 1: half way, by ratio, between the two.
+fn barrel_line(segment: &Segment) -> Option<Ohms> {
+    let SegmentKind::Via { count: count @ 2.., .. } = segment.kind else { return None };
     let all = f64::from(count);
-    count > 1 && value.at_20c - value.expanded() > segment.expected.typical * (all / (all - 1.0)).sqrt()
+    Some(segment.expected.typical * (all / (all - 1.0)).sqrt())
 }

@@ -187,6 +187,72 @@ fn a_pair_of_barrels_is_one_short_from_the_root_of_two_times_its_value() {
     }
 }
 
+/// A reading of the via pair during which something else moved.
+fn disturbed(fixture: &Fixture, ohms: f64, u95: f64) -> SegmentReading {
+    let reading = Reading { motion: Some(Motion::Elsewhere), ..reading(ohms, u95) };
+    seen(fixture, named(fixture, "via pair 1"), Source::Load, reading)
+}
+
+#[test]
+fn a_disturbed_reading_shows_a_lost_barrel_from_three_times_its_uncertainty() {
+    let fixture = fixture();
+    let typical = fixture.board.segment(named(&fixture, "via pair 1")).expected.typical.0;
+    let u95 = 0.01 * typical;
+    for (factor, class) in [(2.9, Class::Ok), (3.1, Class::RedundancyLost)] {
+        let finding =
+            found(&fixture, vec![disturbed(&fixture, 2.0_f64.sqrt() * typical + factor * u95, u95)]);
+        assert_eq!((finding.verdict, finding.class), (Verdict::Unproven, class), "{factor} times");
+        let widened = finding.value.unwrap().expanded().0;
+        // Referring to 20 °C adds a little.
+        assert!((widened / u95 - 3.0).abs() < 0.01, "{widened}");
+    }
+}
+
+/// The survey passes by itself in both cases; the finer reading lies inside the limit by 3.1 and 2.9 times its uncertainty.
+#[test]
+fn a_survey_passes_only_while_a_finer_reading_that_was_disturbed_does_not_contradict_it() {
+    let fixture = fixture();
+    let via = named(&fixture, "via pair 1");
+    let max = LimitSet::of_board(&fixture.board).of(via).max.0;
+    let survey =
+        SegmentReading { survey: true, ..seen(&fixture, via, Source::Dry, reading(0.2 * max, 0.5 * max)) };
+    let u95 = 0.01 * max;
+    for (factor, verdict) in [(3.1, Verdict::Pass), (2.9, Verdict::Unproven)] {
+        let moved = run(ON, vec![Observation::Segment(disturbed(&fixture, max - factor * u95, u95))]);
+        let runs = [run(ON, vec![Observation::Segment(survey.clone())]), moved];
+        let limits = LimitSet::of_board(&fixture.board);
+        let finding = Scene::new(&fixture.board, &limits, ON, runs.iter(), Celsius(20.0)).find(via);
+        assert_eq!(finding.verdict, verdict, "{factor} times");
+        assert_eq!(finding.class, Class::RedundancyLost, "near its limit the pair has one barrel");
+    }
+}
+
+#[test]
+fn a_survey_that_cannot_exclude_a_lost_barrel_proves_nothing() {
+    let fixture = fixture();
+    let via = named(&fixture, "via pair 1");
+    let typical = fixture.board.segment(via).expected.typical.0;
+    let line = 2.0_f64.sqrt() * typical;
+    for (upper, verdict) in [(0.98 * line, Verdict::Pass), (1.02 * line, Verdict::Unproven)] {
+        let seen = seen(&fixture, via, Source::Dry, reading(0.5 * typical, upper - 0.5 * typical));
+        let finding = found(&fixture, vec![SegmentReading { survey: true, ..seen }]);
+        assert_eq!((finding.verdict, finding.class), (verdict, Class::Ok), "{upper} Ω");
+    }
+}
+
+#[test]
+fn a_pair_that_lies_outside_its_limit_is_high_and_not_only_short_of_a_barrel() {
+    let fixture = fixture();
+    let via = named(&fixture, "via pair 1");
+    let max = LimitSet::of_board(&fixture.board).of(via).max.0;
+    // Outside by once its uncertainty, which a survey does not prove.
+    for (ohms, class) in [(1.1 * max, Class::High), (0.99 * max, Class::RedundancyLost)] {
+        let seen = seen(&fixture, via, Source::Dry, reading(ohms, 0.05 * max));
+        let finding = found(&fixture, vec![SegmentReading { survey: true, ..seen }]);
+        assert_eq!((finding.verdict, finding.class), (Verdict::Unproven, class), "{ohms} Ω");
+    }
+}
+
 fn leak(ohms: f64) -> Isolation {
     Isolation {
         at_least: Some(Ohms(0.99 * ohms)),
