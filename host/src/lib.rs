@@ -3,17 +3,24 @@
 //! Modules stand in the order data flows, and nothing points back up (`tests/tests/module_order.rs` holds them to it):
 //! words and files → board, fixture → plan → line, operators, modelled bench → readings → evidence → findings →
 //! judgement → the machine that decides what comes next → records, reports → jobs → the command line.
+//!
+//! Modules that handle what others wrote (files, the line, the records) are held to `clippy::indexing_slicing`: nothing in
+//! them takes an element by a number that may be out of range.
 
 // Words and files.
+#[warn(clippy::indexing_slicing)]
 pub mod plain_file;
+#[warn(clippy::indexing_slicing)]
 pub mod visible;
 
 pub mod hash;
 
+#[warn(clippy::indexing_slicing)]
 pub mod quantity;
 
 pub mod problem;
 
+#[warn(clippy::indexing_slicing)]
 pub mod document;
 
 // What there is, what is asked of it, and what the meter can do.
@@ -27,6 +34,7 @@ pub mod meter;
 
 pub mod role;
 
+#[warn(clippy::indexing_slicing)]
 pub mod raw;
 
 pub mod plan;
@@ -35,6 +43,7 @@ pub mod verdict;
 // Who measures, and what a sweep brings back.
 pub mod measurement;
 
+#[warn(clippy::indexing_slicing)]
 pub mod link;
 
 pub mod operator;
@@ -58,6 +67,7 @@ pub mod judge;
 pub mod machine;
 
 // Where it goes.
+#[warn(clippy::indexing_slicing)]
 pub mod records;
 
 pub mod rejudge;

@@ -13,6 +13,9 @@
 //!
 //! The pure parts are public so that the host decodes and checks with the very code the controller runs.
 
+// What comes in by the line and from the chips picks no element by a number that may be out of range.
+#![warn(clippy::indexing_slicing)]
+
 pub mod ads1220;
 pub mod bench;
 pub mod controller;

@@ -11,8 +11,6 @@
 //! ```
 //! Register r holds bits 8r to 8r + 7; register 0 is the nearest.
 
-use core::array;
-
 use embedded_hal::{digital::OutputPin, spi::SpiDevice};
 
 use copperwalk_wire::{
@@ -68,8 +66,11 @@ impl Closed {
     /// The relays closed in both: what may stay while the others are released.
     #[must_use]
     pub fn kept(&self, next: &Self) -> Self {
-        let [force_plus, force_minus, sense_plus, sense_minus] =
-            array::from_fn(|bus| self.buses()[bus].filter(|channel| next.buses()[bus] == Some(*channel)));
+        let mut later = next.buses().into_iter();
+        let [force_plus, force_minus, sense_plus, sense_minus] = self.buses().map(|now| {
+            let then = later.next().flatten();
+            now.filter(|channel| then == Some(*channel))
+        });
         let contacts = Contacts { force_plus, force_minus, sense_plus, sense_minus };
         Self { contacts, bleed: self.bleed && next.bleed }
     }

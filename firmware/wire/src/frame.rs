@@ -36,7 +36,7 @@ pub fn encode<'b, T: Serialize>(
     let mut packed = [0; MAX_PACKED];
     let packed =
         postcard::to_slice_crc32(message, &mut packed, CRC.digest()).map_err(|_| FrameError::TooLong)?;
-    let used = cobs::encode(packed, &mut buffer[..]);
+    let used = cobs::encode(packed, buffer);
     // Room for the zero: MAX_PACKED leaves two bytes.
     *buffer.get_mut(used).ok_or(FrameError::TooLong)? = 0;
     buffer.get(..=used).ok_or(FrameError::TooLong)
@@ -88,7 +88,7 @@ impl FrameReader {
             return Some(Err(FrameError::TooLong));
         }
         // A zero on its own is a harmless resynchronisation.
-        (length > 0).then(|| decode(&self.bytes[..length]))
+        (length > 0).then(|| decode(self.bytes.get(..length).unwrap_or_default()))
     }
 }
 

@@ -8,6 +8,7 @@
 mod assemble;
 pub mod drop_budget;
 pub mod expected;
+#[warn(clippy::indexing_slicing)]
 mod file;
 pub mod graph;
 mod known;

@@ -39,7 +39,7 @@ pub(super) fn check_visible(text: &str) -> Result<&str, (String, String)> {
                 "`{}` has {what} (U+{:04X}) as character {}",
                 clip(text),
                 u32::from(character),
-                text[..at].chars().count() + 1
+                text.char_indices().take_while(|(before, _)| *before < at).count() + 1
             ),
             "type it anew without that character".into(),
         )),
@@ -52,8 +52,12 @@ pub fn suggestion(word: &str, known: &[&str]) -> String {
     match nearest(word, known.iter().copied()) {
         Some(near) => format!("did you mean `{near}`?"),
         None if known.is_empty() => "none is defined".into(),
-        None if known.len() <= SHOWN => format!("known: {}", known.join(", ")),
-        None => format!("known: {} and {} more", known[..SHOWN].join(", "), known.len() - SHOWN),
+        None => match known.split_at_checked(SHOWN) {
+            Some((shown, more)) if !more.is_empty() => {
+                format!("known: {} and {} more", shown.join(", "), more.len())
+            }
+            _ => format!("known: {}", known.join(", ")),
+        },
     }
 }
 

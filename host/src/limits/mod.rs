@@ -1,6 +1,7 @@
 //! Limit sets: what the segments of a board are judged by. A board says what there is and what a healthy one reads; the
 //! limits are a set of their own, so that a stored measurement can be judged by another one.
 
+#[warn(clippy::indexing_slicing)]
 mod file;
 
 pub use file::read;

@@ -165,12 +165,12 @@ pub fn parse(text: &str, unit: Unit) -> Result<f64, QuantityError> {
 /// it.
 fn number_length(text: &str) -> usize {
     let bytes = text.as_bytes();
-    let is_number = |i: usize| match bytes[i] {
+    let is_number = |(i, byte): (usize, &u8)| match byte {
         b'0'..=b'9' | b'.' | b'+' | b'-' => true,
         b'e' | b'E' => bytes.get(i + 1).is_some_and(|b| matches!(b, b'0'..=b'9' | b'+' | b'-')),
         _ => false,
     };
-    (0..bytes.len()).find(|&i| !is_number(i)).unwrap_or(bytes.len())
+    bytes.iter().enumerate().position(|at| !is_number(at)).unwrap_or(bytes.len())
 }
 
 /// A unit without its signs; µ and Ω have two code points each that look alike.

@@ -9,10 +9,8 @@ use crate::visible::clean;
 /// may move the cursor of the terminal it is shown on.
 pub fn clip(text: &str) -> String {
     const LONGEST: usize = 60;
-    match text.char_indices().nth(LONGEST) {
-        Some((end, _)) => format!("{}…", clean(&text[..end])),
-        None => clean(text).into_owned(),
-    }
+    let beginning = text.char_indices().nth(LONGEST).and_then(|(end, _)| text.get(..end));
+    beginning.map_or_else(|| clean(text).into_owned(), |beginning| format!("{}…", clean(beginning)))
 }
 
 /// A resistance for people, three significant digits: `1.57 mΩ`, `330 Ω`, `5.00 kΩ`.
@@ -102,8 +100,9 @@ impl Prefix {
     ];
 
     fn for_decade(decade: i32) -> Self {
-        let step = decade.div_euclid(3) + 4;
-        Self::ALL[step.clamp(0, Self::ALL.len() as i32 - 1) as usize]
+        let [.., largest] = Self::ALL;
+        let step = usize::try_from(decade.div_euclid(3) + 4).unwrap_or_default();
+        Self::ALL.get(step).copied().unwrap_or(largest)
     }
 
     /// Dividing by a whole power of ten rounds once; multiplying by its inverse would round twice.
