@@ -41,6 +41,8 @@ pub struct Board {
     pub segments: Vec<Segment>,
     /// Isolation to be proven.
     pub isolation: Vec<Isolation>,
+    /// What somebody looks at on every unit and answers with yes or no, in file order; names are unique.
+    pub checks: Vec<Check>,
     /// The file's text, kept for the record.
     pub source: String,
     /// SHA-256 of the file's bytes, lower-case hex.
@@ -221,6 +223,15 @@ pub struct Isolation {
     pub state: StateId,
 }
 
+/// Something to look at that no probe can tell, answered with yes or no.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Check {
+    /// Name: what is so if the answer is yes.
+    pub name: String,
+    /// How to look; empty where nothing needs saying.
+    pub help: String,
+}
+
 impl Board {
     /// A point by id.
     pub fn point(&self, id: PointId) -> &Point {
@@ -240,6 +251,11 @@ impl Board {
     /// A segment by name.
     pub fn segment_named(&self, name: &str) -> Option<SegmentId> {
         self.segments.iter().position(|s| s.name == name).map(SegmentId)
+    }
+
+    /// A check by name.
+    pub fn check_named(&self, name: &str) -> Option<&Check> {
+        self.checks.iter().find(|check| check.name == name)
     }
 
     /// Ids of all segments, in file order.
