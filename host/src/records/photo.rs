@@ -11,6 +11,9 @@ use super::summary::{Event, Photo, PhotoId};
 use super::value::Value;
 use super::{Error, Store, list, text};
 
+/// One photo is decoded at a time, so that many of them take no more memory than one.
+static AT_WORK: tokio::sync::Mutex<()> = tokio::sync::Mutex::const_new(());
+
 impl Store {
     /// Keeps a photo of a unit: `file` is a JPEG or a PNG file, of which the picture is kept, small enough for a page.
     ///
@@ -28,7 +31,14 @@ impl Store {
             text::line("caption", caption, text::CAPTION_CHARACTERS)?;
         }
         // A second of work, on a thread that nobody else waits for, and before the lock is taken.
-        let picture = tokio::task::spawn_blocking(move || Picture::of(&file)).await;
+        let at_work = AT_WORK.lock().await;
+        let picture = tokio::task::spawn_blocking(move || {
+            let picture = Picture::of(&file);
+            // Not before, also where nobody waits for the picture any more.
+            drop(at_work);
+            picture
+        });
+        let picture = picture.await;
         let picture = picture
             .map_err(|died| Error::Refused { path: self.path.clone(), reason: died.to_string() })??;
         let hash = hex(&picture.jpeg);

@@ -57,9 +57,11 @@ pub(super) struct Picture {
 impl Picture {
     /// Of a JPEG or PNG file. Takes a second of a processor for a large one.
     pub fn of(file: &[u8]) -> Result<Self, PictureError> {
-        let image = decode(file)?;
+        let (image, orientation) = decode(file)?;
         for (side, quality) in KEPT {
-            let kept = shrunk(&image, side);
+            let mut kept = shrunk(&image, side);
+            // The small one: to turn the large one takes as much memory again.
+            kept.apply_orientation(orientation);
             let mut jpeg = Vec::new();
             kept.write_with_encoder(JpegEncoder::new_with_quality(&mut jpeg, quality)).map_err(broken)?;
             if jpeg.len() <= KEPT_BYTES {
@@ -78,7 +80,8 @@ fn shrunk(image: &DynamicImage, side: u32) -> DynamicImage {
     kept.into_rgb8().into()
 }
 
-fn decode(file: &[u8]) -> Result<DynamicImage, PictureError> {
+/// The picture as it lies in the file, and how it is to be turned.
+fn decode(file: &[u8]) -> Result<(DynamicImage, Orientation), PictureError> {
     match file.len() {
         0 => return Err(PictureError::Empty),
         length if length > INPUT_BYTES => return Err(PictureError::TooLong { length }),
@@ -102,9 +105,7 @@ fn decode(file: &[u8]) -> Result<DynamicImage, PictureError> {
     }
     // One that cannot be read is no reason to refuse the photo.
     let orientation = decoder.orientation().unwrap_or(Orientation::NoTransforms);
-    let mut image = DynamicImage::from_decoder(decoder).map_err(broken)?;
-    image.apply_orientation(orientation);
-    Ok(image)
+    Ok((DynamicImage::from_decoder(decoder).map_err(broken)?, orientation))
 }
 
 fn broken(error: ImageError) -> PictureError {
