@@ -17,6 +17,7 @@ use copperwalk_tests::attack::writers::{Recorded, Writer, recorded};
 use copperwalk_tests::attack::{is_long, mutate, peak_kib, times};
 use copperwalk_tests::campaign::EXAMPLES;
 use copperwalk_tests::cases::Cases;
+use copperwalk_tests::photo::photo;
 use copperwalk_tests::program::{Place, gauge, program, sweep};
 
 /// Every sweep acknowledged is there, reads, and is of the unit it was acknowledged for; nothing else is wrong.
@@ -109,7 +110,7 @@ fn many_programs_write_to_one_store_without_an_error() {
     );
 }
 
-const UNITS: [&str; 4] = ["A-1", "A-2", "A-3", "B-1"];
+const UNITS: [&str; 5] = ["A-1", "A-2", "A-3", "A-4", "B-1"];
 const LOTS: [&str; 2] = ["May", "June"];
 
 /// A store with a row in every table, and its answers.
@@ -126,6 +127,13 @@ fn varied() -> (Place, Vec<u8>, BTreeMap<String, Answer>) {
     run(&sweep(&bed, "A-2", &["--lot", "May", "--fault", "power switch=330 ohm"]), 1);
     run(&["void", "A-2", "--sweep", "3", "--because", "the wrong unit lay on the bed"], 0);
     run(&["note", "A-2", "smells of coffee"], 0);
+    run(&["receive", "A-4", "--lot", "June"], 0);
+    run(&["status", "A-2", "in repair"], 0);
+    run(&["tick", "A-1", "display lights", "no", "--note", "dark"], 0);
+    run(&["tick", "A-1", "display lights", "yes"], 0);
+    let file = photo(&place);
+    run(&["photo", "A-1", &file, "--caption", "crust at the cell"], 0);
+    run(&["photo", "A-4", &file], 0);
     run(&sweep(&bed, "A-3", &["--lot", "June", "--fault", "cell+:sense=open"]), 3);
     run(&sweep(&bed, "B-1", &["--fault", "via pair 2=one barrel open"]), 0);
     run(&["judge", "--all", "--keep"], 0);
@@ -201,6 +209,7 @@ fn no_flipped_bit_of_a_cell_changes_an_answer_silently() {
 #[test]
 fn a_full_disk_loses_nothing_acknowledged_and_hides_no_verdict() {
     let place = Place::new();
+    photo(&place);
     fs::create_dir(place.0.path().join("disk")).unwrap();
     let script = r#"
         set -u
@@ -217,6 +226,8 @@ fn a_full_disk_loses_nothing_acknowledged_and_hides_no_verdict() {
         cat /dev/zero >disk/rest 2>/dev/null
         must 2 "$0" sweep "$1" --virtual --serial F-X --fault "via pair 1=open"
         must 2 "$0" note F-0 x
+        must 2 "$0" receive F-X
+        must 2 "$0" photo F-0 photo.png
         must 2 "$0" judge --all --keep
         must 2 "$0" unit F-0 --html disk/page.html
         must 2 "$0" unit F-0 --csv=disk/rows.csv
@@ -255,7 +266,7 @@ fn a_full_disk_loses_nothing_acknowledged_and_hides_no_verdict() {
     }
     assert!(kept.unit("F-X").is_err() && kept.unit("F-Y").is_ok());
     println!(
-        "full disk: {} sweeps acknowledged, 0 lost; 8 commands refused in words, old files as they were",
+        "full disk: {} sweeps acknowledged, 0 lost; 10 commands refused in words, old files as they were",
         stored + 1
     );
 }

@@ -88,6 +88,10 @@ const BOARD_CASES: &[Case] = &[
     // [[isolation]]
     ("no state", "min = \"50 kohm\"\nstate = \"off\"", "min = \"50 kohm\"", "an [[isolation]] lacks `state`", "[[isolation]]"),
     ("of one point", "between = [\"cell+\", \"cell-\"]", "between = [\"cell+\", \"cell+\"]", "an isolation lies between two points", "between"),
+    // [[check]]
+    ("a check without a name", "name = \"case seal seated\"", "help = \"look\"", "a [[check]] lacks `name`", "[[check]]"),
+    ("a check twice", "name = \"case seal seated\"", "name = \"display lights\"", "check 2 has the name of check 1: `display lights`", "name = \"display lights\""),
+    ("a check with another key", "name = \"case seal seated\"", "name = \"case seal seated\"\nhint = \"look\"", "a [[check]] has no key `hint`", "hint"),
     ("across a segment", "between = [\"cell+\", \"cell-\"]", "between = [\"cell+\", \"tail.in\"]", "segments join `cell+` and `tail.in` in this state", "[[isolation]]"),
 ];
 
@@ -183,6 +187,21 @@ fn a_gap_names_both_sides_of_it() {
          via pair 2, cross trace, via pair 3, input ferrite; \
          add the segment that is missing between, or leave these out"
     );
+}
+
+/// As many checks as somebody answers with care, and one more.
+#[test]
+fn a_board_has_fifty_checks_at_most() {
+    let with = |count: usize| {
+        let more: String =
+            (2..count).map(|number| format!("[[check]]\nname = \"check {number}\"\n")).collect();
+        board::parse("board.toml", &format!("{BOARD}\n{more}"))
+    };
+    assert_eq!(with(50).unwrap().checks.len(), 50);
+    let problems = with(51).unwrap_err();
+    let [problem] = &problems.0[..] else { panic!("{problems}") };
+    assert_eq!(problem.message, "51 checks are more than anybody answers with care");
+    assert_eq!(problem.help, "at most 50");
 }
 
 /// All at once, in the order of the file: three kinds of slips and a rule about the whole.

@@ -19,13 +19,13 @@ CREATE TABLE fixture (
     source       TEXT NOT NULL              -- the file's text
 ) WITHOUT ROWID;
 
--- One physical board. It comes into being with its first measurement.
+-- One physical board. It comes into being when it is received, or with its first measurement.
 CREATE TABLE unit (
     serial TEXT NOT NULL PRIMARY KEY        -- serial number, in Unicode's normal form C
 ) WITHOUT ROWID;
 
--- Units received together: a row for each unit that was ever swept under a lot's name. The measurements say the same, so
--- that one altered row of either shows.
+-- Units received together: a row for each unit that was ever received or swept under a lot's name. Receipts and
+-- measurements say the same, so that one altered row of either shows.
 CREATE TABLE lot_unit (
     lot    TEXT NOT NULL,                   -- name of the lot, in Unicode's normal form C
     serial TEXT NOT NULL REFERENCES unit,

@@ -1,5 +1,5 @@
--- What people write down about a unit. `entry` counts a unit's measurements, notes, repairs and corrections together,
--- from 1, in the order of writing, which is the order of its history: clocks of bench computers may jump.
+-- What people write down about a unit. `entry` counts a unit's measurements and everything in this file together, from 1,
+-- in the order of writing, which is the order of its history: clocks of bench computers may jump.
 
 CREATE TABLE note (
     note_id INTEGER PRIMARY KEY,
@@ -36,12 +36,62 @@ CREATE TABLE correction (
     UNIQUE (serial, entry)
 );
 
--- What there is of a unit: a row for every measurement, judgement, note, repair and correction, written with it. A
--- digest shows that a row was altered; this shows that one is missing, or was moved to another unit.
+-- What a person said of where a unit stands in the work. What sweeps and repairs say of it follows from those.
+CREATE TABLE status (
+    status_id INTEGER PRIMARY KEY,
+    serial  TEXT   NOT NULL REFERENCES unit,
+    entry   BIGINT NOT NULL,
+    at_us   BIGINT NOT NULL,
+    status  TEXT   NOT NULL CHECK (status IN ('received', 'in_repair', 'scrapped', 'sold')),
+    lot     TEXT,                           -- the lot it was received with; empty: none was named
+    digest  BLOB   NOT NULL,                -- SHA-256 over this row
+    UNIQUE (serial, entry),
+    FOREIGN KEY (lot, serial) REFERENCES lot_unit
+);
+CREATE INDEX status_of_lot ON status (lot, serial);
+
+-- A photo of a unit, without its picture.
+CREATE TABLE photo (
+    photo_id INTEGER PRIMARY KEY,           -- the number a person says: photo 3
+    serial    TEXT   NOT NULL REFERENCES unit,
+    entry     BIGINT NOT NULL,
+    at_us     BIGINT NOT NULL,
+    caption   TEXT   NOT NULL,              -- '' where nothing was said
+    width_px  BIGINT NOT NULL,
+    height_px BIGINT NOT NULL,
+    length    BIGINT NOT NULL,              -- of the picture, byte
+    jpeg_hash TEXT   NOT NULL,              -- SHA-256 of the picture, lower-case hex
+    digest    BLOB   NOT NULL,              -- SHA-256 over this row, its number included
+    UNIQUE (serial, entry)
+);
+
+-- The picture of a photo, a JPEG file. A table of its own, so that histories do not read past a megabyte each.
+CREATE TABLE picture (
+    photo_id INTEGER PRIMARY KEY REFERENCES photo,
+    jpeg     BLOB NOT NULL
+);
+
+-- An answer to a check of the board file. The latest one to each check counts.
+CREATE TABLE tick (
+    tick_id INTEGER PRIMARY KEY,
+    serial  TEXT    NOT NULL REFERENCES unit,
+    entry   BIGINT  NOT NULL,
+    at_us   BIGINT  NOT NULL,
+    name    TEXT    NOT NULL,               -- of the check
+    done    BOOLEAN NOT NULL,               -- the answer: yes or no
+    note    TEXT    NOT NULL,               -- more about it; '' where nothing was said
+    digest  BLOB    NOT NULL,               -- SHA-256 over this row
+    UNIQUE (serial, entry)
+);
+
+-- What there is of a unit: a row for every measurement, for every judgement, and for every row of the tables above but
+-- pictures, written with it. A digest shows that a row was altered; this shows that one is missing, or was moved to
+-- another unit.
 CREATE TABLE ledger (
     serial    TEXT   NOT NULL REFERENCES unit,
     entry     BIGINT NOT NULL,              -- the place in the unit's history; of a judgement that of its measurement
     judgement BIGINT NOT NULL,              -- number of the judgement; 0: the entry itself
-    kind      TEXT   NOT NULL CHECK (kind IN ('measurement', 'judgement', 'note', 'repair', 'correction')),
+    kind      TEXT   NOT NULL CHECK (kind IN ('measurement', 'judgement', 'note', 'repair', 'correction',
+                                             'status', 'photo', 'tick')),
     PRIMARY KEY (serial, entry, judgement)
 ) WITHOUT ROWID;

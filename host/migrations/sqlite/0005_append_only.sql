@@ -76,6 +76,22 @@ CREATE TRIGGER correction_is_not_changed BEFORE UPDATE ON correction
     BEGIN SELECT RAISE(ABORT, 'records are append-only: a correction is never changed'); END;
 CREATE TRIGGER correction_is_not_deleted BEFORE DELETE ON correction
     BEGIN SELECT RAISE(ABORT, 'records are append-only: a correction is never deleted'); END;
+CREATE TRIGGER status_is_not_changed BEFORE UPDATE ON status
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a status is never changed'); END;
+CREATE TRIGGER status_is_not_deleted BEFORE DELETE ON status
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a status is never deleted'); END;
+CREATE TRIGGER photo_is_not_changed BEFORE UPDATE ON photo
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a photo is never changed'); END;
+CREATE TRIGGER photo_is_not_deleted BEFORE DELETE ON photo
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a photo is never deleted'); END;
+CREATE TRIGGER picture_is_not_changed BEFORE UPDATE ON picture
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a picture is never changed'); END;
+CREATE TRIGGER picture_is_not_deleted BEFORE DELETE ON picture
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a picture is never deleted'); END;
+CREATE TRIGGER tick_is_not_changed BEFORE UPDATE ON tick
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a tick is never changed'); END;
+CREATE TRIGGER tick_is_not_deleted BEFORE DELETE ON tick
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a tick is never deleted'); END;
 CREATE TRIGGER ledger_is_not_changed BEFORE UPDATE ON ledger
     BEGIN SELECT RAISE(ABORT, 'records are append-only: the ledger is never changed'); END;
 CREATE TRIGGER ledger_is_not_deleted BEFORE DELETE ON ledger

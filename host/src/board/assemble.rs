@@ -2,7 +2,7 @@
 
 use super::file::{Draft, SegmentDraft};
 use super::model::Parsed;
-use super::{Board, Isolation, Segment, StatedLimits, Supply};
+use super::{Board, Check, Isolation, Segment, StatedLimits, Supply};
 use crate::document::{Sheet, Told};
 
 /// Puts the board together.
@@ -28,6 +28,10 @@ pub(super) fn assemble(sheet: &Sheet, draft: Draft) -> Result<Board, Told> {
         let isolation = isolation?;
         Ok(Isolation { between: isolation.between?, min: isolation.min?, state: isolation.state? })
     });
+    let checks = draft.checks.into_iter().map(|check| {
+        let check = check?;
+        Ok(Check { name: check.name?.value, help: check.help? })
+    });
     Ok(Board {
         name: heading.name?,
         revision: heading.revision?,
@@ -39,6 +43,7 @@ pub(super) fn assemble(sheet: &Sheet, draft: Draft) -> Result<Board, Told> {
         points,
         segments: segments.into_iter().map(segment).collect::<Result<_, _>>()?,
         isolation: isolation.collect::<Result<_, Told>>()?,
+        checks: checks.collect::<Result<_, Told>>()?,
         source: sheet.text().to_owned(),
         hash: sheet.hash(),
         parsed: Parsed,

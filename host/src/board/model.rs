@@ -58,6 +58,8 @@ pub struct Board {
     pub segments: Vec<Segment>,
     /// Isolation to be proven.
     pub isolation: Vec<Isolation>,
+    /// What somebody looks at on every unit and answers with yes or no, in file order; names are unique.
+    pub checks: Vec<Check>,
     /// The file's text, kept for the record.
     pub source: String,
     /// SHA-256 of the file's bytes, lower-case hex.
@@ -244,6 +246,15 @@ pub struct Isolation {
     pub state: StateId,
 }
 
+/// Something to look at that no probe can tell, answered with yes or no.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Check {
+    /// Name: what is so if the answer is yes.
+    pub name: String,
+    /// How to look; empty where nothing needs saying.
+    pub help: String,
+}
+
 impl Board {
     /// A point by id.
     pub fn point(&self, id: PointId) -> &Point {
@@ -278,6 +289,11 @@ impl Board {
     /// Ids of all states, in the order they are walked.
     pub fn state_ids(&self) -> impl Iterator<Item = StateId> + use<> {
         (0..self.states.len()).map(StateId)
+    }
+
+    /// A check by name.
+    pub fn check_named(&self, name: &str) -> Option<&Check> {
+        self.checks.iter().find(|check| check.name == name)
     }
 
     /// Ids of all segments, in file order.

@@ -58,20 +58,26 @@ fn point_name(draft: &Draft, id: PointId) -> String {
 }
 
 fn unique_names(sheet: &Sheet, draft: &Draft) {
+    let segments = segments(draft).filter_map(|(id, _)| Some((id.index(), named(draft, id)?)));
+    unique(sheet, "segment", segments, "every segment needs a name of its own; reports and repairs go by it");
+    let checks = draft.checks.iter().enumerate();
+    let checks = checks.filter_map(|(i, check)| Some((i, check.as_ref().ok()?.name.as_ref().ok()?)));
+    unique(sheet, "check", checks, "every check needs a name of its own; answers go by it");
+}
+
+/// Names of one kind of thing, each with its position in the file: none twice.
+fn unique<'d>(
+    sheet: &Sheet,
+    kind: &str,
+    names: impl Iterator<Item = (usize, &'d Placed<String>)>,
+    help: &str,
+) {
     let mut seen = BTreeMap::new();
-    for (id, _) in segments(draft) {
-        let Some(name) = named(draft, id) else { continue };
-        if let Some(first) = seen.insert(&name.value, id) {
-            sheet.refuse(
-                Some(name.span.clone()),
-                format!(
-                    "segment {} has the name of segment {}: `{}`",
-                    id.index() + 1,
-                    first.index() + 1,
-                    name.value
-                ),
-                "every segment needs a name of its own; reports and repairs go by it",
-            );
+    for (position, name) in names {
+        if let Some(first) = seen.insert(&name.value, position) {
+            let message =
+                format!("{kind} {} has the name of {kind} {}: `{}`", position + 1, first + 1, name.value);
+            sheet.refuse(Some(name.span.clone()), message, help);
         }
     }
 }

@@ -68,8 +68,9 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
 fn in_words(findings: &Findings) -> String {
     let mut text: String = findings.wrong.iter().map(|wrong| format!("wrong: {wrong}\n")).collect();
     text += &format!(
-        "as they were written: {} sweeps with {} judgements, the log of {} units, {} board and fixture files\n",
-        findings.whole_sweeps, findings.judgements, findings.whole_units, findings.files
+        "as they were written: {} sweeps with {} judgements, the log of {} units, {} photos, {} board and \
+         fixture files\n",
+        findings.whole_sweeps, findings.judgements, findings.whole_units, findings.photos, findings.files
     );
     text
 }

@@ -14,11 +14,14 @@ mod labels;
 mod list;
 mod output;
 mod paper;
+mod photo;
 mod plan;
 mod progress;
+mod receive;
 mod records;
 mod slip;
 mod sweep;
+mod tick;
 
 use std::{ffi::OsString, path::PathBuf, process::ExitCode};
 
@@ -73,6 +76,8 @@ enum Command {
     Plan(plan::Args),
     /// Sweep one unit, record it, and show the result.
     Sweep(sweep::Args),
+    /// Write down that units have come in, before they are swept.
+    Receive(receive::ReceiveArgs),
     /// List the controllers that are plugged in, and how they stand.
     Bench(bench::Args),
     /// Show the history of one unit, before and after repairs.
@@ -83,6 +88,12 @@ enum Command {
     Note(records::NoteArgs),
     /// Write down a repair of a unit.
     Repair(records::RepairArgs),
+    /// Say where a unit stands in the work: received, in repair, scrapped, sold.
+    Status(receive::StatusArgs),
+    /// Keep a photo of a unit.
+    Photo(photo::Args),
+    /// Answer a check of the unit's board.
+    Tick(tick::Args),
     /// Declare a sweep void: it stays in the records, and counts no more.
     Void(records::VoidArgs),
     /// List the units in the records.
@@ -171,6 +182,52 @@ enum Failure {
         /// Names that look like it.
         near: Vec<String>,
     },
+    /// A check that the unit's board does not have.
+    #[error("board {board:?} has no check {check:?}; {}", checks(near, known))]
+    NoSuchCheck {
+        /// As given.
+        check: String,
+        /// The board of the unit's latest sweep.
+        board: String,
+        /// Names that look like it.
+        near: Vec<String>,
+        /// Every name.
+        known: Vec<String>,
+    },
+    /// A check of a unit that has not been swept.
+    #[error("unit {serial:?} has not been swept, so nothing says which checks it has; sweep it first")]
+    NoBoard {
+        /// Serial number.
+        serial: String,
+    },
+    /// Standard input.
+    #[error("standard input: {0}; give the serial numbers as text, one on each line")]
+    Input(std::io::Error),
+    /// A list of serial numbers with nothing in it.
+    #[error("no serial number was given; name units, or write one on each line of standard input")]
+    NoSerials,
+    /// A list of serial numbers that is no such list.
+    #[error("the list of serial numbers is longer than {bytes} bytes; receive the units in several parts")]
+    LongList {
+        /// The longest.
+        bytes: u64,
+    },
+    /// A file that is to be read.
+    #[error("{}: {error}; see that the name is right and the file may be read", shown(path))]
+    Read {
+        /// Which.
+        path: PathBuf,
+        /// Why not.
+        error: std::io::Error,
+    },
+    /// What is no file.
+    #[error("{} is {what}; name a file", shown(path))]
+    NotPlain {
+        /// Which.
+        path: PathBuf,
+        /// What it is.
+        what: &'static str,
+    },
     /// A store in the demo's place that the demo did not make.
     #[error("{} was not made by the demo and is left as it is; name another folder with --out", shown(path))]
     NotTheDemos {
@@ -183,9 +240,14 @@ enum Failure {
     /// Judging again.
     #[error("{0}")]
     Rejudge(#[from] RejudgeError),
-    /// A sweep that looks like a slip, and nobody who says that it is meant.
-    #[error("{}; nothing was swept: say --yes if that is meant", .0.join("; "))]
-    Slip(Vec<String>),
+    /// What looks like a slip, and nobody who says that it is meant.
+    #[error("{}; nothing was {done}: say --yes if that is meant", doubts.join("; "))]
+    Slip {
+        /// What looks like one.
+        doubts: Vec<String>,
+        /// What was not done.
+        done: &'static str,
+    },
     /// A sweep was measured and recorded, but not everything asked for could be shown or written.
     #[error("{said}; recorded as sweep {id}")]
     Kept {
@@ -196,6 +258,15 @@ enum Failure {
         /// What is missing.
         undelivered: Box<Failure>,
     },
+}
+
+/// The check that was meant, or which there are.
+fn checks(near: &[String], known: &[String]) -> String {
+    match (near, known) {
+        (_, []) => "its file lists none; add a [[check]] to it and sweep the unit again".into(),
+        ([], _) => format!("its checks are {}", known.join(", ")),
+        _ => store::meant(near),
+    }
 }
 
 impl Failure {
@@ -295,11 +366,15 @@ pub fn main() -> ExitCode {
         Command::Check(command) => check::run(command, &mut output),
         Command::Plan(command) => plan::run(command, &mut output),
         Command::Sweep(command) => sweep::run(command, args.records, &mut output),
+        Command::Receive(command) => receive::receive(command, args.records, &mut output),
         Command::Bench(command) => bench::run(command, &mut output),
         Command::Unit(command) => records::unit(command, args.records, &mut output),
         Command::Lot(command) => records::lot(command, args.records, &mut output),
         Command::Note(command) => records::note(command, args.records, &mut output),
         Command::Repair(command) => records::repair(command, args.records, &mut output),
+        Command::Status(command) => receive::status(command, args.records, &mut output),
+        Command::Photo(command) => photo::run(command, args.records, &mut output),
+        Command::Tick(command) => tick::run(command, args.records, &mut output),
         Command::Void(command) => records::void(command, args.records, &mut output),
         Command::Units(command) => list::units(command, args.records, &mut output),
         Command::Lots(command) => list::lots(command, args.records, &mut output),

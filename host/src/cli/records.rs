@@ -9,7 +9,7 @@ use super::{
     paper::Print,
 };
 use crate::{
-    board,
+    board::{self, Board},
     records::{self, Records, SweepId, text},
     report::{csv, html, json, pdf, terminal},
     visible::path as shown,
@@ -145,10 +145,8 @@ pub fn void(args: VoidArgs, store: Option<PathBuf>, output: &mut Output) -> Resu
 
 /// The place of a repair as the files of the unit's latest sweep name it: a segment, a point, or two points.
 fn placed(records: &Records, serial: &str, place: &str) -> Result<String, Failure> {
-    let history = records.unit(serial)?;
-    let Some(latest) = history.sweeps().next_back() else { return Ok(place.into()) };
-    let files = records.files(latest.id)?;
-    let board = board::parse("board.toml", &files.board)?;
+    // Of a unit that has not been swept nothing is known that the place could be held against.
+    let Some(board) = latest_board(records, serial)? else { return Ok(place.into()) };
     let is_point = |name: &str| board.point_named(name).is_some();
     let known = board.segment_named(place).is_some()
         || is_point(place)
@@ -160,9 +158,17 @@ fn placed(records: &Records, serial: &str, place: &str) -> Result<String, Failur
     let names = names.chain(board.points.iter().map(|point| &point.name));
     Err(Failure::NoSuchPlace {
         place: place.into(),
-        board: latest.basis.board.clone(),
+        board: board.name.clone(),
         near: records::near(place, names.cloned().collect()),
     })
+}
+
+/// The board of a unit's latest sweep, as its file was then; `None` if it has not been swept.
+pub fn latest_board(records: &Records, serial: &str) -> Result<Option<Board>, Failure> {
+    let history = records.unit(serial)?;
+    let Some(latest) = history.sweeps().next_back() else { return Ok(None) };
+    let files = records.files(latest.id)?;
+    Ok(Some(board::parse("board.toml", &files.board)?))
 }
 
 /// Opens the store that the arguments and the environment name, to write to; says what else that did.

@@ -11,7 +11,7 @@ use super::judgement::{self, Which};
 use super::ledger::{self, Units};
 use super::list::KEYS;
 use super::stored::{self, packed};
-use super::{Error, Store, SweepId, logbook, open};
+use super::{Error, PhotoId, Store, SweepId, logbook, open, photo};
 use crate::hash;
 
 /// What `records check` found.
@@ -21,8 +21,10 @@ pub struct Findings {
     pub whole_sweeps: u64,
     /// Judgements of those.
     pub judgements: u64,
-    /// Units whose notes, repairs and corrections are as they were written.
+    /// Units of which everything that people wrote down is as it was written.
     pub whole_units: u64,
+    /// Photos whose pictures are as they were written.
+    pub photos: u64,
     /// Board and fixture files that are as they were written.
     pub files: u64,
     /// Sweeps that are not whole.
@@ -63,6 +65,7 @@ impl Store {
         self.check_database(&mut connection, &mut findings).await;
         self.check_files(&mut connection, &mut findings).await;
         self.check_ledger(&mut connection, &mut findings).await;
+        self.check_photos(&mut connection, &mut findings).await;
         let numbers = stored::numbers(&mut connection).await;
         drop(connection);
         match numbers {
@@ -142,6 +145,27 @@ impl Store {
                     .map(|lot| format!("lot {lot:?}: the list of its units is not what the sweeps say")),
             ),
             Err(error) => findings.wrong.push(format!("the lots cannot be read: {error}")),
+        }
+    }
+
+    /// Pictures, one at a time: each may take a megabyte. The rows of their photos are checked with their units.
+    async fn check_photos(&self, connection: &mut Connection, findings: &mut Findings) {
+        let numbers = sqlx::query_scalar("SELECT photo_id FROM photo ORDER BY photo_id");
+        let numbers: Vec<i64> = match numbers.fetch_all(&mut *connection).await {
+            Ok(numbers) => numbers,
+            Err(error) => return findings.wrong.push(format!("the list of photos cannot be read: {error}")),
+        };
+        for id in numbers {
+            let hash = sqlx::query_scalar("SELECT jpeg_hash FROM photo WHERE photo_id = $1").bind(id);
+            let read = async {
+                let hash: Option<String> = hash.fetch_optional(&mut *connection).await?;
+                Ok::<_, sqlx::Error>((hash, photo::jpeg(connection, PhotoId(id)).await?))
+            };
+            match read.await {
+                Ok((Some(hash), Some(jpeg))) if hex(&jpeg) == hash => findings.photos += 1,
+                Ok(_) => findings.wrong.push(format!("photo {id}: the picture is not as it was written")),
+                Err(error) => findings.wrong.push(format!("photo {id}: {error}")),
+            }
         }
     }
 

@@ -4,7 +4,8 @@
 
 use std::path::{Path, PathBuf};
 
-use super::summary::SweepId;
+use super::picture::PictureError;
+use super::summary::{PhotoId, SweepId};
 use super::text::TextError;
 use crate::raw::RawError;
 
@@ -160,6 +161,17 @@ pub enum Error {
     /// A serial number, a lot, a note … that cannot be kept.
     #[error(transparent)]
     Text(#[from] TextError),
+    /// A file that no photo can be made of.
+    #[error(transparent)]
+    Picture(#[from] PictureError),
+    /// No photo has this number.
+    #[error("no photo {id} in the records at {}; `copperwalk unit SN` names those of a unit", path.display())]
+    UnknownPhoto {
+        /// The store.
+        path: PathBuf,
+        /// What was asked for.
+        id: PhotoId,
+    },
     /// Raw codes that cannot be understood although they are as they were written.
     #[error(
         "the raw readings of sweep {sweep} in the records at {} cannot be read: {error}; its values and verdicts stand",

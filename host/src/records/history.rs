@@ -10,7 +10,8 @@ use sqlx::Connection as _;
 use super::head::{self, Head};
 use super::judgement::{self, Which};
 use super::ledger::{Ledger, Line, Units};
-use super::summary::{Event, PastSweep, SweepId, Trend, UnitHistory};
+use super::status::{Status, Step};
+use super::summary::{Event, PastSweep, Photo, SweepId, Tick, Trend, UnitHistory};
 use super::{Error, Store, logbook};
 use crate::sweep::{IsolationRow, Judgement, SegmentRow};
 use crate::verdict::Verdict;
@@ -39,7 +40,6 @@ impl Store {
             ledger.strike(Line { serial, entry, judgement: 0, kind });
             events.insert(entry, event);
         }
-        let is_swept = !heads.is_empty();
         for head in heads {
             let judged = judgements.remove(&head.id).and_then(|mut all| all.pop());
             let judged = judged.ok_or_else(|| self.unjudged(SweepId(head.id)))?;
@@ -48,7 +48,7 @@ impl Store {
             events.insert(head.entry, Event::Sweep(Box::new(PastSweep::of(head, judged.judgement))));
         }
         ledger.settle().map_err(|serial| self.odd_unit(&serial))?;
-        if !is_swept {
+        if events.is_empty() {
             return Err(self.unknown_unit(serial).await);
         }
         Ok(UnitHistory::of(serial, events))
@@ -76,6 +76,40 @@ impl PastSweep {
     }
 }
 
+impl Event {
+    /// The lot it names.
+    fn lot(&self) -> Option<&str> {
+        match self {
+            Self::Sweep(sweep) => sweep.lot.as_deref(),
+            Self::Status(said) => said.lot.as_deref(),
+            Self::Note(_) | Self::Repair(_) | Self::Void(_) | Self::Photo(_) | Self::Tick(_) => None,
+        }
+    }
+
+    /// What it says of where the unit stands. A sweep that was declared void has that verdict here.
+    pub(super) fn step(&self) -> Option<Step> {
+        match self {
+            Self::Sweep(sweep) => Some(Step::Swept(sweep.judgement.verdict)),
+            Self::Status(said) => Some(Step::Said(said.status)),
+            Self::Repair(_) => Some(Step::Repaired),
+            Self::Note(_) | Self::Void(_) | Self::Photo(_) | Self::Tick(_) => None,
+        }
+    }
+}
+
+/// The latest answer to each check.
+fn checklist(events: &[Event]) -> Vec<Tick> {
+    let mut latest: Vec<Tick> = Vec::new();
+    for event in events {
+        let Event::Tick(tick) = event else { continue };
+        match latest.iter_mut().find(|earlier| earlier.check == tick.check) {
+            Some(earlier) => earlier.clone_from(tick),
+            None => latest.push(tick.clone()),
+        }
+    }
+    latest
+}
+
 impl UnitHistory {
     fn of(serial: &str, mut events: BTreeMap<i64, Event>) -> Self {
         let voids: Vec<_> = events
@@ -93,16 +127,29 @@ impl UnitHistory {
                 sweep.voided = Some(void.clone());
             }
         }
-        let history = Self { serial: serial.into(), lot: None, events: events.into_values().collect() };
-        let lot = history.sweeps().rev().find_map(|sweep| sweep.lot.clone());
-        Self { lot, ..history }
+        let events: Vec<Event> = events.into_values().collect();
+        Self {
+            serial: serial.into(),
+            lot: events.iter().rev().find_map(Event::lot).map(Into::into),
+            status: Status::after(events.iter().filter_map(Event::step)),
+            checklist: checklist(&events),
+            events,
+        }
     }
 
     /// The sweeps, in order.
     pub fn sweeps(&self) -> impl DoubleEndedIterator<Item = &PastSweep> {
         self.events.iter().filter_map(|event| match event {
             Event::Sweep(sweep) => Some(&**sweep),
-            Event::Note(_) | Event::Repair(_) | Event::Void(_) => None,
+            _ => None,
+        })
+    }
+
+    /// The photos, in order.
+    pub fn photos(&self) -> impl DoubleEndedIterator<Item = &Photo> {
+        self.events.iter().filter_map(|event| match event {
+            Event::Photo(photo) => Some(photo),
+            _ => None,
         })
     }
 

@@ -10,28 +10,48 @@ use super::database::{Connection, Query, Row};
 use super::list;
 use super::{Error, Store};
 
-/// Which units a question is about: a condition on a column `serial`, with one parameter.
+/// Which units a question is about: a condition on a column `serial`, with its parameters.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Units<'u> {
     condition: &'static str,
-    parameter: &'u str,
+    parameters: [Option<&'u str>; 3],
 }
 
 impl<'u> Units<'u> {
     pub fn one(serial: &'u str) -> Self {
-        Self { condition: "serial = $1", parameter: serial }
+        Self { condition: "serial = $1", parameters: [Some(serial), None, None] }
     }
 
-    /// Every unit that was ever swept under a lot, also one that went to another since.
+    /// Every unit that was ever received or swept under a lot, also one that went to another since.
     pub fn of_lot(lot: &'u str) -> Self {
-        Self { condition: "serial IN (SELECT serial FROM lot_unit WHERE lot = $1)", parameter: lot }
+        let condition = "serial IN (SELECT serial FROM lot_unit WHERE lot = $1)";
+        Self { condition, parameters: [Some(lot), None, None] }
     }
 
-    pub const ALL: Units<'static> = Units { condition: "$1 = $1", parameter: "" };
+    pub const ALL: Units<'static> = Units { condition: "TRUE", parameters: [None; 3] };
+
+    /// Those after one serial number and up to another, or to the end: also such as stand nowhere but in the ledger.
+    /// With a lot, as [`Units::of_lot`].
+    pub fn within(lot: Option<&'u str>, after: &'u str, last: Option<&'u str>) -> Self {
+        let condition = match (lot, last) {
+            (None, None) => "serial > $1",
+            (None, Some(_)) => "serial > $1 AND serial <= $2",
+            (Some(_), None) => "serial IN (SELECT serial FROM lot_unit WHERE lot = $1 AND serial > $2)",
+            (Some(_), Some(_)) => {
+                "serial IN (SELECT serial FROM lot_unit WHERE lot = $1 AND serial > $2 AND serial <= $3)"
+            }
+        };
+        let parameters = match lot {
+            None => [Some(after), last, None],
+            Some(lot) => [Some(lot), Some(after), last],
+        };
+        Self { condition, parameters }
+    }
 
     /// A statement about them; `{units}` stands for the condition.
     pub fn query(self, sql: &str) -> Query<'u> {
-        list::query(sql.replace("{units}", self.condition)).bind(self.parameter)
+        let query = list::query(sql.replace("{units}", self.condition));
+        self.parameters.into_iter().flatten().fold(query, |query, parameter| query.bind(parameter))
     }
 }
 
@@ -96,6 +116,15 @@ impl Ledger {
     }
 }
 
+/// Does the ledger have this line?
+pub(super) async fn has(connection: &mut Connection, line: Line<'_>) -> Result<bool, sqlx::Error> {
+    let sql = "SELECT 1 FROM ledger WHERE serial = $1 AND entry = $2 AND judgement = $3 AND kind = $4";
+    let found =
+        sqlx::query_scalar(sql).bind(line.serial).bind(line.entry).bind(line.judgement).bind(line.kind);
+    let found: Option<i64> = found.fetch_optional(connection).await?;
+    Ok(found.is_some())
+}
+
 /// The place after the last in a unit's history.
 pub(super) async fn next(connection: &mut Connection, serial: &str) -> Result<i64, sqlx::Error> {
     sqlx::query_scalar("SELECT 1 + coalesce(max(entry), 0) FROM ledger WHERE serial = $1")
@@ -122,14 +151,14 @@ pub(super) async fn measurements(connection: &mut Connection) -> Result<i64, sql
     sqlx::query_scalar("SELECT count(*) FROM ledger WHERE kind = 'measurement'").fetch_one(connection).await
 }
 
-/// Lots for which measurements and the list of their units do not say the same.
+/// Lots for which measurements and receipts, and the list of their units, do not say the same.
 pub(super) async fn odd_lots(connection: &mut Connection) -> Result<Vec<String>, sqlx::Error> {
     sqlx::query_scalar(
-        "SELECT lot FROM (SELECT lot, serial FROM measurement WHERE lot IS NOT NULL
-                          EXCEPT SELECT lot, serial FROM lot_unit)
-         UNION
-         SELECT lot FROM (SELECT lot, serial FROM lot_unit
-                          EXCEPT SELECT lot, serial FROM measurement WHERE lot IS NOT NULL)
+        "WITH said AS (SELECT lot, serial FROM measurement WHERE lot IS NOT NULL
+                       UNION SELECT lot, serial FROM status WHERE lot IS NOT NULL),
+         listed AS (SELECT lot, serial FROM lot_unit)
+         SELECT lot FROM (SELECT * FROM said EXCEPT SELECT * FROM listed)
+         UNION SELECT lot FROM (SELECT * FROM listed EXCEPT SELECT * FROM said)
          ORDER BY lot",
     )
     .fetch_all(connection)
@@ -144,7 +173,10 @@ pub(super) async fn odd_units(connection: &mut Connection) -> Result<Vec<String>
              UNION ALL SELECT serial, entry, number, 'judgement' FROM judgement JOIN measurement USING (measurement_id)
              UNION ALL SELECT serial, entry, 0, 'note' FROM note
              UNION ALL SELECT serial, entry, 0, 'repair' FROM repair
-             UNION ALL SELECT serial, entry, 0, 'correction' FROM correction),
+             UNION ALL SELECT serial, entry, 0, 'correction' FROM correction
+             UNION ALL SELECT serial, entry, 0, 'status' FROM status
+             UNION ALL SELECT serial, entry, 0, 'photo' FROM photo
+             UNION ALL SELECT serial, entry, 0, 'tick' FROM tick),
          kept AS (SELECT serial, entry, judgement, kind FROM ledger)
          SELECT serial FROM (SELECT * FROM found EXCEPT SELECT * FROM kept)
          UNION SELECT serial FROM (SELECT * FROM kept EXCEPT SELECT * FROM found)
@@ -158,6 +190,6 @@ pub(super) async fn odd_units(connection: &mut Connection) -> Result<Vec<String>
 impl Store {
     /// The error for a unit with something missing or added.
     pub(super) fn odd_unit(&self, serial: &str) -> Error {
-        Error::Altered { path: self.path.clone(), what: format!("the history of unit {serial:?}") }
+        self.altered(format!("the history of unit {serial:?}"))
     }
 }

@@ -1,16 +1,21 @@
-//! What people write down about a unit: notes, repairs, and sweeps declared void. One statement each.
+//! What people write down about a unit: notes, repairs, sweeps declared void, where it stands in the work, photos (their
+//! pictures are in `photo`) and answers to the checks of its board.
+
+use std::collections::BTreeSet;
 
 use sqlx::{Connection as _, Row as _};
 
 use super::database::{BEGIN, Connection, Row};
 use super::digest::Digest;
 use super::ledger::{self, Line, Units};
-use super::summary::{Event, Note, Repair, SweepId, Void};
+use super::rows::{whole, word};
+use super::status::Said;
+use super::summary::{Event, Note, Photo, PhotoId, Repair, StatusSaid, SweepId, Tick, Void};
 use super::value::Value;
-use super::{Error, Store, list, text};
+use super::{Error, Store, list, text, write};
 
 /// An entry's table: its columns besides `serial`, `entry`, `at_us` and `digest`.
-struct Table {
+pub(super) struct Table {
     name: &'static str,
     columns: &'static [&'static str],
 }
@@ -18,6 +23,14 @@ struct Table {
 const NOTE: Table = Table { name: "note", columns: &["text"] };
 const REPAIR: Table = Table { name: "repair", columns: &["place", "action", "text"] };
 const CORRECTION: Table = Table { name: "correction", columns: &["measurement_id", "because"] };
+const STATUS: Table = Table { name: "status", columns: &["status", "lot"] };
+pub(super) const PHOTO: Table = Table {
+    name: "photo",
+    columns: &["photo_id", "caption", "width_px", "height_px", "length", "jpeg_hash"],
+};
+const TICK: Table = Table { name: "tick", columns: &["name", "done", "note"] };
+
+const TABLES: [&Table; 6] = [&NOTE, &REPAIR, &CORRECTION, &STATUS, &PHOTO, &TICK];
 
 fn digest(table: &Table, serial: &str, entry: i64, at_us: i64, values: &[Value<'_>]) -> Vec<u8> {
     Digest::of(table.name)
@@ -29,11 +42,63 @@ fn digest(table: &Table, serial: &str, entry: i64, at_us: i64, values: &[Value<'
 impl Store {
     /// Entries of which each is as it was written.
     pub(super) fn as_written(&self, entries: Vec<Result<Entry, Odd>>) -> Result<Vec<Entry>, Error> {
-        let altered = |odd: Odd| Error::Altered { path: self.path.clone(), what: odd.in_words() };
-        entries.into_iter().map(|entry| entry.map_err(altered)).collect()
+        entries.into_iter().map(|entry| entry.map_err(|odd| self.altered(odd.in_words()))).collect()
     }
 
-    /// Keeps an operator's note on a unit that has been swept.
+    /// Receives units: from now on the records know them, and with `lot`, to which lot they belong. All of them, or
+    /// none where one cannot be kept.
+    ///
+    /// # Errors
+    /// A serial number or a lot that [`text`] refuses, and what [`Store::store`] says; nothing is put aside.
+    pub async fn receive(&self, serials: &[String], lot: Option<&str>, at_us: i64) -> Result<(), Error> {
+        let serials =
+            serials.iter().map(|serial| text::serial(serial)).collect::<Result<BTreeSet<_>, _>>()?;
+        let lot = lot.map(text::lot).transpose()?;
+        let mut connection = self.writing().await?;
+        let write = async {
+            let mut transaction = connection.begin_with(BEGIN).await?;
+            for serial in &serials {
+                write::belongs(&mut transaction, serial, lot.as_deref()).await?;
+                let values = [said_word(Said::Received).into(), lot.as_deref().into()];
+                enter(&mut transaction, &STATUS, serial, at_us, &values).await?;
+            }
+            transaction.commit().await
+        };
+        match write.await {
+            Ok(()) => Ok(()),
+            Err(error) => Err(self.after_failed_write(connection, &error).await),
+        }
+    }
+
+    /// Keeps where a unit that the records know stands in the work.
+    ///
+    /// # Errors
+    /// Like [`Store::note`].
+    pub async fn set_status(&self, serial: &str, at_us: i64, said: Said) -> Result<(), Error> {
+        self.log(&STATUS, serial, at_us, &[said_word(said).into(), Value::Empty]).await
+    }
+
+    /// Keeps the answer to a check, and more about it (may be empty). That the check is one of the unit's board is for
+    /// the caller to see to, as in [`Store::repair`].
+    ///
+    /// # Errors
+    /// Like [`Store::note`].
+    pub async fn tick(
+        &self,
+        serial: &str,
+        at_us: i64,
+        check: &str,
+        done: bool,
+        note: &str,
+    ) -> Result<(), Error> {
+        text::line("check", check, text::NAME_CHARACTERS)?;
+        if !note.is_empty() {
+            text::line("note", note, text::CAPTION_CHARACTERS)?;
+        }
+        self.log(&TICK, serial, at_us, &[check.into(), done.into(), note.into()]).await
+    }
+
+    /// Keeps an operator's note on a unit that the records know.
     ///
     /// # Errors
     /// An unknown serial number, an empty or overlong text, and what [`Store::store`] says.
@@ -42,7 +107,7 @@ impl Store {
         self.log(&NOTE, serial, at_us, &[text.into()]).await
     }
 
-    /// Keeps a repair of a unit that has been swept: at which segment, point or `point~point`, what was done, and
+    /// Keeps a repair of a unit that the records know: at which segment, point or `point~point`, what was done, and
     /// more about it (may be empty). That the place is one of the unit's board is for the caller to see to, with
     /// [`super::UnitHistory`] and [`Store::files`].
     ///
@@ -85,20 +150,10 @@ impl Store {
         let mut connection = self.writing().await?;
         let write = async {
             let mut transaction = connection.begin_with(BEGIN).await?;
-            let known: Option<i64> = sqlx::query_scalar("SELECT 1 FROM unit WHERE serial = $1")
-                .bind(serial)
-                .fetch_optional(&mut *transaction)
-                .await?;
-            if known.is_none() {
+            if !is_known(&mut transaction, serial).await? {
                 return Ok(false);
             }
-            let entry = ledger::next(&mut transaction, serial).await?;
-            let digest = digest(table, serial, entry, at_us, values);
-            let columns = [&["serial", "entry", "at_us"], table.columns, &["digest"]].concat();
-            let head = [serial.into(), entry.into(), at_us.into()];
-            let values = [&head, values, &[Value::from(&digest)]].concat();
-            list::insert(&mut transaction, table.name, &columns, &values).await?;
-            Line { serial, entry, judgement: 0, kind: table.name }.write(&mut transaction).await?;
+            enter(&mut transaction, table, serial, at_us, values).await?;
             transaction.commit().await?;
             Ok(true)
         };
@@ -107,6 +162,39 @@ impl Store {
             Ok(false) => Err(self.unknown_unit(serial).await),
             Err(error) => Err(self.after_failed_write(connection, &error).await),
         }
+    }
+}
+
+/// Do the records know this unit?
+pub(super) async fn is_known(connection: &mut Connection, serial: &str) -> Result<bool, sqlx::Error> {
+    let known = sqlx::query_scalar("SELECT 1 FROM unit WHERE serial = $1").bind(serial);
+    let known: Option<i64> = known.fetch_optional(connection).await?;
+    Ok(known.is_some())
+}
+
+/// Writes an entry, and its line in the ledger, within a transaction of the caller's.
+pub(super) async fn enter(
+    connection: &mut Connection,
+    table: &Table,
+    serial: &str,
+    at_us: i64,
+    values: &[Value<'_>],
+) -> Result<(), sqlx::Error> {
+    let entry = ledger::next(connection, serial).await?;
+    let digest = digest(table, serial, entry, at_us, values);
+    let columns = [&["serial", "entry", "at_us"], table.columns, &["digest"]].concat();
+    let head = [serial.into(), entry.into(), at_us.into()];
+    let values = [&head, values, &[Value::from(&digest)]].concat();
+    list::insert(connection, table.name, &columns, &values).await?;
+    Line { serial, entry, judgement: 0, kind: table.name }.write(connection).await
+}
+
+fn said_word(said: Said) -> &'static str {
+    match said {
+        Said::Received => "received",
+        Said::InRepair => "in_repair",
+        Said::Scrapped => "scrapped",
+        Said::Sold => "sold",
     }
 }
 
@@ -138,21 +226,34 @@ pub(super) async fn of_units(
     units: Units<'_>,
 ) -> Result<Vec<Result<Entry, Odd>>, sqlx::Error> {
     let mut entries = Vec::new();
-    for table in [&NOTE, &REPAIR, &CORRECTION] {
-        let sql = format!(
-            "SELECT serial, entry, at_us, {}, digest FROM {} WHERE {{units}} ORDER BY serial, entry",
-            table.columns.join(", "),
-            table.name
-        );
+    for table in TABLES {
+        let sql = format!("{} WHERE {{units}} ORDER BY serial, entry", select(table));
         for row in units.query(&sql).fetch_all(&mut *connection).await? {
-            let serial: String = row.try_get("serial")?;
-            entries.push(match event(table, &serial, &row)? {
-                Some((entry, event)) => Ok(Entry { serial, entry, kind: table.name, event }),
-                None => Err(Odd { serial, kind: table.name }),
-            });
+            entries.push(entry(table, &row)?);
         }
     }
     Ok(entries)
+}
+
+/// The row of a photo.
+pub(super) async fn photo(
+    connection: &mut Connection,
+    id: PhotoId,
+) -> Result<Option<Result<Entry, Odd>>, sqlx::Error> {
+    let row = list::query(format!("{} WHERE photo_id = $1", select(&PHOTO))).bind(id.0);
+    row.fetch_optional(connection).await?.map(|row| entry(&PHOTO, &row)).transpose()
+}
+
+fn select(table: &Table) -> String {
+    format!("SELECT serial, entry, at_us, {}, digest FROM {}", table.columns.join(", "), table.name)
+}
+
+fn entry(table: &Table, row: &Row) -> Result<Result<Entry, Odd>, sqlx::Error> {
+    let serial: String = row.try_get("serial")?;
+    Ok(match event(table, &serial, row)? {
+        Some((entry, event)) => Ok(Entry { serial, entry, kind: table.name, event }),
+        None => Err(Odd { serial, kind: table.name }),
+    })
 }
 
 /// An entry with its place; `None` when it does not fit its digest.
@@ -167,6 +268,21 @@ fn event(table: &Table, serial: &str, row: &Row) -> Result<Option<(i64, Event)>,
             action: text("action")?,
             text: text("text")?,
         }),
+        "status" => {
+            Event::Status(StatusSaid { at_us, status: word(row, "status")?, lot: row.try_get("lot")? })
+        }
+        "photo" => Event::Photo(Photo {
+            at_us,
+            id: PhotoId(row.try_get("photo_id")?),
+            caption: text("caption")?,
+            width_px: whole(row, "width_px")?,
+            height_px: whole(row, "height_px")?,
+            length: whole(row, "length")?,
+            jpeg_hash: text("jpeg_hash")?,
+        }),
+        "tick" => {
+            Event::Tick(Tick { at_us, check: text("name")?, done: row.try_get("done")?, note: text("note")? })
+        }
         _ => Event::Void(Void {
             at_us,
             sweep: SweepId(row.try_get("measurement_id")?),
@@ -177,6 +293,16 @@ fn event(table: &Table, serial: &str, row: &Row) -> Result<Option<(i64, Event)>,
         Event::Note(note) => vec![Value::from(&note.text)],
         Event::Repair(repair) => [&repair.place, &repair.action, &repair.text].map(Value::from).to_vec(),
         Event::Void(void) => vec![void.sweep.0.into(), Value::from(&void.because)],
+        Event::Status(said) => vec![said_word(said.status).into(), said.lot.as_deref().into()],
+        Event::Photo(photo) => vec![
+            photo.id.0.into(),
+            Value::from(&photo.caption),
+            photo.width_px.into(),
+            photo.height_px.into(),
+            photo.length.into(),
+            Value::from(&photo.jpeg_hash),
+        ],
+        Event::Tick(tick) => vec![Value::from(&tick.check), tick.done.into(), Value::from(&tick.note)],
         Event::Sweep(_) => Vec::new(),
     };
     let as_written = super::seal(|| digest(table, serial, entry, at_us, &values), row.try_get("digest")?);

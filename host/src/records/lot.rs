@@ -1,9 +1,9 @@
 //! Many units at a glance: how a lot stands, and the lists of lots and of units.
 //!
-//! The database gives one row per sweep, judgement and fault; everything else is worked out here, in one pass over them,
-//! by rules that stand in [`super::summary`] and in [`fold`].
+//! The database gives one row per sweep, judgement, fault and entry; everything else is worked out here, unit by unit, by
+//! rules that stand in [`super::summary`], [`super::status`] and [`Member`].
 
-use std::collections::{BTreeMap, HashMap, HashSet};
+use std::collections::{BTreeMap, HashSet};
 
 use sqlx::Connection as _;
 
@@ -11,7 +11,10 @@ use super::ledger::{Ledger, Line, Units};
 use super::logbook::{self, Entry};
 use super::near::near;
 use super::rows::class_word;
-use super::summary::{Counts, Event, LotLine, LotSummary, ParetoRow, Place, SweepId, UnitLine, UnitState};
+use super::status::{Status, Step};
+use super::summary::{
+    Counts, Event, LotLine, LotSummary, ParetoRow, Place, SweepId, Swept, UnitLine, UnitState, UnitsPage,
+};
 use super::{Error, Store, head, judgement, text};
 use crate::sweep::UnitFault;
 use crate::verdict::Verdict;
@@ -19,8 +22,6 @@ use crate::verdict::Verdict;
 /// A sweep at a glance.
 struct Glance {
     id: i64,
-    serial: String,
-    lot: Option<String>,
     board: String,
     revision: String,
     started_us: i64,
@@ -40,13 +41,25 @@ impl Shown {
     }
 }
 
-/// A unit as the pass over its sweeps leaves it.
+/// What there is of a unit.
+#[derive(Default)]
+struct Past {
+    /// In the order of writing.
+    sweeps: Vec<Glance>,
+    repairs: u32,
+    /// What bears on where it stands, each with its place in the history.
+    steps: Vec<(i64, Step)>,
+    /// Lots that were named, likewise.
+    lots: Vec<(i64, String)>,
+}
+
+/// A unit as the pass over its past leaves it.
 struct Member {
     lot: Option<String>,
     unit: UnitState,
     void_sweeps: u32,
     /// Number and start of the first and of the last sweep, void or not.
-    span: [(i64, i64); 2],
+    span: Option<[(i64, i64); 2]>,
     /// Where it ever failed, on which board, and whether the last judged sweep still showed it.
     failed: Vec<(String, Place, bool)>,
 }
@@ -66,25 +79,24 @@ impl Store {
         }
     }
 
-    /// Every lot that a unit belongs to, in the order they were begun.
+    /// Every lot that a unit belongs to, in the order of their first sweeps; those of which no unit has been swept come
+    /// last, by name.
     pub async fn lots(&self) -> Result<Vec<LotLine>, Error> {
-        let mut lines: Vec<(LotLine, i64)> = Vec::new();
-        let mut places = HashMap::new();
+        let mut lots = BTreeMap::<String, Vec<Member>>::new();
         for member in self.members(Units::ALL).await? {
-            let Some(lot) = member.lot else { continue };
-            let [_, (last, last_us)] = member.span;
-            let place = *places.entry(lot.clone()).or_insert(lines.len());
-            if place == lines.len() {
-                lines.push((LotLine { lot, now: Counts::default(), last_us }, last));
-            }
-            if let Some((line, latest)) = lines.get_mut(place) {
-                line.now.add(member.unit.now);
-                if last > *latest {
-                    (*latest, line.last_us) = (last, last_us);
-                }
+            if let Some(lot) = &member.lot {
+                lots.entry(lot.clone()).or_default().push(member);
             }
         }
-        Ok(lines.into_iter().map(|(line, _)| line).collect())
+        let mut lines: Vec<(Option<i64>, LotLine)> = Vec::with_capacity(lots.len());
+        for (lot, members) in lots {
+            let mut now = Counts::default();
+            members.iter().for_each(|member| now.add(member.unit.now()));
+            let [first, last] = span(&members);
+            lines.push((first.map(|(id, _)| id), LotLine { lot, now, last_us: last.map(|(_, us)| us) }));
+        }
+        lines.sort_by_key(|(first, _)| (first.is_none(), *first));
+        Ok(lines.into_iter().map(|(_, line)| line).collect())
     }
 
     /// The name of every lot that a unit was ever swept in.
@@ -93,10 +105,43 @@ impl Store {
         names.fetch_all(&self.pool).await.map_err(|error| self.said(&error))
     }
 
-    /// Every unit, in the order they were first swept.
+    /// Every unit, in the order of their serial numbers.
     pub async fn units(&self) -> Result<Vec<UnitLine>, Error> {
         let members = self.members(Units::ALL).await?;
         Ok(members.into_iter().map(|member| UnitLine { lot: member.lot, unit: member.unit }).collect())
+    }
+
+    /// A part of the list of units, or of those that belong to a lot: `most` of them (at least one), after the unit
+    /// `after` or from the first. Takes as long as the part is, however long the list; what is asked for is checked as
+    /// in [`Store::units`], and the parts together check everything.
+    ///
+    /// # Errors
+    /// A damaged store; a row that is not as it was written. An unknown lot is an empty list.
+    pub async fn page(&self, lot: Option<&str>, after: Option<&str>, most: u32) -> Result<UnitsPage, Error> {
+        if let Some(lot) = lot {
+            self.see_members(lot).await?;
+        }
+        let after = after.unwrap_or_default();
+        let last = self.last_of_page(lot, after, most).await?;
+        let members = self.members(Units::within(lot, after, last.as_deref())).await?;
+        let here = members.into_iter().filter(|member| lot.is_none() || member.lot.as_deref() == lot);
+        let units = here.map(|member| UnitLine { lot: member.lot, unit: member.unit }).collect();
+        Ok(UnitsPage { units, next: last })
+    }
+
+    /// The last of so many units after another; `None` if the list ends before or with it.
+    async fn last_of_page(&self, lot: Option<&str>, after: &str, most: u32) -> Result<Option<String>, Error> {
+        // One more than belongs to the page tells whether there is another.
+        let sql = match lot {
+            None => "SELECT serial FROM unit WHERE serial > $1 ORDER BY serial LIMIT 2 OFFSET $2",
+            Some(_) => {
+                "SELECT serial FROM lot_unit WHERE serial > $1 AND lot = $3 ORDER BY serial LIMIT 2 OFFSET $2"
+            }
+        };
+        let query = sqlx::query_scalar(sql).bind(after).bind(i64::from(most.max(1)) - 1);
+        let query = if let Some(lot) = lot { query.bind(lot) } else { query };
+        let ends: Vec<String> = query.fetch_all(&self.pool).await.map_err(|error| self.said(&error))?;
+        Ok(<[String; 2]>::try_from(ends).ok().map(|[last, _]| last))
     }
 
     /// Members of a scope, every row as it was written and none missing.
@@ -110,26 +155,29 @@ impl Store {
             Ok((heads, glances, entries, Ledger::of(&mut snapshot, units).await?))
         };
         let (heads, mut glances, entries, mut ledger) = read.await.map_err(|error| self.said(&error))?;
-        let mut repairs = HashMap::<String, u32>::new();
+        let mut pasts = BTreeMap::<String, Past>::new();
         let mut voids = HashSet::new();
         for Entry { serial, entry, kind, event } in self.as_written(entries)? {
             ledger.strike(Line { serial: &serial, entry, judgement: 0, kind });
+            let past = pasts.entry(serial).or_default();
+            past.steps.extend(event.step().map(|step| (entry, step)));
             match event {
-                Event::Repair(_) => *repairs.entry(serial).or_default() += 1,
+                Event::Repair(_) => past.repairs += 1,
                 Event::Void(void) => drop(voids.insert(void.sweep.0)),
-                Event::Note(_) | Event::Sweep(_) => {}
+                Event::Status(said) => past.lots.extend(said.lot.map(|lot| (entry, lot))),
+                Event::Note(_) | Event::Sweep(_) | Event::Photo(_) | Event::Tick(_) => {}
             }
         }
-        let mut sweeps = Vec::new();
         for head in heads.map_err(|altered| altered.error(&self.path))? {
             let judged = glances.remove(&head.id).ok_or_else(|| self.unjudged(SweepId(head.id)))?;
             let judged = judged.map_err(|altered| altered.error(&self.path))?;
             ledger.strike_measurement(&head.serial, head.entry, judged.number);
             let verdict = if voids.contains(&head.id) { Verdict::Void } else { judged.verdict };
-            sweeps.push(Glance {
+            let past = pasts.entry(head.serial).or_default();
+            past.steps.push((head.entry, Step::Swept(verdict)));
+            past.lots.extend(head.lot.map(|lot| (head.entry, lot)));
+            past.sweeps.push(Glance {
                 id: head.id,
-                serial: head.serial,
-                lot: head.lot,
                 board: head.basis.board,
                 revision: head.basis.revision,
                 started_us: head.started_us,
@@ -138,15 +186,16 @@ impl Store {
             });
         }
         ledger.settle().map_err(|serial| self.odd_unit(&serial))?;
-        Ok(fold(sweeps, &repairs))
+        Ok(pasts.into_iter().map(|(serial, past)| Member::of(serial, past)).collect())
     }
 
-    /// Do the measurements and the list of a lot's units say the same?
+    /// Do measurements and receipts, and the list of a lot's units say the same?
     async fn see_members(&self, lot: &str) -> Result<(), Error> {
-        let sql = "SELECT (SELECT count(*) FROM (SELECT serial FROM measurement WHERE lot = $1
-                                                EXCEPT SELECT serial FROM lot_unit WHERE lot = $1))
-                        + (SELECT count(*) FROM (SELECT serial FROM lot_unit WHERE lot = $1
-                                                EXCEPT SELECT serial FROM measurement WHERE lot = $1))";
+        let sql = "WITH said AS (SELECT serial FROM measurement WHERE lot = $1
+                                UNION SELECT serial FROM status WHERE lot = $1),
+                   listed AS (SELECT serial FROM lot_unit WHERE lot = $1)
+                   SELECT (SELECT count(*) FROM (SELECT * FROM said EXCEPT SELECT * FROM listed))
+                        + (SELECT count(*) FROM (SELECT * FROM listed EXCEPT SELECT * FROM said))";
         let odd: i64 = sqlx::query_scalar(sql)
             .bind(lot)
             .fetch_one(&self.pool)
@@ -155,7 +204,7 @@ impl Store {
         if odd == 0 {
             return Ok(());
         }
-        Err(Error::Altered { path: self.path.clone(), what: format!("the list of units of lot {lot:?}") })
+        Err(self.altered(format!("the list of units of lot {lot:?}")))
     }
 
     async fn unknown_lot(&self, lot: &str) -> Error {
@@ -171,50 +220,33 @@ impl Store {
     }
 }
 
-/// One pass over the sweeps in the order of writing. Units come out in the order of their first sweep.
-fn fold(sweeps: Vec<Glance>, repairs: &HashMap<String, u32>) -> Vec<Member> {
-    let mut members: Vec<Member> = Vec::new();
-    let mut places = HashMap::<String, usize>::new();
-    for sweep in sweeps {
-        let place = match places.get(&sweep.serial) {
-            Some(place) => *place,
-            None => {
-                places.insert(sweep.serial.clone(), members.len());
-                members.push(Member::new(&sweep, repairs.get(&sweep.serial).copied().unwrap_or_default()));
-                members.len() - 1
-            }
-        };
-        if let Some(member) = members.get_mut(place) {
-            member.take(sweep);
-        }
-    }
-    members
-}
-
 impl Member {
-    fn new(sweep: &Glance, repairs: u32) -> Self {
-        let unit = UnitState {
-            serial: sweep.serial.clone(),
+    fn of(serial: String, mut past: Past) -> Self {
+        past.steps.sort_by_key(|(entry, _)| *entry);
+        let status = Status::after(past.steps.into_iter().map(|(_, step)| step));
+        let lot = past.lots.into_iter().max_by_key(|(entry, _)| *entry).map(|(_, lot)| lot);
+        let unit = UnitState { serial, status, repairs: past.repairs, swept: None };
+        let mut member = Self { lot, unit, void_sweeps: 0, span: None, failed: Vec::new() };
+        past.sweeps.into_iter().for_each(|sweep| member.take(sweep));
+        member
+    }
+
+    /// The next of its sweeps.
+    fn take(&mut self, sweep: Glance) {
+        let shown = sweep.faults;
+        let start = (sweep.id, sweep.started_us);
+        self.span = Some([self.span.map_or(start, |[first, _]| first), start]);
+        let unit = self.unit.swept.get_or_insert_with(|| Swept {
             board: String::new(),
             revision: String::new(),
             sweeps: 0,
-            repairs,
             first: Verdict::Void,
             now: Verdict::Void,
             last_sweep: SweepId(sweep.id),
             last_us: sweep.started_us,
             fault: None,
-        };
-        let start = (sweep.id, sweep.started_us);
-        Self { lot: None, unit, void_sweeps: 0, span: [start; 2], failed: Vec::new() }
-    }
-
-    fn take(&mut self, sweep: Glance) {
-        let shown = sweep.faults;
-        let unit = &mut self.unit;
+        });
         unit.sweeps += 1;
-        self.span[1] = (sweep.id, sweep.started_us);
-        self.lot = sweep.lot.or(self.lot.take());
         let void = sweep.verdict == Verdict::Void;
         self.void_sweeps += u32::from(void);
         // A void sweep says nothing about the unit, unless there is nothing else to show.
@@ -254,8 +286,10 @@ impl Member {
 }
 
 fn summary(lot: &str, members: Vec<Member>) -> Option<LotSummary> {
-    let (_, first_us) = members.iter().map(|member| member.span[0]).min()?;
-    let (_, last_us) = members.iter().map(|member| member.span[1]).max()?;
+    if members.is_empty() {
+        return None;
+    }
+    let [first_us, last_us] = span(&members).map(|sweep| sweep.map(|(_, started_us)| started_us));
     let mut summary = LotSummary {
         lot: lot.into(),
         first_us,
@@ -268,13 +302,19 @@ fn summary(lot: &str, members: Vec<Member>) -> Option<LotSummary> {
         units: Vec::with_capacity(members.len()),
     };
     for member in members {
-        summary.sweeps += member.unit.sweeps;
+        summary.sweeps += member.unit.swept.as_ref().map_or(0, |swept| swept.sweeps);
         summary.void_sweeps += member.void_sweeps;
-        summary.first.add(member.unit.first);
-        summary.now.add(member.unit.now);
+        summary.first.add(member.unit.first());
+        summary.now.add(member.unit.now());
         summary.units.push(member.unit);
     }
     Some(summary)
+}
+
+/// Number and start of the first and of the last sweep of any of them.
+fn span(members: &[Member]) -> [Option<(i64, i64)>; 2] {
+    let spans = || members.iter().filter_map(|member| member.span);
+    [spans().map(|[first, _]| first).min(), spans().map(|[_, last]| last).max()]
 }
 
 /// Most units first; among equals those with more still to repair, then by name.

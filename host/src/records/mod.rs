@@ -4,10 +4,11 @@
 //! Read in this order: [`summary`] (what the store answers), `host/migrations/` (the tables, column by column),
 //! `open` (what may be opened, and how), `head` and `judgement` (a measurement's row, a judgement with its lists), `write`
 //! (a sweep in one transaction), `stored` (whole sweeps again), `history` (one unit), `lot` (many units), `logbook`
-//! (what people write down). `digest`, `ledger` and `check` see to it that neither an altered row nor a missing one
-//! passes; `copy` saves and restores; `aside` keeps what a locked store could not take. `wilson` says how far a yield can
-//! be trusted. `rows`, `list` and `value` turn values into columns, `raw` codes into bytes; `files` are the texts a sweep
-//! stands on; [`text`] says what people may type; [`path()`] where the store lies.
+//! (what people write down), [`status`] (where a unit stands in the work), `photo` with `picture` (photos of units).
+//! `digest`, `ledger` and `check` see to it that neither an altered row nor a missing one passes; `copy` saves and
+//! restores; `aside` keeps what a locked store could not take. `wilson` says how far a yield can be trusted. `rows`, `list`
+//! and `value` turn values into columns, `raw` codes into bytes; `files` are the texts a sweep stands on; [`text`] says
+//! what people may type; [`path()`] where the store lies.
 //!
 //! [`Store`] is the store for asynchronous callers. [`Records`] is the same for the command line.
 //!
@@ -37,8 +38,11 @@ mod lot;
 mod near;
 mod open;
 mod path;
+mod photo;
+mod picture;
 mod raw;
 mod rows;
+pub mod status;
 mod stored;
 pub mod summary;
 pub mod text;
@@ -65,13 +69,15 @@ pub use error::{Error, meant};
 pub use files::Files;
 pub use near::near;
 pub use path::{VARIABLE, path};
+pub use picture::{INPUT_BYTES, PictureError};
 pub use stored::{Of, Stored};
-pub use summary::SweepId;
+pub use summary::{PhotoId, SweepId};
 
 use crate::board::Board;
 use crate::fixture::Fixture;
 use crate::sweep::{Judgement, Sweep};
-use summary::{LotLine, LotSummary, PastJudgement, UnitHistory, UnitLine};
+use status::Said;
+use summary::{LotLine, LotSummary, PastJudgement, UnitHistory, UnitLine, UnitsPage};
 
 /// An open record store. Cheap to clone; clones share their connections.
 #[derive(Clone, Debug)]
@@ -168,6 +174,10 @@ impl Store {
     /// Tidies up: what is in the write-ahead file goes into the store. Nothing is lost without it.
     pub async fn close(&self) {
         self.pool.close().await;
+    }
+
+    fn altered(&self, what: String) -> Error {
+        Error::Altered { path: self.path.clone(), what }
     }
 
     fn said(&self, error: &sqlx::Error) -> Error {
@@ -288,6 +298,26 @@ impl Records {
         self.ask(ANSWER, self.store.repair(serial, at_us, place, action, text))
     }
 
+    pub fn receive(&self, serials: &[String], lot: Option<&str>, at_us: i64) -> Result<(), Error> {
+        self.runtime.block_on(self.store.receive(serials, lot, at_us))
+    }
+
+    pub fn set_status(&self, serial: &str, at_us: i64, said: Said) -> Result<(), Error> {
+        self.runtime.block_on(self.store.set_status(serial, at_us, said))
+    }
+
+    pub fn tick(&self, serial: &str, at_us: i64, check: &str, done: bool, note: &str) -> Result<(), Error> {
+        self.runtime.block_on(self.store.tick(serial, at_us, check, done, note))
+    }
+
+    pub fn photo(&self, serial: &str, at_us: i64, caption: &str, file: Vec<u8>) -> Result<PhotoId, Error> {
+        self.runtime.block_on(self.store.photo(serial, at_us, caption, file))
+    }
+
+    pub fn picture(&self, id: PhotoId) -> Result<Vec<u8>, Error> {
+        self.runtime.block_on(self.store.picture(id))
+    }
+
     pub fn unit(&self, serial: &str) -> Result<UnitHistory, Error> {
         self.ask(ANSWER, self.store.unit(serial))
     }
@@ -318,6 +348,10 @@ impl Records {
 
     pub fn units(&self) -> Result<Vec<UnitLine>, Error> {
         self.ask(ANSWER, self.store.units())
+    }
+
+    pub fn page(&self, lot: Option<&str>, after: Option<&str>, most: u32) -> Result<UnitsPage, Error> {
+        self.runtime.block_on(self.store.page(lot, after, most))
     }
 }
 

@@ -12,6 +12,7 @@ use std::fmt;
 
 use serde::Serialize;
 
+use super::status::{Said, Status};
 use crate::measurement::{Basis, BenchWork};
 use crate::plan::Sampling;
 use crate::sweep::Judgement;
@@ -32,9 +33,13 @@ impl fmt::Display for SweepId {
 pub struct UnitHistory {
     /// Serial number.
     pub serial: String,
-    /// The lot it belongs to: the one its latest sweep with a lot names. `None` if no sweep ever named one.
+    /// The lot it belongs to: the one that its latest sweep or receipt with a lot names. `None` if none ever named one.
     pub lot: Option<String>,
-    /// What happened to it, in order. Begins with a sweep.
+    /// Where it stands in the work.
+    pub status: Status,
+    /// The latest answer to each check, in the order in which they were first answered.
+    pub checklist: Vec<Tick>,
+    /// What happened to it, in order. Never empty; a unit may be received and never swept.
     pub events: Vec<Event>,
 }
 
@@ -50,6 +55,12 @@ pub enum Event {
     Repair(Repair),
     /// A sweep was declared void.
     Void(Void),
+    /// Somebody said where it stands in the work.
+    Status(StatusSaid),
+    /// A photo was added.
+    Photo(Photo),
+    /// A check was answered.
+    Tick(Tick),
 }
 
 /// A sweep as the history shows it: everything but the raw codes.
@@ -120,6 +131,59 @@ pub struct Repair {
     pub text: String,
 }
 
+/// Where a unit stands in the work, as somebody said it.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+pub struct StatusSaid {
+    /// When, µs since 1970-01-01 UTC.
+    pub at_us: i64,
+    /// What was said.
+    pub status: Said,
+    /// The lot it was received with, if one was named.
+    pub lot: Option<String>,
+}
+
+/// Number of a photo in its store: counts up in the order of writing, never used twice.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize)]
+pub struct PhotoId(pub i64);
+
+impl fmt::Display for PhotoId {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.0.fmt(f)
+    }
+}
+
+/// A photo without its picture, which [`super::Store::picture`] gives.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+pub struct Photo {
+    /// When it was added, µs since 1970-01-01 UTC.
+    pub at_us: i64,
+    /// Its number.
+    pub id: PhotoId,
+    /// What it shows; may be empty.
+    pub caption: String,
+    /// Width of the picture, pixels.
+    pub width_px: u32,
+    /// Height of the picture, pixels.
+    pub height_px: u32,
+    /// Length of the picture as a JPEG file, byte.
+    pub length: u32,
+    /// SHA-256 of the picture, lower-case hex.
+    pub jpeg_hash: String,
+}
+
+/// An answer to a check of the unit's board.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+pub struct Tick {
+    /// When, µs since 1970-01-01 UTC.
+    pub at_us: i64,
+    /// Name of the check.
+    pub check: String,
+    /// The answer: is it so?
+    pub done: bool,
+    /// More about it; may be empty.
+    pub note: String,
+}
+
 /// One segment or isolation over all sweeps of a unit that were not void, in order. Never empty.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Trend<'h, Row> {
@@ -141,16 +205,16 @@ impl<'h, Row> Trend<'h, Row> {
     }
 }
 
-/// Everything about one lot. A unit belongs to the lot that its latest sweep with a lot names; all its sweeps
+/// Everything about one lot. A unit belongs to the lot that its latest sweep or receipt with a lot names; all its sweeps
 /// count here, so one swept again after a repair without naming the lot is still seen.
 #[derive(Clone, PartialEq, Debug, Serialize)]
 pub struct LotSummary {
     /// Name.
     pub lot: String,
-    /// Start of the first sweep written, µs since 1970-01-01 UTC.
-    pub first_us: i64,
-    /// Start of the last sweep written.
-    pub last_us: i64,
+    /// Start of the first sweep written, µs since 1970-01-01 UTC; `None` while no unit has been swept.
+    pub first_us: Option<i64>,
+    /// Start of the last sweep written; `None` like the first.
+    pub last_us: Option<i64>,
     /// Sweeps made, void ones included.
     pub sweeps: u32,
     /// Void ones among them.
@@ -161,7 +225,7 @@ pub struct LotSummary {
     pub now: Counts,
     /// Where units failed, most units first.
     pub pareto: Vec<ParetoRow>,
-    /// Every unit, in the order they were first swept.
+    /// Every unit, in the order of their serial numbers.
     pub units: Vec<UnitState>,
 }
 
@@ -183,22 +247,25 @@ pub struct Counts {
     pub unproven: u32,
     /// Only ever swept void: nothing is known about them, and they count in no yield.
     pub void: u32,
+    /// Received and not swept yet; they count in no yield either.
+    pub unswept: u32,
 }
 
 impl Counts {
-    /// One more.
-    pub fn add(&mut self, verdict: Verdict) {
+    /// One more unit, with the verdict it counts by; `None` if it was never swept.
+    pub fn add(&mut self, verdict: Option<Verdict>) {
         *match verdict {
-            Verdict::Pass => &mut self.pass,
-            Verdict::Fail => &mut self.fail,
-            Verdict::Unproven => &mut self.unproven,
-            Verdict::Void => &mut self.void,
+            Some(Verdict::Pass) => &mut self.pass,
+            Some(Verdict::Fail) => &mut self.fail,
+            Some(Verdict::Unproven) => &mut self.unproven,
+            Some(Verdict::Void) => &mut self.void,
+            None => &mut self.unswept,
         } += 1;
     }
 
     /// All units.
     pub fn total(self) -> u32 {
-        self.judged() + self.void
+        self.judged() + self.void + self.unswept
     }
 
     /// Units about which something is known.
@@ -240,14 +307,24 @@ pub struct ParetoRow {
 pub struct UnitState {
     /// Serial number.
     pub serial: String,
+    /// Where it stands in the work.
+    pub status: Status,
+    /// Repairs written down.
+    pub repairs: u32,
+    /// What its sweeps say; `None` while it has not been swept.
+    #[serde(flatten)]
+    pub swept: Option<Swept>,
+}
+
+/// What the sweeps of a unit say of it.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+pub struct Swept {
     /// Board of its last sweep.
     pub board: String,
     /// Revision of that board.
     pub revision: String,
     /// Sweeps made, void ones included.
     pub sweeps: u32,
-    /// Repairs written down.
-    pub repairs: u32,
     /// Verdict of its first sweep that was not void; `void` if all were.
     pub first: Verdict,
     /// Verdict of its last sweep that was not void; `void` if all were.
@@ -261,9 +338,19 @@ pub struct UnitState {
 }
 
 impl UnitState {
+    /// Verdict of its first sweep that was not void; `void` if all were, `None` if none was made.
+    pub fn first(&self) -> Option<Verdict> {
+        self.swept.as_ref().map(|swept| swept.first)
+    }
+
+    /// Verdict of its last sweep that was not void, like the first.
+    pub fn now(&self) -> Option<Verdict> {
+        self.swept.as_ref().map(|swept| swept.now)
+    }
+
     /// Failed first, passes now.
     pub fn won_back(&self) -> bool {
-        self.first == Verdict::Fail && self.now == Verdict::Pass
+        self.first() == Some(Verdict::Fail) && self.now() == Some(Verdict::Pass)
     }
 }
 
@@ -284,16 +371,26 @@ pub struct LotLine {
     pub lot: String,
     /// Units that belong to it, by the verdict of their last sweep that was not void.
     pub now: Counts,
-    /// Start of the last sweep written, µs since 1970-01-01 UTC.
-    pub last_us: i64,
+    /// Start of the last sweep written, µs since 1970-01-01 UTC; `None` while no unit has been swept.
+    pub last_us: Option<i64>,
 }
 
 /// One line of the list of units.
 #[derive(Clone, PartialEq, Eq, Debug, Serialize)]
 pub struct UnitLine {
-    /// Its lot, if any sweep named one.
+    /// Its lot, if any sweep or receipt named one.
     pub lot: Option<String>,
     /// How it stands.
     #[serde(flatten)]
     pub unit: UnitState,
+}
+
+/// A part of the list of units.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+pub struct UnitsPage {
+    /// The units, in the order of their serial numbers. Of a lot it may be fewer than were asked for: units that went to
+    /// another lot since are left out.
+    pub units: Vec<UnitLine>,
+    /// The unit after which the next part begins; `None` at the end of the list.
+    pub next: Option<String>,
 }

@@ -5,6 +5,8 @@ mod broken;
 mod crash;
 mod figures;
 mod locks;
+mod photos;
+mod statuses;
 mod whole;
 
 use std::cell::Cell;

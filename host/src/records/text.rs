@@ -15,6 +15,8 @@ use crate::visible;
 pub const NAME_CHARACTERS: usize = 64;
 /// Longest place of a repair: two point names and more.
 pub const PLACE_CHARACTERS: usize = 200;
+/// Longest caption of a photo, or note to an answer: a line on a page.
+pub const CAPTION_CHARACTERS: usize = 200;
 /// Longest note: a few printed pages.
 pub const NOTE_CHARACTERS: usize = 10_000;
 

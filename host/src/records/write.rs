@@ -225,17 +225,7 @@ pub(super) async fn put(
     .bind(&fixture.source)
     .execute(&mut *transaction)
     .await?;
-    sqlx::query("INSERT INTO unit (serial) VALUES ($1) ON CONFLICT DO NOTHING")
-        .bind(&head.serial)
-        .execute(&mut *transaction)
-        .await?;
-    if let Some(lot) = &head.lot {
-        sqlx::query("INSERT INTO lot_unit (lot, serial) VALUES ($1, $2) ON CONFLICT DO NOTHING")
-            .bind(lot)
-            .bind(&head.serial)
-            .execute(&mut *transaction)
-            .await?;
-    }
+    belongs(&mut transaction, &head.serial, head.lot.as_deref()).await?;
     // The number is under the digest, so it is taken before the row is written; the lock keeps others from it.
     let id: i64 = sqlx::query_scalar("SELECT coalesce(max(measurement_id), 0) + 1 FROM measurement")
         .fetch_one(&mut *transaction)
@@ -253,4 +243,24 @@ pub(super) async fn put(
     }
     transaction.commit().await?;
     Ok(Some(SweepId(id)))
+}
+
+/// Makes a unit known, and a member of a lot where one is named.
+pub(super) async fn belongs(
+    connection: &mut Connection,
+    serial: &str,
+    lot: Option<&str>,
+) -> Result<(), sqlx::Error> {
+    sqlx::query("INSERT INTO unit (serial) VALUES ($1) ON CONFLICT DO NOTHING")
+        .bind(serial)
+        .execute(&mut *connection)
+        .await?;
+    if let Some(lot) = lot {
+        sqlx::query("INSERT INTO lot_unit (lot, serial) VALUES ($1, $2) ON CONFLICT DO NOTHING")
+            .bind(lot)
+            .bind(serial)
+            .execute(connection)
+            .await?;
+    }
+    Ok(())
 }

@@ -33,9 +33,10 @@ const SWEEP_HEADER: [&str; 18] = [
     "class",
 ];
 
-const LOT_HEADER: [&str; 12] = [
+const LOT_HEADER: [&str; 13] = [
     "lot",
     "serial",
+    "status",
     "board",
     "revision",
     "first_verdict",
@@ -99,23 +100,25 @@ pub fn unit(unit: &UnitHistory, out: impl Write) -> ::csv::Result<()> {
 pub fn lot(lot: &LotSummary, out: impl Write) -> ::csv::Result<()> {
     let mut table = Table::new(out, &LOT_HEADER)?;
     for unit in &lot.units {
-        let (place, class) = match &unit.fault {
+        let swept = unit.swept.as_ref();
+        let (place, class) = match swept.and_then(|swept| swept.fault.as_ref()) {
             Some(fault) => (fault.place.as_str(), class(fault.class)),
             None => ("", ""),
         };
         table.row([
             text(&lot.lot),
             text(&unit.serial),
-            text(&unit.board),
-            text(&unit.revision),
-            words::verdict(unit.first).to_owned(),
-            words::verdict(unit.now).to_owned(),
+            words::status(unit.status).to_owned(),
+            text(swept.map_or("", |swept| &swept.board)),
+            text(swept.map_or("", |swept| &swept.revision)),
+            unit.first().map_or("", words::verdict).to_owned(),
+            unit.now().map_or("", words::verdict).to_owned(),
             if unit.won_back() { "yes" } else { "no" }.to_owned(),
             text(place),
             class.to_owned(),
-            unit.sweeps.to_string(),
+            swept.map_or(0, |swept| swept.sweeps).to_string(),
             unit.repairs.to_string(),
-            figures::time(unit.last_us),
+            swept.map(|swept| figures::time(swept.last_us)).unwrap_or_default(),
         ])?;
     }
     table.finish()
@@ -256,7 +259,7 @@ mod tests {
         let summary = sample::lot();
         let of_lot = rows(|out| lot(&summary, out));
         assert_eq!(of_lot.len(), summary.units.len());
-        assert_eq!((&of_lot[1][7], &of_lot[2][6]), ("via pair 1", "yes"));
+        assert_eq!((&of_lot[1][8], &of_lot[2][7], &of_lot[2][2]), ("via pair 1", "yes", "good"));
     }
 
     #[test]

@@ -8,8 +8,10 @@ use crate::limits::{LimitOrigin, LimitSet, Limits};
 use crate::measurement::{Basis, Measurement, Purpose, Run, RunShot};
 use crate::plan::{Role, Sampling};
 use crate::quantity::{Celsius, Ohms};
+use crate::records::status::Status;
 use crate::records::summary::{
-    Counts, Event, LotSummary, Note, ParetoRow, PastSweep, Place, Repair, SweepId, UnitHistory, UnitState,
+    Counts, Event, LotSummary, Note, ParetoRow, PastSweep, Place, Repair, SweepId, Swept, UnitHistory,
+    UnitState,
 };
 use crate::sweep::{
     Advice, BenchFault, ClosureRow, IsolationRow, Judgement, LimitsUsed, SegmentRow, StandardRow, Sweep,
@@ -364,6 +366,8 @@ pub fn history() -> UnitHistory {
     UnitHistory {
         serial: "TG-0057".to_owned(),
         lot: Some("spring clear-out".to_owned()),
+        status: Status::Good,
+        checklist: Vec::new(),
         events: vec![
             past(1, several()),
             Event::Note(Note { at_us, text: "White crust round the regulator.".to_owned() }),
@@ -390,15 +394,22 @@ pub fn lot() -> LotSummary {
     use Verdict::{Fail, Pass, Unproven, Void};
     let unit = |number: i64, first, now, fault: Option<(&str, Class)>| UnitState {
         serial: format!("TG-{:04}", 40 + number),
-        board: "tide gauge head".to_owned(),
-        revision: "B".to_owned(),
-        sweeps: if first == now { 1 } else { 2 },
+        status: match now {
+            Pass => Status::Good,
+            Void => Status::Received,
+            Fail | Unproven => Status::Swept,
+        },
         repairs: u32::from(first != now),
-        first,
-        now,
-        last_sweep: SweepId(number),
-        last_us: 1_790_000_000_000_000 + number * 60_000_000,
-        fault: fault.map(|(place, class)| Place { place: place.to_owned(), class }),
+        swept: Some(Swept {
+            board: "tide gauge head".to_owned(),
+            revision: "B".to_owned(),
+            sweeps: if first == now { 1 } else { 2 },
+            first,
+            now,
+            last_sweep: SweepId(number),
+            last_us: 1_790_000_000_000_000 + number * 60_000_000,
+            fault: fault.map(|(place, class)| Place { place: place.to_owned(), class }),
+        }),
     };
     let units = vec![
         unit(1, Pass, Pass, None),
@@ -410,7 +421,7 @@ pub fn lot() -> LotSummary {
         unit(7, Fail, Fail, Some(("reg.in~cell-", Class::Leaky))),
         unit(8, Void, Void, None),
     ];
-    let count = |pick: fn(&UnitState) -> Verdict| {
+    let count = |pick: fn(&UnitState) -> Option<Verdict>| {
         let mut counts = Counts::default();
         units.iter().for_each(|unit| counts.add(pick(unit)));
         counts
@@ -424,12 +435,12 @@ pub fn lot() -> LotSummary {
     };
     LotSummary {
         lot: "spring clear-out".to_owned(),
-        first_us: 1_790_000_000_000_000,
-        last_us: 1_790_000_480_000_000,
+        first_us: Some(1_790_000_000_000_000),
+        last_us: Some(1_790_000_480_000_000),
         sweeps: 10,
         void_sweeps: 1,
-        first: count(|unit| unit.first),
-        now: count(|unit| unit.now),
+        first: count(UnitState::first),
+        now: count(UnitState::now),
         pareto: vec![
             row("via pair 1", Class::Open, 3, 2),
             row("power switch", Class::High, 1, 0),

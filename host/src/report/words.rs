@@ -1,8 +1,9 @@
 //! How verdicts, classes and findings are said, in every report alike.
 
 use crate::measurement::Purpose;
+use crate::records::status::Status;
 use crate::records::summary::{
-    Counts, Event, LotSummary, ParetoRow, PastSweep, Repair, UnitHistory, UnitState, Void,
+    Counts, Event, LotSummary, ParetoRow, PastSweep, Photo, Repair, StatusSaid, UnitHistory, UnitState, Void,
 };
 use crate::sweep::{Advice, Judgement, Sweep, UnitFault};
 use crate::verdict::{Class, Verdict};
@@ -97,7 +98,8 @@ pub fn was_read(verdict: Verdict, class: Class) -> bool {
 
 /// What is to be said beside a unit that passes: it has lost something that fails nothing.
 pub fn remark(unit: &UnitState) -> Option<&'static str> {
-    let fault = unit.fault.as_ref().filter(|_| unit.now == Verdict::Pass)?;
+    let swept = unit.swept.as_ref().filter(|swept| swept.now == Verdict::Pass)?;
+    let fault = swept.fault.as_ref()?;
     Some(class(fault.class))
 }
 
@@ -274,6 +276,35 @@ pub fn repair(repair: &Repair) -> String {
     }
 }
 
+/// Where a unit stands in the work.
+pub fn status(status: Status) -> &'static str {
+    match status {
+        Status::Received => "received",
+        Status::Swept => "swept",
+        Status::InRepair => "in repair",
+        Status::Good => "good",
+        Status::Scrapped => "scrapped",
+        Status::Sold => "sold",
+    }
+}
+
+/// What somebody said of where a unit stands.
+pub fn said(said: &StatusSaid) -> String {
+    let word = status(said.status.into());
+    said.lot.as_ref().map_or(word.to_owned(), |lot| format!("{word} with lot {lot}"))
+}
+
+/// A photo: its number, its caption and its size.
+pub fn photo(photo: &Photo) -> String {
+    let caption = if photo.caption.is_empty() { String::new() } else { format!("{}, ", photo.caption) };
+    format!("{}: {caption}{} × {} pixels", photo.id, photo.width_px, photo.height_px)
+}
+
+/// The answer to a check.
+pub fn answer(done: bool) -> &'static str {
+    if done { "yes" } else { "no" }
+}
+
 /// How a unit came in and how it stands, in a sentence. Void sweeps say nothing about a unit.
 pub fn life(unit: &UnitHistory) -> String {
     let repairs = unit.events.iter().filter(|event| matches!(event, Event::Repair(_))).count();
@@ -289,6 +320,7 @@ pub fn life(unit: &UnitHistory) -> String {
         Verdict::Unproven | Verdict::Void => "is unproven now",
     };
     let story = match verdicts.as_slice() {
+        [] if unit.sweeps().next().is_none() => "it has not been swept yet".to_owned(),
         [] => "nothing is known about it yet: every sweep was void".to_owned(),
         [only] => format!("it {}", came(*only)),
         [first, .., last] => format!("it {} when it came in and {}", came(*first), stands(*last)),

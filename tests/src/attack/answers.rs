@@ -3,13 +3,16 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use copperwalk::records::{Of, Records};
+use copperwalk::records::{Of, PhotoId, Records};
 use copperwalk::{link::CancelToken, rejudge, report::json};
 
 /// An answer, or the words in which it was refused.
 pub type Answer = Result<String, String>;
 
-/// The answers by question: `unit`, `lot`, `units`, `lots`, `judge` and `records check`.
+/// Photos in a store that is asked.
+const PHOTOS: i64 = 2;
+
+/// The answers by question: `unit`, `picture`, `lot`, `units`, `lots`, `judge` and `records check`.
 pub fn of(store: &Path, units: &[&str], lots: &[&str]) -> BTreeMap<String, Answer> {
     let mut answers = BTreeMap::new();
     let mut note = |question: String, answer: Answer| drop(answers.insert(question, answer));
@@ -26,6 +29,11 @@ pub fn of(store: &Path, units: &[&str], lots: &[&str]) -> BTreeMap<String, Answe
     }
     for serial in units {
         note(format!("unit {serial}"), shown(records.unit(serial)));
+    }
+    // Numbers of photos count up from 1.
+    for id in 1..=PHOTOS {
+        let picture = records.picture(PhotoId(id)).map_err(|error| error.to_string());
+        note(format!("picture {id}"), picture.map(|jpeg| format!("{jpeg:?}")));
     }
     for lot in lots {
         note(format!("lot {lot}"), shown(records.lot(lot)));

@@ -3,6 +3,7 @@
 use std::process::{Child, Stdio};
 
 use crate::cases::Cases;
+use crate::photo::photo;
 use crate::program::{Place, Ran, gauge, sweep};
 
 /// A sweep that the program said is recorded.
@@ -26,7 +27,7 @@ impl Writer {
     pub fn start(place: &Place, cases: &mut Cases, turn: usize, known: &[Recorded]) -> Self {
         let serial = format!("K-{turn}");
         let some = cases.choose(known).cloned();
-        let (args, serial) = match (cases.bits() % 10, some) {
+        let (args, serial) = match (cases.bits() % 13, some) {
             (0, _) => {
                 let folder = format!("demo-{turn}");
                 let args = ["demo", "--out", &folder, "--records", "records.sqlite"];
@@ -39,6 +40,16 @@ impl Writer {
                 (args.map(String::from).to_vec(), None)
             }
             (3, Some(of)) => (["judge", &of.serial, "--keep"].map(String::from).to_vec(), None),
+            (4, Some(of)) => {
+                let file = photo(place);
+                (["photo", &of.serial, &file, "--caption", "an attack"].map(String::from).to_vec(), None)
+            }
+            (5, Some(of)) => (["tick", &of.serial, "display lights", "yes"].map(String::from).to_vec(), None),
+            (6, Some(of)) => (["status", &of.serial, "sold"].map(String::from).to_vec(), None),
+            (7, _) => {
+                let [a, b] = ["a", "b"].map(|part| format!("R-{turn}-{part}"));
+                (["receive", &a, &b, "--lot", "received"].map(String::from).to_vec(), None)
+            }
             _ => {
                 let (bed, lot) = (gauge(), format!("lot {}", turn % 5));
                 let args = sweep(&bed, &serial, &["--lot", &lot]);

@@ -3,6 +3,7 @@
 //! Nothing here stops at a mistake. What could not be read is an `Err(Told)` in the draft, and the rules that
 //! judge the whole ([`super::rules`]) run on what is there.
 
+mod check;
 mod heading;
 mod isolation;
 mod point;
@@ -16,6 +17,7 @@ use super::{PointId, State, StateId};
 use crate::document::{Item, Sheet, Table, Told};
 use crate::quantity::Ohms;
 
+pub(super) use check::CheckDraft;
 pub(super) use heading::Heading;
 pub(super) use isolation::IsolationDraft;
 pub(super) use point::PointDraft;
@@ -26,6 +28,8 @@ pub(super) use supply::SupplyDraft;
 const FORMAT: u32 = 1;
 /// Points or segments a file may have. Larger boards are not measured on one bed; this only stops nonsense.
 const MOST_ITEMS: usize = 2000;
+/// Checks a file may have. Somebody answers each on every unit; a longer list is not answered with care.
+const MOST_CHECKS: usize = 50;
 /// The isolation range of the meter proves up to this.
 const ISOLATION_MOST: Ohms = Ohms(200e3);
 
@@ -46,6 +50,7 @@ pub(super) struct Draft {
     pub points: Vec<PointDraft>,
     pub segments: Vec<Result<SegmentDraft, Told>>,
     pub isolation: Vec<Result<IsolationDraft, Told>>,
+    pub checks: Vec<Result<CheckDraft, Told>>,
 }
 
 /// Names that other parts of the file refer to.
@@ -76,7 +81,7 @@ pub(super) fn read(sheet: &Sheet) -> Result<Draft, Told> {
     let document = sheet.document()?;
     let root = Table::root(sheet, &document);
     root.format(FORMAT)?;
-    root.only(&["format", "board", "supply", "states", "points", "segment", "isolation"]);
+    root.only(&["format", "board", "supply", "states", "points", "segment", "isolation", "check"]);
 
     let heading = part(&root, "board").map(|table| heading::read(&table));
     let states = state::read(&root);
@@ -91,6 +96,7 @@ pub(super) fn read(sheet: &Sheet) -> Result<Draft, Told> {
     let edge = heading.as_ref().ok().and_then(|heading| heading.outline.as_deref().ok());
     // A list that is none has been told of; then there is nothing to read.
     let isolation = root.tables("isolation").unwrap_or_default();
+    let checks = root.tables("check").and_then(few).unwrap_or_default();
     Ok(Draft {
         supply: part(&root, "supply").map(|table| supply::read(&table, &names)),
         listed: points.is_ok() && segments.is_ok(),
@@ -101,6 +107,7 @@ pub(super) fn read(sheet: &Sheet) -> Result<Draft, Told> {
             .collect(),
         segments: segments.iter().flatten().map(|item| segment::read(item, &names, laminate)).collect(),
         isolation: isolation.iter().map(|item| isolation::read(item, &names)).collect(),
+        checks: checks.iter().map(check::read).collect(),
         heading,
         states,
     })
@@ -115,6 +122,17 @@ fn some<T>(what: &str, items: Vec<T>, sheet: &Sheet) -> Result<Vec<T>, Told> {
             Err(sheet.refuse(None, message, format!("at most {MOST_ITEMS}")))
         }
         _ => Ok(items),
+    }
+}
+
+/// A list of checks that somebody can answer; one that is too long is told of at the first that is too many.
+fn few(checks: Vec<Item<'_>>) -> Result<Vec<Item<'_>>, Told> {
+    match checks.get(MOST_CHECKS) {
+        Some(beyond) => {
+            let message = format!("{} checks are more than anybody answers with care", checks.len());
+            Err(beyond.refuse(message, format!("at most {MOST_CHECKS}")))
+        }
+        None => Ok(checks),
     }
 }
 

@@ -1,5 +1,6 @@
 //! What the store answers about units and lots.
 
+use super::super::status::Status;
 use super::super::summary::{Counts, Event, Place};
 use super::super::{Error, Records, SweepId, sample};
 use super::fresh;
@@ -51,6 +52,7 @@ fn a_history_shows_before_and_after() {
             Event::Note(note) => &note.text,
             Event::Repair(repair) => &repair.action,
             Event::Void(void) => &void.because,
+            Event::Status(_) | Event::Photo(_) | Event::Tick(_) => "none was added",
         })
         .collect();
     assert_eq!(told, ["fail", "terminal bent", "reflow", "void", "pass"]);
@@ -102,21 +104,25 @@ fn a_lot_counts_each_unit_once() {
     swept(&records, &sample::sweep("G", Some("June"), 16, None));
 
     let lot = records.lot("May").unwrap();
-    assert_eq!(lot.first, Counts { pass: 1, fail: 3, unproven: 1, void: 1 });
-    assert_eq!(lot.now, Counts { pass: 2, fail: 2, unproven: 1, void: 1 });
+    assert_eq!(lot.first, Counts { pass: 1, fail: 3, unproven: 1, void: 1, unswept: 0 });
+    assert_eq!(lot.now, Counts { pass: 2, fail: 2, unproven: 1, void: 1, unswept: 0 });
     assert_eq!((lot.first.passed(), lot.now.passed()), (Some(0.2), Some(0.4)));
     assert_eq!((lot.sweeps, lot.void_sweeps), (10, 2));
-    assert_eq!((lot.first_us, lot.last_us), (sample_start(1), sample_start(15)));
+    assert_eq!((lot.first_us, lot.last_us), (Some(sample_start(1)), Some(sample_start(15))));
     assert_eq!(lot.won_back().map(|unit| unit.serial.as_str()).collect::<Vec<_>>(), ["B"]);
 
     let serials: Vec<&str> = lot.units.iter().map(|unit| unit.serial.as_str()).collect();
     assert_eq!(serials, ["A", "B", "C", "D", "E", "F"]);
-    let d = &lot.units[3];
-    assert_eq!((d.sweeps, d.repairs, d.first, d.now), (3, 0, Verdict::Fail, Verdict::Fail));
+    assert_eq!(lot.units[3].repairs, 0);
+    let d = lot.units[3].swept.as_ref().unwrap();
+    assert_eq!((d.sweeps, d.first, d.now), (3, Verdict::Fail, Verdict::Fail));
     assert_eq!((d.last_sweep, d.last_us), (moved_on, sample_start(14)), "a void sweep does not count");
     assert_eq!(d.fault, Some(Place { place: "fuse 3".into(), class: Class::Open }));
-    assert_eq!((lot.units[1].repairs, &lot.units[1].fault), (1, &None));
-    assert_eq!(lot.units[4].now, Verdict::Void);
+    assert_eq!((lot.units[1].repairs, &lot.units[1].swept.as_ref().unwrap().fault), (1, &None));
+    assert_eq!(lot.units[4].now(), Some(Verdict::Void));
+    let statuses: Vec<Status> = lot.units.iter().map(|unit| unit.status).collect();
+    let [good, swept] = [Status::Good, Status::Swept];
+    assert_eq!(statuses, [good, good, swept, swept, Status::Received, swept]);
 
     let pareto: Vec<(&str, u32, u32)> =
         lot.pareto.iter().map(|row| (row.place.as_str(), row.units, row.still)).collect();
@@ -128,7 +134,7 @@ fn a_lot_counts_each_unit_once() {
     assert_eq!(lots, [("May".into(), 6), ("June".into(), 1)]);
     let units = records.units().unwrap();
     assert_eq!(units.len(), 7);
-    assert_eq!((units[6].lot.as_deref(), units[6].unit.now), (Some("June"), Verdict::Pass));
+    assert_eq!((units[6].lot.as_deref(), units[6].unit.now()), (Some("June"), Some(Verdict::Pass)));
 }
 
 fn sample_start(number: u32) -> i64 {
@@ -195,5 +201,8 @@ fn answers_as_json_use_the_words_of_the_screens() {
     );
     let lot = serde_json::to_value(records.lot("May").unwrap()).unwrap();
     assert_eq!(lot["units"][0]["fault"], serde_json::json!({ "where": "ferrite 2", "class": "open" }));
-    assert_eq!(lot["now"], serde_json::json!({ "pass": 0, "fail": 1, "unproven": 0, "void": 0 }));
+    assert_eq!(
+        lot["now"],
+        serde_json::json!({ "pass": 0, "fail": 1, "unproven": 0, "void": 0, "unswept": 0 })
+    );
 }

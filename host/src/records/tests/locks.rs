@@ -35,7 +35,7 @@ fn many_create_and_fill_one_store_at_once() {
     writers.into_iter().for_each(|writer| writer.join().unwrap());
     let lot = Records::open(&path).unwrap().lot("both").unwrap();
     assert_eq!(lot.sweeps, WRITERS * SWEEPS);
-    assert!(lot.units.iter().all(|unit| unit.sweeps == SWEEPS));
+    assert!(lot.units.iter().all(|unit| unit.swept.as_ref().is_some_and(|swept| swept.sweeps == SWEEPS)));
 }
 
 #[test]

@@ -2,8 +2,9 @@
 
 use sqlx::Executor;
 
+use super::super::status::Said;
 use super::super::{Error, Records, SweepId, sample};
-use super::fresh;
+use super::{fresh, photos};
 use crate::quantity::Ohms;
 use crate::sweep::{BenchFault, Sweep};
 use crate::verdict::Verdict;
@@ -103,6 +104,9 @@ fn nothing_is_ever_changed_or_deleted() {
     records.note("A-1", 5, "terminal bent").unwrap();
     records.repair("A-1", 6, "joint 5", "reflow", "").unwrap();
     records.void("A-1", id, 7, "the wrong unit lay on the bed").unwrap();
+    records.set_status("A-1", 8, Said::Sold).unwrap();
+    records.tick("A-1", 9, "display lights", true, "").unwrap();
+    records.photo("A-1", 10, "", photos::png(3, 2)).unwrap();
     records.mark("test").unwrap();
     let taken_in = "INSERT INTO taken_in VALUES ('x')";
     records.runtime.block_on(records.store.pool.execute(taken_in)).unwrap();
@@ -116,7 +120,7 @@ fn nothing_is_ever_changed_or_deleted() {
             .fetch_all(pool),
         )
         .unwrap();
-    assert_eq!(tables.len(), 20, "{tables:?}");
+    assert_eq!(tables.len(), 24, "{tables:?}");
     for table in tables {
         let some: String = records
             .runtime

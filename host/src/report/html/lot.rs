@@ -22,6 +22,7 @@ pub fn lot(lot: &LotSummary, links: &Links<'_>) -> String {
 
 /// The same without the sheet, to stand in another page.
 pub fn lot_body(lot: &LotSummary, links: &Links<'_>) -> Markup {
+    let time = |us| html! { (figures::time(us)) };
     body(&html! {
         (patterns())
         header {
@@ -29,8 +30,8 @@ pub fn lot_body(lot: &LotSummary, links: &Links<'_>) -> Markup {
             (facts(&[
                 ("Units", Some(html! { (lot.units.len()) })),
                 ("Sweeps", Some(html! { (lot.sweeps) })),
-                ("First sweep", Some(html! { (figures::time(lot.first_us)) })),
-                ("Last sweep", Some(html! { (figures::time(lot.last_us)) })),
+                ("First sweep", lot.first_us.map(time)),
+                ("Last sweep", lot.last_us.map(time)),
             ]))
         }
         (part("Yield", &yields(lot)))
@@ -64,6 +65,7 @@ fn yields(lot: &LotSummary) -> Markup {
                         @for (verdict, of) in words::COUNTED {
                             @if of(counts) > 0 { li { (mark::verdict(verdict)) " " (of(counts)) } }
                         }
+                        @if counts.unswept > 0 { li { "not swept yet " (counts.unswept) } }
                     }
                 }
             }
@@ -122,19 +124,21 @@ fn pareto(lot: &LotSummary) -> Markup {
 /// Units that wait for the same repair together: the iron is set up once.
 fn first(lot: &LotSummary, links: &Links<'_>) -> Markup {
     let mut groups: Vec<(&str, &Place, Vec<&UnitState>)> = Vec::new();
-    for unit in lot.units.iter().filter(|unit| matches!(unit.now, Verdict::Fail | Verdict::Unproven)) {
-        let Some(place) = &unit.fault else { continue };
-        match groups.iter_mut().find(|(board, known, _)| *board == unit.board && *known == place) {
-            Some((.., units)) => units.push(unit),
-            None => groups.push((&unit.board, place, vec![unit])),
+    let mut again: Vec<&UnitState> = Vec::new();
+    for unit in lot.units.iter().filter(|unit| unit.status.is_here()) {
+        let Some(swept) = &unit.swept else { continue };
+        match (swept.now, &swept.fault) {
+            (Verdict::Pass, _) => {}
+            (Verdict::Fail | Verdict::Unproven, Some(place)) => {
+                match groups.iter_mut().find(|(board, known, _)| *board == swept.board && *known == place) {
+                    Some((.., units)) => units.push(unit),
+                    None => groups.push((&swept.board, place, vec![unit])),
+                }
+            }
+            (Verdict::Void, _) | (_, None) => again.push(unit),
         }
     }
     groups.sort_by_key(|(board, place, units)| (Reverse(units.len()), *board, &place.place));
-    let again: Vec<&UnitState> = lot
-        .units
-        .iter()
-        .filter(|unit| unit.now == Verdict::Void || (unit.now != Verdict::Pass && unit.fault.is_none()))
-        .collect();
     html! {
         @if groups.is_empty() {
             p { "No unit waits for a repair." }
@@ -171,6 +175,7 @@ fn units(units: &[UnitState], links: &Links<'_>) -> Markup {
             thead {
                 tr {
                     th scope="col" { "Unit" }
+                    th scope="col" { "Status" }
                     th scope="col" { "Now" }
                     th scope="col" { "Where" }
                     th scope="col" { "Came in" }
@@ -183,21 +188,33 @@ fn units(units: &[UnitState], links: &Links<'_>) -> Markup {
             tbody {
                 @for unit in units {
                     @let remark = words::remark(unit);
-                    tr class=(Sign::Verdict(unit.now).class()) {
-                        th scope="row" { (links.to_unit(&unit.serial)) }
-                        td class="verdicts" {
-                            (mark::verdict(unit.now))
-                            @if let Some(remark) = remark { " " (mark::remark(remark)) }
-                            @if unit.won_back() { " " span class="repaired" { (words::WON_BACK) } }
+                    @match &unit.swept {
+                        Some(swept) => {
+                            tr class=(Sign::Verdict(swept.now).class()) {
+                                th scope="row" { (links.to_unit(&unit.serial)) }
+                                td data-label="status" { (words::status(unit.status)) }
+                                td class="verdicts" {
+                                    (mark::verdict(swept.now))
+                                    @if let Some(remark) = remark { " " (mark::remark(remark)) }
+                                    @if unit.won_back() { " " span class="repaired" { (words::WON_BACK) } }
+                                }
+                                td data-label="where" { @if let Some(fault) = &swept.fault {
+                                        (fault.place) @if remark.is_none() { " " (words::class(fault.class)) }
+                                    } }
+                                td data-label="came in" { (mark::verdict(swept.first)) }
+                                td class="figure" data-label="sweeps" { (swept.sweeps) }
+                                td class="figure" data-label="repairs" { (unit.repairs) }
+                                td class="line" data-label="board" { (swept.board) " " (swept.revision) }
+                                td class="figure" data-label="last" { (figures::day(swept.last_us)) }
+                            }
                         }
-                        td data-label="where" { @if let Some(fault) = &unit.fault {
-                                (fault.place) @if remark.is_none() { " " (words::class(fault.class)) }
-                            } }
-                        td data-label="came in" { (mark::verdict(unit.first)) }
-                        td class="figure" data-label="sweeps" { (unit.sweeps) }
-                        td class="figure" data-label="repairs" { (unit.repairs) }
-                        td class="line" data-label="board" { (unit.board) " " (unit.revision) }
-                        td class="figure" data-label="last" { (figures::day(unit.last_us)) }
+                        None => {
+                            tr {
+                                th scope="row" { (links.to_unit(&unit.serial)) }
+                                td data-label="status" { (words::status(unit.status)) }
+                                td colspan="7" { "not swept yet" }
+                            }
+                        }
                     }
                 }
             }

@@ -185,7 +185,8 @@ mod tests {
     #[test]
     fn a_unit_that_lost_a_via_passes_with_a_remark() {
         let mut lot = sample::lot();
-        lot.units[0].fault = Some(Place { place: "via pair 2".to_owned(), class: Class::RedundancyLost });
+        let swept = lot.units[0].swept.as_mut().unwrap();
+        swept.fault = Some(Place { place: "via pair 2".to_owned(), class: Class::RedundancyLost });
         let page = super::lot(&lot, &Links::NONE);
         let row = page.split("<tr").find(|row| row.contains("TG-0041</th>")).unwrap();
         assert!(row.contains("</svg>pass</span>") && row.contains("</svg>redundancy lost</span>"), "{row}");

@@ -25,10 +25,18 @@ pub fn unit_body(unit: &UnitHistory, links: &Links<'_>) -> Markup {
         (patterns())
         header {
             (head("unit report", &unit.serial, &back))
-            (finding(judged.map_or(Verdict::Void, |past| past.judgement.verdict), "headline", &words::life(unit)))
-            (facts(&[("Lot", lot.map(|lot| html! { (lot) })), ("Board", judged.map(board))]))
+            @match unit.sweeps().next() {
+                Some(_) => (finding(judged.map_or(Verdict::Void, |past| past.judgement.verdict), "headline", &words::life(unit))),
+                None => p { (words::life(unit)) },
+            }
+            (facts(&[
+                ("Lot", lot.map(|lot| html! { (lot) })),
+                ("Status", Some(html! { (words::status(unit.status)) })),
+                ("Board", judged.map(board)),
+            ]))
         }
         (part("History", &history(unit, links)))
+        @if !unit.checklist.is_empty() { (part("Checklist", &checklist(unit))) }
         (part("Before and after", &before_and_after(unit)))
     })
 }
@@ -54,6 +62,27 @@ fn history(unit: &UnitHistory, links: &Links<'_>) -> Markup {
                     Event::Repair(repair) => {
                         li class="repair" { time { (figures::day(repair.at_us)) } " " b { "Repair" } ": " (words::repair(repair)) }
                     }
+                    Event::Status(said) => {
+                        li { time { (figures::day(said.at_us)) } " " b { "Status" } ": " (words::said(said)) }
+                    }
+                    Event::Photo(photo) => {
+                        li { time { (figures::day(photo.at_us)) } " " b { "Photo" } " " (words::photo(photo)) }
+                    }
+                    // In the list of checks, the latest answer of each.
+                    Event::Tick(_) => {}
+                }
+            }
+        }
+    }
+}
+
+fn checklist(unit: &UnitHistory) -> Markup {
+    html! {
+        ul {
+            @for tick in &unit.checklist {
+                li {
+                    time { (figures::day(tick.at_us)) } " " (tick.check) ": " b { (words::answer(tick.done)) }
+                    @if !tick.note.is_empty() { ", " (tick.note) }
                 }
             }
         }

@@ -9,6 +9,7 @@ use super::paper::Paper;
 use super::sign;
 use super::table::{Cell, Column, Row};
 use crate::quantity::Ohms;
+use crate::records::status::Said;
 use crate::records::summary::{Event, PastSweep, Repair, UnitHistory};
 use crate::report::{caution, figures, words};
 use crate::sweep::Judgement;
@@ -100,7 +101,11 @@ fn later(flow: &mut Flow, unit: &UnitHistory, sweep: &PastSweep) {
             Event::Sweep(past) => {
                 format!("Swept again, {}: {}", figures::day(past.started_us), words::told(unit, past))
             }
-            Event::Void(_) | Event::Note(_) => continue,
+            Event::Status(said) if matches!(said.status, Said::InRepair | Said::Scrapped) => {
+                let status = words::status(said.status.into());
+                format!("Since this sweep, {}: {status}.", figures::day(said.at_us))
+            }
+            Event::Void(_) | Event::Note(_) | Event::Status(_) | Event::Photo(_) | Event::Tick(_) => continue,
         };
         flow.paragraph(&text, Face::Bold, BODY, INK);
     }
@@ -218,7 +223,7 @@ fn checks(flow: &mut Flow, judgement: &Judgement, work: &str) {
 fn repairs(flow: &mut Flow, unit: &UnitHistory) {
     let repairs = unit.events.iter().filter_map(|event| match event {
         Event::Repair(repair) => Some(repair),
-        Event::Sweep(_) | Event::Note(_) | Event::Void(_) => None,
+        _ => None,
     });
     let told = |repair: &Repair| {
         format!("{}  {}", figures::day(repair.at_us), words::sentence(&words::repair(repair)))

@@ -15,8 +15,8 @@ pub fn lot(lot: &LotSummary, paper: Paper) -> Vec<u8> {
     let mut flow = Flow::new(paper, "lot report", &lot.lot);
     flow.facts(&[
         ("Units", Some(lot.units.len().to_string())),
-        ("First sweep", Some(figures::time(lot.first_us))),
-        ("Last sweep", Some(figures::time(lot.last_us))),
+        ("First sweep", lot.first_us.map(figures::time)),
+        ("Last sweep", lot.last_us.map(figures::time)),
         ("Sweeps", Some(lot.sweeps.to_string())),
     ]);
     yields(&mut flow, lot);
@@ -126,21 +126,29 @@ fn units(flow: &mut Flow, units: &[UnitState]) {
     let rows: Vec<Row> = units
         .iter()
         .map(|unit| {
-            let place =
-                unit.fault.as_ref().map(|fault| format!("{} {}", fault.place, words::class(fault.class)));
+            let swept = unit.swept.as_ref();
+            let place = swept.and_then(|swept| swept.fault.as_ref());
+            let place = place.map(|fault| format!("{} {}", fault.place, words::class(fault.class)));
             let won = unit.won_back().then(|| words::WON_BACK.to_owned());
             Row {
                 cells: vec![
                     Cell::Name(unit.serial.clone()),
-                    Cell::Verdict(unit.now),
+                    // Of a unit that was not swept yet, where it stands.
+                    unit.now().map_or_else(|| words::status(unit.status).into(), Cell::Verdict),
                     place.or(won).unwrap_or_default().into(),
-                    Cell::Verdict(unit.first),
-                    unit.sweeps.to_string().into(),
+                    unit.first().map_or_else(|| "".into(), Cell::Verdict),
+                    swept.map_or(0, |swept| swept.sweeps).to_string().into(),
                     unit.repairs.to_string().into(),
-                    format!("{} {}", unit.board, unit.revision).into(),
-                    figures::day(unit.last_us).replace(' ', "\u{a0}").into(),
+                    swept
+                        .map(|swept| format!("{} {}", swept.board, swept.revision))
+                        .unwrap_or_default()
+                        .into(),
+                    swept
+                        .map(|swept| figures::day(swept.last_us).replace(' ', "\u{a0}"))
+                        .unwrap_or_default()
+                        .into(),
                 ],
-                marked: unit.now != Verdict::Pass,
+                marked: unit.now() != Some(Verdict::Pass),
             }
         })
         .collect();

@@ -3,12 +3,13 @@
 use super::layout::{Cell, Column, table};
 use super::{Screen, standing};
 use crate::records::summary::{LotLine, UnitLine};
-use crate::report::figures;
+use crate::report::{figures, words};
 
 /// Every unit, a line each.
 pub fn units(units: &[UnitLine], screen: Screen) -> String {
-    const COLUMNS: [Column; 6] = [
+    const COLUMNS: [Column; 7] = [
         Column::name("unit"),
+        Column::word("status"),
         Column::name("lot"),
         Column::name("board"),
         Column::word("now"),
@@ -18,13 +19,15 @@ pub fn units(units: &[UnitLine], screen: Screen) -> String {
     let rows: Vec<_> = units
         .iter()
         .map(|UnitLine { lot, unit }| {
+            let swept = unit.swept.as_ref();
             [
                 (&unit.serial).into(),
+                words::status(unit.status).into(),
                 lot.as_deref().unwrap_or_default().into(),
-                (&unit.board).into(),
+                swept.map_or("", |swept| swept.board.as_str()).into(),
                 standing(unit),
-                unit.sweeps.to_string().into(),
-                figures::day(unit.last_us).into(),
+                swept.map_or(0, |swept| swept.sweeps).to_string().into(),
+                swept.map(|swept| figures::day(swept.last_us)).unwrap_or_default().into(),
             ]
         })
         .collect();
@@ -48,7 +51,7 @@ pub fn lots(lots: &[LotLine], screen: Screen) -> String {
                 line.now.total().to_string().into(),
                 line.now.pass.to_string().into(),
                 figures::share(line.now.passed()).into(),
-                figures::day(line.last_us).into(),
+                line.last_us.map(figures::day).unwrap_or_default().into(),
             ]
         })
         .collect();

@@ -24,7 +24,7 @@ pub fn lot(lot: &LotSummary, screen: Screen) -> String {
 
 /// The board's name, or nothing where every unit of the lot is the same board: a column of nothing is left out.
 fn board_column<'a>(lot: &LotSummary, board: &'a str) -> &'a str {
-    let mixed = lot.units.iter().any(|unit| unit.board != board);
+    let mixed = lot.units.iter().filter_map(|unit| unit.swept.as_ref()).any(|swept| swept.board != board);
     if mixed { board } else { "" }
 }
 
@@ -38,6 +38,9 @@ fn counts(out: &mut String, lot: &LotSummary, screen: Screen) {
             [Cell::verdict(*verdict), of(lot.first).to_string().into(), of(lot.now).to_string().into()]
         })
         .collect();
+    if lot.now.unswept > 0 {
+        rows.push(["not swept yet".into(), "".into(), lot.now.unswept.to_string().into()]);
+    }
     rows.push([
         "yield".into(),
         figures::share(lot.first.passed()).into(),
@@ -81,8 +84,9 @@ fn pareto(out: &mut String, lot: &LotSummary, screen: Screen) {
 }
 
 fn every_unit(out: &mut String, lot: &LotSummary, screen: Screen) {
-    const COLUMNS: [Column; 6] = [
+    const COLUMNS: [Column; 7] = [
         Column::name("unit"),
+        Column::word("status"),
         Column::name("board"),
         Column::word("came in"),
         Column::word("now"),
@@ -93,14 +97,17 @@ fn every_unit(out: &mut String, lot: &LotSummary, screen: Screen) {
         .units
         .iter()
         .map(|unit| {
-            let place = unit.fault.as_ref().map_or("", |fault| &fault.place);
+            let swept = unit.swept.as_ref();
+            let fault = swept.and_then(|swept| swept.fault.as_ref());
+            let place = fault.map_or("", |fault| &fault.place);
             // Beside a pass the class stands with the verdict.
-            let class = unit.fault.as_ref().filter(|_| words::remark(unit).is_none());
+            let class = fault.filter(|_| words::remark(unit).is_none());
             let class = class.map_or("", |fault| words::class(fault.class));
             [
                 (&unit.serial).into(),
-                board_column(lot, &unit.board).into(),
-                Cell::verdict(unit.first),
+                words::status(unit.status).into(),
+                swept.map_or("", |swept| board_column(lot, &swept.board)).into(),
+                unit.first().map_or("".into(), Cell::verdict),
                 standing(unit),
                 place.into(),
                 class.into(),

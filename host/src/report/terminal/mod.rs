@@ -60,11 +60,12 @@ fn verdict(verdict: Verdict) -> String {
     format!("{} {}", words::mark(verdict), words::verdict(verdict))
 }
 
-/// How a unit stands: its verdict, with what is to be said beside a pass.
+/// How a unit stands: its verdict, with what is to be said beside a pass; nothing while it has not been swept.
 fn standing(unit: &UnitState) -> layout::Cell {
-    match words::remark(unit) {
-        Some(remark) => layout::Cell::tinted(unit.now, format!("{}, {remark}", verdict(unit.now))),
-        None => layout::Cell::verdict(unit.now),
+    match (unit.now(), words::remark(unit)) {
+        (Some(now), Some(remark)) => layout::Cell::tinted(now, format!("{}, {remark}", verdict(now))),
+        (Some(now), None) => layout::Cell::verdict(now),
+        (None, _) => "".into(),
     }
 }
 
@@ -153,7 +154,8 @@ mod tests {
     #[test]
     fn a_unit_that_lost_a_via_passes_with_a_remark() {
         let mut lot_with = sample::lot();
-        lot_with.units[0].fault = Some(Place { place: "via pair 2".into(), class: Class::RedundancyLost });
+        let swept = lot_with.units[0].swept.as_mut().unwrap();
+        swept.fault = Some(Place { place: "via pair 2".into(), class: Class::RedundancyLost });
         let text = lot(&lot_with, Screen::PLAIN);
         assert!(text.contains("✓ pass, redundancy lost"), "{text}");
     }

@@ -9,10 +9,12 @@ use crate::report::{figures, words};
 pub fn unit(unit: &UnitHistory, screen: Screen) -> String {
     let mut out = String::new();
     let lot = unit.lot.as_ref().map(|lot| format!(" · lot {lot}")).unwrap_or_default();
-    title(&mut out, &format!("{}{lot}", unit.serial), screen);
+    let status = words::status(unit.status);
+    title(&mut out, &format!("{}{lot} · {status}", unit.serial), screen);
     paragraph(&mut out, "", &words::life(unit), screen.width);
     out.push('\n');
     events(&mut out, unit, screen);
+    checklist(&mut out, unit, screen);
     segments(&mut out, unit, screen);
     isolation(&mut out, unit, screen);
     out
@@ -49,7 +51,38 @@ fn events(out: &mut String, unit: &UnitHistory, screen: Screen) {
                 let text = words::repair(repair);
                 paragraph(out, &format!("{}  repair      ", figures::day(repair.at_us)), &text, screen.width);
             }
+            Event::Status(said) => {
+                let lead = format!("{}  status      ", figures::day(said.at_us));
+                paragraph(out, &lead, &words::said(said), screen.width);
+            }
+            Event::Photo(photo) => {
+                let lead = format!("{}  photo       ", figures::day(photo.at_us));
+                paragraph(out, &lead, &words::photo(photo), screen.width);
+            }
+            // Shown in the checklist, the latest answer of each.
+            Event::Tick(_) => {}
         }
+    }
+}
+
+fn checklist(out: &mut String, unit: &UnitHistory, screen: Screen) {
+    const COLUMNS: [Column; 4] =
+        [Column::name("check"), Column::word("answer"), Column::word("on"), Column::name("note")];
+    let rows: Vec<_> = unit
+        .checklist
+        .iter()
+        .map(|tick| {
+            [
+                (&tick.check).into(),
+                words::answer(tick.done).into(),
+                figures::day(tick.at_us).into(),
+                (&tick.note).into(),
+            ]
+        })
+        .collect();
+    if !rows.is_empty() {
+        heading(out, "Checklist, the latest answer to each check", screen);
+        table(out, screen, &COLUMNS, &rows);
     }
 }
 
