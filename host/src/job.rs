@@ -3,9 +3,13 @@
 //! The one place where the machine that decides meets the line and the operator that act. The command line, the demo
 //! and whatever serves a page run the same job and differ in what they make of its events.
 
-use copperwalk_wire::Shot;
+use copperwalk_wire::{
+    Shot,
+    message::{Fault, Refusal, RunEnd},
+};
 
 use crate::{
+    board::StateId,
     evidence::EvidenceError,
     fixture::Fixture,
     judge,
@@ -14,8 +18,9 @@ use crate::{
     machine::{Machine, MachineError, Policy, Request, Step, planned::Planned},
     measure::ratio,
     measurement::{Basis, Measurement, Purpose},
-    operator::{Operator, Unattended},
+    operator::{Operator, Seen, Unattended, Watch},
     plan::{Plan, PlannedShot, Role},
+    position::{self, Position, Probe},
     quantity::Ohms,
     records::{self, Records, SweepId},
     sweep::Sweep,
@@ -43,6 +48,8 @@ pub enum Event<'a> {
         /// What the operator is asked to do; empty where nothing is to be done.
         prompt: &'a str,
     },
+    /// It is there.
+    Placed,
     /// A run of the controller begins.
     Running {
         /// Why.
@@ -79,6 +86,17 @@ pub enum JobError {
     /// The operator.
     #[error(transparent)]
     Unattended(#[from] Unattended),
+    /// A fixture made for a larger bench.
+    #[error(
+        "the fixture needs {} force and {} sense channels, this controller has {} and {}; use the bench it was made for",
+        needed[0], needed[1], here[0], here[1]
+    )]
+    Channels {
+        /// Force and sense channels of the controller.
+        here: [u16; 2],
+        /// Of the fixture.
+        needed: [u16; 2],
+    },
     /// The machine.
     #[error(transparent)]
     Machine(#[from] MachineError),
@@ -98,7 +116,11 @@ pub enum JobError {
 impl JobError {
     /// Did somebody ask for this end?
     pub fn is_cancelled(&self) -> bool {
-        matches!(self, Self::Link(LinkError::Cancelled { .. }) | Self::Unattended(Unattended::Cancelled))
+        matches!(
+            self,
+            Self::Link(LinkError::Cancelled { .. })
+                | Self::Unattended(Unattended::Cancelled | Unattended::Link(LinkError::Cancelled { .. }))
+        )
     }
 }
 
@@ -123,6 +145,7 @@ impl<T: Transport> Job<'_, T> {
     /// # Errors
     /// Whatever keeps the bench from it, cancellation included.
     pub fn sweep(&mut self, subject: Subject, listener: Listener<'_>) -> Result<Sweep, JobError> {
+        self.fits()?;
         let policy = Planned::new(self.fixture, self.plan);
         let capacity = self.session.identity().plan_capacity;
         let mut machine = Machine::new(self.fixture, policy, capacity);
@@ -168,18 +191,33 @@ impl<T: Transport> Job<'_, T> {
         }
     }
 
+    /// Has the controller the channels that the fixture uses?
+    fn fits(&self) -> Result<(), JobError> {
+        let identity = self.session.identity();
+        let here = [identity.force_channels, identity.sense_channels];
+        let needed = [self.fixture.force_channels, self.fixture.sense_channels];
+        match here[0] < needed[0] || here[1] < needed[1] {
+            true => Err(JobError::Channels { here, needed }),
+            false => Ok(()),
+        }
+    }
+
     /// Does what a machine asks for until it asks for nothing more.
     fn drive<P: Policy>(
         &mut self,
         machine: &mut Machine<'_, P>,
         listener: Listener<'_>,
     ) -> Result<(), JobError> {
+        let probes = position::probes(self.fixture);
         loop {
             match machine.step() {
                 Step::Place(state) => {
                     let placed = self.fixture.board.state(state);
                     listener(Event::Placing { state: &placed.name, prompt: &placed.prompt });
-                    self.operator.place(state, &placed.prompt)?;
+                    let mut watch =
+                        Watching { session: self.session, fixture: self.fixture, probes: &probes, state };
+                    self.operator.place(state, &placed.prompt, &mut watch)?;
+                    listener(Event::Placed);
                     machine.placed();
                 }
                 Step::Run(request) => {
@@ -203,6 +241,42 @@ impl<T: Transport> Job<'_, T> {
             listener(Event::ShotDone { number });
         })?;
         Ok(report)
+    }
+}
+
+/// The bench's own look at the lid and at the unit's switches.
+struct Watching<'w, T: Transport> {
+    session: &'w mut Session<T>,
+    fixture: &'w Fixture,
+    probes: &'w [Probe],
+    state: StateId,
+}
+
+impl<T: Transport> Watch for Watching<'_, T> {
+    fn look(&mut self) -> Result<Seen, LinkError> {
+        if self.session.status()?.lid_open {
+            return Ok(Seen::LidOpen);
+        }
+        if self.probes.is_empty() {
+            return Ok(Seen::Unknown);
+        }
+        let shots: Vec<Shot> = self.probes.iter().map(|probe| probe.shot).collect();
+        let report = match self.session.run(&shots) {
+            Err(LinkError::Refused(Refusal::LidOpen)) => return Ok(Seen::LidOpen),
+            report => report?,
+        };
+        if report.end == RunEnd::Fault(Fault::Lid) {
+            return Ok(Seen::LidOpen);
+        }
+        // A look that went wrong says nothing; the sweep after it names what is wrong.
+        let conducts =
+            |(probe, ran): (&Probe, &RanShot)| position::conducts(probe, &ran.codes).ok().flatten();
+        let contacts: Vec<_> = self.probes.iter().zip(&report.shots).map(conducts).collect();
+        Ok(match position::position(self.fixture, self.probes, &contacts, self.state) {
+            Position::There => Seen::There,
+            Position::Elsewhere => Seen::Elsewhere,
+            Position::Unknown => Seen::Unknown,
+        })
     }
 }
 

@@ -53,6 +53,8 @@ pub mod virtual_bench;
 // What it says.
 pub mod measure;
 
+pub mod position;
+
 pub mod evidence;
 
 pub mod finding;
@@ -75,5 +77,9 @@ pub mod rejudge;
 pub mod report;
 
 pub mod job;
+
+pub mod daemon;
+
+pub mod web;
 
 pub mod cli;

@@ -27,7 +27,7 @@ fn greeted(fixture: &Fixture, spec: &Spec) -> Session<VirtualBench> {
 
 /// Puts the unit into a state.
 fn place(bench: &Session<VirtualBench>, state: StateId) {
-    bench.transport().operator().place(state, "").unwrap();
+    bench.transport().place(state);
 }
 
 /// Runs a plan and gives the codes of every shot, and how the run ended.

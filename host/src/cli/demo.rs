@@ -14,13 +14,15 @@ use super::{
     records,
 };
 use crate::{
-    board,
-    fixture::{self, Fixture},
+    fixture::{
+        Fixture,
+        examples::{Example, GREENHOUSE_VALVE_DRIVER, TIDE_GAUGE_HEAD, TRAIL_COUNTER},
+    },
     job::{Job, JobError, Subject},
     limits::LimitSet,
     link::Session,
     plan::{self, Plan, Sampling},
-    records::{Records, SweepId},
+    records::{Records, SweepId, now_us},
     report::{self, html, terminal},
     sweep::Sweep,
     virtual_bench::{Spec, VirtualBench},
@@ -37,30 +39,9 @@ pub struct Args {
 /// Name of the lot.
 const LOT: &str = "demo lot";
 
-/// The example boards, built into the program so that the demo runs from anywhere.
-const BEDS: [Bed; 3] = [
-    Bed {
-        prefix: "TG",
-        board: include_str!("../../../fixtures/tide-gauge-head/board.toml"),
-        fixture: include_str!("../../../fixtures/tide-gauge-head/fixture.toml"),
-    },
-    Bed {
-        prefix: "TC",
-        board: include_str!("../../../fixtures/trail-counter/board.toml"),
-        fixture: include_str!("../../../fixtures/trail-counter/fixture.toml"),
-    },
-    Bed {
-        prefix: "GV",
-        board: include_str!("../../../fixtures/greenhouse-valve-driver/board.toml"),
-        fixture: include_str!("../../../fixtures/greenhouse-valve-driver/fixture.toml"),
-    },
-];
-
-struct Bed {
-    prefix: &'static str,
-    board: &'static str,
-    fixture: &'static str,
-}
+/// The beds, and how serial numbers of their units begin.
+const BEDS: [(&str, Example); 3] =
+    [("TG", TIDE_GAUGE_HEAD), ("TC", TRAIL_COUNTER), ("GV", GREENHOUSE_VALVE_DRIVER)];
 
 /// A unit of the lot: which bed, what is wrong with it, and how that is put right, if it is.
 struct Unit {
@@ -123,9 +104,8 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     };
     let beds = BEDS
         .iter()
-        .map(|bed| {
-            let board = board::parse("board.toml", bed.board)?;
-            let fixture = fixture::parse("fixture.toml", bed.fixture, board)?;
+        .map(|(_, example)| {
+            let fixture = example.read()?;
             let plan = plan::compile(&fixture, &LimitSet::of_board(&fixture.board), Sampling::Quick)?;
             Ok((fixture, plan))
         })
@@ -135,12 +115,12 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     let progress = progress_bar(units.len());
     for (number, unit) in (1..).zip(&units) {
         let (fixture, plan) = &beds[unit.bed];
-        let serial = format!("{}-{number:02}", BEDS[unit.bed].prefix);
+        let serial = format!("{}-{number:02}", BEDS[unit.bed].0);
         progress.set_message(serial.clone());
         let sweep = sweep_one(fixture, plan, &serial, number, unit.fault)?;
         keep(&records, &folder, fixture, &sweep)?;
         if let Some((place, action)) = unit.repair {
-            records.repair(&serial, records::now_us(), place, action, "invented for the demo")?;
+            records.repair(&serial, now_us(), place, action, "invented for the demo")?;
             let again = sweep_one(fixture, plan, &serial, number, None)?;
             keep(&records, &folder, fixture, &again)?;
         }
@@ -179,7 +159,7 @@ fn sweep_one(
     let bench = VirtualBench::new(fixture, &spec)?;
     let mut operator = bench.operator();
     let mut session = Session::open(bench).map_err(JobError::from)?;
-    let subject = Subject { serial: serial.into(), lot: Some(LOT.into()), started_us: records::now_us() };
+    let subject = Subject { serial: serial.into(), lot: Some(LOT.into()), started_us: now_us() };
     let mut job = Job { session: &mut session, operator: &mut operator, fixture, plan };
     Ok(job.sweep(subject, &mut |_| {})?)
 }

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use super::{Failure, Status, interrupt, output::Output, records};
 use crate::{
-    records::{Of, text},
+    records::{Of, now_us, text},
     rejudge,
     report::{json, terminal},
 };
@@ -44,7 +44,7 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
         (None, None) => Of::All,
     };
     let sweeps = records.numbers(of)?;
-    let made_us = args.keep.then(records::now_us);
+    let made_us = args.keep.then(now_us);
     let cancel = interrupt::token();
     let outcome = rejudge::again(&records, &sweeps, args.limits.as_deref(), made_us, &cancel)?;
     let status = if outcome.skipped.is_empty() { Status::Pass } else { Status::Input };

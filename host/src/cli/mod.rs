@@ -19,9 +19,11 @@ mod plan;
 mod progress;
 mod receive;
 mod records;
+mod serve;
 mod slip;
 mod sweep;
 mod tick;
+mod token;
 
 use std::{ffi::OsString, path::PathBuf, process::ExitCode};
 
@@ -104,6 +106,10 @@ enum Command {
     Labels(labels::Args),
     /// Judge stored measurements again: what today's program, or other limits, would make of them.
     Judge(judge::Args),
+    /// Run the daemon: the bench, its page, and the same for scripts.
+    Serve(serve::Args),
+    /// Make a token for a daemon that other computers may use.
+    Token(token::Args),
     /// Check, save or restore the record store itself.
     Records(keep::Args),
 }
@@ -144,17 +150,6 @@ enum Failure {
     /// The bench.
     #[error("{0}; nothing was recorded")]
     Sweep(#[from] JobError),
-    /// A fixture made for a larger bench.
-    #[error(
-        "the fixture needs {} force and {} sense channels, this controller has {} and {}; use the bench it was made for",
-        needed[0], needed[1], here[0], here[1]
-    )]
-    Channels {
-        /// Force and sense channels of the controller.
-        here: [u16; 2],
-        /// Of the fixture.
-        needed: [u16; 2],
-    },
     /// A folder to be made, or a file of the demo's own to be removed.
     #[error("{}: {error}; check the folder and its free space", shown(path))]
     Write {
@@ -237,6 +232,9 @@ enum Failure {
     /// Several of these.
     #[error("{} failures", .0.len())]
     Several(Vec<Failure>),
+    /// The daemon.
+    #[error("{0}")]
+    Serve(#[from] serve::ServeError),
     /// Judging again.
     #[error("{0}")]
     Rejudge(#[from] RejudgeError),
@@ -321,7 +319,9 @@ impl Failure {
 
     fn status(&self) -> Status {
         match self {
-            Self::Sweep(JobError::Link(LinkError::Version { .. })) => Status::Input,
+            Self::Sweep(JobError::Link(LinkError::Version { .. }) | JobError::Channels { .. }) => {
+                Status::Input
+            }
             Self::Sweep(error) if error.is_cancelled() => Status::Cancelled,
             Self::Sweep(JobError::Records { .. }) => Status::Input,
             Self::Sweep(_) => Status::Void,
@@ -380,6 +380,8 @@ pub fn main() -> ExitCode {
         Command::Lots(command) => list::lots(command, args.records, &mut output),
         Command::Labels(command) => labels::run(command, args.records, &mut output),
         Command::Judge(command) => judge::run(command, args.records, &mut output),
+        Command::Serve(command) => serve::run(command, args.records, &mut output),
+        Command::Token(command) => token::run(command, &mut output),
         Command::Records(command) => keep::run(command, args.records, &mut output),
     };
     let status = done.unwrap_or_else(|failure| {

@@ -32,7 +32,7 @@ impl Progress {
                 Some(words) => writeln!(stderr(), "  {words} …"),
                 None => Ok(()),
             },
-            Event::Placing { .. } | Event::ShotDone { .. } | Event::Recorded(_) => Ok(()),
+            Event::Placing { .. } | Event::Placed | Event::ShotDone { .. } | Event::Recorded(_) => Ok(()),
         };
     }
 }

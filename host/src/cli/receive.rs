@@ -10,7 +10,7 @@ use clap::ValueEnum;
 
 use super::{Failure, Status, output::Output, records, slip};
 use crate::{
-    records::{Records, status, text},
+    records::{Records, slip as slips, status, text},
     report::words,
 };
 
@@ -117,7 +117,7 @@ impl Coming {
         for serial in listed {
             match by_name.get(serial.as_str()) {
                 Some(line) => {
-                    coming.doubts.extend(slip::moves(&serial, line.lot.as_deref(), lot));
+                    coming.doubts.extend(slips::moves(&serial, line.lot.as_deref(), lot));
                     let is_same = lot.is_none() || lot == line.lot.as_deref();
                     if is_same && line.unit.status == status::Status::Received {
                         coming.again += 1;
@@ -126,7 +126,7 @@ impl Coming {
                 }
                 None => {
                     let twin = by_letters.get(&serial.to_lowercase());
-                    coming.doubts.extend(twin.map(|known| slip::is_another("unit", &serial, known)));
+                    coming.doubts.extend(twin.map(|known| slips::is_another("unit", &serial, known)));
                 }
             }
             coming.new.push(serial);

@@ -10,7 +10,7 @@ use super::{
 };
 use crate::{
     board::{self, Board},
-    records::{self, Records, SweepId, text},
+    records::{self, Records, SweepId, now_us, text},
     report::{csv, html, json, pdf, terminal},
     visible::path as shown,
 };
@@ -181,9 +181,4 @@ pub fn open(store: Option<PathBuf>) -> Result<Records, Failure> {
 /// Opens the same to read only.
 pub fn open_to_read(store: Option<PathBuf>) -> Result<Records, Failure> {
     Ok(Records::open_to_read(&records::path(store)?)?)
-}
-
-/// Now, microseconds since 1970-01-01 UTC.
-pub fn now_us() -> i64 {
-    jiff::Timestamp::now().as_microsecond()
 }

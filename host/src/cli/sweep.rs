@@ -17,7 +17,7 @@ use crate::{
     link::{CancelToken, Session, Transport, serial::SerialLink},
     operator::{Operator, TerminalOperator},
     plan::{self, Sampling},
-    records::text,
+    records::{now_us, text},
     report::{csv, html, json, terminal, words},
     virtual_bench::{Spec, VirtualBench},
 };
@@ -86,11 +86,6 @@ impl BenchArgs {
             }
         };
         let session = Session::open_cancellable(line, cancel).map_err(JobError::from)?;
-        let here = [session.identity().force_channels, session.identity().sense_channels];
-        let needed = [fixture.force_channels, fixture.sense_channels];
-        if here[0] < needed[0] || here[1] < needed[1] {
-            return Err(Failure::Channels { here, needed });
-        }
         Ok((session, operator))
     }
 }
@@ -108,7 +103,7 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     let cancel = interrupt::token();
     let (mut session, mut operator) = args.bench.open(&fixture, &cancel)?;
 
-    let subject = Subject { serial, lot, started_us: records::now_us() };
+    let subject = Subject { serial, lot, started_us: now_us() };
     let mut job = Job { session: &mut session, operator: operator.as_mut(), fixture: &fixture, plan: &plan };
     let mut progress = Progress::new();
     let (id, sweep) = job.record(subject, &records, &mut |event| progress.take(event))?;

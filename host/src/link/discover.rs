@@ -31,6 +31,11 @@ pub fn attached() -> Vec<Attached> {
     usb_ports().map(|(port, _)| at(port)).collect()
 }
 
+/// Ports with a device that bears our numbers; none of them is asked.
+pub fn ports() -> Vec<String> {
+    usb_ports().map(|(port, _)| port).collect()
+}
+
 /// Asks whoever is at a port.
 pub fn at(port: String) -> Attached {
     Attached { answer: ask(&port), usb_serial: usb_serial(&port), port }

@@ -55,6 +55,13 @@ pub enum LinkError {
     },
 }
 
+impl LinkError {
+    /// Did the controller refuse because the lid is open?
+    pub fn is_open_lid(&self) -> bool {
+        matches!(self, Self::Refused(Refusal::LidOpen))
+    }
+}
+
 /// What a session waits for.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Awaited {

@@ -45,6 +45,11 @@ impl<T: Transport> Session<T> {
         Ok(Self { line, identity, cancel: cancel.clone(), running: None })
     }
 
+    /// What is asked and run from now on ends soon after this token is set.
+    pub fn obey(&mut self, cancel: &CancelToken) {
+        self.cancel = cancel.clone();
+    }
+
     /// Who answered the greeting.
     pub fn identity(&self) -> &Identity {
         &self.identity

@@ -23,6 +23,7 @@
 
 mod aside;
 mod check;
+mod clock;
 mod copy;
 mod database;
 mod digest;
@@ -42,6 +43,7 @@ mod photo;
 mod picture;
 mod raw;
 mod rows;
+pub mod slip;
 pub mod status;
 mod stored;
 pub mod summary;
@@ -65,6 +67,7 @@ use sqlx::sqlite::SqliteConnectOptions;
 use tokio::runtime::{Builder, Runtime};
 
 pub use check::Findings;
+pub use clock::now_us;
 pub use error::{Error, meant};
 pub use files::Files;
 pub use near::near;
@@ -332,6 +335,12 @@ impl Records {
 
     pub fn files(&self, id: SweepId) -> Result<Files, Error> {
         self.ask(ANSWER, self.store.files(id))
+    }
+
+    pub fn doubts(&self, serial: &str, lot: Option<&str>, board: &Board) -> Vec<String> {
+        // Nobody is kept from measuring by a store that does not answer.
+        let asked = async { Ok(self.store.doubts(serial, lot, board).await) };
+        self.ask(ANSWER, asked).unwrap_or_default()
     }
 
     pub fn lots(&self) -> Result<Vec<LotLine>, Error> {

@@ -1,9 +1,10 @@
 //! The words for verdicts and classes: the same in records, JSON and on every screen.
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 /// Verdict, per segment and per unit.
-#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum Verdict {
     /// Proven inside the limits.
@@ -17,7 +18,7 @@ pub enum Verdict {
 }
 
 /// What a segment or a fault looks like.
-#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 #[allow(missing_docs)]
 pub enum Class {

@@ -18,7 +18,7 @@ use crate::{
     board::StateId,
     fixture::Fixture,
     link::{Gone, Transport},
-    operator::{Operator, Unattended},
+    operator::{Operator, Unattended, Watch},
 };
 
 /// Power-up to the controller's first instruction, µs.
@@ -79,6 +79,16 @@ impl VirtualBench {
     /// Who puts the unit on this bench into its states.
     pub fn operator(&self) -> VirtualOperator {
         VirtualOperator(self.models.clone())
+    }
+
+    /// Puts the unit into a state.
+    pub fn place(&mut self, state: StateId) {
+        self.models.borrow_mut().place(state);
+    }
+
+    /// Opens or closes the lid.
+    pub fn set_lid(&mut self, open: bool) {
+        self.models.borrow_mut().set_lid(open);
     }
 
     /// What the unit really is.
@@ -149,7 +159,7 @@ impl Transport for VirtualBench {
 pub struct VirtualOperator(Shared);
 
 impl Operator for VirtualOperator {
-    fn place(&mut self, state: StateId, _prompt: &str) -> Result<(), Unattended> {
+    fn place(&mut self, state: StateId, _prompt: &str, _watch: &mut dyn Watch) -> Result<(), Unattended> {
         self.0.borrow_mut().place(state);
         Ok(())
     }

@@ -210,6 +210,11 @@ impl Models {
         self.next_event().into_iter().chain(lid).min().unwrap_or(u64::MAX)
     }
 
+    /// Somebody opens or closes the lid.
+    pub fn set_lid(&mut self, open: bool) {
+        self.lid_opens_us = open.then_some(self.now_us);
+    }
+
     /// The operator puts the unit into a state.
     pub fn place(&mut self, state: StateId) {
         self.settle();

@@ -12,7 +12,7 @@ use copperwalk::{
     board::StateId,
     fixture::Fixture,
     link::{Gone, Session, Transport},
-    operator::{Operator, Unattended},
+    operator::{Operator, Unattended, Watch},
     virtual_bench::{Models, Spec},
 };
 
@@ -343,7 +343,7 @@ impl Transport for EmulatedBench {
 pub struct EmulatedOperator(Arc<Mutex<Option<StateId>>>);
 
 impl Operator for EmulatedOperator {
-    fn place(&mut self, state: StateId, _prompt: &str) -> Result<(), Unattended> {
+    fn place(&mut self, state: StateId, _prompt: &str, _watch: &mut dyn Watch) -> Result<(), Unattended> {
         *self.0.lock().expect("no panics") = Some(state);
         Ok(())
     }

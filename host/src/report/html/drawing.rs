@@ -39,6 +39,16 @@ pub fn board(sweep: &Sweep, board: &Board) -> Markup {
     }
 }
 
+/// Both sides of a board of which nothing has been measured.
+pub fn blank(board: &Board) -> Markup {
+    html! {
+        div class="sides" {
+            (View::new(board, Side::Front).figure("Front", &[]))
+            (View::new(board, Side::Back).figure("Back, as seen when flipped about the vertical axis", &[]))
+        }
+    }
+}
+
 /// A fault on the drawing.
 struct Mark<'a> {
     fault: &'a UnitFault,
@@ -200,7 +210,7 @@ impl<'a> View<'a> {
         let dashed = if lies == Lies::Perhaps { " perhaps" } else { "" };
         let line = format!("M{} {}", pair(from), pair(to));
         html! {
-            g {
+            g data-segment=(segment.name) {
                 title { (segment.name) ", " (segment.kind.word()) }
                 @match &segment.kind {
                     SegmentKind::Trace { width_mm, .. } => {

@@ -9,6 +9,11 @@
 //! reading) and the board from both sides (`drawing`, with `place` finding room for the lettering). All text goes
 //! through `maud`, which escapes it.
 
+use maud::{Markup, html};
+
+use crate::board::Board;
+use crate::verdict::Verdict;
+
 mod drawing;
 mod gauge;
 mod links;
@@ -24,9 +29,20 @@ mod unit;
 
 pub use links::Links;
 pub use lot::{lot, lot_body};
+pub use mark::verdict;
 pub use page::{MARK, STYLE};
 pub use sweep::{sweep, sweep_body};
 pub use unit::{unit, unit_body};
+
+/// A board of which nothing has been measured, from both sides and as strips: for a page that marks segments as they are read.
+pub fn blank_board(board: &Board) -> Markup {
+    html! { (page::patterns()) (drawing::blank(board)) (strip::blank(board)) }
+}
+
+/// The shape of a verdict.
+pub fn verdict_sign(verdict: Verdict) -> Markup {
+    mark::Sign::Verdict(verdict).icon()
+}
 
 #[cfg(test)]
 mod tests {

@@ -27,6 +27,27 @@ pub fn path(sweep: &Sweep, board: &Board) -> Markup {
     }
 }
 
+/// Every strip of a board of which nothing has been measured: `data-segment` names each segment, and what carries
+/// `data-value` is where its reading goes.
+pub fn blank(board: &Board) -> Markup {
+    html! {
+        @for strip in strips(board) {
+            ol class="strip" {
+                @for (from, (segment, to)) in froms(&strip).zip(&strip.steps) {
+                    @let named = board.segment(*segment);
+                    li class="cell" data-segment=(named.name) {
+                        (node(board, from, "node"))
+                        @if strip.steps.last().is_some_and(|(_, last)| last == to) { (node(board, *to, "node to")) }
+                        svg class="symbol" viewBox="-28 -12 56 24" aria-hidden="true" { (symbol(&named.kind, false)) }
+                        p class="name" { span class="number" { (segment.0 + 1) } " " (named.name) }
+                        p class="value" data-value { "–" }
+                    }
+                }
+            }
+        }
+    }
+}
+
 fn one(sweep: &Sweep, board: &Board, strip: &Strip, branch: bool) -> Markup {
     let end = strip.steps.last().map_or(strip.from, |(_, to)| *to);
     html! {

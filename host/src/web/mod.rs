@@ -1,0 +1,19 @@
+//! The daemon as other programs and people see it: an HTTP API, news as server-sent events, and pages made from the same.
+//!
+//! Read in this order: [`app`] (what every request may use), [`guard`] (who may ask: host, origin, token), [`problem`] (errors
+//! as RFC 9457 has them), [`api`] (the resources under `/api/v1`), [`events`] (news), [`page`] (what people see), [`serve`] (the
+//! listener, and its end).
+
+pub mod api;
+pub mod app;
+pub mod events;
+pub mod extract;
+pub mod guard;
+pub mod page;
+pub mod problem;
+mod serve;
+pub mod token;
+
+pub use app::App;
+pub use guard::Guard;
+pub use serve::{router, serve};

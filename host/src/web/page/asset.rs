@@ -1,0 +1,34 @@
+//! Style sheets and scripts: built into the program, kept by browsers until they change.
+
+use axum::{
+    extract::Path,
+    http::{HeaderMap, StatusCode, header},
+    response::{IntoResponse, Response},
+};
+use sha2::{Digest, Sha256};
+
+use crate::{report::html, web::problem::Problem};
+
+/// Name, media type, content.
+const ASSETS: [(&str, &str, &str); 4] = [
+    ("report.css", "text/css; charset=utf-8", html::STYLE),
+    ("page.css", "text/css; charset=utf-8", include_str!("page.css")),
+    ("icon.svg", "image/svg+xml", include_str!("icon.svg")),
+    ("bench.js", "text/javascript; charset=utf-8", include_str!("bench.js")),
+];
+
+/// One of them.
+pub async fn asset(Path(name): Path<String>, headers: HeaderMap) -> Response {
+    let Some((_, kind, content)) = ASSETS.iter().find(|(known, ..)| *known == name) else {
+        return Problem::not_found("there is no such file").into_response();
+    };
+    let mark: String = Sha256::digest(content).iter().take(8).map(|byte| format!("{byte:02x}")).collect();
+    let mark = format!("\"{mark}\"");
+    let known = headers.get(header::IF_NONE_MATCH).is_some_and(|known| known.as_bytes() == mark.as_bytes());
+    // A browser asks each time whether it has changed: after an update of the program nobody sees an old script.
+    let common = [(header::ETAG, mark), (header::CACHE_CONTROL, "no-cache".into())];
+    match known {
+        true => (StatusCode::NOT_MODIFIED, common).into_response(),
+        false => (common, [(header::CONTENT_TYPE, *kind)], *content).into_response(),
+    }
+}
