@@ -8,6 +8,7 @@ use copperwalk_wire::{
     message::{RunEnd, ShotEnd},
 };
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use crate::plan::{Role, Sampling};
 
@@ -42,7 +43,7 @@ impl Measurement {
 }
 
 /// The files a sweep stands on.
-#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize, ToSchema)]
 pub struct Basis {
     /// Board name.
     pub board: String,
@@ -59,7 +60,7 @@ pub struct Basis {
 }
 
 /// What the bench did.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize, ToSchema)]
 pub struct BenchWork {
     /// Shots run.
     pub shots: u32,

@@ -44,14 +44,13 @@ pub enum Position {
 /// One probe for each switch that can be read. Empty where nothing tells the states apart.
 pub fn probes(fixture: &Fixture) -> Vec<Probe> {
     let board = &fixture.board;
-    // Ties the path's beginning to the bias node, so that the inputs stay in range; the far side is left to float.
-    let force_plus = fixture.pins(board.supply.from).force;
     let ids = board.segment_ids().filter(|id| board.segment(*id).closed.is_some());
     ids.filter_map(|segment| {
         let ends = board.segment(segment);
         let (plus, minus) = (fixture.pins(ends.from).sense?, fixture.pins(ends.to).sense?);
-        let contacts =
-            Contacts { force_plus, force_minus: None, sense_plus: Some(plus), sense_minus: Some(minus) };
+        // No force pin: a side tied to the bias node would leave the other alone to be pulled to ground, where the amplifier
+        // sees half of it. Floating, the two sides of an open contact part to both rails.
+        let contacts = Contacts { sense_plus: Some(plus), sense_minus: Some(minus), ..Contacts::default() };
         let method = Method::Sample {
             input: Input::Sense,
             reversed: false,

@@ -1,6 +1,7 @@
 //! What is made of a measurement: plain data that the record store keeps and every report is made from.
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use crate::{
     measurement::Measurement,
@@ -19,7 +20,7 @@ pub struct Sweep {
 
 /// What one version of this program makes of a measurement with one limit set. Any number may be made of one
 /// measurement.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, ToSchema)]
 pub struct Judgement {
     /// Version of the program that made it.
     pub program: String,
@@ -47,7 +48,7 @@ pub struct Judgement {
 }
 
 /// The limit set of a judgement.
-#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize, ToSchema)]
 pub struct LimitsUsed {
     /// Where it comes from: `board file`, or a file of its own.
     pub origin: String,
@@ -63,7 +64,7 @@ impl LimitsUsed {
 }
 
 /// One segment in one state.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, ToSchema)]
 pub struct SegmentRow {
     /// Segment name.
     pub name: String,
@@ -100,7 +101,7 @@ pub struct SegmentRow {
 }
 
 /// Isolation between two points, or an open switch.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, ToSchema)]
 pub struct IsolationRow {
     /// The points, `a~b`; for an open switch its name.
     pub name: String,
@@ -133,7 +134,7 @@ pub struct IsolationRow {
 }
 
 /// A check standard.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, ToSchema)]
 pub struct StandardRow {
     /// Name.
     pub name: String,
@@ -153,7 +154,7 @@ pub struct StandardRow {
 }
 
 /// Series closure of one stretch.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, ToSchema)]
 pub struct ClosureRow {
     /// End points.
     pub from: String,
@@ -173,7 +174,7 @@ pub struct ClosureRow {
 }
 
 /// A fault of the unit.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, ToSchema)]
 pub struct UnitFault {
     /// A segment's name, or `point~point` for a short or a leak.
     #[serde(rename = "where")]
@@ -189,7 +190,7 @@ pub struct UnitFault {
 }
 
 /// Advice on one fault.
-#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize, ToSchema)]
 pub struct Advice {
     /// What usually causes it.
     pub cause: String,
@@ -200,7 +201,7 @@ pub struct Advice {
 }
 
 /// A fault of the bench.
-#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize, ToSchema)]
 pub struct BenchFault {
     /// What: `pin cell+ (sense channel 0)`, `relay sense+ channel 3`, `standard 1R`, `residual voltage` …
     pub part: String,

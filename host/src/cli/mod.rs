@@ -167,16 +167,6 @@ enum Failure {
     /// Standard output.
     #[error("standard output: {0}; check where it leads, and the free space there")]
     Output(#[from] std::io::Error),
-    /// A repair at a place that the unit's board does not have.
-    #[error("board {board:?} has no segment or point {place:?}; {}", store::meant(near))]
-    NoSuchPlace {
-        /// As given.
-        place: String,
-        /// The board of the unit's latest sweep.
-        board: String,
-        /// Names that look like it.
-        near: Vec<String>,
-    },
     /// A check that the unit's board does not have.
     #[error("board {board:?} has no check {check:?}; {}", checks(near, known))]
     NoSuchCheck {

@@ -130,7 +130,7 @@ pub fn note(args: NoteArgs, store: Option<PathBuf>, output: &mut Output) -> Resu
 pub fn repair(args: RepairArgs, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
     let serial = text::serial(&args.serial)?;
     let records = open(store)?;
-    let place = placed(&records, &serial, &args.place)?;
+    let place = records.place(&serial, &args.place)?;
     records.repair(&serial, now_us(), &place, &args.action, &args.text)?;
     output.text("written down; sweep the unit again to prove the repair")?;
     Ok(Status::Pass)
@@ -141,26 +141,6 @@ pub fn void(args: VoidArgs, store: Option<PathBuf>, output: &mut Output) -> Resu
     open(store)?.void(&serial, SweepId(args.sweep), now_us(), &args.because)?;
     output.text(&format!("written down; sweep {} counts as void from now on", args.sweep))?;
     Ok(Status::Pass)
-}
-
-/// The place of a repair as the files of the unit's latest sweep name it: a segment, a point, or two points.
-fn placed(records: &Records, serial: &str, place: &str) -> Result<String, Failure> {
-    // Of a unit that has not been swept nothing is known that the place could be held against.
-    let Some(board) = latest_board(records, serial)? else { return Ok(place.into()) };
-    let is_point = |name: &str| board.point_named(name).is_some();
-    let known = board.segment_named(place).is_some()
-        || is_point(place)
-        || place.split_once('~').is_some_and(|(a, b)| a != b && is_point(a) && is_point(b));
-    if known {
-        return Ok(place.into());
-    }
-    let names = board.segments.iter().map(|segment| &segment.name);
-    let names = names.chain(board.points.iter().map(|point| &point.name));
-    Err(Failure::NoSuchPlace {
-        place: place.into(),
-        board: board.name.clone(),
-        near: records::near(place, names.cloned().collect()),
-    })
 }
 
 /// The board of a unit's latest sweep, as its file was then; `None` if it has not been swept.

@@ -7,6 +7,7 @@ use copperwalk_wire::{
 };
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use crate::{
     board::Segment,
@@ -19,7 +20,7 @@ use crate::{
 };
 
 /// How long to look.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Sampling {
     /// Stop as soon as the verdict is clear.

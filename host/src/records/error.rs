@@ -242,6 +242,16 @@ pub enum Error {
         /// The unit's sweeps.
         known: Vec<SweepId>,
     },
+    /// A repair at a place that the unit's board does not have.
+    #[error("board {board:?} has no segment or point {place:?}; {}", meant(near))]
+    NoSuchPlace {
+        /// As given.
+        place: String,
+        /// The board of the unit's latest sweep.
+        board: String,
+        /// Names that look like it.
+        near: Vec<String>,
+    },
     /// A sweep that was declared void before.
     #[error("sweep {id} is declared void already, because: {because}; `copperwalk note` adds to that")]
     AlreadyVoid {

@@ -41,6 +41,7 @@ mod open;
 mod path;
 mod photo;
 mod picture;
+mod place;
 mod raw;
 mod rows;
 pub mod slip;
@@ -302,23 +303,27 @@ impl Records {
     }
 
     pub fn receive(&self, serials: &[String], lot: Option<&str>, at_us: i64) -> Result<(), Error> {
-        self.runtime.block_on(self.store.receive(serials, lot, at_us))
+        self.ask(ANSWER, self.store.receive(serials, lot, at_us))
     }
 
     pub fn set_status(&self, serial: &str, at_us: i64, said: Said) -> Result<(), Error> {
-        self.runtime.block_on(self.store.set_status(serial, at_us, said))
+        self.ask(ANSWER, self.store.set_status(serial, at_us, said))
     }
 
     pub fn tick(&self, serial: &str, at_us: i64, check: &str, done: bool, note: &str) -> Result<(), Error> {
-        self.runtime.block_on(self.store.tick(serial, at_us, check, done, note))
+        self.ask(ANSWER, self.store.tick(serial, at_us, check, done, note))
     }
 
     pub fn photo(&self, serial: &str, at_us: i64, caption: &str, file: Vec<u8>) -> Result<PhotoId, Error> {
-        self.runtime.block_on(self.store.photo(serial, at_us, caption, file))
+        self.ask(ANSWER, self.store.photo(serial, at_us, caption, file))
     }
 
     pub fn picture(&self, id: PhotoId) -> Result<Vec<u8>, Error> {
-        self.runtime.block_on(self.store.picture(id))
+        self.ask(ANSWER, self.store.picture(id))
+    }
+
+    pub fn place(&self, serial: &str, place: &str) -> Result<String, Error> {
+        self.ask(ANSWER, self.store.place(serial, place))
     }
 
     pub fn unit(&self, serial: &str) -> Result<UnitHistory, Error> {

@@ -30,7 +30,7 @@ impl fmt::Display for SweepId {
 }
 
 /// Everything kept about one unit.
-#[derive(Clone, PartialEq, Debug, Serialize)]
+#[derive(Clone, PartialEq, Debug, Serialize, ToSchema)]
 pub struct UnitHistory {
     /// Serial number.
     pub serial: String,
@@ -45,7 +45,7 @@ pub struct UnitHistory {
 }
 
 /// One entry of a unit's history.
-#[derive(Clone, PartialEq, Debug, Serialize)]
+#[derive(Clone, PartialEq, Debug, Serialize, ToSchema)]
 #[serde(tag = "event", rename_all = "lowercase")]
 pub enum Event {
     /// It was swept.
@@ -65,7 +65,7 @@ pub enum Event {
 }
 
 /// A sweep as the history shows it: everything but the raw codes.
-#[derive(Clone, PartialEq, Debug, Serialize)]
+#[derive(Clone, PartialEq, Debug, Serialize, ToSchema)]
 pub struct PastSweep {
     /// Its number; [`super::Store::sweep`] gives the whole of it.
     pub id: SweepId,
@@ -89,7 +89,7 @@ pub struct PastSweep {
 }
 
 /// A sweep declared void.
-#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, ToSchema)]
 pub struct Void {
     /// When, µs since 1970-01-01 UTC.
     pub at_us: i64,
@@ -100,7 +100,7 @@ pub struct Void {
 }
 
 /// One judgement of a measurement.
-#[derive(Clone, PartialEq, Debug, Serialize)]
+#[derive(Clone, PartialEq, Debug, Serialize, ToSchema)]
 pub struct PastJudgement {
     /// When it was made, µs since 1970-01-01 UTC.
     pub made_us: i64,
@@ -110,7 +110,7 @@ pub struct PastJudgement {
 }
 
 /// An operator's note.
-#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, ToSchema)]
 pub struct Note {
     /// When, µs since 1970-01-01 UTC.
     pub at_us: i64,
@@ -119,7 +119,7 @@ pub struct Note {
 }
 
 /// A repair.
-#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, ToSchema)]
 pub struct Repair {
     /// When, µs since 1970-01-01 UTC.
     pub at_us: i64,
@@ -208,7 +208,7 @@ impl<'h, Row> Trend<'h, Row> {
 
 /// Everything about one lot. A unit belongs to the lot that its latest sweep or receipt with a lot names; all its sweeps
 /// count here, so one swept again after a repair without naming the lot is still seen.
-#[derive(Clone, PartialEq, Debug, Serialize)]
+#[derive(Clone, PartialEq, Debug, Serialize, ToSchema)]
 pub struct LotSummary {
     /// Name.
     pub lot: String,
@@ -238,7 +238,7 @@ impl LotSummary {
 }
 
 /// Units per verdict.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, ToSchema)]
 pub struct Counts {
     /// Proven good.
     pub pass: u32,
@@ -288,7 +288,7 @@ impl Counts {
 }
 
 /// Units that failed in one place in one way.
-#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, ToSchema)]
 pub struct ParetoRow {
     /// Name of the board.
     pub board: String,
@@ -304,7 +304,7 @@ pub struct ParetoRow {
 }
 
 /// One unit of a lot, or of the store, as it stands now.
-#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, ToSchema)]
 pub struct UnitState {
     /// Serial number.
     pub serial: String,
@@ -356,7 +356,7 @@ impl UnitState {
 }
 
 /// Where and how a unit fails.
-#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, ToSchema)]
 pub struct Place {
     /// A segment's name, or `point~point`.
     #[serde(rename = "where")]
@@ -366,7 +366,7 @@ pub struct Place {
 }
 
 /// One line of the list of lots.
-#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, ToSchema)]
 pub struct LotLine {
     /// Name.
     pub lot: String,
@@ -377,7 +377,7 @@ pub struct LotLine {
 }
 
 /// One line of the list of units.
-#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, ToSchema)]
 pub struct UnitLine {
     /// Its lot, if any sweep or receipt named one.
     pub lot: Option<String>,

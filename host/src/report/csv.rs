@@ -8,7 +8,7 @@ use std::io::Write;
 use super::{figures, words};
 use crate::measurement::Basis;
 use crate::quantity::Ohms;
-use crate::records::summary::{Event, LotSummary, UnitHistory};
+use crate::records::summary::{Event, LotSummary, UnitHistory, UnitState};
 use crate::sweep::{IsolationRow, SegmentRow, Sweep};
 use crate::verdict::{Class, Verdict};
 
@@ -99,29 +99,51 @@ pub fn unit(unit: &UnitHistory, out: impl Write) -> ::csv::Result<()> {
 /// What `out` refuses to take.
 pub fn lot(lot: &LotSummary, out: impl Write) -> ::csv::Result<()> {
     let mut table = Table::new(out, &LOT_HEADER)?;
-    for unit in &lot.units {
-        let swept = unit.swept.as_ref();
-        let (place, class) = match swept.and_then(|swept| swept.fault.as_ref()) {
-            Some(fault) => (fault.place.as_str(), class(fault.class)),
-            None => ("", ""),
-        };
-        table.row([
-            text(&lot.lot),
-            text(&unit.serial),
-            words::status(unit.status).to_owned(),
-            text(swept.map_or("", |swept| &swept.board)),
-            text(swept.map_or("", |swept| &swept.revision)),
-            unit.first().map_or("", words::verdict).to_owned(),
-            unit.now().map_or("", words::verdict).to_owned(),
-            if unit.won_back() { "yes" } else { "no" }.to_owned(),
-            text(place),
-            class.to_owned(),
-            swept.map_or(0, |swept| swept.sweeps).to_string(),
-            unit.repairs.to_string(),
-            swept.map(|swept| figures::time(swept.last_us)).unwrap_or_default(),
-        ])?;
-    }
+    lot.units.iter().try_for_each(|unit| table.row(lot_row(&lot.lot, unit)))?;
     table.finish()
+}
+
+/// The same table in pieces of [`UNITS_AT_ONCE`] units, each made when it is asked for: of a large lot only one is in memory.
+pub fn lot_in_pieces(lot: LotSummary) -> impl Iterator<Item = ::csv::Result<Vec<u8>>> {
+    let LotSummary { lot, units, .. } = lot;
+    let pieces = units.len().div_ceil(UNITS_AT_ONCE).max(1);
+    (0..pieces).map(move |piece| {
+        let mut out = Vec::new();
+        let mut table = match piece {
+            0 => Table::new(&mut out, &LOT_HEADER)?,
+            _ => Table::headless(&mut out),
+        };
+        let units = units.iter().skip(piece * UNITS_AT_ONCE).take(UNITS_AT_ONCE);
+        units.into_iter().try_for_each(|unit| table.row(lot_row(&lot, unit)))?;
+        table.finish()?;
+        Ok(out)
+    })
+}
+
+/// Units in a piece of a lot's table: some 60 KB.
+const UNITS_AT_ONCE: usize = 500;
+
+fn lot_row(lot: &str, unit: &UnitState) -> [String; 13] {
+    let swept = unit.swept.as_ref();
+    let (place, class) = match swept.and_then(|swept| swept.fault.as_ref()) {
+        Some(fault) => (fault.place.as_str(), class(fault.class)),
+        None => ("", ""),
+    };
+    [
+        text(lot),
+        text(&unit.serial),
+        words::status(unit.status).to_owned(),
+        text(swept.map_or("", |swept| &swept.board)),
+        text(swept.map_or("", |swept| &swept.revision)),
+        unit.first().map_or("", words::verdict).to_owned(),
+        unit.now().map_or("", words::verdict).to_owned(),
+        if unit.won_back() { "yes" } else { "no" }.to_owned(),
+        text(place),
+        class.to_owned(),
+        swept.map_or(0, |swept| swept.sweeps).to_string(),
+        unit.repairs.to_string(),
+        swept.map(|swept| figures::time(swept.last_us)).unwrap_or_default(),
+    ]
 }
 
 /// What every row of a sweep repeats, and its rows.
@@ -143,6 +165,11 @@ impl<W: Write> Table<W> {
         let mut writer = ::csv::Writer::from_writer(out);
         writer.write_record(header)?;
         Ok(Self(writer))
+    }
+
+    /// Goes on with a table whose heading is written already.
+    fn headless(out: W) -> Self {
+        Self(::csv::Writer::from_writer(out))
     }
 
     fn row<const N: usize>(&mut self, cells: [String; N]) -> ::csv::Result<()> {

@@ -90,7 +90,9 @@ impl From<records::Error> for Problem {
             records::Error::UnknownUnit { .. }
             | records::Error::UnknownLot { .. }
             | records::Error::UnknownSweep { .. } => StatusCode::NOT_FOUND,
-            records::Error::Text(_) => StatusCode::BAD_REQUEST,
+            records::Error::NotOfUnit { .. } => StatusCode::NOT_FOUND,
+            records::Error::AlreadyVoid { .. } => StatusCode::CONFLICT,
+            records::Error::Text(_) | records::Error::NoSuchPlace { .. } => StatusCode::BAD_REQUEST,
             // The store is locked, full, damaged: for whoever keeps it, not for whoever asks.
             _ => StatusCode::SERVICE_UNAVAILABLE,
         };

@@ -2,7 +2,12 @@
 //! handlers, so that it cannot say anything else than they do.
 
 mod bench;
+mod boards;
 mod jobs;
+mod listed;
+mod lots;
+mod sweeps;
+mod units;
 
 pub use jobs::no_fixture;
 
@@ -35,6 +40,10 @@ fn resources() -> OpenApiRouter<App> {
         .routes(routes!(events::events))
         .merge(bench::router())
         .merge(jobs::router())
+        .merge(boards::router())
+        .merge(units::router())
+        .merge(lots::router())
+        .merge(sweeps::router())
 }
 
 /// The description of the API.
