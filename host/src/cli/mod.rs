@@ -6,6 +6,7 @@ mod bench;
 mod check;
 mod deliver;
 mod demo;
+mod files;
 mod form;
 mod interrupt;
 mod judge;
@@ -110,6 +111,8 @@ enum Command {
     Serve(serve::Args),
     /// Make a token for a daemon that other computers may use.
     Token(token::Args),
+    /// Write what belongs beside the program: manual pages, completions, the rule for the port, a service.
+    Files(files::Args),
     /// Check, save or restore the record store itself.
     Records(keep::Args),
 }
@@ -371,6 +374,7 @@ pub fn main() -> ExitCode {
         Command::Labels(command) => labels::run(command, args.records, &mut output),
         Command::Judge(command) => judge::run(command, args.records, &mut output),
         Command::Serve(command) => serve::run(command, args.records, &mut output),
+        Command::Files(command) => files::run(command, &mut output),
         Command::Token(command) => token::run(command, &mut output),
         Command::Records(command) => keep::run(command, args.records, &mut output),
     };

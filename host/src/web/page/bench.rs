@@ -17,7 +17,6 @@ use crate::{
 /// The page.
 pub async fn bench(State(app): State<App>) -> Html<String> {
     let fixtures = app.fixtures.all();
-    let unread = app.fixtures.unread();
     let body = html! {
         main id="content" class="bench" data-latest=(app.desk.feed().latest()) {
             form id="scan" class="scan" autocomplete="off" {
@@ -37,13 +36,7 @@ pub async fn bench(State(app): State<App>) -> Html<String> {
                 }
                 button type="submit" { "Sweep" }
             }
-            @for known in fixtures.iter().filter(|known| known.problems.is_some()) {
-                p class="complaint" {
-                    b { (known.laid.fixture.name) } " is used as it was last read; its file cannot be: "
-                    (known.problems.as_deref().unwrap_or_default())
-                }
-            }
-            @for (path, why) in &unread { p class="complaint" { (path.display()) ": " (why) } }
+            (sheet::unusable(&app))
             section id="now" class="now" aria-live="polite" {
                 p id="subject" class="subject" {}
                 p id="ask" class="ask" { "Connecting …" }

@@ -3,10 +3,20 @@
 
 mod asset;
 mod bench;
+mod boards;
+mod health;
+mod legible;
+mod link;
+mod lots;
+mod paged;
 mod sheet;
 mod sign_in;
+mod units;
 
-use axum::{Router, routing::get};
+use axum::{
+    Router, middleware,
+    routing::{get, post},
+};
 
 use super::app::App;
 
@@ -15,6 +25,18 @@ pub fn router() -> Router<App> {
     Router::new()
         .route("/", get(bench::bench))
         .route("/parts/board", get(bench::board))
+        .route("/units", get(units::list))
+        .route("/units/{serial}", get(units::unit))
+        .route("/units/{serial}/repairs", post(units::repair))
+        .route("/units/{serial}/notes", post(units::note))
+        .route("/units/{serial}/voids", post(units::void))
+        .route("/sweeps/{id}", get(units::sweep))
+        .route("/lots", get(lots::list))
+        .route("/lots/{lot}", get(lots::lot))
+        .route("/boards", get(boards::list))
+        .route("/boards/{fixture}", get(boards::board))
+        .route("/health", get(health::health))
         .route("/sign-in", get(sign_in::form).post(sign_in::sign_in))
         .route("/static/{name}", get(asset::asset))
+        .layer(middleware::map_response(legible::legible))
 }

@@ -3,8 +3,11 @@
 use axum::response::Html;
 use maud::{DOCTYPE, Markup, html};
 
+use crate::{visible::path as shown, web::app::App};
+
 /// The pages, in the order of a working day.
-const PAGES: [(&str, &str); 1] = [("/", "Bench")];
+const PAGES: [(&str, &str); 5] =
+    [("/", "Bench"), ("/units", "Units"), ("/lots", "Lots"), ("/boards", "Boards"), ("/health", "Bench health")];
 
 /// A page. `here` is its own address among the pages; `script` names the script it needs.
 pub fn page(here: &str, title: &str, script: Option<&str>, body: &Markup) -> Html<String> {
@@ -36,4 +39,18 @@ pub fn page(here: &str, title: &str, script: Option<&str>, body: &Markup) -> Htm
         }
     };
     Html(page.into_string())
+}
+
+/// Fixture files that cannot be used as they are, with what is wrong.
+pub fn unusable(app: &App) -> Markup {
+    let fixtures = app.fixtures.all();
+    html! {
+        @for known in fixtures.iter().filter(|known| known.problems.is_some()) {
+            p class="complaint" {
+                b { (known.laid.fixture.name) } " is used as it was last read; its file cannot be: "
+                (known.problems.as_deref().unwrap_or_default())
+            }
+        }
+        @for (path, why) in app.fixtures.unread() { p class="complaint" { (shown(&path)) ": " (why) } }
+    }
 }

@@ -1,0 +1,55 @@
+//! Addresses of the pages. What a person typed stands in them percent-encoded (RFC 3986), so that any serial number has a page.
+
+use std::fmt::Write;
+
+use crate::{records::SweepId, report::html::Links};
+
+/// Ways from one report to the others.
+pub const LINKS: Links<'static> =
+    Links { lot: &|name| Some(lot(name)), unit: &|serial| Some(unit(serial)), sweep: &|_, id| Some(sweep(id)) };
+
+/// The page of a unit.
+pub fn unit(serial: &str) -> String {
+    format!("/units/{}", encoded(serial))
+}
+
+/// The page of a lot.
+pub fn lot(name: &str) -> String {
+    format!("/lots/{}", encoded(name))
+}
+
+/// The page of a sweep.
+pub fn sweep(id: SweepId) -> String {
+    format!("/sweeps/{id}")
+}
+
+/// The page of a fixture's board.
+pub fn board(fixture: &str) -> String {
+    format!("/boards/{}", encoded(fixture))
+}
+
+/// Percent-encoded: everything but the unreserved characters of RFC 3986, section 2.3.
+pub fn encoded(text: &str) -> String {
+    let mut encoded = String::with_capacity(text.len());
+    for byte in text.bytes() {
+        if byte.is_ascii_alphanumeric() || b"-._~".contains(&byte) {
+            encoded.push(char::from(byte));
+        } else {
+            // Writing to a string cannot fail.
+            let _ = write!(encoded, "%{byte:02X}");
+        }
+    }
+    encoded
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn any_serial_number_has_an_address() {
+        assert_eq!(unit("A-1"), "/units/A-1");
+        assert_eq!(unit("7/2024 #3?"), "/units/7%2F2024%20%233%3F");
+        assert_eq!(unit("№ 1"), "/units/%E2%84%96%201");
+    }
+}
