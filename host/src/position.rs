@@ -10,16 +10,17 @@ use copperwalk_wire::{Contacts, Gain, Input, Malformed, Method, Rate, Shot, Sour
 use crate::{
     board::{SegmentId, StateId},
     fixture::Fixture,
-    measure::{saturated, volts},
+    measure::{saturated, voltage},
+    quantity::Volts,
 };
 
 /// Conversions of one look, 1 ms each: contact bounce lasts a few milliseconds, and all of them have to agree.
 const LOOKS: u8 = 8;
-/// Voltage across the pins up to which a contact counts as closed, volt: 5 kΩ at 10 µA. A worn switch has some hundred ohms,
+/// Voltage across the pins up to which a contact counts as closed: 5 kΩ at 10 µA. A worn switch has some hundred ohms,
 /// and what leaks round an open one in a sound unit has 100 kΩ and more.
-const CLOSED_VOLTS: f64 = 0.05;
-/// Voltage from which it counts as open, volt: 50 kΩ at 10 µA.
-const OPEN_VOLTS: f64 = 0.5;
+const CLOSED: Volts = Volts(0.05);
+/// Voltage from which it counts as open: 50 kΩ at 10 µA.
+const OPEN: Volts = Volts(0.5);
 
 /// A switch whose position can be read: both its ends have sense pins.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -70,10 +71,10 @@ pub fn probes(fixture: &Fixture) -> Vec<Probe> {
 /// Codes that do not fit the probe.
 pub fn conducts(probe: &Probe, codes: &[i32]) -> Result<Option<bool>, Malformed> {
     let samples = decode_codes(&probe.shot, codes)?.sample()?.all;
-    let across = |code: i32| volts(code, Gain::X1).abs();
+    let across = |code: i32| voltage(code, Gain::X1).abs();
     Ok(match () {
-        () if samples.iter().all(|&code| across(code) <= CLOSED_VOLTS) => Some(true),
-        () if samples.iter().all(|&code| saturated(code) || across(code) >= OPEN_VOLTS) => Some(false),
+        () if samples.iter().all(|&code| across(code) <= CLOSED) => Some(true),
+        () if samples.iter().all(|&code| saturated(code) || across(code) >= OPEN) => Some(false),
         () => None,
     })
 }

@@ -5,8 +5,11 @@ use utoipa::ToSchema;
 
 use crate::{
     plan::Sampling,
-    records::SweepId,
-    report::words,
+    records::{
+        SweepId,
+        summary::{Event, UnitHistory},
+    },
+    report::{figures, words},
     sweep::{Sweep, UnitFault},
     verdict::{Class, Verdict},
 };
@@ -25,6 +28,35 @@ pub struct Wanted {
     pub fixture: String,
     /// How long to look.
     pub sampling: Sampling,
+    /// What the records say of the unit already.
+    pub before: Option<Before>,
+}
+
+/// A unit that is in the records already.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, ToSchema)]
+pub struct Before {
+    /// Verdict of its last sweep that was not void; `void` if all were.
+    pub verdict: Verdict,
+    /// What that came to, in a sentence.
+    pub said: String,
+    /// Was a repair written down after it?
+    pub repaired: bool,
+}
+
+impl Before {
+    /// Of a unit's history; `None` while it has no sweep.
+    pub fn of(history: &UnitHistory) -> Option<Self> {
+        let last = history.judged().next_back().or_else(|| history.sweeps().next_back())?;
+        let after = history.events.iter().rev().take_while(|event| match event {
+            Event::Sweep(sweep) => sweep.id != last.id,
+            _ => true,
+        });
+        Some(Self {
+            verdict: last.judgement.verdict,
+            said: words::headline(&last.into()),
+            repaired: after.into_iter().any(|event| matches!(event, Event::Repair(_))),
+        })
+    }
 }
 
 /// How a job stands.
@@ -71,6 +103,8 @@ pub struct JobPicture {
     pub stage: Stage,
     /// The one thing to do now, in a sentence; `None` where nothing is.
     pub ask: Option<String>,
+    /// What the records said of the unit before.
+    pub before: Option<Before>,
     /// When it was asked for, microseconds since 1970-01-01 UTC.
     pub asked_us: i64,
     /// What came of it, once it is recorded.
@@ -88,12 +122,25 @@ pub struct Outcome {
     pub verdict: Verdict,
     /// What it comes to, in a sentence or two.
     pub headline: String,
+    /// Every segment in each state it was read in.
+    pub segments: Vec<Read>,
     /// Faults of the unit, most probable first; none where the sweep is void.
     pub faults: Vec<Fault>,
     /// What was wrong with the bench, in words; empty unless void.
     pub bench_faults: Vec<String>,
     /// Time the controller took, seconds.
     pub device_seconds: f64,
+}
+
+/// What a segment reads.
+#[derive(Clone, PartialEq, Debug, Serialize, ToSchema)]
+pub struct Read {
+    /// Its name.
+    pub name: String,
+    /// Verdict.
+    pub verdict: Verdict,
+    /// Value and uncertainty, or why there is none, as a person reads it.
+    pub text: String,
 }
 
 /// A fault with what to do about it.
@@ -138,6 +185,12 @@ impl Outcome {
             sweep: id,
             verdict: sweep.judgement.verdict,
             headline: words::headline(&sweep.into()),
+            segments: sweep
+                .judgement
+                .segments
+                .iter()
+                .map(|row| Read { name: row.name.clone(), verdict: row.verdict, text: figures::segment(row) })
+                .collect(),
             faults: words::booked(sweep).iter().map(Fault::of).collect(),
             bench_faults: bench_faults.map(|fault| format!("{}: {}", fault.part, fault.what)).collect(),
             device_seconds: sweep.measurement.work().device_us as f64 / 1e6,
@@ -155,6 +208,7 @@ impl JobPicture {
             full: wanted.sampling == Sampling::Full,
             stage: Stage::Queued,
             ask: None,
+            before: wanted.before.clone(),
             asked_us,
             result: None,
             error: None,

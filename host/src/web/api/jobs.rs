@@ -73,7 +73,8 @@ async fn ask(State(app): State<App>, Json(asked): Json<Asked>) -> Result<Respons
         }
     }
     let sampling = if asked.full { Sampling::Full } else { Sampling::Quick };
-    let wanted = Wanted { serial, lot, fixture: asked.fixture, sampling };
+    let before = app.store.unit(&serial).await.ok().as_ref().and_then(Before::of);
+    let wanted = Wanted { serial, lot, fixture: asked.fixture, sampling, before };
     let job = app.desk.submit(wanted, now_us())?;
     let place = HeaderValue::try_from(format!("/api/v1/jobs/{}", job.id))
         .map_err(|error| Problem::new(StatusCode::INTERNAL_SERVER_ERROR, error.to_string()))?;

@@ -53,6 +53,8 @@ function show() {
   const busy = active && active.stage === "measuring";
   text("subject", active ? [active.serial, active.lot, active.fixture].filter(Boolean).join(" · ") : "");
   text("ask", bench?.trouble ?? (asks || (busy ? "Reading …" : "Scan the next unit.")));
+  const before = active?.before;
+  text("before", before ? `Known: ${before.verdict}. ${before.said}${before.repaired ? " Repaired since." : ""}` : "");
   const byItself = active?.stage === "waiting_for_lid"
     ? "Closing the lid starts."
     : active?.stage === "waiting_for_state" ? "The bench sees it by itself where it can." : "";
@@ -82,7 +84,8 @@ function result(job) {
   if (faults.dataset.of !== String(job?.id) + verdict) {
     faults.dataset.of = String(job?.id) + verdict;
     faults.replaceChildren(...(found ? found.faults.map(fault) : []), ...(found ? found.bench_faults.map(bad) : []));
-    for (const place of found?.faults ?? []) mark(place.where, "fail");
+    // The record has the last word over what was shown as it was read.
+    for (const read of found?.segments ?? []) mark(read.name, read.verdict, read.text);
   }
   const more = at("more");
   if (found && more.dataset.of !== String(job.id)) {

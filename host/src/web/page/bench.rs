@@ -10,7 +10,7 @@ use serde::Deserialize;
 
 use super::sheet;
 use crate::{
-    report::html::blank_board,
+    report::{caution::CAUTIONS, html::blank_board},
     web::{api, app::App, extract::Query},
 };
 
@@ -39,6 +39,7 @@ pub async fn bench(State(app): State<App>) -> Html<String> {
             (sheet::unusable(&app))
             section id="now" class="now" aria-live="polite" {
                 p id="subject" class="subject" {}
+                p id="before" class="before" {}
                 p id="ask" class="ask" { "Connecting …" }
                 p id="hint" class="hint" {}
                 p id="trouble" class="complaint" role="alert" hidden {}
@@ -71,6 +72,8 @@ pub async fn bench(State(app): State<App>) -> Html<String> {
                 }
             }
             section class="settings" {
+                h2 { "Take care" }
+                p { (CAUTIONS[0]) }
                 h2 { "Keys and sound" }
                 p {
                     kbd { "Enter" } " or " kbd { "Space" } " in the empty field: done · " kbd { "Esc" } ": cancel · "

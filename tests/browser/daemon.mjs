@@ -1,0 +1,187 @@
+// The daemon's pages in a real browser, as a person at the bench uses them: scan, lay down, close the lid, read the verdict,
+// write a repair down, sweep again; a second browser watches; the daemon goes away and comes back; nothing is asked of another
+// computer; axe-core finds nothing serious. Usage: node daemon.mjs PROGRAM [FOLDER FOR PICTURES]
+
+import { spawn } from "node:child_process";
+import { mkdirSync, mkdtempSync, readFileSync, rmSync } from "node:fs";
+import { createRequire } from "node:module";
+import { tmpdir } from "node:os";
+import { join, resolve } from "node:path";
+import { chromium } from "playwright-core";
+
+const program = resolve(process.argv[2]);
+const pictures = process.argv[3];
+if (pictures) mkdirSync(pictures, { recursive: true });
+const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
+const folder = mkdtempSync(join(tmpdir(), "daemon-"));
+const problems = [];
+const complain = (where, what) => problems.push(`${where}: ${what}`);
+
+let port = 0;
+async function start() {
+  const child = spawn(program, ["--records", join(folder, "records.sqlite"), "serve", "--virtual", "--listen", `127.0.0.1:${port}`], {
+    stdio: ["ignore", "pipe", "ignore"],
+  });
+  const address = await new Promise((found, lost) => {
+    let said = "";
+    child.stdout.on("data", (piece) => {
+      said += piece;
+      const line = said.match(/http:\/\/([^/\s]+)/);
+      if (line) found(line[1]);
+    });
+    child.on("exit", (status) => lost(new Error(`the daemon ended with ${status}: ${said}`)));
+  });
+  port = Number(address.split(":").pop());
+  return child;
+}
+
+let daemon = await start();
+const home = `http://127.0.0.1:${port}`;
+const browser = await chromium.launch({
+  executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium",
+  args: ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update", "--autoplay-policy=no-user-gesture-required"],
+});
+
+async function open(options = {}) {
+  const context = await browser.newContext({ viewport: { width: 1280, height: 900 }, ...options });
+  const page = await context.newPage();
+  page.setDefaultTimeout(30_000);
+  page.on("pageerror", (error) => complain(page.url(), error.message));
+  page.on("console", (message) => {
+    // While the daemon is away its absence is logged by the browser itself.
+    if (message.type() === "error" && !/ERR_CONNECTION|ERR_INCOMPLETE|ERR_EMPTY_RESPONSE/.test(message.text())) {
+      complain(page.url(), message.text());
+    }
+  });
+  page.on("request", (request) => {
+    if (!request.url().startsWith(home) && !request.url().startsWith("blob:")) complain(page.url(), `asks for ${request.url()}`);
+  });
+  return page;
+}
+
+const picture = (page, name) => pictures && page.screenshot({ path: join(pictures, `${name}.png`), fullPage: true });
+const said = (page, id) => page.locator(`#${id}`).innerText();
+const until = (page, id, words) => page.waitForFunction(
+  ([id, words]) => new RegExp(words, "i").test(document.getElementById(id)?.innerText ?? ""), [id, words], { timeout: 30_000 },
+);
+
+// ---- a unit with a fault that a repair takes away; which serial number has one is drawn, so several are tried
+
+const page = await open();
+const watcher = await open();
+await watcher.goto(home);
+await page.goto(home);
+await until(page, "ask", "Scan the next unit");
+await picture(page, "bench-empty");
+
+async function sweep(serial) {
+  await page.locator("#lot").fill("browser lot");
+  await page.locator("#lot").dispatchEvent("change");
+  await page.selectOption("#fixture", "tide gauge bed 1");
+  await page.locator("#serial").fill(serial);
+  await page.keyboard.press("Enter");
+  await until(page, "ask", "lid");
+  if (/Open the lid/.test(await said(page, "ask"))) {
+    await page.locator("#lid").click();
+    await until(page, "lid", "Close the lid");
+  }
+  await page.locator("#lid").click();
+  await until(page, "ask", "switch to ON");
+  if (serial === "B-1") await picture(page, "bench-asks");
+  // Moving the switch is the confirmation: no key is pressed.
+  await page.getByRole("button", { name: "on", exact: true }).click();
+  await until(page, "headline", `^${serial}:`);
+  return said(page, "verdict");
+}
+
+let faulty = "";
+for (let number = 1; number <= 12 && !faulty; number += 1) {
+  const verdict = await sweep(`B-${number}`);
+  if (!/^(pass|fail|unproven)$/i.test(verdict)) complain("bench", `verdict ${verdict}`);
+  if (/^fail$/i.test(verdict)) faulty = `B-${number}`;
+}
+if (!faulty) complain("bench", "of twelve units none fails");
+await picture(page, "bench-fail");
+const played = await page.evaluate(() => document.body.dataset.played);
+if (played !== "fail") complain("bench", `the sound of ${played} instead of that of a failed unit`);
+await until(watcher, "headline", `^${faulty}:`).catch(() => complain("watcher", "does not see what was found"));
+const marked = await page.locator('#board [data-verdict="fail"]').count();
+if (marked === 0) complain("bench", "no segment of the board is marked as failed");
+
+// Three metres away a screen looks a tenth as large: the verdict's letters have to be 200 px high to be 20 then.
+const height = await page.locator(".shout").evaluate((box) => box.getBoundingClientRect().height);
+if (height < 150) complain("bench", `the verdict is ${height} px high`);
+
+// ---- the repair, by the unit's page; then the second sweep
+
+await page.goto(`${home}/units/${faulty}`);
+await page.locator('form[action$="/repairs"] input[name="action"]').fill("rebuilt");
+await page.locator('form[action$="/repairs"] button').click();
+await page.waitForURL(`**/units/${faulty}`);
+if (!/Repair/.test(await page.locator("main").innerText())) complain("unit", "the repair is not in the history");
+await page.goto(home);
+await until(page, "ask", "Scan the next unit");
+const after = await sweep(faulty);
+if (!/^pass$/i.test(after)) complain("bench", `after the repair ${faulty} reads ${after}`);
+await picture(page, "bench-pass");
+
+// ---- a slip, a wrong scan taken back, markup in a serial number
+
+await page.locator("#serial").fill(faulty.toLowerCase());
+await page.keyboard.press("Enter");
+await until(page, "trouble", "there is no unit");
+await page.locator("#serial").fill("<img src=x onerror=alert(1)>");
+await page.keyboard.press("Enter");
+await until(page, "subject", "<img");
+await page.keyboard.press("Escape");
+await until(page, "ask", "Scan the next unit");
+await page.locator("#serial").fill("7".repeat(100));
+await page.keyboard.press("Enter");
+await until(page, "trouble", "characters long");
+await page.locator("#serial").fill("");
+
+// ---- the daemon goes away and comes back
+
+daemon.removeAllListeners("exit");
+daemon.kill("SIGKILL");
+await until(page, "ask", "does not answer");
+daemon = await start();
+await until(page, "ask", "Scan the next unit");
+
+// ---- every page: wide, narrow, dark; by keyboard; axe-core
+
+const ways = ["/", "/units", `/units/${faulty}`, "/sweeps/1", "/lots", "/lots/browser%20lot", "/boards", "/boards/greenhouse%20bed%201", "/health", "/units/none"];
+for (const [width, colorScheme] of [[1920, "light"], [390, "light"], [1280, "dark"]]) {
+  const looker = await open({ viewport: { width, height: 900 }, colorScheme });
+  looker.removeAllListeners("console");
+  for (const way of ways) {
+    const where = `${way} at ${width} px, ${colorScheme}`;
+    await looker.goto(home + way);
+    const over = await looker.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
+    if (over > 0) complain(where, `overflows by ${over} px`);
+    // The tester is put in by the browser itself, so that the page's own policy stays as it is.
+    await looker.evaluate(axe);
+    const found = await looker.evaluate(() => globalThis.axe.run(document, { resultTypes: ["violations"] }));
+    for (const violation of found.violations.filter(({ impact }) => ["serious", "critical"].includes(impact))) {
+      complain(where, `${violation.id}: ${violation.nodes.map((node) => node.target).slice(0, 3).join("; ")}`);
+    }
+    await picture(looker, `${width}-${colorScheme}-${way.replaceAll(/[^a-zA-Z0-9]+/g, "-")}`);
+  }
+  await looker.context().close();
+}
+
+// ---- what the first page weighs
+
+let weight = 0;
+const weigher = await open();
+weigher.on("response", async (response) => { weight += (await response.body().catch(() => Buffer.alloc(0))).length; });
+await weigher.goto(home);
+await until(weigher, "ask", "Scan the next unit");
+if (weight > 300_000) complain("/", `weighs ${weight} bytes`);
+
+await browser.close();
+daemon.kill("SIGTERM");
+rmSync(folder, { recursive: true, force: true });
+problems.slice(0, 40).forEach((problem) => console.log(problem));
+console.log(`${ways.length} ways in three settings, first page ${weight} bytes, ${problems.length} problems`);
+process.exit(problems.length > 0 ? 1 : 0);
