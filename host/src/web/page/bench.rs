@@ -73,7 +73,7 @@ pub async fn bench(State(app): State<App>) -> Html<String> {
             }
             section class="settings" {
                 h2 { "Take care" }
-                p { (CAUTIONS[0]) }
+                p { (CAUTIONS[0].full) }
                 h2 { "Keys and sound" }
                 p {
                     kbd { "Enter" } " or " kbd { "Space" } " in the empty field: done · " kbd { "Esc" } ": cancel · "
