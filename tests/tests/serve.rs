@@ -57,7 +57,8 @@ impl Daemon {
     fn ask(&self, method: &str, path: &str, headers: &[(&str, &str)], body: &str) -> Answer {
         let mut line = TcpStream::connect(&self.address).unwrap();
         line.set_read_timeout(Some(Duration::from_secs(60))).unwrap();
-        let mut request = format!("{method} {path} HTTP/1.1\r\nConnection: close\r\nContent-Length: {}\r\n", body.len());
+        let mut request =
+            format!("{method} {path} HTTP/1.1\r\nConnection: close\r\nContent-Length: {}\r\n", body.len());
         if !headers.iter().any(|(name, _)| *name == "Host") {
             request += &format!("Host: {}\r\n", self.address);
         }
@@ -105,7 +106,11 @@ impl Daemon {
 
     /// Sweeps a unit of the tide gauge's bed, moving its switch when asked, and gives the finished job.
     fn sweep(&self, serial: &str) -> Value {
-        let asked = self.send("POST", "/api/v1/jobs", json!({ "serial": serial, "lot": "L-1", "fixture": "tide gauge bed 1" }));
+        let asked = self.send(
+            "POST",
+            "/api/v1/jobs",
+            json!({ "serial": serial, "lot": "L-1", "fixture": "tide gauge bed 1" }),
+        );
         assert_eq!(asked.status, 202, "{}", asked.body);
         let id = asked.json()["id"].clone();
         assert!(asked.head.contains(&format!("location: /api/v1/jobs/{id}")), "{}", asked.head);
@@ -145,17 +150,44 @@ fn every_page_and_list_answers() {
     let daemon = Daemon::start(&["--virtual"]);
     daemon.sweep("A/1 <b>");
     for page in [
-        "/", "/units", "/units/A%2F1%20%3Cb%3E", "/lots", "/lots/L-1", "/sweeps/1", "/boards", "/boards/tide%20gauge%20bed%201", "/health",
-        "/static/page.css", "/static/report.css", "/static/bench.js", "/static/icon.svg",
-        "/parts/board?fixture=tide%20gauge%20bed%201", "/healthz",
-        "/api/v1/openapi.json", "/api/v1/units", "/api/v1/units?verdict=pass&sort=latest&per_page=5", "/api/v1/lots",
-        "/api/v1/lots/L-1/table.csv", "/api/v1/units/A%2F1%20%3Cb%3E/table.csv", "/api/v1/sweeps/1/judgements",
-        "/api/v1/sweeps/1/table.csv", "/api/v1/fixtures", "/api/v1/fixtures/tide%20gauge%20bed%201", "/api/v1/boards",
-        "/api/v1/boards/tide%20gauge%20head", "/api/v1/jobs", "/api/v1/jobs/1", "/api/v1/bench",
+        "/",
+        "/units",
+        "/units/A%2F1%20%3Cb%3E",
+        "/lots",
+        "/lots/L-1",
+        "/sweeps/1",
+        "/boards",
+        "/boards/tide%20gauge%20bed%201",
+        "/health",
+        "/static/page.css",
+        "/static/report.css",
+        "/static/bench.js",
+        "/static/icon.svg",
+        "/parts/board?fixture=tide%20gauge%20bed%201",
+        "/healthz",
+        "/api/v1/openapi.json",
+        "/api/v1/units",
+        "/api/v1/units?verdict=pass&sort=latest&per_page=5",
+        "/api/v1/lots",
+        "/api/v1/lots/L-1/table.csv",
+        "/api/v1/units/A%2F1%20%3Cb%3E/table.csv",
+        "/api/v1/sweeps/1/judgements",
+        "/api/v1/sweeps/1/table.csv",
+        "/api/v1/fixtures",
+        "/api/v1/fixtures/tide%20gauge%20bed%201",
+        "/api/v1/boards",
+        "/api/v1/boards/tide%20gauge%20head",
+        "/api/v1/jobs",
+        "/api/v1/jobs/1",
+        "/api/v1/bench",
     ] {
         let answer = daemon.get(page);
         assert_eq!(answer.status, 200, "{page}: {}", answer.body);
-        assert!(answer.head.contains("content-security-policy: default-src 'none'"), "{page}: {}", answer.head);
+        assert!(
+            answer.head.contains("content-security-policy: default-src 'none'"),
+            "{page}: {}",
+            answer.head
+        );
         assert!(!answer.body.contains("1 <b>"), "{page}: markup of a serial number");
     }
 }
@@ -199,7 +231,11 @@ fn a_slip_is_asked_about_and_can_be_meant() {
     let daemon = Daemon::start(&["--virtual"]);
     daemon.sweep("A-1");
     let ask = |yes: bool| {
-        daemon.send("POST", "/api/v1/jobs", json!({ "serial": "a-1", "fixture": "tide gauge bed 1", "yes": yes }))
+        daemon.send(
+            "POST",
+            "/api/v1/jobs",
+            json!({ "serial": "a-1", "fixture": "tide gauge bed 1", "yes": yes }),
+        )
     };
     let refused = ask(false);
     assert_eq!(refused.status, 409);
@@ -238,7 +274,9 @@ fn a_job_at_the_bench_can_be_cancelled_and_books_nothing() {
         (stage == "measuring" || stage == "waiting_for_state").then_some(())
     });
     daemon.ask("DELETE", "/api/v1/jobs/1", &[], "");
-    daemon.until("it is cancelled", || (daemon.get("/api/v1/jobs/1").json()["stage"] == "cancelled").then_some(()));
+    daemon.until("it is cancelled", || {
+        (daemon.get("/api/v1/jobs/1").json()["stage"] == "cancelled").then_some(())
+    });
     assert_eq!(daemon.get("/api/v1/units/A-1").status, 404);
 }
 
@@ -249,7 +287,8 @@ fn news_are_numbered_and_resumed() {
     daemon.sweep("A-1");
     let mut line = TcpStream::connect(&daemon.address).unwrap();
     line.set_read_timeout(Some(Duration::from_secs(60))).unwrap();
-    let request = format!("GET /api/v1/events HTTP/1.1\r\nHost: {}\r\nLast-Event-ID: 2\r\n\r\n", daemon.address);
+    let request =
+        format!("GET /api/v1/events HTTP/1.1\r\nHost: {}\r\nLast-Event-ID: 2\r\n\r\n", daemon.address);
     line.write_all(request.as_bytes()).unwrap();
     let lines = BufReader::new(line).lines().map(Result::unwrap);
     let mut fields = lines.filter(|line| line.contains(": "));
@@ -306,7 +345,8 @@ fn with_tokens_nothing_is_shown_without_one() {
     assert!(cookie.contains("httponly") && cookie.contains("samesite=strict"), "{cookie}");
     let cookie = cookie.split(';').next().unwrap();
     assert_eq!(daemon.ask("GET", "/units", &[("Cookie", cookie)], "").status, 200);
-    let wrong = |n| daemon.ask("GET", "/api/v1/units", &[("Authorization", &format!("Bearer {n}"))], "").status;
+    let wrong =
+        |n| daemon.ask("GET", "/api/v1/units", &[("Authorization", &format!("Bearer {n}"))], "").status;
     assert!((0..10).all(|n| wrong(n) == 401));
     assert_eq!(wrong(10), 429);
 }

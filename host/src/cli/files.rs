@@ -46,18 +46,18 @@ pub fn run(args: Args, output: &mut Output) -> Result<Status, Failure> {
     }
     // Pages of subcommands are named after the whole command.
     program.build();
-    page(out, &program, "copperwalk".into())?;
+    page(out, &program)?;
     for command in program.get_subcommands().filter(|command| command.get_name() != "help") {
-        page(out, command, format!("copperwalk-{}", command.get_name()))?;
+        page(out, command)?;
     }
     output.text(&format!("written to {}", crate::visible::path(out)))?;
     Ok(Status::Pass)
 }
 
-fn page(out: &Path, command: &clap::Command, name: String) -> Result<(), Failure> {
+fn page(out: &Path, command: &clap::Command) -> Result<(), Failure> {
     let mut text = Vec::new();
-    let page = clap_mangen::Man::new(command.clone().name(name.clone()));
-    page.render(&mut text)?;
+    clap_mangen::Man::new(command.clone()).render(&mut text)?;
+    let name = command.get_display_name().unwrap_or(command.get_name());
     write(out, "man", &format!("{name}.1"), &text)
 }
 

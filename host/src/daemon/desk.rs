@@ -351,7 +351,13 @@ mod tests {
     use crate::plan::Sampling;
 
     fn wanted(serial: &str) -> Wanted {
-        Wanted { serial: serial.into(), lot: None, fixture: "bed".into(), sampling: Sampling::Quick, before: None }
+        Wanted {
+            serial: serial.into(),
+            lot: None,
+            fixture: "bed".into(),
+            sampling: Sampling::Quick,
+            before: None,
+        }
     }
 
     /// A desk with a controller, the lid closed and never opened.

@@ -10,7 +10,10 @@ use utoipa::ToSchema;
 use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
-    daemon::{JobId, JobPicture, job::Wanted},
+    daemon::{
+        JobId, JobPicture,
+        job::{Before, Wanted},
+    },
     plan::Sampling,
     records::{now_us, text},
     web::{

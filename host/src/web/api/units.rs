@@ -1,4 +1,5 @@
 //! `units`: what is known of each, and what people write down about it.
+#![allow(unused_qualifications)] // the code that utoipa writes for `params` names its types in full
 
 use axum::{
     extract::State,

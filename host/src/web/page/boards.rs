@@ -6,7 +6,11 @@ use maud::{Markup, html};
 use super::{link, sheet};
 use crate::{
     daemon::fixtures::Laid,
-    report::{figures, html as report, plan::plan_sheet, terminal},
+    report::{
+        figures, html as report,
+        plan::plan_sheet,
+        terminal::{self, Screen},
+    },
     web::{api::no_fixture, app::App, extract::Path, problem::Problem},
 };
 
@@ -62,7 +66,7 @@ pub async fn board(State(app): State<App>, Path(name): Path<String>) -> Result<H
             section { h2 { "Points and pins" } (points(&known.laid)) }
             section {
                 h2 { "Plan" }
-                pre class="plan" { (terminal::plan(&plan_sheet(&known.laid.quick, fixture), terminal::Screen::plain(100))) }
+                pre class="plan" { (terminal::plan(&plan_sheet(&known.laid.quick, fixture), Screen { width: 100, colour: false })) }
             }
         }
     };

@@ -5,8 +5,11 @@ use std::fmt::Write;
 use crate::{records::SweepId, report::html::Links};
 
 /// Ways from one report to the others.
-pub const LINKS: Links<'static> =
-    Links { lot: &|name| Some(lot(name)), unit: &|serial| Some(unit(serial)), sweep: &|_, id| Some(sweep(id)) };
+pub const LINKS: Links<'static> = Links {
+    lot: &|name| Some(lot(name)),
+    unit: &|serial| Some(unit(serial)),
+    sweep: &|_, id| Some(sweep(id)),
+};
 
 /// The page of a unit.
 pub fn unit(serial: &str) -> String {

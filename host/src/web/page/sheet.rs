@@ -6,8 +6,13 @@ use maud::{DOCTYPE, Markup, html};
 use crate::{visible::path as shown, web::app::App};
 
 /// The pages, in the order of a working day.
-const PAGES: [(&str, &str); 5] =
-    [("/", "Bench"), ("/units", "Units"), ("/lots", "Lots"), ("/boards", "Boards"), ("/health", "Bench health")];
+const PAGES: [(&str, &str); 5] = [
+    ("/", "Bench"),
+    ("/units", "Units"),
+    ("/lots", "Lots"),
+    ("/boards", "Boards"),
+    ("/health", "Bench health"),
+];
 
 /// A page. `here` is its own address among the pages; `script` names the script it needs.
 pub fn page(here: &str, title: &str, script: Option<&str>, body: &Markup) -> Html<String> {
@@ -26,7 +31,7 @@ pub fn page(here: &str, title: &str, script: Option<&str>, body: &Markup) -> Htm
             }
             body class="daemon" {
                 a class="skip" href="#content" { "Skip to the content" }
-                header class="top" {
+                header class="masthead" {
                     p class="brand" { "Copperwalk" }
                     nav aria-label="Pages" {
                         @for (address, name) in PAGES {
