@@ -188,7 +188,10 @@ fn every_page_and_list_answers() {
             "{page}: {}",
             answer.head
         );
-        assert!(!answer.body.contains("1 <b>"), "{page}: markup of a serial number");
+        assert!(
+            page.starts_with("/api/") || !answer.body.contains("1 <b>"),
+            "{page}: markup of a serial number"
+        );
     }
 }
 
