@@ -311,12 +311,12 @@ impl Keeper {
                 News::Run { job, why: words::purpose(purpose), readings: shots }
             }
             Event::ShotDone { number } => News::Reading { job, number },
-            Event::SegmentRead { name, ohms, u95_ohms, verdict } => News::Segment {
+            Event::SegmentRead { name, resistance, u95, verdict } => News::Segment {
                 job,
                 name: name.to_owned(),
-                ohms,
-                u95_ohms,
-                text: with_uncertainty(ohms, u95_ohms).to_string(),
+                resistance,
+                u95,
+                text: with_uncertainty(resistance, u95).to_string(),
                 verdict: words::verdict(verdict),
             },
             // The job's own stages tell these.

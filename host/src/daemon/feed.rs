@@ -12,6 +12,7 @@ use serde::Serialize;
 use tokio::sync::watch;
 
 use super::{desk::BenchPicture, job::JobPicture};
+use crate::quantity::Ohms;
 
 /// Items kept: the sweep of a board of 300 segments gives some 700.
 pub const KEPT: usize = 4096;
@@ -48,10 +49,12 @@ pub enum News {
         job: u64,
         /// Its name.
         name: String,
-        /// Resistance, ohm.
-        ohms: f64,
-        /// Expanded uncertainty, 95 %, ohm.
-        u95_ohms: f64,
+        /// As measured.
+        #[serde(rename = "ohms")]
+        resistance: Ohms,
+        /// Expanded uncertainty, 95 %.
+        #[serde(rename = "u95_ohms")]
+        u95: Ohms,
         /// Both, as a person reads them.
         text: String,
         /// What this reading says by itself.

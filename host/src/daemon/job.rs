@@ -191,7 +191,7 @@ impl Outcome {
                 .iter()
                 .map(|row| Read { name: row.name.clone(), verdict: row.verdict, text: figures::segment(row) })
                 .collect(),
-            faults: words::booked(sweep).iter().map(Fault::of).collect(),
+            faults: words::booked(&sweep.judgement).iter().map(Fault::of).collect(),
             bench_faults: bench_faults.map(|fault| format!("{}: {}", fault.part, fault.what)).collect(),
             device_seconds: sweep.measurement.work().device_us as f64 / 1e6,
         }

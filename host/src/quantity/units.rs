@@ -8,12 +8,13 @@ use std::iter::Sum;
 use std::ops::{Add, Div, Mul, Neg, Sub};
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 /// A number of one unit. It is stored, sent and printed as the bare number.
 macro_rules! unit {
     ($(#[$doc:meta])* $name:ident) => {
         $(#[$doc])*
-        #[derive(Clone, Copy, PartialEq, PartialOrd, Debug, Default, Serialize, Deserialize)]
+        #[derive(Clone, Copy, PartialEq, PartialOrd, Debug, Default, Serialize, Deserialize, ToSchema)]
         #[serde(transparent)]
         pub struct $name(pub f64);
     };

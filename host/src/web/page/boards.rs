@@ -93,9 +93,9 @@ fn segments(laid: &Laid) -> Markup {
                             td { (segment.kind.word()) }
                             td { (board.point(segment.from).name) }
                             td { (board.point(segment.to).name) }
-                            td { (figures::roughly(segment.expected.typical_ohms)) }
-                            td { @if let Some(min) = limits.min_ohms { (figures::stated(min)) } }
-                            td { (figures::stated(limits.max_ohms)) }
+                            td { (figures::roughly(segment.expected.typical)) }
+                            td { @if let Some(min) = limits.min { (figures::stated(min)) } }
+                            td { (figures::stated(limits.max)) }
                         }
                     }
                 }

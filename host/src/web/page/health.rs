@@ -94,12 +94,12 @@ fn courses(sweeps: &[Stored]) -> BTreeMap<(String, String), Course> {
         for row in &sweep.judgement.standards {
             let key = (sweep.measurement.basis.fixture.clone(), row.name.clone());
             let course = courses.entry(key).or_insert_with(|| Course {
-                stated: figures::stated(row.stated_ohms),
+                stated: figures::stated(row.stated),
                 tolerance: row.tolerance,
                 readings: Vec::new(),
             });
-            if let (Some(ohms), Some(u95)) = (row.ohms, row.u95_ohms) {
-                let (off, u95) = (ohms / row.stated_ohms - 1.0, u95 / row.stated_ohms);
+            if let (Some(read), Some(u95)) = (row.resistance, row.u95) {
+                let (off, u95) = (read / row.stated - 1.0, u95 / row.stated);
                 course.readings.push(Reading { off, u95, within: row.verdict == Verdict::Pass });
             }
         }
