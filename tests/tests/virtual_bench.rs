@@ -5,7 +5,6 @@ use copperwalk::{
     board::{PointId, StateId},
     fixture::{self, Fixture},
     link::Session,
-    operator::Operator,
     virtual_bench::{Spec, VirtualBench, trace::Change},
 };
 use copperwalk_tests::boards::ladder;
@@ -26,8 +25,8 @@ fn greeted(fixture: &Fixture, spec: &Spec) -> Session<VirtualBench> {
 }
 
 /// Puts the unit into a state.
-fn place(bench: &Session<VirtualBench>, state: StateId) {
-    bench.transport().place(state);
+fn place(bench: &mut Session<VirtualBench>, state: StateId) {
+    bench.transport_mut().place(state);
 }
 
 /// Runs a plan and gives the codes of every shot, and how the run ended.
@@ -181,8 +180,8 @@ fn in_order(fixture: &Fixture) -> Vec<StateId> {
 }
 
 fn on(fixture: &Fixture, spec: &Spec) -> Session<VirtualBench> {
-    let bench = greeted(fixture, spec);
-    place(&bench, in_order(fixture)[1]);
+    let mut bench = greeted(fixture, spec);
+    place(&mut bench, in_order(fixture)[1]);
     bench
 }
 
@@ -257,7 +256,7 @@ fn a_film_reads_high_dry_until_the_load_has_broken_it() {
     let mut dry_readings = || {
         let (codes, _) = run(&mut bench, &plan);
         let readings = [1, 3].map(|i| ohms(&codes[i], Gain::X64, Gain::X128));
-        in_order(&fixture).into_iter().for_each(|state| place(&bench, state));
+        in_order(&fixture).into_iter().for_each(|state| place(&mut bench, state));
         readings
     };
     for _ in 0..2 {
@@ -296,7 +295,7 @@ fn faults_that_forbid_a_current_are_seen_before_any_flows() {
     ];
     for (state, fault, end) in cases {
         let mut bench = greeted(&fixture, &Spec::new(3).fault(fault));
-        place(&bench, state);
+        place(&mut bench, state);
         bench.transport_mut().keep_trace(true);
         let (_, why) = run(&mut bench, &plan);
         assert_eq!(why, end, "{fault}");

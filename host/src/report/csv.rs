@@ -103,7 +103,7 @@ pub fn lot(lot: &LotSummary, out: impl Write) -> ::csv::Result<()> {
     table.finish()
 }
 
-/// The same table in pieces of [`UNITS_AT_ONCE`] units, each made when it is asked for: of a large lot only one is in memory.
+/// The same table in pieces of 500 units, each made when it is asked for: of a large lot only one is in memory.
 pub fn lot_in_pieces(lot: LotSummary) -> impl Iterator<Item = ::csv::Result<Vec<u8>>> {
     let LotSummary { lot, units, .. } = lot;
     let pieces = units.len().div_ceil(UNITS_AT_ONCE).max(1);

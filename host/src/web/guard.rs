@@ -57,17 +57,17 @@ impl Guard {
     }
 
     /// Lets a request through, or says why not.
-    fn admit(&self, method: &Method, uri: &Uri, headers: &HeaderMap) -> Result<(), Response> {
+    fn admit(&self, method: &Method, uri: &Uri, headers: &HeaderMap) -> Result<(), Box<Response>> {
         let host =
             text(headers, header::HOST).or_else(|| uri.authority().map(|authority| authority.as_str()));
         let Some(host) = host.filter(|host| self.knows_host(host)) else {
             let detail = "this daemon is not called that: ask it by its address, or start it with --name";
-            return Err(Problem::new(StatusCode::MISDIRECTED_REQUEST, detail).into_response());
+            return Err(Problem::new(StatusCode::MISDIRECTED_REQUEST, detail).into_response().into());
         };
         if !method.is_safe() && !same_origin(host, headers) {
             let detail =
                 "the request comes from another site; only this daemon's own pages may change something";
-            return Err(Problem::new(StatusCode::FORBIDDEN, detail).into_response());
+            return Err(Problem::new(StatusCode::FORBIDDEN, detail).into_response().into());
         }
         let Some(tokens) = &self.tokens else { return Ok(()) };
         if is_open(uri.path()) || cookie(headers).is_some_and(|session| tokens.is_signed_in(session)) {
@@ -76,12 +76,12 @@ impl Guard {
         let bearer = text(headers, header::AUTHORIZATION).and_then(|text| text.strip_prefix("Bearer "));
         match bearer.map(|token| tokens.worth(token.trim())) {
             Some(Worth::Good) => Ok(()),
-            Some(Worth::Wrong) => Err(unauthorized("this token is not known")),
-            Some(Worth::Later(wait)) => Err(later(wait)),
+            Some(Worth::Wrong) => Err(unauthorized("this token is not known").into()),
+            Some(Worth::Later(wait)) => Err(later(wait).into()),
             None if uri.path().starts_with("/api/") => {
-                Err(unauthorized("a token is needed: send `Authorization: Bearer TOKEN`"))
+                Err(unauthorized("a token is needed: send `Authorization: Bearer TOKEN`").into())
             }
-            None => Err(Redirect::to(SIGN_IN).into_response()),
+            None => Err(Redirect::to(SIGN_IN).into_response().into()),
         }
     }
 }
@@ -93,7 +93,7 @@ pub async fn guard(State(guard): State<Arc<Guard>>, request: Request, next: Next
         Ok(()) => next.run(request).await,
         Err(refusal) => {
             tracing::warn!(%method, path = uri.path(), status = refusal.status().as_u16(), "refused");
-            refusal
+            *refusal
         }
     };
     let headers = answer.headers_mut();
