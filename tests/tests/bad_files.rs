@@ -116,7 +116,7 @@ const FIXTURE_CASES: &[Case] = &[
     ("standard without value", "value = \"1.0000 ohm\"\n", "", "standard `1R` lacks `value`", "[[standard]]"),
     ("standard of a length", "value = \"1.0000 ohm\"", "value = \"1.0000 mm\"", "is a length; a resistance belongs here", "value ="),
     ("standard without tolerance", "tolerance = \"0.1 %\"", "tolerance = \"0 %\"", "`tolerance` of standard `1R` is 0 %", "tolerance"),
-    ("reach of no state", "tolerance = \"0.1 %\"", "tolerance = \"0.1 %\"\n[reach]\nup = \"a rod\"", "[reach] has no state `up`", "up = "),
+    ("reach of no state", "tolerance = \"0.1 %\"", "tolerance = \"0.1 %\"\n[reach]\nup = \"a rod\"", "[reach] names the state `up`, which does not exist", "up = "),
     ("reach by a number", "tolerance = \"0.1 %\"", "tolerance = \"0.1 %\"\n[reach]\non = 7", "`on` of [reach] is an integer", "on = 7"),
     ("a name of 10,000 characters", "name = \"1R\"", "name = \"LONG\"", "has 10000 characters", "name = \"xxxx"),
 ];
