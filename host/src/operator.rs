@@ -4,7 +4,7 @@
 //! ([`Watch`]) and takes an answer for the rest.
 
 use std::{
-    io::{self, BufRead, Write},
+    io::{self, BufRead, Read, Write},
     sync::mpsc::{self, Receiver, RecvTimeoutError},
     thread,
     time::Duration,
@@ -100,18 +100,52 @@ pub fn wait(
     Ok(())
 }
 
-/// A person who reads standard error and presses Enter on standard input.
+/// A person who reads standard error and types on standard input; so does a scanner.
 #[derive(Debug, Default)]
 pub struct TerminalOperator {
     cancel: CancelToken,
-    /// One item for each line of standard input, once somebody was asked.
-    answers: Option<Receiver<()>>,
+    /// The lines of standard input, once somebody was asked.
+    lines: Option<Receiver<String>>,
+    /// Serial numbers are typed as well, and one of them is no answer.
+    scanning: bool,
 }
 
 impl TerminalOperator {
     /// Withdraws its question soon after `cancel` is set.
     pub fn new(cancel: &CancelToken) -> Self {
-        Self { cancel: cancel.clone(), answers: None }
+        Self { cancel: cancel.clone(), ..Self::default() }
+    }
+
+    /// The same beside a scanner: an answer is an empty line.
+    pub fn scanning(cancel: &CancelToken) -> Self {
+        Self { scanning: true, ..Self::new(cancel) }
+    }
+
+    /// The next line without its end, if one is typed within [`LOOK`]. Of a long one the beginning: nothing that is wanted is
+    /// longer than [`LONGEST_LINE`].
+    ///
+    /// # Errors
+    /// [`Unattended::Nobody`] when standard input has ended, with this question; [`Unattended::Cancelled`].
+    pub fn line(&mut self, question: &str) -> Result<Option<String>, Unattended> {
+        match self.lines.get_or_insert_with(lines).recv_timeout(LOOK) {
+            Ok(line) => Ok(Some(line)),
+            Err(RecvTimeoutError::Disconnected) => Err(Unattended::Nobody(question.into())),
+            Err(RecvTimeoutError::Timeout) if self.cancel.is_cancelled() => Err(Unattended::Cancelled),
+            Err(RecvTimeoutError::Timeout) => Ok(None),
+        }
+    }
+
+    /// Has somebody pressed Enter?
+    ///
+    /// # Errors
+    /// As [`line`](Self::line).
+    pub fn said(&mut self, question: &str) -> Result<bool, Unattended> {
+        let Some(line) = self.line(question)? else { return Ok(false) };
+        if self.scanning && !line.trim().is_empty() {
+            let _ = writeln!(io::stderr(), "one unit at a time: finish this one, then scan the next");
+            return Ok(false);
+        }
+        Ok(true)
     }
 }
 
@@ -122,27 +156,32 @@ impl Operator for TerminalOperator {
         if prompt.is_empty() {
             return Ok(());
         }
-        let (answers, cancel) = (&mut self.answers, &self.cancel);
         let ask = || {
             // If nobody can read the question, nobody will answer it, and that is noticed below.
             let _ = writeln!(io::stderr(), "{prompt}, close the lid, then press Enter");
         };
-        wait(watch, ask, || match answers.get_or_insert_with(lines).recv_timeout(LOOK) {
-            Ok(()) => Ok(true),
-            Err(RecvTimeoutError::Disconnected) => Err(Unattended::Nobody(prompt.into())),
-            Err(RecvTimeoutError::Timeout) if cancel.is_cancelled() => Err(Unattended::Cancelled),
-            Err(RecvTimeoutError::Timeout) => Ok(false),
-        })
+        wait(watch, ask, || self.said(prompt))
     }
 }
 
+/// Bytes of a line that are kept.
+pub const LONGEST_LINE: u64 = 1024;
+
 /// Reads standard input in a thread of its own, because a read cannot be interrupted. It ends with the input.
-fn lines() -> Receiver<()> {
+fn lines() -> Receiver<String> {
     // Without room: input that never ends waits unread until the next question.
     let (tell, told) = mpsc::sync_channel(0);
     thread::spawn(move || {
-        while io::stdin().lock().skip_until(b'\n').is_ok_and(|count| count > 0) {
-            if tell.send(()).is_err() {
+        let mut input = io::stdin().lock();
+        loop {
+            let mut line = Vec::new();
+            let read = (&mut input).take(LONGEST_LINE).read_until(b'\n', &mut line);
+            let whole = line.ends_with(b"\n");
+            if !read.is_ok_and(|count| count > 0) || (!whole && input.skip_until(b'\n').is_err()) {
+                break;
+            }
+            let line = String::from_utf8_lossy(&line);
+            if tell.send(line.trim_end_matches(['\n', '\r']).to_owned()).is_err() {
                 break;
             }
         }

@@ -6,6 +6,7 @@ mod bench;
 mod check;
 mod deliver;
 mod demo;
+mod each;
 mod files;
 mod form;
 mod interrupt;

@@ -3,8 +3,8 @@
 use std::path::PathBuf;
 
 use super::{
-    Failure, Status,
-    form::{Form, Views},
+    Failure, Status, each,
+    form::{Form, Ready, Views},
     interrupt,
     output::{Output, status_of},
     progress::Progress,
@@ -16,10 +16,10 @@ use crate::{
     limits::LimitSet,
     link::{CancelToken, Session, Transport, serial::SerialLink},
     operator::{Operator, TerminalOperator},
-    plan::{self, Sampling},
-    records::{now_us, text},
+    plan::{self, Plan, Sampling},
+    records::{Records, now_us, text},
     report::{csv, html, json, terminal, words},
-    virtual_bench::{Spec, VirtualBench},
+    virtual_bench::{Spec, VirtualBench, VirtualOperator},
 };
 
 #[derive(clap::Args)]
@@ -28,8 +28,12 @@ pub struct Args {
     #[arg(value_name = "FIXTURE")]
     fixture: PathBuf,
     /// Serial number of the unit.
-    #[arg(long, value_name = "SN")]
-    serial: String,
+    #[arg(long, value_name = "SN", required_unless_present = "each", conflicts_with = "each")]
+    serial: Option<String>,
+    /// Sweep one unit after the other: each line of standard input is a serial number, as a scanner types it. On a bench a sweep
+    /// starts when the lid is closed, or with an empty line. Ends with the input.
+    #[arg(long, conflicts_with_all = ["csv", "html"])]
+    each: bool,
     /// Lot the unit came in.
     #[arg(long, value_name = "LOT")]
     lot: Option<String>,
@@ -46,7 +50,9 @@ pub struct Args {
 }
 
 /// A conversation with the controller, and whoever puts the unit into its states.
-type Bench = (Session<Box<dyn Transport>>, Box<dyn Operator>);
+type Bench = (AnySession, Box<dyn Operator>);
+/// A conversation over whatever line.
+pub type AnySession = Session<Box<dyn Transport>>;
 
 /// Which bench.
 #[derive(clap::Args)]
@@ -71,19 +77,72 @@ pub struct BenchArgs {
     faults: Vec<String>,
 }
 
+/// What every unit of a command is swept with.
+pub struct Round<'r> {
+    pub fixture: &'r Fixture,
+    pub plan: &'r Plan,
+    pub records: &'r Records,
+    pub lot: Option<String>,
+    pub form: &'r Ready,
+}
+
+impl Round<'_> {
+    /// Sweeps one unit, records it, then shows it.
+    pub fn sweep(
+        &self,
+        serial: String,
+        session: &mut AnySession,
+        operator: &mut dyn Operator,
+        output: &mut Output,
+    ) -> Result<Status, Failure> {
+        let subject = Subject { serial, lot: self.lot.clone(), started_us: now_us() };
+        let mut job = Job { session, operator, fixture: self.fixture, plan: self.plan };
+        let mut progress = Progress::new();
+        let (id, sweep) = job.record(subject, self.records, &mut |event| progress.take(event))?;
+        let status = status_of(sweep.judgement.verdict);
+        output.settle(status);
+        let failures = self.form.show(
+            output,
+            &Views {
+                json: &|| json::sweep(&sweep),
+                text: &|screen| terminal::sweep(&sweep, Some(id), screen),
+                csv: &|out| csv::sweep(&sweep, out),
+                html: &|| html::sweep(&sweep, &self.fixture.board, &html::Links::NONE),
+            },
+        );
+        match Failure::undelivered(failures) {
+            None => Ok(status),
+            Some(undelivered) => {
+                Err(Failure::Kept { said: words::in_short(&sweep), id, undelivered: undelivered.into() })
+            }
+        }
+    }
+}
+
 impl BenchArgs {
-    fn open(self, fixture: &Fixture, cancel: &CancelToken) -> Result<Bench, Failure> {
-        let (line, operator): (Box<dyn Transport>, Box<dyn Operator>) = match self.port {
-            Some(port) => {
-                let line = SerialLink::open(&port).map_err(JobError::from)?;
-                (Box::new(line), Box::new(TerminalOperator::new(cancel)))
-            }
-            None => {
-                let spec = self.faults.into_iter().fold(Spec::new(self.seed), Spec::fault);
-                let bench = VirtualBench::new(fixture, &spec)?;
-                let operator = bench.operator();
-                (Box::new(bench), Box::new(operator))
-            }
+    /// The port, or the modelled unit of this number among those of one command.
+    pub fn line(
+        &self,
+        fixture: &Fixture,
+        number: u64,
+    ) -> Result<(Box<dyn Transport>, Option<VirtualOperator>), Failure> {
+        if let Some(port) = &self.port {
+            return Ok((Box::new(SerialLink::open(port).map_err(JobError::from)?), None));
+        }
+        let spec = self
+            .faults
+            .iter()
+            .fold(Spec::new(self.seed.wrapping_add(number)), |spec, fault| spec.fault(fault));
+        let bench = VirtualBench::new(fixture, &spec)?;
+        let operator = bench.operator();
+        Ok((Box::new(bench), Some(operator)))
+    }
+
+    fn open(&self, fixture: &Fixture, cancel: &CancelToken) -> Result<Bench, Failure> {
+        let (line, modelled) = self.line(fixture, 0)?;
+        let operator: Box<dyn Operator> = match modelled {
+            Some(operator) => Box::new(operator),
+            None => Box::new(TerminalOperator::new(cancel)),
         };
         let session = Session::open_cancellable(line, cancel).map_err(JobError::from)?;
         Ok((session, operator))
@@ -91,7 +150,7 @@ impl BenchArgs {
 }
 
 pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
-    let serial = text::serial(&args.serial)?;
+    let serial = args.serial.as_deref().map(text::serial).transpose()?;
     let lot = args.lot.as_deref().map(text::lot).transpose()?;
     let fixture = fixture::read(&args.fixture)?;
     let sampling = if args.full { Sampling::Full } else { Sampling::Quick };
@@ -99,30 +158,10 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     // Before the sweep: a store that cannot be written to would lose it, a page without a folder be missed.
     let records = records::open(store)?;
     let form = args.form.ready(records.path())?;
-    slip::none_or_meant(&records, &serial, lot.as_deref(), &fixture.board, args.yes)?;
+    let round = Round { fixture: &fixture, plan: &plan, records: &records, lot, form: &form };
+    let Some(serial) = serial else { return each::run(&round, &args.bench, args.yes, output) };
+    slip::none_or_meant(&records, &serial, round.lot.as_deref(), &fixture.board, args.yes)?;
     let cancel = interrupt::token();
     let (mut session, mut operator) = args.bench.open(&fixture, &cancel)?;
-
-    let subject = Subject { serial, lot, started_us: now_us() };
-    let mut job = Job { session: &mut session, operator: operator.as_mut(), fixture: &fixture, plan: &plan };
-    let mut progress = Progress::new();
-    let (id, sweep) = job.record(subject, &records, &mut |event| progress.take(event))?;
-
-    let status = status_of(sweep.judgement.verdict);
-    output.settle(status);
-    let failures = form.show(
-        output,
-        &Views {
-            json: &|| json::sweep(&sweep),
-            text: &|screen| terminal::sweep(&sweep, Some(id), screen),
-            csv: &|out| csv::sweep(&sweep, out),
-            html: &|| html::sweep(&sweep, &fixture.board, &html::Links::NONE),
-        },
-    );
-    match Failure::undelivered(failures) {
-        None => Ok(status),
-        Some(undelivered) => {
-            Err(Failure::Kept { said: words::in_short(&sweep), id, undelivered: undelivered.into() })
-        }
-    }
+    round.sweep(serial, &mut session, operator.as_mut(), output)
 }

@@ -334,7 +334,7 @@ fn is_odd(error: &LinkError) -> bool {
 /// What the virtual bench says of itself before a unit lies on it.
 fn modelled_controller() -> Controller {
     use copperwalk_core::Layout;
-    let Layout { force_channels, sense_channels } = Layout::LARGEST;
+    let Layout { force_channels, sense_channels } = Layout::REFERENCE;
     Controller {
         serial: "virtual".into(),
         firmware: env!("CARGO_PKG_VERSION").into(),

@@ -25,7 +25,7 @@ pub mod spec;
 pub mod trace;
 pub mod unit;
 
-pub use link::VirtualBench;
+pub use link::{VirtualBench, VirtualOperator};
 pub use models::{Line, Models};
 pub use spec::{Spec, SpecError};
 pub use unit::Truth;
