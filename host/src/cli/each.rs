@@ -10,7 +10,7 @@ use super::{
 };
 use crate::{
     job::JobError,
-    link::{CancelToken, LinkError, Session},
+    link::{CancelToken, Session},
     operator::{TerminalOperator, Unattended},
     records::text,
 };
@@ -113,7 +113,7 @@ fn lid(session: &mut AnySession, person: &mut TerminalOperator) -> Result<(), Un
     let _ = writeln!(stderr(), "{LID}");
     let mut opened = false;
     loop {
-        let open = session.status().map_err(LinkError::from)?.lid_open;
+        let open = session.status()?.lid_open;
         if opened && !open {
             return Ok(());
         }
