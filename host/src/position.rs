@@ -82,7 +82,7 @@ pub fn conducts(probe: &Probe, codes: &[i32]) -> Result<Option<bool>, Malformed>
 /// Is the unit in this state, as far as its switches tell? `contacts` are the probes' answers, in their order.
 pub fn position(fixture: &Fixture, probes: &[Probe], contacts: &[Option<bool>], state: StateId) -> Position {
     let board = &fixture.board;
-    let told_apart = (0..board.states.len()).map(StateId).filter(|other| *other != state).all(|other| {
+    let told_apart = board.state_ids().filter(|other| *other != state).all(|other| {
         probes.iter().any(|probe| {
             let segment = board.segment(probe.segment);
             segment.conducts_in(state) != segment.conducts_in(other)

@@ -11,7 +11,7 @@ use copperwalk::{
 fn looks(fixture: &Fixture, spec: &Spec) -> Vec<Vec<Position>> {
     let mut bench = Session::open(VirtualBench::new(fixture, spec).unwrap()).unwrap();
     let probes = probes(fixture);
-    let states: Vec<_> = (0..fixture.board.states.len()).map(copperwalk::board::StateId).collect();
+    let states: Vec<_> = fixture.board.state_ids().collect();
     let look = |placed| {
         bench.transport_mut().place(placed);
         let shots: Vec<_> = probes.iter().map(|probe| probe.shot).collect();

@@ -9,7 +9,7 @@ use std::{
 use super::{Failure, Status, output::Output, records};
 use crate::{
     plain_file::not_plain,
-    records::{self as store, INPUT_BYTES, PictureError, text},
+    records::{self as store, INPUT_BYTES, PictureError, now_us, text},
 };
 
 #[derive(clap::Args)]
@@ -28,7 +28,7 @@ pub struct Args {
 pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
     let serial = text::serial(&args.serial)?;
     let file = read(&args.file)?;
-    let id = records::open(store)?.photo(&serial, records::now_us(), &args.caption, file)?;
+    let id = records::open(store)?.photo(&serial, now_us(), &args.caption, file)?;
     output.text(&format!("kept as photo {id}"))?;
     Ok(Status::Pass)
 }

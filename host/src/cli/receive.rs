@@ -10,7 +10,7 @@ use clap::ValueEnum;
 
 use super::{Failure, Status, output::Output, records, slip};
 use crate::{
-    records::{Records, slip as slips, status, text},
+    records::{Records, now_us, slip as slips, status, text},
     report::words,
 };
 
@@ -67,7 +67,7 @@ pub fn receive(args: ReceiveArgs, store: Option<PathBuf>, output: &mut Output) -
     let records = records::open(store)?;
     let coming = Coming::of(&records, listed, lot.as_deref())?;
     slip::refuse_unless_meant(coming.doubts, "receive", "received", args.yes)?;
-    records.receive(&coming.new, lot.as_deref(), records::now_us())?;
+    records.receive(&coming.new, lot.as_deref(), now_us())?;
     let mut said = format!("{} received", words::counted(coming.new.len(), "unit", "units"));
     if let Some(lot) = &lot {
         said += &format!(" with lot {lot}");
@@ -82,7 +82,7 @@ pub fn receive(args: ReceiveArgs, store: Option<PathBuf>, output: &mut Output) -
 pub fn status(args: StatusArgs, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
     let serial = text::serial(&args.serial)?;
     let said = args.status.into();
-    records::open(store)?.set_status(&serial, records::now_us(), said)?;
+    records::open(store)?.set_status(&serial, now_us(), said)?;
     output.text(&format!("written down; {serial} is {}", words::status(said.into())))?;
     Ok(Status::Pass)
 }

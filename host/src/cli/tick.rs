@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::ValueEnum;
 
 use super::{Failure, Status, output::Output, records};
-use crate::records::{Records, near, text};
+use crate::records::{Records, near, now_us, text};
 
 #[derive(clap::Args)]
 pub struct Args {
@@ -33,7 +33,7 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     let serial = text::serial(&args.serial)?;
     let records = records::open(store)?;
     is_known(&records, &serial, &args.check)?;
-    records.tick(&serial, records::now_us(), &args.check, args.answer == Answer::Yes, &args.note)?;
+    records.tick(&serial, now_us(), &args.check, args.answer == Answer::Yes, &args.note)?;
     output.text("written down")?;
     Ok(Status::Pass)
 }

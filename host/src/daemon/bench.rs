@@ -285,7 +285,7 @@ impl Keeper {
             .map_err(|error| LinkError::CannotOpen(error.to_string()))?;
         hands.lay(&laid.fixture);
         self.desk.bench_is(|bench| bench.hands = Some(hands.now()));
-        let line: Box<dyn Transport> = Box::new(Paced::new(bench, hands));
+        let line: Box<dyn Transport> = Box::new(Paced::new(bench, &laid.fixture.board, hands));
         Ok(Session::open_cancellable(line, cancel)?)
     }
 

@@ -11,7 +11,7 @@ use std::{
 
 use super::desk::HandsPicture;
 use crate::{
-    board::StateId,
+    board::Board,
     fixture::Fixture,
     link::{Gone, Transport},
     virtual_bench::VirtualBench,
@@ -67,6 +67,7 @@ impl Hands {
 /// A virtual bench that keeps to the clock on the wall.
 pub struct Paced {
     bench: VirtualBench,
+    board: Board,
     hands: Hands,
     /// What the hands did last that the model knows of.
     done: HandsPicture,
@@ -76,9 +77,9 @@ pub struct Paced {
 
 impl Paced {
     /// A bench with a unit on it, whose model time begins now.
-    pub fn new(bench: VirtualBench, hands: &Hands) -> Self {
+    pub fn new(bench: VirtualBench, board: &Board, hands: &Hands) -> Self {
         let began = Instant::now().checked_sub(bench.now()).unwrap_or_else(Instant::now);
-        Self { bench, hands: hands.clone(), done: HandsPicture::default(), began }
+        Self { bench, board: board.clone(), hands: hands.clone(), done: HandsPicture::default(), began }
     }
 
     /// Carries out what the hands have done.
@@ -88,10 +89,10 @@ impl Paced {
             return;
         }
         self.bench.set_lid(wanted.lid_open);
-        if let Some(state) = wanted.states.iter().position(|state| *state == wanted.state)
-            && wanted.state != self.done.state
+        if wanted.state != self.done.state
+            && let Some(state) = self.board.state_named(&wanted.state)
         {
-            self.bench.place(StateId(state));
+            self.bench.place(state);
         }
         self.done = wanted;
     }

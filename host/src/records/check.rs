@@ -162,7 +162,7 @@ impl Store {
                 Ok::<_, sqlx::Error>((hash, photo::jpeg(connection, PhotoId(id)).await?))
             };
             match read.await {
-                Ok((Some(hash), Some(jpeg))) if hex(&jpeg) == hash => findings.photos += 1,
+                Ok((Some(hash), Some(jpeg))) if hash::of(&jpeg) == hash => findings.photos += 1,
                 Ok(_) => findings.wrong.push(format!("photo {id}: the picture is not as it was written")),
                 Err(error) => findings.wrong.push(format!("photo {id}: {error}")),
             }

@@ -3,13 +3,13 @@
 use sqlx::{Connection as _, Row as _};
 
 use super::database::{BEGIN, Connection};
-use super::digest::hex;
 use super::ledger::{self, Line};
 use super::logbook::{self, Entry, Odd, PHOTO};
 use super::picture::Picture;
 use super::summary::{Event, Photo, PhotoId};
 use super::value::Value;
 use super::{Error, Store, list, text};
+use crate::hash;
 
 /// One photo is decoded at a time, so that many of them take no more memory than one.
 static AT_WORK: tokio::sync::Mutex<()> = tokio::sync::Mutex::const_new(());
@@ -41,7 +41,7 @@ impl Store {
         let picture = picture.await;
         let picture = picture
             .map_err(|died| Error::Refused { path: self.path.clone(), reason: died.to_string() })??;
-        let hash = hex(&picture.jpeg);
+        let hash = hash::of(&picture.jpeg);
         let mut connection = self.writing().await?;
         let write = async {
             let mut transaction = connection.begin_with(BEGIN).await?;
@@ -110,7 +110,7 @@ impl Store {
 
 /// Is this the picture that was kept with the photo?
 pub(super) fn is_of(photo: &Photo, jpeg: &[u8]) -> bool {
-    super::seal(|| hex(jpeg).into_bytes(), photo.jpeg_hash.clone().into_bytes())
+    super::seal(|| hash::of(jpeg).into_bytes(), photo.jpeg_hash.clone().into_bytes())
 }
 
 /// The picture of a photo, whatever it is by now.

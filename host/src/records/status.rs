@@ -1,11 +1,12 @@
 //! Where a unit stands in the work: what somebody said of it, or what its last sweep showed, whichever is newer.
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use crate::verdict::Verdict;
 
 /// Where a unit stands.
-#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Serialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Serialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Status {
     /// It is here; no sweep says anything about it yet.
@@ -23,7 +24,7 @@ pub enum Status {
 }
 
 /// What somebody can say of where a unit stands; the rest is for sweeps to show.
-#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 #[allow(missing_docs)] // as in `Status`
 pub enum Said {

@@ -133,7 +133,7 @@ pub struct Repair {
 }
 
 /// Where a unit stands in the work, as somebody said it.
-#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, ToSchema)]
 pub struct StatusSaid {
     /// When, µs since 1970-01-01 UTC.
     pub at_us: i64,
@@ -144,7 +144,7 @@ pub struct StatusSaid {
 }
 
 /// Number of a photo in its store: counts up in the order of writing, never used twice.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, ToSchema)]
 pub struct PhotoId(pub i64);
 
 impl fmt::Display for PhotoId {
@@ -154,7 +154,7 @@ impl fmt::Display for PhotoId {
 }
 
 /// A photo without its picture, which [`super::Store::picture`] gives.
-#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, ToSchema)]
 pub struct Photo {
     /// When it was added, µs since 1970-01-01 UTC.
     pub at_us: i64,
@@ -173,7 +173,7 @@ pub struct Photo {
 }
 
 /// An answer to a check of the unit's board.
-#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, ToSchema)]
 pub struct Tick {
     /// When, µs since 1970-01-01 UTC.
     pub at_us: i64,
@@ -318,7 +318,7 @@ pub struct UnitState {
 }
 
 /// What the sweeps of a unit say of it.
-#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, ToSchema)]
 pub struct Swept {
     /// Board of its last sweep.
     pub board: String,

@@ -117,11 +117,12 @@ fn is_open(path: &str) -> bool {
 
 /// The host of `host:port`.
 fn host_of(authority: &str) -> &str {
-    let end = match authority.strip_prefix('[') {
-        Some(_) => authority.find(']').map(|end| end + 1),
-        None => authority.find(':'),
+    let end = match authority.starts_with('[') {
+        // Without its closing bracket it is no address.
+        true => authority.find(']').map_or(0, |end| end + 1),
+        false => authority.find(':').unwrap_or(authority.len()),
     };
-    authority.get(..end.unwrap_or(authority.len())).unwrap_or(authority)
+    authority.get(..end).unwrap_or_default()
 }
 
 /// Did our own page send this, or no browser at all? Browsers name the origin in whatever is not a plain read.

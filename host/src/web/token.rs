@@ -14,7 +14,7 @@ use std::{
 use sha2::{Digest, Sha256};
 use subtle::ConstantTimeEq;
 
-use crate::visible::path as shown;
+use crate::{hash, visible::path as shown};
 
 /// Random bytes of a token and of a browser's session.
 const BYTES: usize = 32;
@@ -189,18 +189,14 @@ impl Tokens {
 /// The system has no random bytes.
 pub fn new_token(name: &str) -> Result<(String, String), TokenFileError> {
     let token = random()?;
-    let line = format!("{name} {}\n", to_hex(&Sha256::digest(&token)));
+    let line = format!("{name} {}\n", hash::of(&token));
     Ok((token, line))
 }
 
 fn random() -> Result<String, TokenFileError> {
     let mut bytes = [0; BYTES];
     getrandom::fill(&mut bytes).map_err(TokenFileError::Random)?;
-    Ok(to_hex(&bytes))
-}
-
-fn to_hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+    Ok(hash::hex(&bytes))
 }
 
 fn from_hex(text: &str) -> Option<Hash> {

@@ -39,7 +39,7 @@ pub fn blank(board: &Board) -> Markup {
                         (node(board, from, "node"))
                         @if strip.steps.last().is_some_and(|(_, last)| last == to) { (node(board, *to, "node to")) }
                         svg class="symbol" viewBox="-28 -12 56 24" aria-hidden="true" { (symbol(&named.kind, false)) }
-                        p class="name" { span class="number" { (segment.0 + 1) } " " (named.name) }
+                        p class="name" { span class="number" { (segment.index() + 1) } " " (named.name) }
                         p class="value" data-value { "–" }
                     }
                 }

@@ -47,7 +47,7 @@ pub struct Wanted {
     verdict: Option<Verdict>,
     /// Whose serial number has this in it; capitals do not matter.
     text: Option<String>,
-    /// In which order; the default is that of their first sweeps.
+    /// In which order; the default is that of their serial numbers.
     #[serde(default)]
     sort: Order,
 }
@@ -56,13 +56,11 @@ pub struct Wanted {
 #[derive(Clone, Copy, Default, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 enum Order {
-    /// By first sweep.
+    /// By serial number.
     #[default]
-    First,
+    Serial,
     /// By last sweep, the latest first.
     Latest,
-    /// By serial number.
-    Serial,
 }
 
 impl Wanted {
@@ -75,13 +73,14 @@ impl Wanted {
         let mut units = app.store.units().await?;
         units.retain(|line| {
             self.lot.as_ref().is_none_or(|lot| line.lot.as_ref() == Some(lot))
-                && self.verdict.is_none_or(|verdict| line.unit.now == verdict)
+                && self.verdict.is_none_or(|verdict| line.unit.now() == Some(verdict))
                 && text.as_ref().is_none_or(|text| line.unit.serial.to_lowercase().contains(text))
         });
         match self.sort {
-            Order::First => {}
-            Order::Latest => units.sort_by_key(|line| std::cmp::Reverse(line.unit.last_sweep)),
-            Order::Serial => units.sort_by(|a, b| a.unit.serial.cmp(&b.unit.serial)),
+            Order::Serial => {}
+            Order::Latest => units.sort_by_key(|line| {
+                std::cmp::Reverse(line.unit.swept.as_ref().map(|swept| swept.last_sweep))
+            }),
         }
         Ok(units)
     }

@@ -5,9 +5,8 @@ use axum::{
     http::{HeaderMap, StatusCode, header},
     response::{IntoResponse, Response},
 };
-use sha2::{Digest, Sha256};
 
-use crate::{report::html, web::problem::Problem};
+use crate::{hash, report::html, web::problem::Problem};
 
 /// Name, media type, content.
 const ASSETS: [(&str, &str, &str); 4] = [
@@ -22,8 +21,7 @@ pub async fn asset(Path(name): Path<String>, headers: HeaderMap) -> Response {
     let Some((_, kind, content)) = ASSETS.iter().find(|(known, ..)| *known == name) else {
         return Problem::not_found("there is no such file").into_response();
     };
-    let mark: String = Sha256::digest(content).iter().take(8).map(|byte| format!("{byte:02x}")).collect();
-    let mark = format!("\"{mark}\"");
+    let mark = format!("\"{}\"", hash::of(content));
     let known = headers.get(header::IF_NONE_MATCH).is_some_and(|known| known.as_bytes() == mark.as_bytes());
     // A browser asks each time whether it has changed: after an update of the program nobody sees an old script.
     let common = [(header::ETAG, mark), (header::CACHE_CONTROL, "no-cache".into())];

@@ -37,7 +37,7 @@ pub async fn list(State(app): State<App>) -> Result<Html<String>, Problem> {
                                 td class="count" { (now.total()) }
                                 @for count in [now.pass, now.fail, now.unproven, now.void] { td class="count" { (count) } }
                                 td class="count" { (figures::share(now.passed())) }
-                                td { (figures::time(line.last_us)) }
+                                td { @if let Some(last_us) = line.last_us { (figures::time(last_us)) } }
                             }
                         }
                     }

@@ -50,10 +50,10 @@ impl Wanted {
         let mut units = app.store.units().await?;
         units.retain(|line| {
             self.lot().is_none_or(|lot| line.lot.as_deref() == Some(lot))
-                && (self.verdict.is_empty() || self.is(line.unit.now))
+                && (self.verdict.is_empty() || line.unit.now().is_some_and(|now| self.is(now)))
                 && line.unit.serial.to_lowercase().contains(&text)
         });
-        units.sort_by_key(|line| std::cmp::Reverse(line.unit.last_sweep));
+        units.sort_by_key(|line| std::cmp::Reverse(line.unit.swept.as_ref().map(|swept| swept.last_sweep)));
         Ok(units)
     }
 

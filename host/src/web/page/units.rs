@@ -56,7 +56,7 @@ pub async fn list(State(app): State<App>, Query(wanted): Query<Wanted>) -> Resul
                 table {
                     thead {
                         tr {
-                            @for heading in ["Serial number", "Lot", "Board", "Verdict", "Most likely", "Sweeps", "Repairs", "Last sweep"] {
+                            @for heading in ["Serial number", "Lot", "Status", "Board", "Verdict", "Most likely", "Sweeps", "Repairs", "Last sweep"] {
                                 th scope="col" { (heading) }
                             }
                         }
@@ -67,12 +67,18 @@ pub async fn list(State(app): State<App>, Query(wanted): Query<Wanted>) -> Resul
                             tr {
                                 th scope="row" { a href=(link::unit(&unit.serial)) { (unit.serial) } }
                                 td { @if let Some(lot) = &line.lot { a href=(link::lot(lot)) { (lot) } } }
-                                td { (unit.board) ", " (unit.revision) }
-                                td { (report::verdict(unit.now)) }
-                                td { @if let Some(fault) = &unit.fault { (fault.place) ": " (words::class(fault.class)) } }
-                                td class="count" { (unit.sweeps) }
+                                td { (words::status(unit.status)) }
+                                @let swept = unit.swept.as_ref();
+                                td { @if let Some(swept) = swept { (swept.board) ", " (swept.revision) } }
+                                td { @if let Some(now) = unit.now() { (report::verdict(now)) } }
+                                td {
+                                    @if let Some(fault) = swept.and_then(|swept| swept.fault.as_ref()) {
+                                        (fault.place) ": " (words::class(fault.class))
+                                    }
+                                }
+                                td class="count" { (swept.map_or(0, |swept| swept.sweeps)) }
                                 td class="count" { (unit.repairs) }
-                                td { (figures::time(unit.last_us)) }
+                                td { @if let Some(swept) = swept { (figures::time(swept.last_us)) } }
                             }
                         }
                     }
