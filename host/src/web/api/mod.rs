@@ -6,6 +6,7 @@ mod boards;
 mod jobs;
 mod listed;
 mod lots;
+mod refusals;
 mod sweeps;
 mod units;
 
@@ -48,11 +49,14 @@ fn resources() -> OpenApiRouter<App> {
 
 /// The description of the API.
 pub fn description() -> utoipa::openapi::OpenApi {
-    resources().to_openapi()
+    let mut description = resources().to_openapi();
+    refusals::describe(&mut description);
+    description
 }
 
 /// The API.
 pub fn router() -> Router<App> {
-    let (router, description) = resources().split_for_parts();
+    let (router, _) = resources().split_for_parts();
+    let description = description();
     router.route("/openapi.json", get(move |State(_): State<App>| async move { Json(description) }))
 }

@@ -49,6 +49,7 @@ pub struct Wanted {
     text: Option<String>,
     /// In which order; the default is that of their serial numbers.
     #[serde(default)]
+    #[param(inline)]
     sort: Order,
 }
 
