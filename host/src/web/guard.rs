@@ -100,7 +100,8 @@ pub async fn guard(State(guard): State<Arc<Guard>>, request: Request, next: Next
     for (name, value) in [
         (header::CONTENT_SECURITY_POLICY, CONTENT_SECURITY_POLICY),
         (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
-        (header::REFERRER_POLICY, "no-referrer"),
+        // Not `no-referrer`: browsers then call the origin of our own forms `null`.
+        (header::REFERRER_POLICY, "same-origin"),
         (header::X_FRAME_OPTIONS, "DENY"),
     ] {
         headers.insert(name, HeaderValue::from_static(value));
