@@ -48,8 +48,9 @@ async function open(options = {}) {
   page.setDefaultTimeout(30_000);
   page.on("pageerror", (error) => complain(page.url(), error.message));
   page.on("console", (message) => {
-    // While the daemon is away its absence is logged by the browser itself.
-    if (message.type() === "error" && !/ERR_CONNECTION|ERR_INCOMPLETE|ERR_EMPTY_RESPONSE/.test(message.text())) {
+    // The browser itself logs that the daemon is away, and each refusal that the page then shows in words.
+    const expected = /ERR_CONNECTION|ERR_INCOMPLETE|ERR_EMPTY_RESPONSE|status of (400|409)/;
+    if (message.type() === "error" && !expected.test(message.text())) {
       complain(page.url(), message.text());
     }
   });

@@ -66,7 +66,7 @@ pub async fn board(State(app): State<App>, Path(name): Path<String>) -> Result<H
             section { h2 { "Points and pins" } (points(&known.laid)) }
             section {
                 h2 { "Plan" }
-                pre class="plan" { (terminal::plan(&plan_sheet(&known.laid.quick, fixture), Screen { width: 100, colour: false })) }
+                pre class="plan" tabindex="0" { (terminal::plan(&plan_sheet(&known.laid.quick, fixture), Screen { width: 100, colour: false })) }
             }
         }
     };
