@@ -31,6 +31,7 @@ fn refusals(operation: &mut Operation) {
         }
     }
     let problem = ContentBuilder::new().schema(Some(Ref::from_schema_name("Problem"))).build();
-    let other = ResponseBuilder::new().description("Not done; `detail` says why").content(MEDIA_TYPE, problem);
+    let other =
+        ResponseBuilder::new().description("Not done; `detail` says why").content(MEDIA_TYPE, problem);
     responses.insert("default".into(), other.build().into());
 }
