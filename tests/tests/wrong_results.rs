@@ -310,8 +310,8 @@ fn units_and_lots_are_listed_and_a_correction_is_appended() {
         line.split("  ").map(str::trim).filter(|cell| !cell.is_empty()).map(str::to_owned).collect()
     };
     let units = place.run(&["units"]).out;
-    assert_eq!(columns(&units, "A-2")[..5], ["A-2", "May", "tide gauge head", "✗ fail", "1"]);
-    assert_eq!(columns(&units, "A-3")[..4], ["A-3", "tide gauge head", "✓ pass", "1"]);
+    assert_eq!(columns(&units, "A-2")[..6], ["A-2", "swept", "May", "tide gauge head", "✗ fail", "1"]);
+    assert_eq!(columns(&units, "A-3")[..5], ["A-3", "good", "tide gauge head", "✓ pass", "1"]);
     assert_eq!(columns(&place.run(&["lots"]).out, "May")[..4], ["May", "2", "1", "50 %"]);
     let lots: Value = serde_json::from_str(&place.run(&["lots", "--json"]).out).unwrap();
     assert_eq!((&lots[0]["lot"], &lots[0]["now"]["fail"]), (&"May".into(), &1.into()), "{lots}");
