@@ -56,6 +56,7 @@ fn units_are_received_by_name_or_from_a_list() {
         &["receive", "A-1", "B-1", "--lot", "June"],
         "belongs to lot \"May\" and would move to lot",
     );
+    refused(&place, &["receive", "A-1", "--lot", "may"], "there is no lot \"may\" yet, but a lot \"May\"");
     assert_eq!(json(&place, &["units"]).as_array().unwrap().len(), 3, "of two units, neither was received");
     done(&place, &["receive", "A-1", "B-1", "--lot", "June", "--yes"]);
     let lot = json(&place, &["lot", "May"]);

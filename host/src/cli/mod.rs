@@ -171,24 +171,6 @@ enum Failure {
     /// Standard output.
     #[error("standard output: {0}; check where it leads, and the free space there")]
     Output(#[from] std::io::Error),
-    /// A check that the unit's board does not have.
-    #[error("board {board:?} has no check {check:?}; {}", checks(near, known))]
-    NoSuchCheck {
-        /// As given.
-        check: String,
-        /// The board of the unit's latest sweep.
-        board: String,
-        /// Names that look like it.
-        near: Vec<String>,
-        /// Every name.
-        known: Vec<String>,
-    },
-    /// A check of a unit that has not been swept.
-    #[error("unit {serial:?} has not been swept, so nothing says which checks it has; sweep it first")]
-    NoBoard {
-        /// Serial number.
-        serial: String,
-    },
     /// Standard input.
     #[error("standard input: {0}; give the serial numbers as text, one on each line")]
     Input(std::io::Error),
@@ -250,15 +232,6 @@ enum Failure {
         /// What is missing.
         undelivered: Box<Failure>,
     },
-}
-
-/// The check that was meant, or which there are.
-fn checks(near: &[String], known: &[String]) -> String {
-    match (near, known) {
-        (_, []) => "its file lists none; add a [[check]] to it and sweep the unit again".into(),
-        ([], _) => format!("its checks are {}", known.join(", ")),
-        _ => store::meant(near),
-    }
 }
 
 impl Failure {

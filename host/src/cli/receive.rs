@@ -114,6 +114,9 @@ impl Coming {
         let by_letters: HashMap<String, &str> =
             known.iter().map(|line| (line.unit.serial.to_lowercase(), line.unit.serial.as_str())).collect();
         let mut coming = Self { new: Vec::new(), again: 0, doubts: Vec::new() };
+        if let Some(lot) = lot {
+            coming.doubts.extend(slips::new_but_for_capitals("lot", lot, &records.lot_names()?));
+        }
         for serial in listed {
             match by_name.get(serial.as_str()) {
                 Some(line) => {

@@ -9,7 +9,6 @@ use super::{
     paper::Print,
 };
 use crate::{
-    board::{self, Board},
     records::{self, Records, SweepId, now_us, text},
     report::{csv, html, json, pdf, terminal},
     visible::path as shown,
@@ -141,14 +140,6 @@ pub fn void(args: VoidArgs, store: Option<PathBuf>, output: &mut Output) -> Resu
     open(store)?.void(&serial, SweepId(args.sweep), now_us(), &args.because)?;
     output.text(&format!("written down; sweep {} counts as void from now on", args.sweep))?;
     Ok(Status::Pass)
-}
-
-/// The board of a unit's latest sweep, as its file was then; `None` if it has not been swept.
-pub fn latest_board(records: &Records, serial: &str) -> Result<Option<Board>, Failure> {
-    let history = records.unit(serial)?;
-    let Some(latest) = history.sweeps().next_back() else { return Ok(None) };
-    let files = records.files(latest.id)?;
-    Ok(Some(board::parse("board.toml", &files.board)?))
 }
 
 /// Opens the store that the arguments and the environment name, to write to; says what else that did.

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::ValueEnum;
 
 use super::{Failure, Status, output::Output, records};
-use crate::records::{Records, near, now_us, text};
+use crate::records::{now_us, text};
 
 #[derive(clap::Args)]
 pub struct Args {
@@ -32,24 +32,8 @@ enum Answer {
 pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
     let serial = text::serial(&args.serial)?;
     let records = records::open(store)?;
-    is_known(&records, &serial, &args.check)?;
-    records.tick(&serial, now_us(), &args.check, args.answer == Answer::Yes, &args.note)?;
+    let check = records.check_named(&serial, &args.check)?;
+    records.tick(&serial, now_us(), &check, args.answer == Answer::Yes, &args.note)?;
     output.text("written down")?;
     Ok(Status::Pass)
-}
-
-/// Is it a check of the board that the unit's latest sweep was made as?
-fn is_known(records: &Records, serial: &str, check: &str) -> Result<(), Failure> {
-    let board = records::latest_board(records, serial)?;
-    let board = board.ok_or_else(|| Failure::NoBoard { serial: serial.into() })?;
-    if board.check_named(check).is_some() {
-        return Ok(());
-    }
-    let names: Vec<String> = board.checks.into_iter().map(|check| check.name).collect();
-    Err(Failure::NoSuchCheck {
-        check: check.into(),
-        board: board.name,
-        near: near(check, names.clone()),
-        known: names,
-    })
 }

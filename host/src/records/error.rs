@@ -252,6 +252,24 @@ pub enum Error {
         /// Names that look like it.
         near: Vec<String>,
     },
+    /// A check that the unit's board does not have.
+    #[error("board {board:?} has no check {check:?}; {}", checks(near, known))]
+    NoSuchCheck {
+        /// As given.
+        check: String,
+        /// The board of the unit's latest sweep.
+        board: String,
+        /// Names that look like it.
+        near: Vec<String>,
+        /// Every name.
+        known: Vec<String>,
+    },
+    /// A check of a unit of which no board is known.
+    #[error("unit {serial:?} has not been swept, so nothing says which checks it has; sweep it first")]
+    NoBoard {
+        /// Serial number.
+        serial: String,
+    },
     /// A sweep that was declared void before.
     #[error("sweep {id} is declared void already, because: {because}; `copperwalk note` adds to that")]
     AlreadyVoid {
@@ -316,6 +334,15 @@ pub fn meant(near: &[String]) -> String {
         None => "see that it is spelt as it was, and that --records names the right file".into(),
         Some((only, [])) => format!("did you mean {only}?"),
         Some((last, others)) => format!("did you mean {} or {last}?", others.join(", ")),
+    }
+}
+
+/// The check that was meant, or which there are.
+fn checks(near: &[String], known: &[String]) -> String {
+    match (near, known) {
+        (_, []) => "its file lists none; add a [[check]] to it and sweep the unit again".into(),
+        ([], _) => format!("its checks are {}", known.join(", ")),
+        _ => meant(near),
     }
 }
 

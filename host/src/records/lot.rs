@@ -99,7 +99,7 @@ impl Store {
         Ok(lines.into_iter().map(|(_, line)| line).collect())
     }
 
-    /// The name of every lot that a unit was ever swept in.
+    /// The name of every lot that a unit was ever received or swept in.
     pub async fn lot_names(&self) -> Result<Vec<String>, Error> {
         let names = sqlx::query_scalar("SELECT DISTINCT lot FROM lot_unit ORDER BY lot");
         names.fetch_all(&self.pool).await.map_err(|error| self.said(&error))

@@ -8,7 +8,8 @@
 //! `digest`, `ledger` and `check` see to it that neither an altered row nor a missing one passes; `copy` saves and
 //! restores; `aside` keeps what a locked store could not take. `wilson` says how far a yield can be trusted. `rows`, `list`
 //! and `value` turn values into columns, `raw` codes into bytes; `files` are the texts a sweep stands on; [`text`] says
-//! what people may type; [`path()`] where the store lies.
+//! what people may type, `place` which names a unit's board has for it, [`slip`] what looks mistyped; [`path()`] where the
+//! store lies.
 //!
 //! [`Store`] is the store for asynchronous callers. [`Records`] is the same for the command line.
 //!
@@ -326,6 +327,10 @@ impl Records {
         self.ask(ANSWER, self.store.place(serial, place))
     }
 
+    pub fn check_named(&self, serial: &str, check: &str) -> Result<String, Error> {
+        self.ask(ANSWER, self.store.check_named(serial, check))
+    }
+
     pub fn unit(&self, serial: &str) -> Result<UnitHistory, Error> {
         self.ask(ANSWER, self.store.unit(serial))
     }
@@ -365,7 +370,7 @@ impl Records {
     }
 
     pub fn page(&self, lot: Option<&str>, after: Option<&str>, most: u32) -> Result<UnitsPage, Error> {
-        self.runtime.block_on(self.store.page(lot, after, most))
+        self.ask(ANSWER, self.store.page(lot, after, most))
     }
 }
 

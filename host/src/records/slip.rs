@@ -23,7 +23,7 @@ impl Store {
 }
 
 /// A name that is not there, while one is that differs in capitals only.
-fn new_but_for_capitals(what: &str, name: &str, known: &[String]) -> Vec<String> {
+pub fn new_but_for_capitals(what: &str, name: &str, known: &[String]) -> Vec<String> {
     if known.iter().any(|known| known == name) {
         return Vec::new();
     }

@@ -89,10 +89,15 @@ impl From<records::Error> for Problem {
         let status = match &error {
             records::Error::UnknownUnit { .. }
             | records::Error::UnknownLot { .. }
-            | records::Error::UnknownSweep { .. } => StatusCode::NOT_FOUND,
+            | records::Error::UnknownSweep { .. }
+            | records::Error::UnknownPhoto { .. } => StatusCode::NOT_FOUND,
             records::Error::NotOfUnit { .. } => StatusCode::NOT_FOUND,
             records::Error::AlreadyVoid { .. } => StatusCode::CONFLICT,
-            records::Error::Text(_) | records::Error::NoSuchPlace { .. } => StatusCode::BAD_REQUEST,
+            records::Error::Text(_)
+            | records::Error::Picture(_)
+            | records::Error::NoSuchPlace { .. }
+            | records::Error::NoSuchCheck { .. }
+            | records::Error::NoBoard { .. } => StatusCode::BAD_REQUEST,
             // The store is locked, full, damaged: for whoever keeps it, not for whoever asks.
             _ => StatusCode::SERVICE_UNAVAILABLE,
         };
