@@ -6,11 +6,13 @@
 
 pub mod api;
 pub mod app;
+mod entry;
 pub mod events;
 pub mod extract;
 pub mod guard;
 pub mod page;
 pub mod problem;
+mod selection;
 mod serve;
 pub mod token;
 

@@ -47,16 +47,9 @@ fn resources() -> OpenApiRouter<App> {
         .merge(sweeps::router())
 }
 
-/// The description of the API.
-pub fn description() -> utoipa::openapi::OpenApi {
-    let mut description = resources().to_openapi();
-    refusals::describe(&mut description);
-    description
-}
-
-/// The API.
+/// The API, with its description.
 pub fn router() -> Router<App> {
-    let (router, _) = resources().split_for_parts();
-    let description = description();
+    let (router, mut description) = resources().split_for_parts();
+    refusals::describe(&mut description);
     router.route("/openapi.json", get(move |State(_): State<App>| async move { Json(description) }))
 }

@@ -12,9 +12,8 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 
 use super::listed::{Listed, Paging};
 use crate::{
-    daemon::News,
     records::{
-        SweepId, now_us,
+        SweepId,
         summary::{UnitHistory, UnitLine},
         text,
     },
@@ -24,6 +23,7 @@ use crate::{
         app::App,
         extract::{Json, Path, Query},
         problem::Problem,
+        selection::Selection,
     },
 };
 
@@ -40,7 +40,7 @@ pub fn router() -> OpenApiRouter<App> {
 /// Which units.
 #[derive(Deserialize, IntoParams)]
 #[into_params(parameter_in = Query)]
-pub struct Wanted {
+struct Wanted {
     /// Of this lot.
     lot: Option<String>,
     /// Whose last sweep came to this.
@@ -54,7 +54,7 @@ pub struct Wanted {
 }
 
 /// The order of a list of units.
-#[derive(Clone, Copy, Default, Deserialize, ToSchema)]
+#[derive(Clone, Copy, PartialEq, Eq, Default, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 enum Order {
     /// By serial number.
@@ -65,25 +65,13 @@ enum Order {
 }
 
 impl Wanted {
-    /// The units that are meant, in their order.
-    ///
-    /// # Errors
-    /// Those of the records.
-    pub async fn units(&self, app: &App) -> Result<Vec<UnitLine>, Problem> {
-        let text = self.text.as_ref().map(|text| text.to_lowercase());
-        let mut units = app.store.units().await?;
-        units.retain(|line| {
-            self.lot.as_ref().is_none_or(|lot| line.lot.as_ref() == Some(lot))
-                && self.verdict.is_none_or(|verdict| line.unit.now() == Some(verdict))
-                && text.as_ref().is_none_or(|text| line.unit.serial.to_lowercase().contains(text))
-        });
-        match self.sort {
-            Order::Serial => {}
-            Order::Latest => units.sort_by_key(|line| {
-                std::cmp::Reverse(line.unit.swept.as_ref().map(|swept| swept.last_sweep))
-            }),
+    fn selection(&self) -> Selection<'_> {
+        Selection {
+            lot: self.lot.as_deref(),
+            verdict: self.verdict,
+            text: self.text.as_deref(),
+            latest_first: self.sort == Order::Latest,
         }
-        Ok(units)
     }
 }
 
@@ -100,7 +88,7 @@ async fn list(
     Query(wanted): Query<Wanted>,
     Query(paging): Query<Paging>,
 ) -> Result<axum::Json<Listed<UnitLine>>, Problem> {
-    Ok(axum::Json(paging.cut(wanted.units(&app).await?)?))
+    Ok(axum::Json(paging.cut(wanted.selection().units(&app).await?)?))
 }
 
 /// One unit with its whole history.
@@ -153,9 +141,8 @@ async fn note(
     Path(serial): Path<String>,
     Json(note): Json<NewNote>,
 ) -> Result<StatusCode, Problem> {
-    let serial = text::serial(&serial)?;
-    app.store.note(&serial, now_us(), &note.text).await?;
-    written(&app, serial)
+    app.note(&serial, &note.text).await?;
+    Ok(StatusCode::CREATED)
 }
 
 /// A repair.
@@ -189,10 +176,8 @@ async fn repair(
     Path(serial): Path<String>,
     Json(repair): Json<NewRepair>,
 ) -> Result<StatusCode, Problem> {
-    let serial = text::serial(&serial)?;
-    let place = app.store.place(&serial, &repair.r#where).await?;
-    app.store.repair(&serial, now_us(), &place, &repair.action, &repair.text).await?;
-    written(&app, serial)
+    app.repair(&serial, &repair.r#where, &repair.action, &repair.text).await?;
+    Ok(StatusCode::CREATED)
 }
 
 /// A sweep that says nothing about the unit.
@@ -224,13 +209,6 @@ async fn void(
     Path(serial): Path<String>,
     Json(void): Json<NewVoid>,
 ) -> Result<StatusCode, Problem> {
-    let serial = text::serial(&serial)?;
-    app.store.void(&serial, SweepId(void.sweep), now_us(), &void.because).await?;
-    written(&app, serial)
-}
-
-/// Tells everybody that something about a unit was written down.
-fn written(app: &App, serial: String) -> Result<StatusCode, Problem> {
-    app.desk.feed().tell(&News::Unit { serial });
+    app.void(&serial, SweepId(void.sweep), &void.because).await?;
     Ok(StatusCode::CREATED)
 }

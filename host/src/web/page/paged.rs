@@ -5,14 +5,16 @@ use serde::Deserialize;
 
 use super::link::encoded;
 use crate::{
-    records::summary::UnitLine,
     report::words,
     verdict::Verdict,
-    web::{app::App, problem::Problem},
+    web::{problem::Problem, selection::Selection},
 };
 
 /// Rows of a page.
 const ROWS: usize = 100;
+
+/// Verdicts by which the list can be cut down.
+pub const VERDICTS: [Verdict; 4] = [Verdict::Pass, Verdict::Fail, Verdict::Unproven, Verdict::Void];
 
 /// Which units, and which page of them. Fields of a form come empty where nothing was chosen.
 #[derive(Clone, Default, Deserialize)]
@@ -44,17 +46,16 @@ impl Wanted {
     /// The units that are meant, those swept last first.
     ///
     /// # Errors
-    /// Those of the records.
-    pub async fn units(&self, app: &App) -> Result<Vec<UnitLine>, Problem> {
-        let text = self.text.to_lowercase();
-        let mut units = app.store.units().await?;
-        units.retain(|line| {
-            self.lot().is_none_or(|lot| line.lot.as_deref() == Some(lot))
-                && (self.verdict.is_empty() || line.unit.now().is_some_and(|now| self.is(now)))
-                && line.unit.serial.to_lowercase().contains(&text)
-        });
-        units.sort_by_key(|line| std::cmp::Reverse(line.unit.swept.as_ref().map(|swept| swept.last_sweep)));
-        Ok(units)
+    /// A word that is no verdict.
+    pub fn selection(&self) -> Result<Selection<'_>, Problem> {
+        let verdict = VERDICTS.into_iter().find(|verdict| self.is(*verdict));
+        if verdict.is_none() && !self.verdict.is_empty() {
+            return Err(Problem::bad_request(format!(
+                "{:?} is no verdict; choose one of the list",
+                self.verdict
+            )));
+        }
+        Ok(Selection { lot: self.lot(), verdict, text: self.text(), latest_first: true })
     }
 
     /// The address of a page of the same units.

@@ -16,10 +16,8 @@ use super::{
 };
 use crate::{
     board::{self, Board},
-    daemon::News,
-    records::{SweepId, now_us, summary::UnitHistory, text},
+    records::{SweepId, summary::UnitHistory, text},
     report::{figures, html as report, words},
-    verdict::Verdict,
     web::{
         app::App,
         extract::{Path, Query},
@@ -27,12 +25,9 @@ use crate::{
     },
 };
 
-/// Verdicts by which the list can be cut down.
-const VERDICTS: [Verdict; 4] = [Verdict::Pass, Verdict::Fail, Verdict::Unproven, Verdict::Void];
-
 /// The list of units.
 pub async fn list(State(app): State<App>, Query(wanted): Query<Wanted>) -> Result<Html<String>, Problem> {
-    let units = wanted.units(&app).await?;
+    let units = wanted.selection()?.units(&app).await?;
     let shown = paged::cut(&units, wanted.page);
     let body = html! {
         main id="content" {
@@ -44,7 +39,7 @@ pub async fn list(State(app): State<App>, Query(wanted): Query<Wanted>) -> Resul
                     span { "Verdict" }
                     select name="verdict" {
                         option value="" { "any" }
-                        @for verdict in VERDICTS {
+                        @for verdict in paged::VERDICTS {
                             option value=(words::verdict(verdict)) selected[wanted.is(verdict)] { (words::verdict(verdict)) }
                         }
                     }
@@ -94,7 +89,8 @@ pub async fn list(State(app): State<App>, Query(wanted): Query<Wanted>) -> Resul
 pub async fn unit(State(app): State<App>, Path(serial): Path<String>) -> Result<Html<String>, Problem> {
     let serial = text::serial(&serial)?;
     let history = app.store.unit(&serial).await?;
-    let board = latest_board(&app, &history).await;
+    // Without it the page has no list of places; the store says what is wrong when one is written down.
+    let board = app.store.board_of(&history).await.ok().flatten();
     let body = html! {
         main id="content" {
             (report::unit_body(&history, &LINKS))
@@ -152,13 +148,6 @@ fn adding(history: &UnitHistory, board: Option<&Board>) -> Markup {
     }
 }
 
-/// The board of the unit's latest sweep, as its file was then.
-async fn latest_board(app: &App, history: &UnitHistory) -> Option<Board> {
-    let latest = history.sweeps().next_back()?;
-    let files = app.store.files(latest.id).await.ok()?;
-    board::parse("board.toml", &files.board).ok()
-}
-
 /// A repair, as the form sends it.
 #[derive(Deserialize)]
 pub struct Repair {
@@ -174,10 +163,8 @@ pub async fn repair(
     Path(serial): Path<String>,
     Form(sent): Form<Repair>,
 ) -> Result<Redirect, Problem> {
-    let serial = text::serial(&serial)?;
-    let place = app.store.place(&serial, &sent.place).await?;
-    app.store.repair(&serial, now_us(), &place, &sent.action, sent.text.trim()).await?;
-    Ok(written(&app, serial))
+    let serial = app.repair(&serial, &sent.place, &sent.action, sent.text.trim()).await?;
+    Ok(Redirect::to(&link::unit(&serial)))
 }
 
 /// A note, as the form sends it.
@@ -192,9 +179,8 @@ pub async fn note(
     Path(serial): Path<String>,
     Form(sent): Form<Note>,
 ) -> Result<Redirect, Problem> {
-    let serial = text::serial(&serial)?;
-    app.store.note(&serial, now_us(), &sent.text).await?;
-    Ok(written(&app, serial))
+    let serial = app.note(&serial, &sent.text).await?;
+    Ok(Redirect::to(&link::unit(&serial)))
 }
 
 /// A correction, as the form sends it.
@@ -210,16 +196,8 @@ pub async fn void(
     Path(serial): Path<String>,
     Form(sent): Form<Void>,
 ) -> Result<Redirect, Problem> {
-    let serial = text::serial(&serial)?;
-    app.store.void(&serial, SweepId(sent.sweep), now_us(), &sent.because).await?;
-    Ok(written(&app, serial))
-}
-
-/// Back to the unit's page, where it now stands.
-fn written(app: &App, serial: String) -> Redirect {
-    let back = Redirect::to(&link::unit(&serial));
-    app.desk.feed().tell(&News::Unit { serial });
-    back
+    let serial = app.void(&serial, SweepId(sent.sweep), &sent.because).await?;
+    Ok(Redirect::to(&link::unit(&serial)))
 }
 
 /// One sweep.
