@@ -1,30 +1,23 @@
 //! The program itself, run as a process in a place of its own: for tests of what people and scripts meet.
 
-use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 use std::sync::OnceLock;
 use std::time::{Duration, Instant};
+use std::{env, fs};
 
-use serde_json::Value;
 use tempfile::TempDir;
 
-/// The program, built once by the same cargo that builds the tests.
+/// The program as the tests' own package builds it (`src/bin`): of the very library they are linked with, and without
+/// compiling that a second time for a smaller set of features.
 pub fn program() -> &'static Path {
     static PROGRAM: OnceLock<PathBuf> = OnceLock::new();
     PROGRAM.get_or_init(|| {
-        let manifest = format!("{}/../Cargo.toml", env!("CARGO_MANIFEST_DIR"));
-        let built = Command::new(env!("CARGO"))
-            .args(["build", "--quiet", "--locked", "--package", "copperwalk", "--manifest-path", &manifest])
-            .args(["--message-format", "json-render-diagnostics"])
-            .output()
-            .unwrap();
-        assert!(built.status.success(), "{}", String::from_utf8_lossy(&built.stderr));
-        String::from_utf8_lossy(&built.stdout)
-            .lines()
-            .filter_map(|line| serde_json::from_str::<Value>(line).ok())
-            .find_map(|message| message["executable"].as_str().map(PathBuf::from))
-            .unwrap()
+        // Tests lie in `deps`, one folder below the programs: the layout of cargo's target folder.
+        let test = env::current_exe().unwrap();
+        let built = test.ancestors().nth(2).unwrap().join("copperwalk-under-test");
+        assert!(built.is_file(), "{} is not built", built.display());
+        built
     })
 }
 

@@ -19,6 +19,7 @@ use copperwalk::{
 use copperwalk_tests::{
     boards::{example, example_path},
     emulator::{bench::EmulatedBench, cable::Cable, talk, trace},
+    program::program,
 };
 use copperwalk_wire::{
     Method, Rate, Shot,
@@ -159,7 +160,7 @@ fn the_controllers_are_listed() {
 // The program as a person runs it.
 
 fn command(arguments: &[&str]) -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_copperwalk-under-test"));
+    let mut command = Command::new(program());
     command.args(arguments).stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::piped());
     command
 }

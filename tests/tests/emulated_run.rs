@@ -19,6 +19,7 @@ use copperwalk::{
 };
 use copperwalk_core::timing::{self, Before};
 use copperwalk_tests::{
+    attack::times,
     boards::example,
     emulator::{bench::EmulatedBench, trace},
 };
@@ -187,20 +188,20 @@ fn device_time_goes_into_settling_and_converting() {
     assert!((1.0..=1.10).contains(&share), "{share}");
 }
 
-/// The same in 100 sweeps: whatever the unit, a relay's coil changes only while no current flows. Units differ, some are
-/// faulty; each is swept five times.
-fn a_share_of_a_hundred_sweeps(name: &str, seeds: std::ops::Range<u64>, faults: [&str; 2]) {
+/// The same in many sweeps: whatever the unit, a relay's coil changes only while no current flows. Units differ, some are
+/// faulty; each is swept twice, or five times in the long run, which makes 100 sweeps of the two boards.
+fn relays_move_in_the_dark(name: &str, faults: [&str; 2]) {
     let fixture = example(name);
     let plan = compiled(&fixture);
     let (mut sweeps, mut changes) = (0, 0);
-    for seed in seeds {
+    for seed in 0..times(4, 10) as u64 {
         let spec = Spec::new(seed);
         let spec = match seed % 3 {
             0 => spec,
             other => spec.fault(faults[other as usize - 1]),
         };
         let mut bench = EmulatedBench::greeted(&fixture, &spec);
-        for _ in 0..5 {
+        for _ in 0..times(2, 5) {
             emulated(&mut bench, &fixture, &plan);
             sweeps += 1;
         }
@@ -212,13 +213,13 @@ fn a_share_of_a_hundred_sweeps(name: &str, seeds: std::ops::Range<u64>, faults: 
 }
 
 #[test]
-fn relays_move_in_the_dark_in_the_first_half_of_a_hundred_sweeps() {
-    a_share_of_a_hundred_sweeps("tide-gauge-head", 0..10, ["cell fuse=open", "power switch=330 ohm"]);
+fn relays_move_in_the_dark_under_tide_gauge_heads() {
+    relays_move_in_the_dark("tide-gauge-head", ["cell fuse=open", "power switch=330 ohm"]);
 }
 
 #[test]
-fn relays_move_in_the_dark_in_the_second_half_of_a_hundred_sweeps() {
-    a_share_of_a_hundred_sweeps("trail-counter", 0..10, ["single via=open", "wake key=flaky"]);
+fn relays_move_in_the_dark_under_trail_counters() {
+    relays_move_in_the_dark("trail-counter", ["single via=open", "wake key=flaky"]);
 }
 
 /// The waits are counted from the end of the transfers that switch, which on the chip take tens of microseconds.

@@ -13,6 +13,7 @@ use copperwalk::{
     verdict::Verdict,
     virtual_bench::{Spec, Truth},
 };
+use copperwalk_tests::attack::times;
 use copperwalk_tests::campaign::{Bed, in_parallel};
 use copperwalk_tests::cases::Cases;
 
@@ -237,7 +238,7 @@ fn one(bed: &Bed, pair: [Kind; 2], seed: u64) -> Option<Outcome> {
 
 #[test]
 fn every_pair_of_faults_is_named_or_listed_with_its_reason() {
-    let draws = if std::env::var_os("COPPERWALK_LONG").is_some() { 20 } else { 4 };
+    let draws = times(4, 20);
     let beds = Bed::examples(Sampling::Quick);
     let pairs: Vec<[Kind; 2]> = Kind::ALL
         .iter()

@@ -29,6 +29,7 @@ use copperwalk_core::timing::Before;
 use copperwalk_tests::{
     boards::ladder_text,
     peer::{Do, Peer, Script, frame},
+    program,
 };
 use copperwalk_wire::{
     FromBench, PROTOCOL, Packet, Shot, ToBench,
@@ -635,7 +636,7 @@ impl Bed {
 }
 
 fn program(records: &Path) -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_copperwalk-under-test"));
+    let mut command = Command::new(program::program());
     command.arg("--records").arg(records).stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::piped());
     command
 }
@@ -845,7 +846,7 @@ fn interrupted(
     });
     fare_with(bed, script, Duration::from_secs(60), |process| {
         told.recv_timeout(Duration::from_secs(60)).expect("the stage is reached");
-        copperwalk_tests::program::interrupt(process);
+        program::interrupt(process);
     })
 }
 
