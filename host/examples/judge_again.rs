@@ -42,7 +42,13 @@ fn main() -> Result<(), Box<dyn Error>> {
     // The same codes by tighter limits. `None`: nothing is kept, the records stay as they are.
     let limits = folder.path().join("limits.toml");
     fs::write(&limits, LIMITS)?;
-    let outcome = rejudge::again(&records, &[id], Some(&limits), None, &CancelToken::default())?;
+    let outcome = rejudge::again(
+        &records,
+        &[id],
+        Some(&|board| limits::read(&limits, board)),
+        None,
+        &CancelToken::default(),
+    )?;
     for sweep in &outcome.changed {
         let [before, after] = [sweep.before, sweep.after].map(words::verdict);
         println!("sweep {}: {before} would be {after}", sweep.sweep);

@@ -3,18 +3,18 @@
 use std::{
     collections::BTreeMap,
     num::NonZero,
-    path::Path,
     sync::{Arc, Mutex},
     thread,
 };
 
 use serde::Serialize;
+use utoipa::ToSchema;
 
 use crate::{
     board::Board,
     evidence::EvidenceError,
     judge::{self, Change},
-    limits::{self, LimitSet},
+    limits::LimitSet,
     link::CancelToken,
     plan::{self, Plan, Sampling},
     problem::Problems,
@@ -27,7 +27,7 @@ use crate::{
 const BATCH: usize = 256;
 
 /// One measurement judged again.
-#[derive(Clone, PartialEq, Debug, Serialize)]
+#[derive(Clone, PartialEq, Debug, Serialize, ToSchema)]
 pub struct Rejudged {
     /// Its number.
     pub sweep: SweepId,
@@ -54,7 +54,7 @@ impl Rejudged {
 }
 
 /// A measurement that could not be judged again.
-#[derive(Clone, PartialEq, Debug, Serialize)]
+#[derive(Clone, PartialEq, Debug, Serialize, ToSchema)]
 pub struct Skipped {
     /// Its number.
     pub sweep: SweepId,
@@ -63,7 +63,7 @@ pub struct Skipped {
 }
 
 /// What came of it.
-#[derive(Clone, PartialEq, Debug, Default, Serialize)]
+#[derive(Clone, PartialEq, Debug, Default, Serialize, ToSchema)]
 pub struct Outcome {
     /// Judged again.
     pub judged: usize,
@@ -110,6 +110,9 @@ enum Unjudged {
     Evidence(#[from] EvidenceError),
 }
 
+/// Limits that somebody states for a board instead of its file's own, or what is wrong with the statement.
+pub type StatedLimits<'l> = dyn Fn(&Board) -> Result<LimitSet, Problems> + 'l;
+
 /// Judges sweeps again. With `keep`, every new judgement is kept beside the old ones, made at that time
 /// (microseconds since 1970-01-01 UTC).
 ///
@@ -119,12 +122,12 @@ enum Unjudged {
 pub fn again(
     records: &Records,
     sweeps: &[SweepId],
-    limits: Option<&Path>,
+    limits: Option<&StatedLimits<'_>>,
     keep: Option<i64>,
     cancel: &CancelToken,
 ) -> Result<Outcome, RejudgeError> {
     let stated = match limits {
-        Some(file) => stated(file, &records.boards(sweeps)?)?,
+        Some(limits) => stated(limits, &records.boards(sweeps)?)?,
         None => BTreeMap::new(),
     };
     let mut bases = Bases { stated, known: BTreeMap::new() };
@@ -164,12 +167,12 @@ pub fn again(
     Ok(outcome)
 }
 
-/// What a file states for each of these boards, by the hash of the board.
-fn stated(file: &Path, boards: &[Board]) -> Result<BTreeMap<String, LimitSet>, RejudgeError> {
+/// What is stated for each of these boards, by the hash of the board.
+fn stated(limits: &StatedLimits<'_>, boards: &[Board]) -> Result<BTreeMap<String, LimitSet>, RejudgeError> {
     let mut sets = BTreeMap::new();
     let mut misfits = Vec::new();
     for board in boards {
-        match limits::read(file, board) {
+        match limits(board) {
             Ok(set) => drop(sets.insert(board.hash.clone(), set)),
             Err(problems) => misfits.push((board, problems)),
         }

@@ -4,8 +4,10 @@ use std::path::PathBuf;
 
 use super::{Failure, Status, interrupt, output::Output, records};
 use crate::{
+    board::Board,
+    limits,
     records::{Of, now_us, text},
-    rejudge,
+    rejudge::{self, StatedLimits},
     report::{json, terminal},
 };
 
@@ -46,7 +48,9 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     let sweeps = records.numbers(of)?;
     let made_us = args.keep.then(now_us);
     let cancel = interrupt::token();
-    let outcome = rejudge::again(&records, &sweeps, args.limits.as_deref(), made_us, &cancel)?;
+    let limits = args.limits.as_deref().map(|file| move |board: &Board| limits::read(file, board));
+    let limits = limits.as_ref().map(|limits| limits as &StatedLimits<'_>);
+    let outcome = rejudge::again(&records, &sweeps, limits, made_us, &cancel)?;
     let status = if outcome.skipped.is_empty() { Status::Pass } else { Status::Input };
     output.settle(status);
     if args.json {

@@ -1,7 +1,7 @@
 //! `copperwalk receive` and `copperwalk status`: units come in, and where each stands in the work.
 
 use std::{
-    collections::{BTreeSet, HashMap},
+    collections::BTreeSet,
     io::{Read, stdin},
     path::PathBuf,
 };
@@ -10,7 +10,7 @@ use clap::ValueEnum;
 
 use super::{Failure, Status, output::Output, records, slip};
 use crate::{
-    records::{Records, now_us, slip as slips, status, text},
+    records::{Coming, now_us, status, text},
     report::words,
 };
 
@@ -65,7 +65,7 @@ pub fn receive(args: ReceiveArgs, store: Option<PathBuf>, output: &mut Output) -
     let listed = if args.serials.is_empty() { listed()? } else { args.serials };
     let listed = listed.iter().map(|serial| text::serial(serial)).collect::<Result<BTreeSet<_>, _>>()?;
     let records = records::open(store)?;
-    let coming = Coming::of(&records, listed, lot.as_deref())?;
+    let coming = Coming::of(listed, lot.as_deref(), &records.units()?, &records.lot_names()?);
     slip::refuse_unless_meant(coming.doubts, "receive", "received", args.yes)?;
     records.receive(&coming.new, lot.as_deref(), now_us())?;
     let mut said = format!("{} received", words::counted(coming.new.len(), "unit", "units"));
@@ -97,43 +97,4 @@ fn listed() -> Result<Vec<String>, Failure> {
     let serials: Vec<String> =
         list.lines().filter(|line| !line.trim().is_empty()).map(str::to_owned).collect();
     if serials.is_empty() { Err(Failure::NoSerials) } else { Ok(serials) }
-}
-
-/// Units on their way in.
-struct Coming {
-    new: Vec<String>,
-    /// How many are received already, with this lot or with any where none is named.
-    again: usize,
-    doubts: Vec<String>,
-}
-
-impl Coming {
-    fn of(records: &Records, listed: BTreeSet<String>, lot: Option<&str>) -> Result<Self, Failure> {
-        let known = records.units()?;
-        let by_name: HashMap<&str, _> = known.iter().map(|line| (line.unit.serial.as_str(), line)).collect();
-        let by_letters: HashMap<String, &str> =
-            known.iter().map(|line| (line.unit.serial.to_lowercase(), line.unit.serial.as_str())).collect();
-        let mut coming = Self { new: Vec::new(), again: 0, doubts: Vec::new() };
-        if let Some(lot) = lot {
-            coming.doubts.extend(slips::new_but_for_capitals("lot", lot, &records.lot_names()?));
-        }
-        for serial in listed {
-            match by_name.get(serial.as_str()) {
-                Some(line) => {
-                    coming.doubts.extend(slips::moves(&serial, line.lot.as_deref(), lot));
-                    let is_same = lot.is_none() || lot == line.lot.as_deref();
-                    if is_same && line.unit.status == status::Status::Received {
-                        coming.again += 1;
-                        continue;
-                    }
-                }
-                None => {
-                    let twin = by_letters.get(&serial.to_lowercase());
-                    coming.doubts.extend(twin.map(|known| slips::is_another("unit", &serial, known)));
-                }
-            }
-            coming.new.push(serial);
-        }
-        Ok(coming)
-    }
 }

@@ -12,9 +12,9 @@ use tracing_subscriber::{EnvFilter, fmt};
 
 use super::{Failure, Status, output::Output};
 use crate::{
-    daemon::{Bench, Desk, Feed, Fixtures, Line, modelled::Hands},
+    daemon::{Bench, Desk, Feed, Fixtures, Judgings, Line, modelled::Hands},
     link::discover,
-    records::{self, Records, Store},
+    records::{self, Catalogue, Records, Store},
     visible::path as shown,
     web::{self, App, Guard, token::Tokens},
 };
@@ -128,8 +128,20 @@ async fn serve(
     let bench = Bench::start(line, desk.clone(), fixtures.clone(), move || Records::open(&own))
         .map_err(ServeError::from)?;
     let (close, closing) = watch::channel(false);
-    let app =
-        App { desk, fixtures, store: store.clone(), hands, guard: guard.into(), closing: closing.clone() };
+    let catalogue = Arc::new(Catalogue::of(store.clone()));
+    let judgings = Arc::new(Judgings::of(store.path().to_owned()));
+    let app = App {
+        desk,
+        fixtures,
+        store: store.clone(),
+        catalogue: catalogue.clone(),
+        judgings: judgings.clone(),
+        hands,
+        guard: guard.into(),
+        closing: closing.clone(),
+    };
+    // The first list is then there at once. Whatever is wrong with the records is told to whoever asks for it.
+    tokio::spawn(async move { catalogue.lots().await.map(drop) });
     output.text(&format!("The bench is at http://{address}/ ; Ctrl-C ends it."))?;
     if !address.ip().is_loopback() {
         tracing::warn!("traffic is not encrypted; put a proxy that speaks TLS in front of it");
@@ -138,6 +150,7 @@ async fn serve(
     asked_to_end().await;
     tracing::info!("ending");
     let _ = close.send(true);
+    judgings.stop();
     // The thread cancels its job and opens every relay while answers under way are finished.
     let ended = tokio::task::spawn_blocking(move || drop(bench));
     let served = serving.await;

@@ -4,6 +4,7 @@
 //! listeners), [`desk`] (what callers and the bench's thread share), [`fixtures`] (what can be laid on, re-read when its
 //! files change), `operator` (whoever is at the page puts the unit into its states), `bench` (the thread itself), and
 //! [`modelled`] with `draw`: a bench without hardware that runs in real time, with units that have believable faults.
+//! [`judging`] judges stored measurements again, beside the bench.
 //!
 //! Nothing here speaks HTTP. A slow or stalled listener costs the bench nothing: news lie in a ring of bounded size, and who
 //! comes too late is told that there is a gap.
@@ -14,6 +15,7 @@ mod draw;
 pub mod feed;
 pub mod fixtures;
 pub mod job;
+pub mod judging;
 pub mod modelled;
 mod operator;
 
@@ -22,3 +24,4 @@ pub use desk::Desk;
 pub use feed::{Feed, Item, News};
 pub use fixtures::Fixtures;
 pub use job::{JobId, JobPicture};
+pub use judging::Judgings;

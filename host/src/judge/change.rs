@@ -1,6 +1,7 @@
 //! What differs between two judgements of one measurement, and why.
 
 use serde::Serialize;
+use utoipa::ToSchema;
 
 use crate::{
     quantity::{engineering, with_uncertainty},
@@ -9,7 +10,7 @@ use crate::{
 };
 
 /// A row whose verdict or class is another one.
-#[derive(Clone, PartialEq, Debug, Serialize)]
+#[derive(Clone, PartialEq, Debug, Serialize, ToSchema)]
 pub struct Change {
     /// A segment's name, or `point~point`.
     #[serde(rename = "where")]
@@ -25,7 +26,7 @@ pub struct Change {
 }
 
 /// A verdict with its class.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, ToSchema)]
 pub struct Opinion {
     /// The verdict.
     pub verdict: Verdict,

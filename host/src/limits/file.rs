@@ -28,7 +28,18 @@ const MOST: Ohms = Ohms(1e6);
 /// # Errors
 /// Everything wrong with the file, all at once: unknown segments, wrong units, a `min` above its `max`.
 pub fn read(path: &Path, board: &Board) -> Result<LimitSet, Problems> {
-    let sheet = Sheet::open(path)?;
+    of_sheet(Sheet::open(path)?, board)
+}
+
+/// Reads the text of such a file, which problems call `name`.
+///
+/// # Errors
+/// As [`read`].
+pub fn parse(name: &str, text: &str, board: &Board) -> Result<LimitSet, Problems> {
+    of_sheet(Sheet::new(name, text), board)
+}
+
+fn of_sheet(sheet: Sheet, board: &Board) -> Result<LimitSet, Problems> {
     let usual = LimitSet::of_board(board);
     match limits(&sheet, board, &usual) {
         Ok(stated) => Ok(usual.overridden(stated, sheet.text())),

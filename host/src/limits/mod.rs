@@ -4,7 +4,7 @@
 #[warn(clippy::indexing_slicing)]
 mod file;
 
-pub use file::read;
+pub use file::{parse, read};
 
 use crate::quantity::Ohms;
 use crate::{

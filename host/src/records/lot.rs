@@ -54,9 +54,9 @@ struct Past {
 }
 
 /// A unit as the pass over its past leaves it.
-struct Member {
-    lot: Option<String>,
-    unit: UnitState,
+#[derive(Debug)]
+pub(super) struct Member {
+    pub line: UnitLine,
     void_sweeps: u32,
     /// Number and start of the first and of the last sweep, void or not.
     span: Option<[(i64, i64); 2]>,
@@ -72,8 +72,8 @@ impl Store {
     pub async fn lot(&self, lot: &str) -> Result<LotSummary, Error> {
         self.see_members(lot).await?;
         let mut members = self.members(Units::of_lot(lot)).await?;
-        members.retain(|member| member.lot.as_deref() == Some(lot));
-        match summary(lot, members) {
+        members.retain(|member| member.line.lot.as_deref() == Some(lot));
+        match summary(lot, &members.iter().collect::<Vec<_>>()) {
             Some(summary) => Ok(summary),
             None => Err(self.unknown_lot(lot).await),
         }
@@ -82,21 +82,7 @@ impl Store {
     /// Every lot that a unit belongs to, in the order of their first sweeps; those of which no unit has been swept come
     /// last, by name.
     pub async fn lots(&self) -> Result<Vec<LotLine>, Error> {
-        let mut lots = BTreeMap::<String, Vec<Member>>::new();
-        for member in self.members(Units::ALL).await? {
-            if let Some(lot) = &member.lot {
-                lots.entry(lot.clone()).or_default().push(member);
-            }
-        }
-        let mut lines: Vec<(Option<i64>, LotLine)> = Vec::with_capacity(lots.len());
-        for (lot, members) in lots {
-            let mut now = Counts::default();
-            members.iter().for_each(|member| now.add(member.unit.now()));
-            let [first, last] = span(&members);
-            lines.push((first.map(|(id, _)| id), LotLine { lot, now, last_us: last.map(|(_, us)| us) }));
-        }
-        lines.sort_by_key(|(first, _)| (first.is_none(), *first));
-        Ok(lines.into_iter().map(|(_, line)| line).collect())
+        Ok(lines(&self.members(Units::ALL).await?))
     }
 
     /// The name of every lot that a unit was ever received or swept in.
@@ -108,7 +94,7 @@ impl Store {
     /// Every unit, in the order of their serial numbers.
     pub async fn units(&self) -> Result<Vec<UnitLine>, Error> {
         let members = self.members(Units::ALL).await?;
-        Ok(members.into_iter().map(|member| UnitLine { lot: member.lot, unit: member.unit }).collect())
+        Ok(members.into_iter().map(|member| member.line).collect())
     }
 
     /// A part of the list of units, or of those that belong to a lot: `most` of them (at least one), after the unit
@@ -124,8 +110,8 @@ impl Store {
         let after = after.unwrap_or_default();
         let last = self.last_of_page(lot, after, most).await?;
         let members = self.members(Units::within(lot, after, last.as_deref())).await?;
-        let here = members.into_iter().filter(|member| lot.is_none() || member.lot.as_deref() == lot);
-        let units = here.map(|member| UnitLine { lot: member.lot, unit: member.unit }).collect();
+        let lines = members.into_iter().map(|member| member.line);
+        let units = lines.filter(|line| lot.is_none() || line.lot.as_deref() == lot).collect();
         Ok(UnitsPage { units, next: last })
     }
 
@@ -145,7 +131,7 @@ impl Store {
     }
 
     /// Members of a scope, every row as it was written and none missing.
-    async fn members(&self, units: Units<'_>) -> Result<Vec<Member>, Error> {
+    pub(super) async fn members(&self, units: Units<'_>) -> Result<Vec<Member>, Error> {
         let mut connection = self.reading().await?;
         let read = async {
             let mut snapshot = connection.begin().await?;
@@ -190,7 +176,7 @@ impl Store {
     }
 
     /// Do measurements and receipts, and the list of a lot's units say the same?
-    async fn see_members(&self, lot: &str) -> Result<(), Error> {
+    pub(super) async fn see_members(&self, lot: &str) -> Result<(), Error> {
         let sql = "WITH said AS (SELECT serial FROM measurement WHERE lot = $1
                                 UNION SELECT serial FROM status WHERE lot = $1),
                    listed AS (SELECT serial FROM lot_unit WHERE lot = $1)
@@ -207,7 +193,7 @@ impl Store {
         Err(self.altered(format!("the list of units of lot {lot:?}")))
     }
 
-    async fn unknown_lot(&self, lot: &str) -> Error {
+    pub(super) async fn unknown_lot(&self, lot: &str) -> Error {
         if let Err(error) = text::lot(lot) {
             return error.into();
         }
@@ -226,7 +212,8 @@ impl Member {
         let status = Status::after(past.steps.into_iter().map(|(_, step)| step));
         let lot = past.lots.into_iter().max_by_key(|(entry, _)| *entry).map(|(_, lot)| lot);
         let unit = UnitState { serial, status, repairs: past.repairs, swept: None };
-        let mut member = Self { lot, unit, void_sweeps: 0, span: None, failed: Vec::new() };
+        let line = UnitLine { lot, unit };
+        let mut member = Self { line, void_sweeps: 0, span: None, failed: Vec::new() };
         past.sweeps.into_iter().for_each(|sweep| member.take(sweep));
         member
     }
@@ -236,7 +223,7 @@ impl Member {
         let shown = sweep.faults;
         let start = (sweep.id, sweep.started_us);
         self.span = Some([self.span.map_or(start, |[first, _]| first), start]);
-        let unit = self.unit.swept.get_or_insert_with(|| Swept {
+        let unit = self.line.unit.swept.get_or_insert_with(|| Swept {
             board: String::new(),
             revision: String::new(),
             sweeps: 0,
@@ -285,11 +272,12 @@ impl Member {
     }
 }
 
-fn summary(lot: &str, members: Vec<Member>) -> Option<LotSummary> {
+/// How a lot stands, by its members; `None` if it has none.
+pub(super) fn summary(lot: &str, members: &[&Member]) -> Option<LotSummary> {
     if members.is_empty() {
         return None;
     }
-    let [first_us, last_us] = span(&members).map(|sweep| sweep.map(|(_, started_us)| started_us));
+    let [first_us, last_us] = span(members).map(|sweep| sweep.map(|(_, started_us)| started_us));
     let mut summary = LotSummary {
         lot: lot.into(),
         first_us,
@@ -298,27 +286,48 @@ fn summary(lot: &str, members: Vec<Member>) -> Option<LotSummary> {
         void_sweeps: 0,
         first: Counts::default(),
         now: Counts::default(),
-        pareto: pareto(&members),
+        pareto: pareto(members),
         units: Vec::with_capacity(members.len()),
     };
     for member in members {
-        summary.sweeps += member.unit.swept.as_ref().map_or(0, |swept| swept.sweeps);
+        let unit = &member.line.unit;
+        summary.sweeps += unit.swept.as_ref().map_or(0, |swept| swept.sweeps);
         summary.void_sweeps += member.void_sweeps;
-        summary.first.add(member.unit.first());
-        summary.now.add(member.unit.now());
-        summary.units.push(member.unit);
+        summary.first.add(unit.first());
+        summary.now.add(unit.now());
+        summary.units.push(unit.clone());
     }
     Some(summary)
 }
 
+/// The list of lots, by all members.
+pub(super) fn lines<'m>(members: impl IntoIterator<Item = &'m Member>) -> Vec<LotLine> {
+    let mut lots = BTreeMap::<&str, Vec<&Member>>::new();
+    for member in members {
+        if let Some(lot) = &member.line.lot {
+            lots.entry(lot).or_default().push(member);
+        }
+    }
+    let mut lines: Vec<(Option<i64>, LotLine)> = Vec::with_capacity(lots.len());
+    for (lot, members) in lots {
+        let mut now = Counts::default();
+        members.iter().for_each(|member| now.add(member.line.unit.now()));
+        let [first, last] = span(&members);
+        let line = LotLine { lot: lot.to_owned(), now, last_us: last.map(|(_, us)| us) };
+        lines.push((first.map(|(id, _)| id), line));
+    }
+    lines.sort_by_key(|(first, _)| (first.is_none(), *first));
+    lines.into_iter().map(|(_, line)| line).collect()
+}
+
 /// Number and start of the first and of the last sweep of any of them.
-fn span(members: &[Member]) -> [Option<(i64, i64)>; 2] {
+fn span(members: &[&Member]) -> [Option<(i64, i64)>; 2] {
     let spans = || members.iter().filter_map(|member| member.span);
     [spans().map(|[first, _]| first).min(), spans().map(|[_, last]| last).max()]
 }
 
 /// Most units first; among equals those with more still to repair, then by name.
-fn pareto(members: &[Member]) -> Vec<ParetoRow> {
+fn pareto(members: &[&Member]) -> Vec<ParetoRow> {
     let mut rows = BTreeMap::<(&str, &str, &str), ParetoRow>::new();
     for (board, place, still) in members.iter().flat_map(|member| &member.failed) {
         let key = (board.as_str(), place.place.as_str(), class_word(place.class));

@@ -3,12 +3,14 @@
 //!
 //! Read in this order: [`summary`] (what the store answers), `host/migrations/` (the tables, column by column),
 //! `open` (what may be opened, and how), `head` and `judgement` (a measurement's row, a judgement with its lists), `write`
-//! (a sweep in one transaction), `stored` (whole sweeps again), `history` (one unit), `lot` (many units), `logbook`
+//! (a sweep in one transaction), `stored` (whole sweeps again), `history` (one unit), `lot` (many units), `catalogue` (all of them, in
+//! memory), `logbook`
 //! (what people write down), [`status`] (where a unit stands in the work), `photo` with `picture` (photos of units).
 //! `digest`, `ledger` and `check` see to it that neither an altered row nor a missing one passes; `copy` saves and
 //! restores; `aside` keeps what a locked store could not take. `wilson` says how far a yield can be trusted. `rows`, `list`
 //! and `value` turn values into columns, `raw` codes into bytes; `files` are the texts a sweep stands on; [`text`] says
-//! what people may type, `place` which names a unit's board has for it, [`slip`] what looks mistyped; [`path()`] where the
+//! what people may type, `place` which names a unit's board has for it, [`slip`] what looks mistyped, `coming` which
+//! of the units of a list are new; [`path()`] where the
 //! store lies.
 //!
 //! [`Store`] is the store for asynchronous callers. [`Records`] is the same for the command line.
@@ -23,8 +25,10 @@
 //! ```
 
 mod aside;
+mod catalogue;
 mod check;
 mod clock;
+mod coming;
 mod copy;
 mod database;
 mod digest;
@@ -68,8 +72,10 @@ use sqlx::pool::PoolConnection;
 use sqlx::sqlite::SqliteConnectOptions;
 use tokio::runtime::{Builder, Runtime};
 
+pub use catalogue::Catalogue;
 pub use check::Findings;
 pub use clock::now_us;
+pub use coming::Coming;
 pub use error::{Error, meant};
 pub use files::Files;
 pub use near::near;

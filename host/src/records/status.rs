@@ -6,7 +6,7 @@ use utoipa::ToSchema;
 use crate::verdict::Verdict;
 
 /// Where a unit stands.
-#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Serialize, ToSchema)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Status {
     /// It is here; no sweep says anything about it yet.
@@ -32,6 +32,12 @@ pub enum Said {
     InRepair,
     Scrapped,
     Sold,
+}
+
+impl Status {
+    /// Every one, in the order of the work.
+    pub const ALL: [Self; 6] =
+        [Self::Received, Self::Swept, Self::InRepair, Self::Good, Self::Scrapped, Self::Sold];
 }
 
 impl Said {

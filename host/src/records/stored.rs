@@ -1,6 +1,6 @@
 //! Whole measurements again, raw codes included: one for a report, many for judging again.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 use std::sync::Arc;
 
 use sqlx::{Connection as _, Row as _};
@@ -9,7 +9,7 @@ use super::database::Connection;
 use super::digest::Digest;
 use super::head::{self, Head};
 use super::judgement::{self, Judged, Which};
-use super::summary::{PastJudgement, SweepId};
+use super::summary::{PastJudgement, SweepId, SweepView};
 use super::{Error, Store, ledger, list, raw};
 use crate::board::{self, Board};
 use crate::fixture::Fixture;
@@ -63,21 +63,9 @@ impl Store {
         match of {
             Of::Unit(serial) => Ok(self.unit(serial).await?.sweeps().map(|sweep| sweep.id).collect()),
             Of::Lot(lot) => {
-                let serials: Vec<String> =
+                let members: HashSet<String> =
                     self.lot(lot).await?.units.into_iter().map(|unit| unit.serial).collect();
-                let mut connection = self.reading().await?;
-                let mut numbers = Vec::new();
-                for serial in serials {
-                    let of = sqlx::query_scalar("SELECT measurement_id FROM measurement WHERE serial = $1");
-                    let of: Vec<i64> = of
-                        .bind(serial)
-                        .fetch_all(&mut *connection)
-                        .await
-                        .map_err(|error| self.said(&error))?;
-                    numbers.extend(of);
-                }
-                numbers.sort_unstable();
-                Ok(numbers.into_iter().map(SweepId).collect())
+                self.numbers_of(&members).await
             }
             Of::All => {
                 let mut connection = self.reading().await?;
@@ -93,6 +81,13 @@ impl Store {
                 Ok(all)
             }
         }
+    }
+
+    /// The numbers of every sweep of these units, in their own order.
+    pub(super) async fn numbers_of(&self, units: &HashSet<String>) -> Result<Vec<SweepId>, Error> {
+        let all = sqlx::query_as("SELECT measurement_id, serial FROM measurement ORDER BY measurement_id");
+        let all: Vec<(i64, String)> = all.fetch_all(&self.pool).await.map_err(|error| self.said(&error))?;
+        Ok(all.into_iter().filter(|(_, serial)| units.contains(serial)).map(|(id, _)| SweepId(id)).collect())
     }
 
     /// The boards that these sweeps stand on, each once. A board whose file is altered, or no longer read, is left out:
@@ -130,33 +125,48 @@ impl Store {
         let mut connection = self.reading().await?;
         let read = async {
             let mut snapshot = connection.begin().await?;
-            let heads = head::numbered(&mut snapshot, &numbers).await?;
             let packed = packed(&mut snapshot, &numbers).await?;
-            let judgements = judgement::read(&mut snapshot, &numbers, Which::Latest).await?;
-            Ok((heads, packed, judgements, ledger::numbers(&mut snapshot, &numbers).await?))
+            Ok((Latest::read(&mut snapshot, &numbers).await?, packed))
         };
-        let (heads, mut packed, mut judgements, ledger) = read.await.map_err(|error| self.said(&error))?;
-        let mut heads: HashMap<i64, _> = heads
-            .into_iter()
-            .map(|head| (head.as_ref().map_or_else(|altered| altered.sweep, |head| head.id), head))
-            .collect();
+        let (mut latest, mut packed) = read.await.map_err(|error| self.said(&error))?;
         let mut found = Vec::with_capacity(ids.len());
         for &id in ids {
             let stored = async {
-                let head = heads.remove(&id.0).ok_or_else(|| self.unknown_sweep(id))?;
-                let head = head.map_err(|altered| altered.error(&self.path))?;
-                let judged = judgements.remove(&id.0).and_then(|mut all| all.pop());
-                let judged = judged.ok_or_else(|| self.unjudged(id))?;
-                let judged = judged.map_err(|altered| altered.error(&self.path))?;
-                self.see_judgements(id, &ledger, judged.number)?;
+                let (head, judgement) = latest.take(self, id)?;
                 let packed = packed.remove(&id.0);
                 let fixture = self.fixture(&mut connection, &head.basis).await?;
                 let measurement = self.unpack(head, packed, &fixture)?;
-                Ok(Stored { id, measurement, fixture, judgement: judged.judgement })
+                Ok(Stored { id, measurement, fixture, judgement })
             };
             found.push(stored.await);
         }
         Ok(found)
+    }
+
+    /// Sweeps without their codes, in the order asked for. Ask for a few hundred at a time: all of them are held.
+    ///
+    /// # Errors
+    /// As [`Store::read`].
+    pub async fn views(&self, ids: &[SweepId]) -> Result<Vec<Result<SweepView, Error>>, Error> {
+        let numbers: Vec<i64> = ids.iter().map(|id| id.0).collect();
+        let mut connection = self.reading().await?;
+        let read = async {
+            let mut snapshot = connection.begin().await?;
+            Latest::read(&mut snapshot, &numbers).await
+        };
+        let mut latest = read.await.map_err(|error| self.said(&error))?;
+        let view = |&id| {
+            latest.take(self, id).map(|(head, judgement)| SweepView {
+                id,
+                serial: head.serial,
+                basis: head.basis,
+                started_us: head.started_us,
+                bench_name: head.bench_name,
+                bench: head.work,
+                judgement,
+            })
+        };
+        Ok(ids.iter().map(view).collect())
     }
 
     /// A whole sweep again, raw codes included, with its latest judgement.
@@ -242,6 +252,38 @@ impl Store {
             error,
         })?;
         Ok(head.measurement(runs))
+    }
+}
+
+/// Measurements with their latest judgements, of one moment.
+struct Latest {
+    heads: HashMap<i64, Result<Head, head::Altered>>,
+    judgements: HashMap<i64, Vec<Result<Judged, head::Altered>>>,
+    ledger: HashMap<i64, BTreeSet<i64>>,
+}
+
+impl Latest {
+    async fn read(snapshot: &mut Connection, numbers: &[i64]) -> Result<Self, sqlx::Error> {
+        let heads = head::numbered(snapshot, numbers).await?;
+        Ok(Self {
+            heads: heads
+                .into_iter()
+                .map(|head| (head.as_ref().map_or_else(|altered| altered.sweep, |head| head.id), head))
+                .collect(),
+            judgements: judgement::read(snapshot, numbers, Which::Latest).await?,
+            ledger: ledger::numbers(snapshot, numbers).await?,
+        })
+    }
+
+    /// One of them; each is given once.
+    fn take(&mut self, store: &Store, id: SweepId) -> Result<(Head, Judgement), Error> {
+        let head = self.heads.remove(&id.0).ok_or_else(|| store.unknown_sweep(id))?;
+        let head = head.map_err(|altered| altered.error(&store.path))?;
+        let judged = self.judgements.remove(&id.0).and_then(|mut all| all.pop());
+        let judged = judged.ok_or_else(|| store.unjudged(id))?;
+        let judged = judged.map_err(|altered| altered.error(&store.path))?;
+        store.see_judgements(id, &self.ledger, judged.number)?;
+        Ok((head, judged.judgement))
     }
 }
 

@@ -88,6 +88,26 @@ pub struct PastSweep {
     pub judgement: Judgement,
 }
 
+/// A sweep by itself, without its raw codes. Whether it was declared void since stands in the history of its unit.
+#[derive(Clone, PartialEq, Debug, Serialize, ToSchema)]
+pub struct SweepView {
+    /// Its number.
+    pub id: SweepId,
+    /// Serial number of the unit.
+    pub serial: String,
+    /// The files it stands on.
+    pub basis: Basis,
+    /// Start, µs since 1970-01-01 UTC.
+    pub started_us: i64,
+    /// What measured it.
+    pub bench_name: String,
+    /// What the bench did.
+    pub bench: BenchWork,
+    /// What is made of it; the latest judgement.
+    #[serde(flatten)]
+    pub judgement: Judgement,
+}
+
 /// A sweep declared void.
 #[derive(Clone, PartialEq, Eq, Debug, Serialize, ToSchema)]
 pub struct Void {

@@ -8,7 +8,7 @@ use std::io::Write;
 use super::{figures, words};
 use crate::measurement::Basis;
 use crate::quantity::Ohms;
-use crate::records::summary::{Event, LotSummary, UnitHistory, UnitState};
+use crate::records::summary::{Event, LotSummary, UnitHistory, UnitLine, UnitState};
 use crate::sweep::{IsolationRow, SegmentRow, Sweep};
 use crate::verdict::{Class, Verdict};
 
@@ -103,9 +103,8 @@ pub fn lot(lot: &LotSummary, out: impl Write) -> ::csv::Result<()> {
     table.finish()
 }
 
-/// The same table in pieces of 500 units, each made when it is asked for: of a large lot only one is in memory.
-pub fn lot_in_pieces(lot: LotSummary) -> impl Iterator<Item = ::csv::Result<Vec<u8>>> {
-    let LotSummary { lot, units, .. } = lot;
+/// The same table of any units in pieces of 500, each made when it is asked for: of a long list only one is in memory.
+pub fn units_in_pieces(units: Vec<UnitLine>) -> impl Iterator<Item = ::csv::Result<Vec<u8>>> {
     let pieces = units.len().div_ceil(UNITS_AT_ONCE).max(1);
     (0..pieces).map(move |piece| {
         let mut out = Vec::new();
@@ -114,7 +113,9 @@ pub fn lot_in_pieces(lot: LotSummary) -> impl Iterator<Item = ::csv::Result<Vec<
             _ => Table::headless(&mut out),
         };
         let units = units.iter().skip(piece * UNITS_AT_ONCE).take(UNITS_AT_ONCE);
-        units.into_iter().try_for_each(|unit| table.row(lot_row(&lot, unit)))?;
+        units
+            .into_iter()
+            .try_for_each(|line| table.row(lot_row(line.lot.as_deref().unwrap_or_default(), &line.unit)))?;
         table.finish()?;
         Ok(out)
     })

@@ -6,8 +6,8 @@ use tokio::sync::watch;
 
 use super::guard::Guard;
 use crate::{
-    daemon::{Desk, Fixtures, modelled::Hands},
-    records::Store,
+    daemon::{Desk, Fixtures, Judgings, modelled::Hands},
+    records::{Catalogue, Store},
 };
 
 /// The daemon's parts, shared by all requests.
@@ -19,6 +19,10 @@ pub struct App {
     pub fixtures: Arc<Fixtures>,
     /// The records.
     pub store: Store,
+    /// Every unit of the records at a glance.
+    pub catalogue: Arc<Catalogue>,
+    /// Measurements judged again.
+    pub judgings: Arc<Judgings>,
     /// Hands at the virtual bench; `None` at a real one.
     pub hands: Option<Hands>,
     /// Who may ask.

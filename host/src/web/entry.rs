@@ -1,16 +1,59 @@
-//! What people write down about a unit, by a page or by the API: held against what may be kept, kept, and told to everybody.
+//! What people write down, by a page or by the API: held against what may be kept, kept, and told to everybody.
+
+use std::collections::BTreeSet;
 
 use super::{app::App, problem::Problem};
 use crate::{
     daemon::News,
-    records::{SweepId, now_us, text},
+    records::{Coming, PhotoId, SweepId, now_us, status::Said, text},
 };
 
+/// Most units received in one go: more than come in on one day.
+const MOST_RECEIVED: usize = 10_000;
+
 impl App {
-    /// Writes a note down; gives the unit's serial number as it is kept.
+    /// Writes down that units came in; gives how many were new.
     ///
     /// # Errors
-    /// A serial number or text that cannot be kept, an unknown unit, those of the records.
+    /// A serial number or lot that cannot be kept; what looks like a slip, unless it is `meant`; those of the records.
+    pub async fn receive(
+        &self,
+        serials: &[String],
+        lot: Option<&str>,
+        meant: bool,
+    ) -> Result<Coming, Problem> {
+        if serials.is_empty() || serials.len() > MOST_RECEIVED {
+            let detail = format!("name 1 to {MOST_RECEIVED} serial numbers; got {}", serials.len());
+            return Err(Problem::bad_request(detail));
+        }
+        let lot = lot.map(text::lot).transpose()?;
+        let listed = serials.iter().map(|serial| text::serial(serial)).collect::<Result<BTreeSet<_>, _>>()?;
+        let (known, lots) = (self.catalogue.units(|_| true).await?, self.store.lot_names().await?);
+        let coming = Coming::of(listed, lot.as_deref(), &known, &lots);
+        if !coming.doubts.is_empty() && !meant {
+            return Err(Problem::doubtful(coming.doubts));
+        }
+        self.store.receive(&coming.new, lot.as_deref(), now_us()).await?;
+        for serial in &coming.new {
+            self.desk.feed().tell(&News::Unit { serial: serial.clone() });
+        }
+        Ok(coming)
+    }
+
+    /// Writes down where a unit stands in the work; gives its serial number as it is kept.
+    ///
+    /// # Errors
+    /// A serial number that cannot be kept, an unknown unit, those of the records.
+    pub async fn status(&self, serial: &str, said: Said) -> Result<String, Problem> {
+        let serial = text::serial(serial)?;
+        self.store.set_status(&serial, now_us(), said).await?;
+        Ok(self.written(serial))
+    }
+
+    /// Writes a note down.
+    ///
+    /// # Errors
+    /// As [`status`](Self::status), and a text that cannot be kept.
     pub async fn note(&self, serial: &str, note: &str) -> Result<String, Problem> {
         let serial = text::serial(serial)?;
         self.store.note(&serial, now_us(), note).await?;
@@ -42,6 +85,32 @@ impl App {
         let serial = text::serial(serial)?;
         self.store.void(&serial, sweep, now_us(), because).await?;
         Ok(self.written(serial))
+    }
+
+    /// Writes the answer to a check of the unit's board down.
+    ///
+    /// # Errors
+    /// As [`note`](Self::note), and a check that the board does not have.
+    pub async fn tick(&self, serial: &str, check: &str, done: bool, note: &str) -> Result<String, Problem> {
+        let serial = text::serial(serial)?;
+        let check = self.store.check_named(&serial, check).await?;
+        self.store.tick(&serial, now_us(), &check, done, note).await?;
+        Ok(self.written(serial))
+    }
+
+    /// Keeps a photo, a JPEG or PNG file; gives the unit's serial number and the photo's own.
+    ///
+    /// # Errors
+    /// As [`note`](Self::note), and a file that is no photo or too large a one.
+    pub async fn photo(
+        &self,
+        serial: &str,
+        caption: &str,
+        file: Vec<u8>,
+    ) -> Result<(String, PhotoId), Problem> {
+        let serial = text::serial(serial)?;
+        let id = self.store.photo(&serial, now_us(), caption, file).await?;
+        Ok((self.written(serial), id))
     }
 
     fn written(&self, serial: String) -> String {

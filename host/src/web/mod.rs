@@ -9,12 +9,14 @@ pub mod app;
 mod entry;
 pub mod events;
 pub mod extract;
+mod gather;
 pub mod guard;
 pub mod page;
 pub mod problem;
 mod selection;
 mod serve;
 pub mod token;
+mod upload;
 
 pub use app::App;
 pub use guard::Guard;

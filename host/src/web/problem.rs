@@ -9,7 +9,7 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use crate::{
-    daemon::desk::Refused,
+    daemon::{desk::Refused, judging::JudgingRefused},
     records::{self, text::TextError},
 };
 
@@ -108,6 +108,17 @@ impl From<records::Error> for Problem {
             _ => Vec::new(),
         };
         Self { near, ..Self::new(status, error.to_string()) }
+    }
+}
+
+impl From<JudgingRefused> for Problem {
+    fn from(refused: JudgingRefused) -> Self {
+        let status = match refused {
+            JudgingRefused::NoJob(_) => StatusCode::NOT_FOUND,
+            JudgingRefused::Busy(_) => StatusCode::CONFLICT,
+            JudgingRefused::Thread(_) => StatusCode::SERVICE_UNAVAILABLE,
+        };
+        Self::new(status, refused.to_string())
     }
 }
 

@@ -3,7 +3,12 @@
 use std::{io, time::Duration};
 
 use axum::{
-    Router, extract::DefaultBodyLimit, http::StatusCode, middleware, response::IntoResponse, routing::get,
+    Router,
+    extract::{DefaultBodyLimit, Request},
+    http::StatusCode,
+    middleware::{self, Next},
+    response::{IntoResponse, Response},
+    routing::get,
 };
 use tokio::{net::TcpListener, sync::watch};
 use tower_http::trace::TraceLayer;
@@ -12,6 +17,8 @@ use super::{App, api, guard, page, problem::Problem};
 
 /// Longest body of a request that carries no photo, bytes: a note of 10,000 characters in any script, as JSON.
 const LONGEST_BODY: usize = 256 * 1024;
+/// So long may an answer take, an upload included: longer than anything waits for a locked store.
+const ANSWER: Duration = Duration::from_secs(120);
 /// At the end, answers under way get so long.
 const FAREWELL: Duration = Duration::from_millis(500);
 
@@ -25,6 +32,7 @@ pub fn router(app: App) -> Router {
         .fallback(nothing_here)
         .method_not_allowed_fallback(not_that_way)
         .layer(DefaultBodyLimit::max(LONGEST_BODY))
+        .layer(middleware::from_fn(in_time))
         .layer(guarded)
         .layer(TraceLayer::new_for_http())
         .with_state(app)
@@ -46,6 +54,16 @@ pub async fn serve(listener: TcpListener, app: App, mut closing: watch::Receiver
             tokio::time::sleep(FAREWELL).await;
         } => Ok(()),
     }
+}
+
+/// Nobody waits for ever: what answers nothing in time is told to do so. News that are streamed have their answer at once.
+async fn in_time(request: Request, next: Next) -> Response {
+    let answer = tokio::time::timeout(ANSWER, next.run(request)).await;
+    answer.unwrap_or_else(|_| {
+        let detail =
+            format!("no answer within {} s; the records may lie on a disk that hangs", ANSWER.as_secs());
+        Problem::new(StatusCode::SERVICE_UNAVAILABLE, detail).into_response()
+    })
 }
 
 /// The daemon is alive.

@@ -17,10 +17,11 @@ const BAR: f64 = 200.0;
 
 /// The page of one lot.
 pub fn lot(lot: &LotSummary, links: &Links<'_>) -> String {
-    page("lot report", &lot.lot, &lot_body(lot, links))
+    let units = body(&part("Every unit", &units(&lot.units, links)));
+    page("lot report", &lot.lot, &html! { (lot_body(lot, links)) (units) })
 }
 
-/// The same without the sheet, to stand in another page.
+/// The same without the sheet and without the list of units: what stands in a page that has a list of its own.
 pub fn lot_body(lot: &LotSummary, links: &Links<'_>) -> Markup {
     let time = |us| html! { (figures::time(us)) };
     body(&html! {
@@ -37,7 +38,6 @@ pub fn lot_body(lot: &LotSummary, links: &Links<'_>) -> Markup {
         (part("Yield", &yields(lot)))
         (part("Repair first", &first(lot, links)))
         @if !lot.pareto.is_empty() { (part("Where units failed", &pareto(lot))) }
-        (part("Every unit", &units(&lot.units, links)))
     })
 }
 

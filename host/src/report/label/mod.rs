@@ -10,16 +10,21 @@ mod qr;
 
 use std::num::NonZeroU16;
 
+use serde::Deserialize;
+use utoipa::ToSchema;
+
 use super::pdf::{MM, Paper, document, font::Fonts, page::Page};
 use layout::Layout;
 
 /// How a serial number is coded.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Deserialize, ToSchema)]
+#[serde(rename_all = "kebab-case")]
 pub enum Code {
     /// A square of modules: any text.
     #[default]
     Qr,
     /// Bars: printable ASCII.
+    #[serde(rename = "code-128")]
     Code128,
 }
 

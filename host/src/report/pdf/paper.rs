@@ -1,10 +1,14 @@
 //! Sheets of paper, and lengths on them. Everything is laid out in points of 1/72 inch, from the top left corner down.
 
+use serde::Deserialize;
+use utoipa::ToSchema;
+
 /// Points per millimetre.
 pub const MM: f32 = 72.0 / 25.4;
 
 /// A size of paper, upright.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
 pub enum Paper {
     /// 210 mm by 297 mm (ISO 216).
     #[default]

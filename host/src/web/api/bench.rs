@@ -7,17 +7,24 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     daemon::desk::{BenchPicture, HandsPicture},
+    report::health::Health,
     web::{app::App, extract::Json, problem::Problem},
 };
 
 pub fn router() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(bench)).routes(routes!(hands))
+    OpenApiRouter::new().routes(routes!(bench)).routes(routes!(health)).routes(routes!(hands))
 }
 
 /// How the bench stands.
 #[utoipa::path(get, path = "/bench", tag = "bench", responses((status = 200, body = BenchPicture)))]
 async fn bench(State(app): State<App>) -> axum::Json<BenchPicture> {
     axum::Json(app.desk.bench())
+}
+
+/// How the bench has measured of late: over the last 200 sweeps, contacts over the last 20.
+#[utoipa::path(get, path = "/bench/health", tag = "bench", responses((status = 200, body = Health), (status = 503, body = Problem)))]
+async fn health(State(app): State<App>) -> Result<axum::Json<Health>, Problem> {
+    Ok(axum::Json(app.health().await?))
 }
 
 /// What hands do at the virtual bench.

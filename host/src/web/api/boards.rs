@@ -1,21 +1,28 @@
 //! `fixtures` and `boards`: what can be laid on the bench.
+#![allow(unused_qualifications)] // the code that utoipa writes for `params` names its types in full
 
 use axum::extract::State;
-use serde::Serialize;
-use utoipa::ToSchema;
+use serde::{Deserialize, Serialize};
+use utoipa::{IntoParams, ToSchema};
 use utoipa_axum::{router::OpenApiRouter, routes};
 
 use super::jobs::no_fixture;
 use crate::{
     board::Board,
     daemon::fixtures::Known,
-    web::{app::App, extract::Path, problem::Problem},
+    report::plan::{PlanSheet, plan_sheet},
+    web::{
+        app::App,
+        extract::{Path, Query},
+        problem::Problem,
+    },
 };
 
 pub fn router() -> OpenApiRouter<App> {
     OpenApiRouter::new()
         .routes(routes!(fixtures))
         .routes(routes!(fixture))
+        .routes(routes!(plan))
         .routes(routes!(boards))
         .routes(routes!(board))
 }
@@ -99,6 +106,33 @@ async fn fixture(
 ) -> Result<axum::Json<FixturePicture>, Problem> {
     let known = app.fixtures.get(&name).ok_or_else(|| no_fixture(&app, &name))?;
     Ok(axum::Json(FixturePicture::of(&known)))
+}
+
+/// Its plan: the object that `copperwalk plan --json` prints.
+#[utoipa::path(
+    get,
+    path = "/fixtures/{name}/plan",
+    tag = "boards",
+    params(("name" = String, Path, description = "Its name"), Depth),
+    responses((status = 200, body = Object), (status = 400, body = Problem), (status = 404, body = Problem))
+)]
+async fn plan(
+    State(app): State<App>,
+    Path(name): Path<String>,
+    Query(depth): Query<Depth>,
+) -> Result<axum::Json<PlanSheet>, Problem> {
+    let known = app.fixtures.get(&name).ok_or_else(|| no_fixture(&app, &name))?;
+    let plan = if depth.full { &known.laid.full } else { &known.laid.quick };
+    Ok(axum::Json(plan_sheet(plan, &known.laid.fixture)))
+}
+
+/// How thoroughly.
+#[derive(Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+struct Depth {
+    /// The full number of samples for every reading.
+    #[serde(default)]
+    full: bool,
 }
 
 /// A board.

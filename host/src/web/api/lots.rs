@@ -1,30 +1,36 @@
 //! `lots`: how each stands.
+#![allow(unused_qualifications)] // the code that utoipa writes for `params` names its types in full
 
-use axum::{
-    body::Body,
-    extract::State,
-    http::header,
-    response::{IntoResponse, Response},
-};
-use futures_util::stream;
+use std::convert::Infallible;
+
+use axum::{extract::State, response::Response};
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use super::listed::{Listed, Paging};
+use super::{
+    file::{self, OnPaper},
+    listed::{Listed, Paging},
+};
 use crate::{
     records::{
         summary::{LotLine, LotSummary},
         text,
     },
-    report::csv,
+    report::{csv, pdf, spread::Spread},
     web::{
         app::App,
         extract::{Path, Query},
         problem::Problem,
+        selection::Selection,
     },
 };
 
 pub fn router() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(list)).routes(routes!(one)).routes(routes!(table))
+    OpenApiRouter::new()
+        .routes(routes!(list))
+        .routes(routes!(one))
+        .routes(routes!(table))
+        .routes(routes!(sheet))
+        .routes(routes!(readings))
 }
 
 /// The lots in the records, in the order they were begun.
@@ -39,7 +45,7 @@ async fn list(
     State(app): State<App>,
     Query(paging): Query<Paging>,
 ) -> Result<axum::Json<Listed<LotLine>>, Problem> {
-    Ok(axum::Json(paging.cut(app.store.lots().await?)?))
+    Ok(axum::Json(paging.cut(app.catalogue.lots().await?)?))
 }
 
 /// One lot: counts, where its units failed, and every unit.
@@ -51,7 +57,7 @@ async fn list(
     responses((status = 200, body = LotSummary), (status = 404, body = Problem), (status = 503, body = Problem))
 )]
 async fn one(State(app): State<App>, Path(lot): Path<String>) -> Result<axum::Json<LotSummary>, Problem> {
-    Ok(axum::Json(app.store.lot(&text::lot(&lot)?).await?))
+    Ok(axum::Json(app.catalogue.lot(&text::lot(&lot)?).await?))
 }
 
 /// Its units as a table, a row each.
@@ -63,7 +69,39 @@ async fn one(State(app): State<App>, Path(lot): Path<String>) -> Result<axum::Js
     responses((status = 200, content_type = "text/csv", body = String), (status = 404, body = Problem))
 )]
 async fn table(State(app): State<App>, Path(lot): Path<String>) -> Result<Response, Problem> {
-    let summary = app.store.lot(&text::lot(&lot)?).await?;
-    let pieces = stream::iter(csv::lot_in_pieces(summary));
-    Ok(([(header::CONTENT_TYPE, "text/csv; charset=utf-8")], Body::from_stream(pieces)).into_response())
+    let lot = app.catalogue.lot(&text::lot(&lot)?).await?.lot;
+    let units = Selection { lot: Some(lot), ..Selection::default() }.units(&app).await?;
+    Ok(file::table(csv::units_in_pieces(units)))
+}
+
+/// The report of the lot, to print and to hand on.
+#[utoipa::path(
+    get,
+    path = "/lots/{lot}/report.pdf",
+    tag = "records",
+    params(("lot" = String, Path, description = "Name of the lot"), OnPaper),
+    responses((status = 200, content_type = "application/pdf", body = Vec<u8>), (status = 400, body = Problem), (status = 404, body = Problem))
+)]
+async fn sheet(
+    State(app): State<App>,
+    Path(lot): Path<String>,
+    Query(on): Query<OnPaper>,
+) -> Result<Response, Problem> {
+    let summary = app.catalogue.lot(&text::lot(&lot)?).await?;
+    file::pdf(move || Ok::<_, Infallible>(pdf::lot(&summary, on.paper))).await
+}
+
+/// How the readings of each segment spread over those 200 of its units that were swept last.
+#[utoipa::path(
+    get,
+    path = "/lots/{lot}/readings",
+    tag = "records",
+    params(("lot" = String, Path, description = "Name of the lot")),
+    responses((status = 200, body = Vec<Spread>), (status = 404, body = Problem), (status = 503, body = Problem))
+)]
+async fn readings(
+    State(app): State<App>,
+    Path(lot): Path<String>,
+) -> Result<axum::Json<Vec<Spread>>, Problem> {
+    Ok(axum::Json(app.spreads(&lot).await?))
 }

@@ -3,9 +3,13 @@
 
 mod bench;
 mod boards;
+mod file;
 mod jobs;
+mod judgings;
+mod labels;
 mod listed;
 mod lots;
+mod photos;
 mod refusals;
 mod sweeps;
 mod units;
@@ -45,6 +49,9 @@ fn resources() -> OpenApiRouter<App> {
         .merge(units::router())
         .merge(lots::router())
         .merge(sweeps::router())
+        .merge(photos::router())
+        .merge(labels::router())
+        .merge(judgings::router())
 }
 
 /// The API, with its description.

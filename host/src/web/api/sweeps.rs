@@ -1,20 +1,81 @@
 //! `sweeps`: whole ones, and what else was made of their measurements.
+#![allow(unused_qualifications)] // the code that utoipa writes for `params` names its types in full
 
 use axum::{
     extract::State,
-    http::{StatusCode, header},
+    http::header,
     response::{IntoResponse, Response},
 };
+use serde::Deserialize;
+use utoipa::IntoParams;
 use utoipa_axum::{router::OpenApiRouter, routes};
 
+use super::{
+    file::{self, internal},
+    listed::{Listed, Paging},
+};
 use crate::{
-    records::{SweepId, summary::PastJudgement},
+    records::{
+        Of, SweepId,
+        summary::{PastJudgement, SweepView},
+        text,
+    },
     report::{csv, json},
-    web::{app::App, extract::Path, problem::Problem},
+    web::{
+        app::App,
+        extract::{Path, Query},
+        problem::Problem,
+    },
 };
 
 pub fn router() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(one)).routes(routes!(table)).routes(routes!(judgements))
+    OpenApiRouter::new()
+        .routes(routes!(list))
+        .routes(routes!(one))
+        .routes(routes!(table))
+        .routes(routes!(judgements))
+}
+
+/// Which sweeps.
+#[derive(Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+struct Wanted {
+    /// Of this unit.
+    serial: Option<String>,
+    /// Of the units of this lot; ignored beside a unit.
+    lot: Option<String>,
+}
+
+/// Sweeps without their raw codes, the latest first. Whether one was declared void since, its unit tells.
+#[utoipa::path(
+    get,
+    path = "/sweeps",
+    tag = "records",
+    params(Wanted, Paging),
+    responses(
+        (status = 200, body = Listed<SweepView>),
+        (status = 400, body = Problem),
+        (status = 404, description = "No such unit or lot", body = Problem),
+        (status = 503, body = Problem)
+    )
+)]
+async fn list(
+    State(app): State<App>,
+    Query(wanted): Query<Wanted>,
+    Query(paging): Query<Paging>,
+) -> Result<axum::Json<Listed<SweepView>>, Problem> {
+    let serial = wanted.serial.as_deref().map(text::serial).transpose()?;
+    let lot = wanted.lot.as_deref().map(text::lot).transpose()?;
+    let of = match (&serial, &lot) {
+        (Some(serial), _) => Of::Unit(serial),
+        (None, Some(lot)) => Of::Lot(lot),
+        (None, None) => Of::All,
+    };
+    let mut numbers = app.catalogue.numbers(of).await?;
+    numbers.reverse();
+    let Listed { total, page, per_page, items } = paging.cut(numbers)?;
+    let items = app.store.views(&items).await?.into_iter().collect::<Result<_, _>>()?;
+    Ok(axum::Json(Listed { total, page, per_page, items }))
 }
 
 /// One sweep: the object that `copperwalk sweep --json` prints.
@@ -41,9 +102,7 @@ async fn one(State(app): State<App>, Path(id): Path<i64>) -> Result<Response, Pr
 )]
 async fn table(State(app): State<App>, Path(id): Path<i64>) -> Result<Response, Problem> {
     let sweep = app.store.sweep(SweepId(id)).await?;
-    let mut out = Vec::new();
-    csv::sweep(&sweep, &mut out).map_err(internal)?;
-    Ok(([(header::CONTENT_TYPE, "text/csv; charset=utf-8")], out).into_response())
+    file::short_table(|out| csv::sweep(&sweep, out))
 }
 
 /// Every judgement made of its measurement, the first one first.
@@ -59,8 +118,4 @@ async fn judgements(
     Path(id): Path<i64>,
 ) -> Result<axum::Json<Vec<PastJudgement>>, Problem> {
     Ok(axum::Json(app.store.judgements(SweepId(id)).await?))
-}
-
-fn internal(error: impl ToString) -> Problem {
-    Problem::new(StatusCode::INTERNAL_SERVER_ERROR, error.to_string())
 }

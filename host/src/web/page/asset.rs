@@ -1,5 +1,7 @@
 //! Style sheets and scripts: built into the program, kept by browsers until they change.
 
+use std::sync::LazyLock;
+
 use axum::{
     extract::Path,
     http::{HeaderMap, StatusCode, header},
@@ -16,15 +18,19 @@ const ASSETS: [(&str, &str, &str); 4] = [
     ("bench.js", "text/javascript; charset=utf-8", include_str!("bench.js")),
 ];
 
+/// By which a browser tells a changed one: the hash of its content.
+static MARKS: LazyLock<[String; 4]> =
+    LazyLock::new(|| ASSETS.map(|(_, _, content)| format!("\"{}\"", hash::of(content))));
+
 /// One of them.
 pub async fn asset(Path(name): Path<String>, headers: HeaderMap) -> Response {
-    let Some((_, kind, content)) = ASSETS.iter().find(|(known, ..)| *known == name) else {
+    let found = ASSETS.iter().zip(&*MARKS).find(|((known, ..), _)| *known == name);
+    let Some(((_, kind, content), mark)) = found else {
         return Problem::not_found("there is no such file").into_response();
     };
-    let mark = format!("\"{}\"", hash::of(content));
     let known = headers.get(header::IF_NONE_MATCH).is_some_and(|known| known.as_bytes() == mark.as_bytes());
     // A browser asks each time whether it has changed: after an update of the program nobody sees an old script.
-    let common = [(header::ETAG, mark), (header::CACHE_CONTROL, "no-cache".into())];
+    let common = [(header::ETAG, mark.as_str()), (header::CACHE_CONTROL, "no-cache")];
     match known {
         true => (StatusCode::NOT_MODIFIED, common).into_response(),
         false => (common, [(header::CONTENT_TYPE, *kind)], *content).into_response(),

@@ -31,6 +31,14 @@ pub fn board(fixture: &str) -> String {
     format!("/boards/{}", encoded(fixture))
 }
 
+/// An address that a form sent back: one of the lists, or the list of units where it is anything else, so that nobody is
+/// led away from here.
+pub fn here_only(address: &str) -> String {
+    let is_list =
+        address == "/units" || address.starts_with("/lots/") && !address.contains([':', '\\', '\r', '\n']);
+    if is_list { address.to_owned() } else { "/units".to_owned() }
+}
+
 /// Percent-encoded: everything but the unreserved characters of RFC 3986, section 2.3.
 pub fn encoded(text: &str) -> String {
     let mut encoded = String::with_capacity(text.len());
@@ -54,5 +62,14 @@ mod tests {
         assert_eq!(unit("A-1"), "/units/A-1");
         assert_eq!(unit("7/2024 #3?"), "/units/7%2F2024%20%233%3F");
         assert_eq!(unit("№ 1"), "/units/%E2%84%96%201");
+    }
+
+    #[test]
+    fn nobody_is_led_away() {
+        assert_eq!(here_only(&lot("a:b/c")), "/lots/a%3Ab%2Fc");
+        for away in ["//elsewhere", "https://elsewhere/lots/", "/\\elsewhere", "/lots/\r\nSet-Cookie: a", ""]
+        {
+            assert_eq!(here_only(away), "/units");
+        }
     }
 }

@@ -1,30 +1,41 @@
 //! The pages of lots.
 
-use axum::{extract::State, response::Html};
+use axum::{
+    Form,
+    extract::State,
+    response::{Html, Redirect},
+};
 use maud::html;
+use serde::Deserialize;
 
 use super::{
     link::{self, LINKS},
-    sheet,
+    paged::Wanted,
+    roster, sheet, spread,
 };
 use crate::{
     records::text,
     report::{figures, html as report},
-    web::{app::App, extract::Path, problem::Problem},
+    web::{
+        app::App,
+        extract::{Path, Query},
+        gather::MOST_UNITS,
+        problem::Problem,
+    },
 };
 
 /// The list of lots, the latest first.
 pub async fn list(State(app): State<App>) -> Result<Html<String>, Problem> {
-    let lots = app.store.lots().await?;
+    let lots = app.catalogue.lots().await?;
     let body = html! {
         main id="content" {
             h1 { "Lots" }
-            @if lots.is_empty() { p { "No unit belongs to a lot yet. Name one on the bench page." } }
+            @if lots.is_empty() { p { "No unit belongs to a lot yet. Receive some here, or name a lot on the bench page." } }
             div class="scroller" role="region" aria-label="Lots" tabindex="0" {
                 table {
                     thead {
                         tr {
-                            @for heading in ["Lot", "Units", "Pass", "Fail", "Unproven", "Void", "Yield now", "Last sweep"] {
+                            @for heading in ["Lot", "Units", "Pass", "Fail", "Unproven", "Void", "Not swept", "Yield now", "Last sweep"] {
                                 th scope="col" { (heading) }
                             }
                         }
@@ -35,11 +46,25 @@ pub async fn list(State(app): State<App>) -> Result<Html<String>, Problem> {
                             tr {
                                 th scope="row" { a href=(link::lot(&line.lot)) { (line.lot) } }
                                 td class="count" { (now.total()) }
-                                @for count in [now.pass, now.fail, now.unproven, now.void] { td class="count" { (count) } }
+                                @for count in [now.pass, now.fail, now.unproven, now.void, now.unswept] { td class="count" { (count) } }
                                 td class="count" { (figures::share(now.passed())) }
                                 td { @if let Some(last_us) = line.last_us { (figures::time(last_us)) } }
                             }
                         }
+                    }
+                }
+            }
+            section class="adding" {
+                div class="forms" {
+                    form method="post" action="/lots" {
+                        h2 { "Receive units" }
+                        label { span { "Lot" } input name="lot" required spellcheck="false"; }
+                        label {
+                            span { "Serial numbers, one on each line" }
+                            textarea name="serials" rows="6" required spellcheck="false" {}
+                        }
+                        label class="inline" { input type="checkbox" name="yes" value="yes"; span { "What looks like a slip is meant" } }
+                        button type="submit" { "Receive" }
                     }
                 }
             }
@@ -48,15 +73,68 @@ pub async fn list(State(app): State<App>) -> Result<Html<String>, Problem> {
     Ok(sheet::page("/lots", "Lots", None, &body))
 }
 
+/// Units that came in, as the form sends them.
+#[derive(Deserialize)]
+pub struct Arrived {
+    lot: String,
+    serials: String,
+    yes: Option<String>,
+}
+
+/// Writes down that units came in.
+pub async fn receive(State(app): State<App>, Form(sent): Form<Arrived>) -> Result<Redirect, Problem> {
+    let listed = sent.serials.lines().map(str::trim).filter(|line| !line.is_empty());
+    let serials: Vec<String> = listed.map(str::to_owned).collect();
+    app.receive(&serials, Some(&sent.lot), sent.yes.is_some()).await?;
+    Ok(Redirect::to(&link::lot(&text::lot(&sent.lot)?)))
+}
+
 /// One lot.
-pub async fn lot(State(app): State<App>, Path(name): Path<String>) -> Result<Html<String>, Problem> {
+pub async fn lot(
+    State(app): State<App>,
+    Path(name): Path<String>,
+    Query(wanted): Query<Wanted>,
+) -> Result<Html<String>, Problem> {
     let name = text::lot(&name)?;
-    let summary = app.store.lot(&name).await?;
+    let summary = app.catalogue.lot(&name).await?;
+    let units = wanted.selection(Some(&name))?.units(&app).await?;
+    let here = link::lot(&name);
     let body = html! {
         main id="content" {
             (report::lot_body(&summary, &LINKS))
-            p { a href={ "/api/v1" (link::lot(&name)) "/table.csv" } download { "Every unit as CSV" } }
+            p class="ways-out" {
+                a href={ (here) "/readings" } { "Readings of each segment" } " "
+                a href={ "/api/v1" (here) "/report.pdf" } { "Report as PDF" } " "
+                a href={ "/api/v1" (here) "/table.csv" } download { "Every unit as CSV" } " "
+                a href={ "/api/v1/labels.pdf?lot=" (link::encoded(&name)) } { "Labels as PDF" }
+            }
+            section {
+                h2 { "Every unit" }
+                (roster::filter(&wanted, false))
+                (roster::roster(&units, &wanted, &here, false))
+            }
         }
     };
     Ok(sheet::page("/lots", &name, None, &body))
+}
+
+/// How the readings of each segment spread over the units of a lot.
+pub async fn readings(State(app): State<App>, Path(name): Path<String>) -> Result<Html<String>, Problem> {
+    let name = text::lot(&name)?;
+    let spreads = app.spreads(&name).await?;
+    let body = html! {
+        main id="content" {
+            p { a href=(link::lot(&name)) { "Lot " (name) } }
+            h1 { "Readings of each segment" }
+            @if spreads.is_empty() { p { "No unit of this lot has been swept yet." } }
+            @else {
+                p class="small" {
+                    "The latest sweep of each of the (at most " (MOST_UNITS) ") units that were swept last. Each dot is a \
+                     unit; the band is what the limits allow. Copper is referred to 20 °C."
+                }
+            }
+            @for spread in &spreads { (spread::strip(spread)) }
+        }
+    };
+    Ok(sheet::page("/lots", &format!("{name}, readings"), None, &body))
 }

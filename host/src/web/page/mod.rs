@@ -4,21 +4,26 @@
 mod asset;
 mod bench;
 mod boards;
+mod compare;
 mod health;
 mod legible;
 mod link;
 mod lots;
 mod paged;
+mod roster;
 mod sheet;
 mod sign_in;
+mod spread;
 mod units;
 
 use axum::{
-    Router, middleware,
+    Router,
+    extract::DefaultBodyLimit,
+    middleware,
     routing::{get, post},
 };
 
-use super::app::App;
+use super::{app::App, upload::LONGEST_UPLOAD};
 
 /// The pages and what they are made of.
 pub fn router() -> Router<App> {
@@ -30,9 +35,15 @@ pub fn router() -> Router<App> {
         .route("/units/{serial}/repairs", post(units::repair))
         .route("/units/{serial}/notes", post(units::note))
         .route("/units/{serial}/voids", post(units::void))
+        .route("/units/{serial}/status", post(units::status))
+        .route("/units/{serial}/checks", post(units::tick))
+        .route("/units/{serial}/photos", post(units::photo).layer(DefaultBodyLimit::max(LONGEST_UPLOAD)))
+        .route("/units/{serial}/compare", get(compare::compare))
+        .route("/units/status", post(roster::status))
         .route("/sweeps/{id}", get(units::sweep))
-        .route("/lots", get(lots::list))
+        .route("/lots", get(lots::list).post(lots::receive))
         .route("/lots/{lot}", get(lots::lot))
+        .route("/lots/{lot}/readings", get(lots::readings))
         .route("/boards", get(boards::list))
         .route("/boards/{fixture}", get(boards::board))
         .route("/health", get(health::health))

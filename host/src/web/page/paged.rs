@@ -5,9 +5,13 @@ use serde::Deserialize;
 
 use super::link::encoded;
 use crate::{
+    records::status::Status,
     report::words,
     verdict::Verdict,
-    web::{problem::Problem, selection::Selection},
+    web::{
+        problem::Problem,
+        selection::{Order, Selection},
+    },
 };
 
 /// Rows of a page.
@@ -16,6 +20,14 @@ const ROWS: usize = 100;
 /// Verdicts by which the list can be cut down.
 pub const VERDICTS: [Verdict; 4] = [Verdict::Pass, Verdict::Fail, Verdict::Unproven, Verdict::Void];
 
+/// Orders of the list, each with the word for it.
+pub const ORDERS: [(Order, &str); 4] = [
+    (Order::Latest, "last swept"),
+    (Order::Serial, "serial number"),
+    (Order::Status, "status"),
+    (Order::Fault, "most likely fault"),
+];
+
 /// Which units, and which page of them. Fields of a form come empty where nothing was chosen.
 #[derive(Clone, Default, Deserialize)]
 #[serde(default)]
@@ -23,6 +35,8 @@ pub struct Wanted {
     text: String,
     lot: String,
     verdict: String,
+    status: String,
+    order: String,
     /// Counted from 1; 0 is the first as well.
     pub page: usize,
 }
@@ -43,25 +57,46 @@ impl Wanted {
         self.verdict == words::verdict(verdict)
     }
 
-    /// The units that are meant, those swept last first.
+    /// Is this the status asked for?
+    pub fn stands(&self, status: Status) -> bool {
+        self.status == words::status(status)
+    }
+
+    /// Is this word the order asked for?
+    pub fn is_by(&self, order: &str) -> bool {
+        self.order == order
+    }
+
+    /// The units that are meant, of one lot where the page is that lot's.
     ///
     /// # Errors
-    /// A word that is no verdict.
-    pub fn selection(&self) -> Result<Selection<'_>, Problem> {
-        let verdict = VERDICTS.into_iter().find(|verdict| self.is(*verdict));
-        if verdict.is_none() && !self.verdict.is_empty() {
-            return Err(Problem::bad_request(format!(
-                "{:?} is no verdict; choose one of the list",
-                self.verdict
-            )));
-        }
-        Ok(Selection { lot: self.lot(), verdict, text: self.text(), latest_first: true })
+    /// A word that stands in none of the lists.
+    pub fn selection(&self, lot: Option<&str>) -> Result<Selection, Problem> {
+        Ok(Selection {
+            lot: lot.or(self.lot()).map(str::to_owned),
+            verdict: chosen(&self.verdict, VERDICTS.map(|verdict| (verdict, words::verdict(verdict))))?,
+            status: chosen(&self.status, Status::ALL.map(|status| (status, words::status(status))))?,
+            text: self.text().map(str::to_owned),
+            order: chosen(&self.order, ORDERS)?.unwrap_or(Order::Latest),
+        })
     }
 
     /// The address of a page of the same units.
     pub fn address(&self, page: usize) -> String {
-        let [text, lot, verdict] = [&self.text, &self.lot, &self.verdict].map(|text| encoded(text));
-        format!("?text={text}&lot={lot}&verdict={verdict}&page={page}")
+        let [text, lot, verdict, status, order] =
+            [&self.text, &self.lot, &self.verdict, &self.status, &self.order].map(|text| encoded(text));
+        format!("?text={text}&lot={lot}&verdict={verdict}&status={status}&order={order}&page={page}")
+    }
+}
+
+/// What a word of a form's list stands for; `None` where nothing was chosen.
+fn chosen<T>(word: &str, list: impl IntoIterator<Item = (T, &'static str)>) -> Result<Option<T>, Problem> {
+    if word.is_empty() {
+        return Ok(None);
+    }
+    match list.into_iter().find(|(_, known)| *known == word) {
+        Some((meant, _)) => Ok(Some(meant)),
+        None => Err(Problem::bad_request(format!("{word:?} is not in the list; choose what is"))),
     }
 }
 

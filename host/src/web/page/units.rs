@@ -11,75 +11,30 @@ use serde::Deserialize;
 
 use super::{
     link::{self, LINKS},
-    paged::{self, Wanted},
-    sheet,
+    paged::Wanted,
+    roster, sheet,
 };
 use crate::{
     board::{self, Board},
-    records::{SweepId, summary::UnitHistory, text},
+    records::{SweepId, status::Said, summary::UnitHistory, text},
     report::{figures, html as report, words},
     web::{
         app::App,
         extract::{Path, Query},
         problem::Problem,
+        upload::Upload,
     },
 };
 
 /// The list of units.
 pub async fn list(State(app): State<App>, Query(wanted): Query<Wanted>) -> Result<Html<String>, Problem> {
-    let units = wanted.selection()?.units(&app).await?;
-    let shown = paged::cut(&units, wanted.page);
+    let units = wanted.selection(None)?.units(&app).await?;
     let body = html! {
         main id="content" {
             h1 { "Units" }
-            form class="filter" method="get" {
-                label { span { "Serial number has" } input name="text" value=[wanted.text()] spellcheck="false"; }
-                label { span { "Lot" } input name="lot" value=[wanted.lot()] spellcheck="false"; }
-                label {
-                    span { "Verdict" }
-                    select name="verdict" {
-                        option value="" { "any" }
-                        @for verdict in paged::VERDICTS {
-                            option value=(words::verdict(verdict)) selected[wanted.is(verdict)] { (words::verdict(verdict)) }
-                        }
-                    }
-                }
-                button type="submit" { "Show" }
-            }
-            p class="small" { (units.len()) " units" }
-            div class="scroller" role="region" aria-label="Units" tabindex="0" {
-                table {
-                    thead {
-                        tr {
-                            @for heading in ["Serial number", "Lot", "Status", "Board", "Verdict", "Most likely", "Sweeps", "Repairs", "Last sweep"] {
-                                th scope="col" { (heading) }
-                            }
-                        }
-                    }
-                    tbody {
-                        @for line in shown {
-                            @let unit = &line.unit;
-                            tr {
-                                th scope="row" { a href=(link::unit(&unit.serial)) { (unit.serial) } }
-                                td { @if let Some(lot) = &line.lot { a href=(link::lot(lot)) { (lot) } } }
-                                td { (words::status(unit.status)) }
-                                @let swept = unit.swept.as_ref();
-                                td { @if let Some(swept) = swept { (swept.board) ", " (swept.revision) } }
-                                td { @if let Some(now) = unit.now() { (report::verdict(now)) } }
-                                td {
-                                    @if let Some(fault) = swept.and_then(|swept| swept.fault.as_ref()) {
-                                        (fault.place) ": " (words::class(fault.class))
-                                    }
-                                }
-                                td class="count" { (swept.map_or(0, |swept| swept.sweeps)) }
-                                td class="count" { (unit.repairs) }
-                                td { @if let Some(swept) = swept { (figures::time(swept.last_us)) } }
-                            }
-                        }
-                    }
-                }
-            }
-            (paged::ways(wanted.page, units.len(), &|page| wanted.address(page)))
+            (roster::filter(&wanted, true))
+            (roster::roster(&units, &wanted, "/units", true))
+            p class="ways-out" { a href="/api/v1/units.csv" download { "Every unit as CSV" } }
         }
     };
     Ok(sheet::page("/units", "Units", None, &body))
@@ -91,13 +46,92 @@ pub async fn unit(State(app): State<App>, Path(serial): Path<String>) -> Result<
     let history = app.store.unit(&serial).await?;
     // Without it the page has no list of places; the store says what is wrong when one is written down.
     let board = app.store.board_of(&history).await.ok().flatten();
+    let here = link::unit(&serial);
     let body = html! {
         main id="content" {
             (report::unit_body(&history, &LINKS))
+            @if history.sweeps().count() > 1 { (which_two(&history)) }
+            (photos(&history))
+            @if let Some(board) = board.as_ref().filter(|board| !board.checks.is_empty()) { (checks(&history, board)) }
             (adding(&history, board.as_ref()))
+            p class="ways-out" {
+                a href={ "/api/v1" (here) "/certificate.pdf" } { "Certificate as PDF" } " "
+                a href={ "/api/v1/labels.pdf?serial=" (link::encoded(&serial)) } { "Label as PDF" } " "
+                a href={ "/api/v1" (here) "/table.csv" } download { "All readings as CSV" }
+            }
         }
     };
     Ok(sheet::page("/units", &serial, None, &body))
+}
+
+/// Two sweeps to be put side by side.
+fn which_two(history: &UnitHistory) -> Markup {
+    let options = |chosen: Option<SweepId>| {
+        html! {
+            @for sweep in history.sweeps() {
+                option value=(sweep.id) selected[Some(sweep.id) == chosen] { (sweep.id) ", " (figures::time(sweep.started_us)) }
+            }
+        }
+    };
+    html! {
+        form class="filter" method="get" action={ (link::unit(&history.serial)) "/compare" } {
+            label { span { "Sweep" } select name="first" { (options(history.sweeps().next().map(|sweep| sweep.id))) } }
+            label { span { "beside sweep" } select name="second" { (options(history.sweeps().next_back().map(|sweep| sweep.id))) } }
+            button type="submit" { "Side by side" }
+        }
+    }
+}
+
+fn photos(history: &UnitHistory) -> Markup {
+    html! {
+        section class="photos" {
+            h2 { "Photos" }
+            @if history.photos().next().is_none() { p { "None yet." } }
+            div class="pictures" {
+                @for photo in history.photos() {
+                    @let place = format!("/api/v1/photos/{}", photo.id);
+                    figure {
+                        a href=(place) {
+                            img src=(place) alt={ "Photo " (words::photo(photo)) } width=(photo.width_px) height=(photo.height_px) loading="lazy";
+                        }
+                        figcaption { (figures::day(photo.at_us)) @if !photo.caption.is_empty() { ": " (photo.caption) } }
+                    }
+                }
+            }
+            div class="adding" {
+                div class="forms" {
+                    form method="post" action={ (link::unit(&history.serial)) "/photos" } enctype="multipart/form-data" {
+                        h3 { "Add a photo" }
+                        label { span { "JPEG or PNG, from a file or the camera" } input type="file" name="photo" accept="image/jpeg,image/png" capture="environment" required; }
+                        label { span { "What it shows" } input name="caption" maxlength="200"; }
+                        button type="submit" { "Add the photo" }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// The checks of the board, each with its latest answer and a form for another.
+fn checks(history: &UnitHistory, board: &Board) -> Markup {
+    html! {
+        section {
+            h2 { "Checks" }
+            div class="checks" {
+                @for check in &board.checks {
+                    @let tick = history.checklist.iter().find(|tick| tick.check == check.name);
+                    form method="post" action={ (link::unit(&history.serial)) "/checks" } {
+                        input type="hidden" name="check" value=(check.name);
+                        span { (check.name) }
+                        b { (tick.map_or("not answered", |tick| words::answer(tick.done))) }
+                        label { span { "Note" } input name="note" aria-label={ "Note on " (check.name) }; }
+                        button type="submit" name="done" value="yes" { "Yes" }
+                        button type="submit" name="done" value="no" { "No" }
+                    }
+                }
+            }
+        }
+    }
 }
 
 /// What can be written down about a unit.
@@ -109,42 +143,59 @@ fn adding(history: &UnitHistory, board: Option<&Board>) -> Markup {
         section class="adding" {
             h2 { "Write down" }
             div class="forms" {
-                form method="post" action={ (here) "/repairs" } {
-                    h3 { "A repair" }
-                    label {
-                        span { "Where" }
-                        input name="place" list="places" required value=[suspect] spellcheck="false";
+                @if board.is_some() {
+                    form method="post" action={ (here) "/repairs" } {
+                        h3 { "A repair" }
+                        label {
+                            span { "Where" }
+                            input name="place" list="places" required value=[suspect] spellcheck="false";
+                        }
+                        datalist id="places" {
+                            @for segment in board.map_or(&[][..], |board| &board.segments) { option value=(segment.name) {} }
+                        }
+                        label { span { "What was done" } input name="action" required placeholder="rebuilt, replaced, cleaned"; }
+                        label { span { "More about it" } textarea name="text" rows="2" {} }
+                        button type="submit" { "Write the repair down" }
+                        p class="small" { "Then sweep the unit again: only that proves the repair." }
                     }
-                    datalist id="places" {
-                        @for segment in board.map_or(&[][..], |board| &board.segments) { option value=(segment.name) {} }
-                    }
-                    label { span { "What was done" } input name="action" required placeholder="rebuilt, replaced, cleaned"; }
-                    label { span { "More about it" } textarea name="text" rows="2" {} }
-                    button type="submit" { "Write the repair down" }
-                    p class="small" { "Then sweep the unit again: only that proves the repair." }
                 }
                 form method="post" action={ (here) "/notes" } {
                     h3 { "A note" }
                     label { span { "Note" } textarea name="text" rows="4" required {} }
                     button type="submit" { "Write the note down" }
                 }
-                form method="post" action={ (here) "/voids" } {
-                    h3 { "A sweep that says nothing about the unit" }
+                form method="post" action={ (here) "/status" } {
+                    h3 { "Where it stands" }
                     label {
-                        span { "Sweep" }
-                        select name="sweep" {
-                            @for sweep in history.sweeps().rev().filter(|sweep| sweep.voided.is_none()) {
-                                option value=(sweep.id) { (sweep.id) ", " (figures::time(sweep.started_us)) }
+                        span { "Status" }
+                        select name="status" {
+                            @for said in Said::ALL {
+                                @let status = said.into();
+                                option value=(words::status(status)) selected[status == history.status] { (words::status(status)) }
                             }
                         }
                     }
-                    label { span { "Because" } input name="because" required; }
-                    button type="submit" { "Declare it void" }
-                    p class="small" { "It stays in the records, and counts no more." }
+                    button type="submit" { "Set the status" }
+                    p class="small" { "A later sweep or repair counts instead." }
+                }
+                @if history.sweeps().any(|sweep| sweep.voided.is_none()) {
+                    form method="post" action={ (here) "/voids" } {
+                        h3 { "A sweep that says nothing about the unit" }
+                        label {
+                            span { "Sweep" }
+                            select name="sweep" {
+                                @for sweep in history.sweeps().rev().filter(|sweep| sweep.voided.is_none()) {
+                                    option value=(sweep.id) { (sweep.id) ", " (figures::time(sweep.started_us)) }
+                                }
+                            }
+                        }
+                        label { span { "Because" } input name="because" required; }
+                        button type="submit" { "Declare it void" }
+                        p class="small" { "It stays in the records, and counts no more." }
+                    }
                 }
             }
         }
-        p { a href={ "/api/v1" (here) "/table.csv" } download { "All readings as CSV" } }
     }
 }
 
@@ -197,6 +248,51 @@ pub async fn void(
     Form(sent): Form<Void>,
 ) -> Result<Redirect, Problem> {
     let serial = app.void(&serial, SweepId(sent.sweep), &sent.because).await?;
+    Ok(Redirect::to(&link::unit(&serial)))
+}
+
+/// A status, as the form sends it.
+#[derive(Deserialize)]
+pub struct NewStatus {
+    status: String,
+}
+
+/// Writes down where a unit stands in the work.
+pub async fn status(
+    State(app): State<App>,
+    Path(serial): Path<String>,
+    Form(sent): Form<NewStatus>,
+) -> Result<Redirect, Problem> {
+    let serial = app.status(&serial, roster::said(&sent.status)?).await?;
+    Ok(Redirect::to(&link::unit(&serial)))
+}
+
+/// The answer to a check, as the form sends it.
+#[derive(Deserialize)]
+pub struct Tick {
+    check: String,
+    done: String,
+    #[serde(default)]
+    note: String,
+}
+
+/// Writes the answer to a check down.
+pub async fn tick(
+    State(app): State<App>,
+    Path(serial): Path<String>,
+    Form(sent): Form<Tick>,
+) -> Result<Redirect, Problem> {
+    let serial = app.tick(&serial, &sent.check, sent.done == "yes", sent.note.trim()).await?;
+    Ok(Redirect::to(&link::unit(&serial)))
+}
+
+/// Keeps a photo.
+pub async fn photo(
+    State(app): State<App>,
+    Path(serial): Path<String>,
+    upload: Upload,
+) -> Result<Redirect, Problem> {
+    let (serial, _) = app.photo(&serial, &upload.caption, upload.photo).await?;
     Ok(Redirect::to(&link::unit(&serial)))
 }
 
