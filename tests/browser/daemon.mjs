@@ -126,6 +126,54 @@ const after = await sweep(faulty);
 if (!/^pass$/i.test(after)) complain("bench", `after the repair ${faulty} reads ${after}`);
 await picture(page, "bench-pass");
 
+// ---- the unit's page: both sweeps side by side, a photo, a check of the board, where it stands, paper
+
+await page.goto(`${home}/units/${faulty}`);
+await page.getByRole("button", { name: "Side by side" }).click();
+await page.waitForURL("**/compare?*");
+if ((await page.locator("tr.changed").count()) === 0) complain("compare", "a repaired segment is not marked");
+const beside = new URL(page.url()).pathname + new URL(page.url()).search;
+await page.goto(`${home}/units/${faulty}`);
+await page.locator('input[type="file"]').setInputFiles({ name: "terminal.png", mimeType: "image/png", buffer: await page.screenshot() });
+await page.locator('form[action$="/photos"] input[name="caption"]').fill("Terminal, cleaned");
+await page.locator('form[action$="/photos"] button').click();
+await page.waitForURL(`**/units/${faulty}`);
+await page.locator(".pictures img").scrollIntoViewIfNeeded();
+await page.waitForFunction(() => document.querySelector(".pictures img")?.naturalWidth > 100);
+await page.locator(".checks form").first().getByRole("button", { name: "Yes" }).click();
+await page.waitForURL(`**/units/${faulty}`);
+if (!/yes/.test(await page.locator(".checks form b").first().innerText())) complain("unit", "the answer to a check is not shown");
+await page.locator('form[action$="/status"] select').selectOption("sold");
+await page.locator('form[action$="/status"] button').click();
+await page.waitForURL(`**/units/${faulty}`);
+if (!/sold/.test(await page.locator("dl.facts").first().innerText())) complain("unit", "the status is not shown");
+for (const way of [`/api/v1/units/${faulty}/certificate.pdf`, "/api/v1/lots/browser%20lot/report.pdf"]) {
+  const answer = await page.request.get(home + way);
+  if (!(await answer.body()).subarray(0, 5).equals(Buffer.from("%PDF-"))) complain(way, "is no PDF");
+}
+
+// ---- a lot: units come in, some are selected
+
+await page.goto(`${home}/lots`);
+await page.locator('form[action="/lots"] input[name="lot"]').fill("spring lot");
+await page.locator('form[action="/lots"] textarea').fill("S-1\nS-2\n\nS-3");
+await page.locator('form[action="/lots"] button').click();
+await page.waitForURL("**/lots/spring%20lot");
+await page.getByLabel("Select S-1").check();
+await page.getByLabel("Select S-3").check();
+await page.locator(".bulk select").selectOption("scrapped");
+await page.getByRole("button", { name: "Set the status" }).click();
+await page.waitForURL("**/lots/spring%20lot");
+await page.locator('.filter select[name="status"]').selectOption("scrapped");
+await page.getByRole("button", { name: "Show" }).click();
+await page.waitForURL("**status=scrapped*");
+const scrapped = await page.locator(".roster tbody th").allInnerTexts();
+if (scrapped.join() !== "S-1,S-3" && scrapped.join() !== "S-3,S-1") complain("lot", `scrapped are ${scrapped}`);
+await page.goto(`${home}/lots/browser%20lot/readings`);
+if ((await page.locator(".spread circle").count()) < 12) complain("readings", "there are too few dots");
+await page.goto(home);
+await until(page, "ask", "Scan the next unit");
+
 // ---- a slip, a wrong scan taken back, markup in a serial number
 
 await page.locator("#serial").fill(faulty.toLowerCase());
@@ -151,7 +199,7 @@ await until(page, "ask", "Scan the next unit");
 
 // ---- every page: wide, narrow, dark; by keyboard; axe-core
 
-const ways = ["/", "/units", `/units/${faulty}`, "/sweeps/1", "/lots", "/lots/browser%20lot", "/boards", "/boards/greenhouse%20bed%201", "/health", "/units/none"];
+const ways = ["/", "/units", `/units/${faulty}`, "/sweeps/1", beside, "/lots", "/lots/browser%20lot", "/lots/browser%20lot/readings", "/boards", "/boards/greenhouse%20bed%201", "/health", "/units/none"];
 for (const [width, colorScheme] of [[1920, "light"], [390, "light"], [1280, "dark"]]) {
   const looker = await open({ viewport: { width, height: 900 }, colorScheme });
   looker.removeAllListeners("console");

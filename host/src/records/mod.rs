@@ -59,7 +59,7 @@ mod wilson;
 mod write;
 
 #[cfg(test)]
-mod sample;
+pub(crate) mod sample;
 #[cfg(test)]
 mod tests;
 

@@ -15,6 +15,8 @@ pub mod page;
 pub mod problem;
 mod selection;
 mod serve;
+#[cfg(test)]
+mod tests;
 pub mod token;
 mod upload;
 

@@ -3,7 +3,10 @@
 use axum::{extract::State, response::Html};
 use maud::{Markup, html};
 
-use super::{link, sheet};
+use super::{
+    link,
+    sheet::{self, Head, heads},
+};
 use crate::{
     daemon::fixtures::Laid,
     report::{
@@ -25,9 +28,7 @@ pub async fn list(State(app): State<App>) -> Html<String> {
                 table {
                     thead {
                         tr {
-                            @for heading in ["Fixture", "Board", "Revision", "Segments", "States", "Check standards"] {
-                                th scope="col" { (heading) }
-                            }
+                            (heads(&[Head::Text("Fixture"), Head::Text("Board"), Head::Text("Revision"), Head::Figure("Segments"), Head::Figure("States"), Head::Figure("Check standards")]))
                         }
                     }
                     tbody {
@@ -80,7 +81,7 @@ fn segments(laid: &Laid) -> Markup {
             table {
                 thead {
                     tr {
-                        @for heading in ["No.", "Segment", "Kind", "From", "To", "Expected", "At least", "At most"] { th scope="col" { (heading) } }
+                        (heads(&[Head::Figure("No."), Head::Text("Segment"), Head::Text("Kind"), Head::Text("From"), Head::Text("To"), Head::Figure("Expected"), Head::Figure("At least"), Head::Figure("At most")]))
                     }
                 }
                 tbody {
@@ -93,9 +94,9 @@ fn segments(laid: &Laid) -> Markup {
                             td { (segment.kind.word()) }
                             td { (board.point(segment.from).name) }
                             td { (board.point(segment.to).name) }
-                            td { (figures::roughly(segment.expected.typical)) }
-                            td { @if let Some(min) = limits.min { (figures::stated(min)) } }
-                            td { (figures::stated(limits.max)) }
+                            td class="count" { (figures::roughly(segment.expected.typical)) }
+                            td class="count" { @if let Some(min) = limits.min { (figures::stated(min)) } }
+                            td class="count" { (figures::stated(limits.max)) }
                         }
                     }
                 }
@@ -112,7 +113,7 @@ fn points(laid: &Laid) -> Markup {
             table {
                 thead {
                     tr {
-                        @for heading in ["Point", "Side", "x, mm", "y, mm", "Force channel", "Sense channel"] { th scope="col" { (heading) } }
+                        (heads(&[Head::Text("Point"), Head::Text("Side"), Head::Figure("x, mm"), Head::Figure("y, mm"), Head::Figure("Force channel"), Head::Figure("Sense channel")]))
                     }
                 }
                 tbody {

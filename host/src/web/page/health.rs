@@ -3,7 +3,10 @@
 use axum::{extract::State, response::Html};
 use maud::{Markup, html};
 
-use super::{link, sheet};
+use super::{
+    link,
+    sheet::{self, Head, heads},
+};
 use crate::{
     records::now_us,
     report::{
@@ -72,7 +75,7 @@ fn contacts(health: &Health) -> Markup {
                 table {
                     thead {
                         tr {
-                            @for heading in ["Fixture", "Force pin at", "Bus", "Latest", "Worst", "Readings"] { th scope="col" { (heading) } }
+                            (heads(&[Head::Text("Fixture"), Head::Text("Force pin at"), Head::Text("Bus"), Head::Figure("Latest"), Head::Figure("Worst"), Head::Figure("Readings")]))
                         }
                     }
                     tbody {
@@ -104,7 +107,7 @@ fn stretches(health: &Health) -> Markup {
                 table {
                     thead {
                         tr {
-                            @for heading in ["Fixture", "From", "To", "Readings", "Agreed", "Largest difference"] { th scope="col" { (heading) } }
+                            (heads(&[Head::Text("Fixture"), Head::Text("From"), Head::Text("To"), Head::Figure("Readings"), Head::Figure("Agreed"), Head::Figure("Largest difference")]))
                         }
                     }
                     tbody {

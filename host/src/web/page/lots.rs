@@ -11,7 +11,9 @@ use serde::Deserialize;
 use super::{
     link::{self, LINKS},
     paged::Wanted,
-    roster, sheet, spread,
+    roster,
+    sheet::{self, Head, heads},
+    spread,
 };
 use crate::{
     records::text,
@@ -35,9 +37,7 @@ pub async fn list(State(app): State<App>) -> Result<Html<String>, Problem> {
                 table {
                     thead {
                         tr {
-                            @for heading in ["Lot", "Units", "Pass", "Fail", "Unproven", "Void", "Not swept", "Yield now", "Last sweep"] {
-                                th scope="col" { (heading) }
-                            }
+                            (heads(&[Head::Text("Lot"), Head::Figure("Units"), Head::Figure("Pass"), Head::Figure("Fail"), Head::Figure("Unproven"), Head::Figure("Void"), Head::Figure("Not swept"), Head::Figure("Yield now"), Head::Text("Last sweep")]))
                         }
                     }
                     tbody {
@@ -133,7 +133,7 @@ pub async fn readings(State(app): State<App>, Path(name): Path<String>) -> Resul
                      unit; the band is what the limits allow. Copper is referred to 20 °C."
                 }
             }
-            @for spread in &spreads { (spread::strip(spread)) }
+            div class="spreads" { @for spread in &spreads { (spread::strip(spread)) } }
         }
     };
     Ok(sheet::page("/lots", &format!("{name}, readings"), None, &body))

@@ -6,6 +6,7 @@ use maud::{Markup, html};
 use super::{
     link,
     paged::{self, Wanted},
+    sheet::{Head, heads},
 };
 use crate::{
     records::{
@@ -67,9 +68,7 @@ pub fn roster(units: &[UnitLine], wanted: &Wanted, here: &str, lots: bool) -> Ma
                             th scope="col" { "Select" }
                             th scope="col" { "Serial number" }
                             @if lots { th scope="col" { "Lot" } }
-                            @for heading in ["Status", "Verdict", "Most likely", "Sweeps", "Repairs", "Board", "Last sweep"] {
-                                th scope="col" { (heading) }
-                            }
+                            (heads(&[Head::Text("Status"), Head::Text("Verdict"), Head::Text("Most likely"), Head::Figure("Sweeps"), Head::Figure("Repairs"), Head::Text("Board"), Head::Text("Last sweep")]))
                         }
                     }
                     tbody { @for line in shown { (row(line, lots)) } }

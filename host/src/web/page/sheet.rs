@@ -46,6 +46,27 @@ pub fn page(here: &str, title: &str, script: Option<&str>, body: &Markup) -> Htm
     Html(page.into_string())
 }
 
+/// The heading of a column.
+#[derive(Clone, Copy)]
+pub enum Head<'t> {
+    /// Over words.
+    Text(&'t str),
+    /// Over figures, which stand to the right.
+    Figure(&'t str),
+}
+
+/// The headings of a table, in order.
+pub fn heads(heads: &[Head<'_>]) -> Markup {
+    html! {
+        @for head in heads {
+            @match head {
+                Head::Text(heading) => th scope="col" { (heading) },
+                Head::Figure(heading) => th scope="col" class="count" { (heading) },
+            }
+        }
+    }
+}
+
 /// Fixture files that cannot be used as they are, with what is wrong.
 pub fn unusable(app: &App) -> Markup {
     let fixtures = app.fixtures.all();
