@@ -4,7 +4,7 @@
 //! units that something was written about; every row is checked when it is read, as in [`Store::units`], and not again
 //! until its unit grows. [`Store::check`] looks at everything on the disk.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashSet};
 
 use sqlx::Row as _;
 use tokio::sync::{RwLock, RwLockReadGuard};
@@ -108,11 +108,15 @@ impl Catalogue {
     /// As [`Store::numbers`].
     pub async fn numbers(&self, of: Of<'_>) -> Result<Vec<SweepId>, Error> {
         let Of::Lot(lot) = of else { return self.store.numbers(of).await };
-        let members = self.units(|line| line.lot.as_deref() == Some(lot)).await?;
+        let known = self.now().await?;
+        let lines = known.members.values().map(|member| &member.line);
+        let members =
+            lines.filter(|line| line.lot.as_deref() == Some(lot)).map(|line| line.unit.serial.as_str());
+        let members: HashSet<&str> = members.collect();
         if members.is_empty() {
             return Err(self.store.unknown_lot(lot).await);
         }
-        self.store.numbers_of(&members.into_iter().map(|line| line.unit.serial).collect()).await
+        self.store.numbers_of(&members).await
     }
 
     /// What there is now.
@@ -163,6 +167,15 @@ mod tests {
             let same = async || {
                 assert_eq!(catalogue.units(|_| true).await.unwrap(), store.units().await.unwrap());
                 assert_eq!(catalogue.lots().await.unwrap(), store.lots().await.unwrap());
+                let ids = store.numbers(Of::All).await.unwrap();
+                let (lines, views) =
+                    (store.sweep_lines(&ids).await.unwrap(), store.views(&ids).await.unwrap());
+                for ((line, view), whole) in lines.iter().zip(views).zip(store.read(&ids).await.unwrap()) {
+                    let (view, whole) = (view.unwrap(), whole.unwrap());
+                    assert_eq!((line.id, line.verdict), (whole.id, whole.judgement.verdict));
+                    assert_eq!(view.judgement, whole.judgement);
+                    assert_eq!(line.basis, whole.measurement.basis);
+                }
                 for line in store.lots().await.unwrap() {
                     assert_eq!(catalogue.lot(&line.lot).await.unwrap(), store.lot(&line.lot).await.unwrap());
                     let of = Of::Lot(&line.lot);

@@ -227,9 +227,29 @@ pub(super) async fn at_a_glance(
         "SELECT judgement_id, {columns} FROM fault
          WHERE judgement_id IN (SELECT judgement_id FROM judgement WHERE {OF}) ORDER BY judgement_id, line"
     ));
-    let mut faults = list::gather(&lines.fetch_all(connection).await?)?;
+    glances(&rows, list::gather(&lines.fetch_all(connection).await?)?)
+}
+
+/// The same of these measurements.
+pub(super) async fn numbered_at_a_glance(
+    connection: &mut Connection,
+    measurements: &[i64],
+) -> Result<HashMap<i64, Result<Glance, Altered>>, sqlx::Error> {
+    let select = format!("SELECT judgement_id, {} FROM judgement", COLUMNS.join(", "));
+    let rows =
+        list::rows(connection, &select, "measurement_id", measurements, "measurement_id, number").await?;
+    let ids = rows.iter().map(|row| row.try_get("judgement_id")).collect::<Result<Vec<i64>, _>>()?;
+    let faults = list::read(connection, &ids).await?;
+    glances(&rows, faults)
+}
+
+/// The last row of each measurement counts.
+fn glances(
+    rows: &[Row],
+    mut faults: HashMap<i64, Vec<UnitFault>>,
+) -> Result<HashMap<i64, Result<Glance, Altered>>, sqlx::Error> {
     let mut glances = HashMap::new();
-    for row in &rows {
+    for row in rows {
         let sheet = Sheet::read(row)?;
         let faults = faults.remove(&sheet.id).unwrap_or_default();
         let as_written = super::seal(|| sheet.digest(&faults), row.try_get("digest")?);

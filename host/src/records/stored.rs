@@ -9,7 +9,7 @@ use super::database::Connection;
 use super::digest::Digest;
 use super::head::{self, Head};
 use super::judgement::{self, Judged, Which};
-use super::summary::{PastJudgement, SweepId, SweepView};
+use super::summary::{PastJudgement, Place, SweepId, SweepLine, SweepView};
 use super::{Error, Store, ledger, list, raw};
 use crate::board::{self, Board};
 use crate::fixture::Fixture;
@@ -63,9 +63,8 @@ impl Store {
         match of {
             Of::Unit(serial) => Ok(self.unit(serial).await?.sweeps().map(|sweep| sweep.id).collect()),
             Of::Lot(lot) => {
-                let members: HashSet<String> =
-                    self.lot(lot).await?.units.into_iter().map(|unit| unit.serial).collect();
-                self.numbers_of(&members).await
+                let summary = self.lot(lot).await?;
+                self.numbers_of(&summary.units.iter().map(|unit| unit.serial.as_str()).collect()).await
             }
             Of::All => {
                 let mut connection = self.reading().await?;
@@ -84,10 +83,14 @@ impl Store {
     }
 
     /// The numbers of every sweep of these units, in their own order.
-    pub(super) async fn numbers_of(&self, units: &HashSet<String>) -> Result<Vec<SweepId>, Error> {
+    pub(super) async fn numbers_of(&self, units: &HashSet<&str>) -> Result<Vec<SweepId>, Error> {
         let all = sqlx::query_as("SELECT measurement_id, serial FROM measurement ORDER BY measurement_id");
         let all: Vec<(i64, String)> = all.fetch_all(&self.pool).await.map_err(|error| self.said(&error))?;
-        Ok(all.into_iter().filter(|(_, serial)| units.contains(serial)).map(|(id, _)| SweepId(id)).collect())
+        Ok(all
+            .into_iter()
+            .filter(|(_, serial)| units.contains(serial.as_str()))
+            .map(|(id, _)| SweepId(id))
+            .collect())
     }
 
     /// The boards that these sweeps stand on, each once. A board whose file is altered, or no longer read, is left out:
@@ -167,6 +170,42 @@ impl Store {
             })
         };
         Ok(ids.iter().map(view).collect())
+    }
+
+    /// Sweeps at a glance, in the order asked for.
+    ///
+    /// # Errors
+    /// A damaged store; an unknown number; a row that is not as it was written.
+    pub async fn sweep_lines(&self, ids: &[SweepId]) -> Result<Vec<SweepLine>, Error> {
+        let numbers: Vec<i64> = ids.iter().map(|id| id.0).collect();
+        let mut connection = self.reading().await?;
+        let read = async {
+            let mut snapshot = connection.begin().await?;
+            let heads = by_number(head::numbered(&mut snapshot, &numbers).await?);
+            let glances = judgement::numbered_at_a_glance(&mut snapshot, &numbers).await?;
+            Ok((heads, glances, ledger::numbers(&mut snapshot, &numbers).await?))
+        };
+        let (mut heads, mut glances, ledger) = read.await.map_err(|error| self.said(&error))?;
+        let line = |&id: &SweepId| {
+            let head = heads.remove(&id.0).ok_or_else(|| self.unknown_sweep(id))?;
+            let head = head.map_err(|altered| altered.error(&self.path))?;
+            let glance = glances.remove(&id.0).ok_or_else(|| self.unjudged(id))?;
+            let glance = glance.map_err(|altered| altered.error(&self.path))?;
+            self.see_judgements(id, &ledger, glance.number)?;
+            let faults = glance.faults.into_iter();
+            Ok(SweepLine {
+                id,
+                serial: head.serial,
+                lot: head.lot,
+                basis: head.basis,
+                started_us: head.started_us,
+                bench_name: head.bench_name,
+                bench: head.work,
+                verdict: glance.verdict,
+                faults: faults.map(|fault| Place { place: fault.place, class: fault.class }).collect(),
+            })
+        };
+        ids.iter().map(line).collect()
     }
 
     /// A whole sweep again, raw codes included, with its latest judgement.
@@ -255,6 +294,14 @@ impl Store {
     }
 }
 
+fn by_number(heads: Vec<Result<Head, head::Altered>>) -> HashMap<i64, Result<Head, head::Altered>> {
+    let number = |head: &Result<Head, head::Altered>| match head {
+        Ok(head) => head.id,
+        Err(altered) => altered.sweep,
+    };
+    heads.into_iter().map(|head| (number(&head), head)).collect()
+}
+
 /// Measurements with their latest judgements, of one moment.
 struct Latest {
     heads: HashMap<i64, Result<Head, head::Altered>>,
@@ -264,12 +311,8 @@ struct Latest {
 
 impl Latest {
     async fn read(snapshot: &mut Connection, numbers: &[i64]) -> Result<Self, sqlx::Error> {
-        let heads = head::numbered(snapshot, numbers).await?;
         Ok(Self {
-            heads: heads
-                .into_iter()
-                .map(|head| (head.as_ref().map_or_else(|altered| altered.sweep, |head| head.id), head))
-                .collect(),
+            heads: by_number(head::numbered(snapshot, numbers).await?),
             judgements: judgement::read(snapshot, numbers, Which::Latest).await?,
             ledger: ledger::numbers(snapshot, numbers).await?,
         })

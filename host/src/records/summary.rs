@@ -108,6 +108,29 @@ pub struct SweepView {
     pub judgement: Judgement,
 }
 
+/// One line of the list of sweeps.
+#[derive(Clone, PartialEq, Debug, Serialize, ToSchema)]
+pub struct SweepLine {
+    /// Its number.
+    pub id: SweepId,
+    /// Serial number of the unit.
+    pub serial: String,
+    /// The lot named when it was made.
+    pub lot: Option<String>,
+    /// The files it stands on.
+    pub basis: Basis,
+    /// Start, µs since 1970-01-01 UTC.
+    pub started_us: i64,
+    /// What measured it.
+    pub bench_name: String,
+    /// What the bench did.
+    pub bench: BenchWork,
+    /// The verdict; the latest one.
+    pub verdict: Verdict,
+    /// Faults of the unit, the most probable first.
+    pub faults: Vec<Place>,
+}
+
 /// A sweep declared void.
 #[derive(Clone, PartialEq, Eq, Debug, Serialize, ToSchema)]
 pub struct Void {

@@ -8,7 +8,7 @@ use std::io::Write;
 use super::{figures, words};
 use crate::measurement::Basis;
 use crate::quantity::Ohms;
-use crate::records::summary::{Event, LotSummary, UnitHistory, UnitLine, UnitState};
+use crate::records::summary::{Event, LotLine, LotSummary, UnitHistory, UnitLine, UnitState};
 use crate::sweep::{IsolationRow, SegmentRow, Sweep};
 use crate::verdict::{Class, Verdict};
 
@@ -49,8 +49,10 @@ const LOT_HEADER: [&str; 13] = [
     "last_swept",
 ];
 
+const LOTS_HEADER: [&str; 8] = ["lot", "units", "pass", "fail", "unproven", "void", "unswept", "last_swept"];
+
 /// The first row of each kind of table, by which one is known again.
-pub const HEADERS: [&[&str]; 2] = [&SWEEP_HEADER, &LOT_HEADER];
+pub const HEADERS: [&[&str]; 3] = [&SWEEP_HEADER, &LOT_HEADER, &LOTS_HEADER];
 
 /// One sweep.
 ///
@@ -119,6 +121,21 @@ pub fn units_in_pieces(units: Vec<UnitLine>) -> impl Iterator<Item = ::csv::Resu
         table.finish()?;
         Ok(out)
     })
+}
+
+/// One row per lot.
+///
+/// # Errors
+/// What `out` refuses to take.
+pub fn lots(lots: &[LotLine], out: impl Write) -> ::csv::Result<()> {
+    let mut table = Table::new(out, &LOTS_HEADER)?;
+    for LotLine { lot, now, last_us } in lots {
+        let counts = [now.total(), now.pass, now.fail, now.unproven, now.void, now.unswept];
+        let [total, pass, fail, unproven, void, unswept] = counts.map(|count| count.to_string());
+        let last = last_us.map(figures::time).unwrap_or_default();
+        table.row([text(lot), total, pass, fail, unproven, void, unswept, last])?;
+    }
+    table.finish()
 }
 
 /// Units in a piece of a lot's table: some 60 KB.

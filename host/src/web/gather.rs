@@ -11,11 +11,11 @@ use crate::{
 };
 
 /// Units whose readings are shown side by side.
-pub const MOST_UNITS: usize = 200;
+pub const MOST_UNITS: usize = 100;
 /// Sweeps that the bench's health is told from.
-const LOOKED_AT: usize = 200;
+const LOOKED_AT: usize = 100;
 /// Of those, how many are read whole, for the resistance of contacts.
-const READ_WHOLE: usize = 20;
+const READ_WHOLE: usize = 10;
 
 impl App {
     /// How the readings of each segment spread over the units of a lot: over those [`MOST_UNITS`] that were swept last,

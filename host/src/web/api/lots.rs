@@ -27,6 +27,7 @@ use crate::{
 pub fn router() -> OpenApiRouter<App> {
     OpenApiRouter::new()
         .routes(routes!(list))
+        .routes(routes!(list_table))
         .routes(routes!(one))
         .routes(routes!(table))
         .routes(routes!(sheet))
@@ -46,6 +47,13 @@ async fn list(
     Query(paging): Query<Paging>,
 ) -> Result<axum::Json<Listed<LotLine>>, Problem> {
     Ok(axum::Json(paging.cut(app.catalogue.lots().await?)?))
+}
+
+/// The same as a table, a row each.
+#[utoipa::path(get, path = "/lots.csv", tag = "records", responses((status = 200, content_type = "text/csv", body = String), (status = 503, body = Problem)))]
+async fn list_table(State(app): State<App>) -> Result<Response, Problem> {
+    let lots = app.catalogue.lots().await?;
+    file::short_table(|out| csv::lots(&lots, out))
 }
 
 /// One lot: counts, where its units failed, and every unit.
@@ -91,7 +99,7 @@ async fn sheet(
     file::pdf(move || Ok::<_, Infallible>(pdf::lot(&summary, on.paper))).await
 }
 
-/// How the readings of each segment spread over those 200 of its units that were swept last.
+/// How the readings of each segment spread over those 100 of its units that were swept last.
 #[utoipa::path(
     get,
     path = "/lots/{lot}/readings",

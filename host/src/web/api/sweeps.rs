@@ -17,7 +17,7 @@ use super::{
 use crate::{
     records::{
         Of, SweepId,
-        summary::{PastJudgement, SweepView},
+        summary::{PastJudgement, SweepLine},
         text,
     },
     report::{csv, json},
@@ -46,14 +46,14 @@ struct Wanted {
     lot: Option<String>,
 }
 
-/// Sweeps without their raw codes, the latest first. Whether one was declared void since, its unit tells.
+/// Sweeps at a glance, the latest first. Whether one was declared void since, its unit tells.
 #[utoipa::path(
     get,
     path = "/sweeps",
     tag = "records",
     params(Wanted, Paging),
     responses(
-        (status = 200, body = Listed<SweepView>),
+        (status = 200, body = Listed<SweepLine>),
         (status = 400, body = Problem),
         (status = 404, description = "No such unit or lot", body = Problem),
         (status = 503, body = Problem)
@@ -63,7 +63,7 @@ async fn list(
     State(app): State<App>,
     Query(wanted): Query<Wanted>,
     Query(paging): Query<Paging>,
-) -> Result<axum::Json<Listed<SweepView>>, Problem> {
+) -> Result<axum::Json<Listed<SweepLine>>, Problem> {
     let serial = wanted.serial.as_deref().map(text::serial).transpose()?;
     let lot = wanted.lot.as_deref().map(text::lot).transpose()?;
     let of = match (&serial, &lot) {
@@ -74,7 +74,7 @@ async fn list(
     let mut numbers = app.catalogue.numbers(of).await?;
     numbers.reverse();
     let Listed { total, page, per_page, items } = paging.cut(numbers)?;
-    let items = app.store.views(&items).await?.into_iter().collect::<Result<_, _>>()?;
+    let items = app.store.sweep_lines(&items).await?;
     Ok(axum::Json(Listed { total, page, per_page, items }))
 }
 

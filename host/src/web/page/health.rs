@@ -93,7 +93,7 @@ fn contacts(health: &Health) -> Markup {
                 }
             }
             p class="small" {
-                "Pin, relay and reversal switch in series, read over the last 20 sweeps wherever a path was read end to \
+                "Pin, relay and reversal switch in series, read over the last 10 sweeps wherever a path was read end to \
                  end. A pin that reads more than its neighbours asks for cleaning."
             }
         }

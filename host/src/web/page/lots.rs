@@ -54,6 +54,7 @@ pub async fn list(State(app): State<App>) -> Result<Html<String>, Problem> {
                     }
                 }
             }
+            p class="ways-out" { a href="/api/v1/lots.csv" download { "Every lot as CSV" } }
             section class="adding" {
                 div class="forms" {
                     form method="post" action="/lots" {

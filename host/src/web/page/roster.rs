@@ -59,7 +59,7 @@ pub fn roster(units: &[UnitLine], wanted: &Wanted, here: &str, lots: bool) -> Ma
     let shown = paged::cut(units, wanted.page);
     html! {
         p class="small" { (words::counted(units.len(), "unit", "units")) }
-        form class="roster" method="post" action="/units/status" {
+        form class="roster" method="post" action="/units" {
             input type="hidden" name="back" value=(here);
             div class="scroller" role="region" aria-label="Units" tabindex="0" {
                 table {
