@@ -122,6 +122,11 @@ impl JobError {
                 | Self::Unattended(Unattended::Cancelled | Unattended::Link(LinkError::Cancelled { .. }))
         )
     }
+
+    /// Is what was asked for the reason, and not the bench: its firmware or its size does not fit, the records take no sweep?
+    pub fn is_input(&self) -> bool {
+        matches!(self, Self::Link(LinkError::Version { .. }) | Self::Channels { .. } | Self::Records { .. })
+    }
 }
 
 /// Whoever listens to a job.

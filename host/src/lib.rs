@@ -2,7 +2,7 @@
 //!
 //! Modules stand in the order data flows, and nothing points back up (`tests/tests/module_order.rs` holds them to it):
 //! words and files → board, fixture → plan → line, operators, modelled bench → readings → evidence → findings →
-//! judgement → the machine that decides what comes next → records, reports → jobs → the command line.
+//! judgement → the machine that decides what comes next → records, reports → jobs → the daemon and whoever asks it → the command line.
 //!
 //! Modules that handle what others wrote (files, the line, the records) are held to `clippy::indexing_slicing`: nothing in
 //! them takes an element by a number that may be out of range.
@@ -81,5 +81,8 @@ pub mod job;
 pub mod daemon;
 
 pub mod web;
+
+#[warn(clippy::indexing_slicing)]
+pub mod client;
 
 pub mod cli;

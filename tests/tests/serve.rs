@@ -40,6 +40,7 @@ impl Daemon {
     fn start_in(folder: TempDir, arguments: &[&str]) -> Self {
         let mut child = Command::new(program())
             .current_dir(folder.path())
+            .env("XDG_RUNTIME_DIR", folder.path())
             .args(["--records", "records.sqlite", "serve", "--listen", "127.0.0.1:0"])
             .args(arguments)
             .stdout(Stdio::piped())

@@ -1,11 +1,16 @@
 //! `copperwalk bench`: which controllers are plugged in, and how they stand.
 
-use super::{Failure, Status, output::Output};
-use crate::link::{
-    discover::{Attached, at, attached, serial_text},
-    words,
+use std::path::PathBuf;
+
+use super::{Failure, Status, by_daemon, output::Output};
+use crate::{
+    client::{ClientError, Daemon, seen::Controller},
+    link::{
+        discover::{Attached, at, ports, serial_text},
+        words,
+    },
+    visible::clean,
 };
-use crate::visible::clean;
 
 #[derive(clap::Args)]
 pub struct Args {
@@ -14,36 +19,68 @@ pub struct Args {
     port: Option<String>,
 }
 
-pub fn run(args: Args, output: &mut Output) -> Result<Status, Failure> {
-    let found = args.port.map_or_else(attached, |port| vec![at(port)]);
+pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
+    let found = args.port.map_or_else(ports, |port| vec![port]);
     if found.is_empty() {
         output
             .text("No controller is plugged in. One that was just flashed may need its cable pulled once.")?;
         return Ok(Status::Void);
     }
-    for controller in &found {
-        output.text(&clean(&line(controller)))?;
+    let mut answered = false;
+    for port in found {
+        // A controller that a daemon works with is not asked itself: the port is taken.
+        let (line, answers) = match by_daemon::holding(&port, store.as_ref())? {
+            Some(daemon) => held(&port, &daemon),
+            None => alone(&at(port)),
+        };
+        output.text(&clean(&line))?;
+        answered |= answers;
     }
-    let answered = found.iter().any(|controller| controller.answer.is_ok());
     Ok(if answered { Status::Pass } else { Status::Void })
 }
 
-/// One controller in one line.
-fn line(Attached { port, usb_serial, answer }: &Attached) -> String {
+/// One controller in one line, and whether it answers.
+fn alone(Attached { port, usb_serial, answer }: &Attached) -> (String, bool) {
     match answer {
         Ok((identity, status)) => {
             let (major, minor, patch) = identity.firmware;
-            format!(
-                "{port}  controller {}  firmware {major}.{minor}.{patch}  {} force + {} sense channels  {}",
-                serial_text(identity.serial),
-                identity.force_channels,
-                identity.sense_channels,
-                words::status(status)
-            )
+            let controller = Controller {
+                serial: serial_text(identity.serial),
+                firmware: format!("{major}.{minor}.{patch}"),
+                force_channels: identity.force_channels,
+                sense_channels: identity.sense_channels,
+            };
+            (line(port, &controller, &words::status(status)), true)
         }
         Err(error) => {
             let serial = usb_serial.as_deref().unwrap_or("of unknown number");
-            format!("{port}  controller {serial}  does not answer: {error}")
+            (format!("{port}  controller {serial}  does not answer: {error}"), false)
         }
     }
+}
+
+/// The same of a controller that a daemon has.
+fn held(port: &str, daemon: &Daemon) -> (String, bool) {
+    let address = daemon.address();
+    match daemon.bench() {
+        Ok(bench) => match &bench.controller {
+            Some(controller) => {
+                let lid = if bench.lid_open == Some(true) { "lid open, " } else { "" };
+                (line(port, controller, &format!("{lid}the daemon at {address} has it")), true)
+            }
+            None => {
+                let trouble = bench.trouble.unwrap_or_default();
+                (format!("{port}  the daemon at {address} has no controller now: {trouble}"), false)
+            }
+        },
+        Err(error @ ClientError::Token { .. }) => (format!("{port}  {error}"), true),
+        Err(error) => (format!("{port}  {error}"), false),
+    }
+}
+
+fn line(port: &str, controller: &Controller, state: &str) -> String {
+    let Controller { serial, firmware, force_channels, sense_channels } = controller;
+    format!(
+        "{port}  controller {serial}  firmware {firmware}  {force_channels} force + {sense_channels} sense channels  {state}"
+    )
 }

@@ -57,6 +57,10 @@ pub fn run(round: &Round<'_>, bench: &BenchArgs, yes: bool, output: &mut Output)
                 line = None;
                 worst = worst_of(worst, Status::Void);
             }
+            Err(Failure::Daemon(error)) if error.status() != Status::Cancelled => {
+                complain(&error.to_string());
+                worst = worst_of(worst, error.status());
+            }
             Err(other) => return Err(other),
         }
     }
@@ -84,6 +88,9 @@ fn one(
     line: &mut Option<AnySession>,
     output: &mut Output,
 ) -> Result<Status, Failure> {
+    if let Some(daemon) = round.daemon {
+        return round.ask(daemon, &serial, false, person, cancel, output);
+    }
     let mut session = match line.take() {
         Some(session) => session,
         None => match bench.line(round.fixture, number)? {

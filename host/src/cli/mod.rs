@@ -3,6 +3,7 @@
 //! Exit status: 0 pass · 1 fail or unproven · 2 bad input · 3 void (the bench was at fault).
 
 mod bench;
+mod by_daemon;
 mod check;
 mod deliver;
 mod demo;
@@ -33,7 +34,6 @@ use clap::{Parser, Subcommand};
 
 use crate::{
     job::JobError,
-    link::LinkError,
     plan::PlanError,
     problem::Problems,
     records as store,
@@ -208,9 +208,12 @@ enum Failure {
     /// Several of these.
     #[error("{} failures", .0.len())]
     Several(Vec<Failure>),
-    /// The daemon.
+    /// The daemon that this command is to be.
     #[error("{0}")]
     Serve(#[from] serve::ServeError),
+    /// The daemon that has the controller.
+    #[error("{0}")]
+    Daemon(#[from] by_daemon::AskError),
     /// Judging again.
     #[error("{0}")]
     Rejudge(#[from] RejudgeError),
@@ -286,12 +289,10 @@ impl Failure {
 
     fn status(&self) -> Status {
         match self {
-            Self::Sweep(JobError::Link(LinkError::Version { .. }) | JobError::Channels { .. }) => {
-                Status::Input
-            }
+            Self::Sweep(error) if error.is_input() => Status::Input,
             Self::Sweep(error) if error.is_cancelled() => Status::Cancelled,
-            Self::Sweep(JobError::Records { .. }) => Status::Input,
             Self::Sweep(_) => Status::Void,
+            Self::Daemon(error) => error.status(),
             Self::Rejudge(RejudgeError::Cancelled { .. }) => Status::Cancelled,
             _ => Status::Input,
         }
@@ -334,7 +335,7 @@ pub fn main() -> ExitCode {
         Command::Plan(command) => plan::run(command, &mut output),
         Command::Sweep(command) => sweep::run(command, args.records, &mut output),
         Command::Receive(command) => receive::receive(command, args.records, &mut output),
-        Command::Bench(command) => bench::run(command, &mut output),
+        Command::Bench(command) => bench::run(command, args.records, &mut output),
         Command::Unit(command) => records::unit(command, args.records, &mut output),
         Command::Lot(command) => records::lot(command, args.records, &mut output),
         Command::Note(command) => records::note(command, args.records, &mut output),

@@ -4,7 +4,13 @@
 
 use std::io::{IsTerminal, Write, stderr};
 
-use crate::{job::Event, quantity::with_uncertainty, report::words, visible::clean};
+use crate::{
+    job::Event,
+    quantity::{Ohms, with_uncertainty},
+    report::words,
+    verdict::Verdict,
+    visible::clean,
+};
 
 /// Shows events.
 pub struct Progress {
@@ -19,20 +25,32 @@ impl Progress {
 
     /// Takes an event.
     pub fn take(&mut self, event: Event<'_>) {
-        if !self.shown {
-            return;
-        }
-        // Whoever closed standard error does not want to see it.
-        let _ = match event {
+        match event {
             Event::SegmentRead { name, resistance, u95, verdict } => {
-                let reading = with_uncertainty(resistance, u95);
-                writeln!(stderr(), "  {} {}  {reading}", words::mark(verdict), clean(name))
+                self.segment(name, resistance, u95, verdict);
             }
-            Event::Running { purpose, .. } => match words::purpose(purpose) {
-                Some(words) => writeln!(stderr(), "  {words} …"),
-                None => Ok(()),
-            },
-            Event::Placing { .. } | Event::Placed | Event::ShotDone { .. } | Event::Recorded(_) => Ok(()),
-        };
+            Event::Running { purpose, .. } => self.run(words::purpose(purpose)),
+            Event::Placing { .. } | Event::Placed | Event::ShotDone { .. } | Event::Recorded(_) => {}
+        }
+    }
+
+    /// A segment was read.
+    pub fn segment(&mut self, name: &str, resistance: Ohms, u95: Ohms, verdict: Verdict) {
+        let reading = with_uncertainty(resistance, u95);
+        self.line(format_args!("{} {}  {reading}", words::mark(verdict), clean(name)));
+    }
+
+    /// A run begins; with a reason if it is not one that every unit gets.
+    pub fn run(&mut self, why: Option<&str>) {
+        if let Some(why) = why {
+            self.line(format_args!("{} …", clean(why)));
+        }
+    }
+
+    fn line(&self, text: std::fmt::Arguments<'_>) {
+        if self.shown {
+            // Whoever closed standard error does not want to see it.
+            let _ = writeln!(stderr(), "  {text}");
+        }
     }
 }

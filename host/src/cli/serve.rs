@@ -12,7 +12,12 @@ use tracing_subscriber::{EnvFilter, fmt};
 
 use super::{Failure, Status, output::Output};
 use crate::{
-    daemon::{Bench, Desk, Feed, Fixtures, Judgings, Line, modelled::Hands},
+    daemon::{
+        Bench, Desk, Feed, Fixtures, Judgings, Line,
+        desk::BenchPicture,
+        modelled::Hands,
+        notice::{self, Notice, Posted},
+    },
     link::discover,
     records::{self, Catalogue, Records, Store},
     visible::path as shown,
@@ -125,8 +130,13 @@ async fn serve(
         Line::Port(_) | Line::AnyPort => None,
     };
     let own = store.path().to_owned();
+    let mut notice = Notice::own(address, &own, hands.is_some());
+    if let Line::Port(port) = &line {
+        notice.port = Some(std::path::absolute(port).map_err(ServeError::from)?);
+    }
     let bench = Bench::start(line, desk.clone(), fixtures.clone(), move || Records::open(&own))
         .map_err(ServeError::from)?;
+    let posted = tokio::spawn(post(notice, desk.clone()));
     let (close, closing) = watch::channel(false);
     let catalogue = Arc::new(Catalogue::of(store.clone()));
     let judgings = Arc::new(Judgings::of(store.path().to_owned()));
@@ -149,6 +159,9 @@ async fn serve(
     let serving = tokio::spawn(web::serve(listener, app, closing));
     asked_to_end().await;
     tracing::info!("ending");
+    // Dropped with its notice: nobody is to come any more.
+    posted.abort();
+    let _ = posted.await;
     let _ = close.send(true);
     judgings.stop();
     // The thread cancels its job and opens every relay while answers under way are finished.
@@ -159,6 +172,30 @@ async fn serve(
     match served {
         Ok(Err(error)) => Err(ServeError::from(error).into()),
         _ => Ok(Status::Pass),
+    }
+}
+
+/// Keeps the notice by which other commands find this daemon. Without one they do not, and nothing else is amiss.
+async fn post(notice: Notice, desk: Arc<Desk>) {
+    let folder = notice::folder(&notice.records);
+    let mut bell = desk.feed().bell();
+    let kept = async {
+        let mut posted = Posted::new(&folder, notice)?;
+        loop {
+            bell.borrow_and_update();
+            let bench = desk.bench();
+            // Before the first look at the line nothing is known but what the arguments say.
+            if bench != BenchPicture::default() {
+                let port = Some(bench.line).filter(|line| bench.hands.is_none() && !line.is_empty());
+                posted.holds(port.map(std::path::absolute).transpose()?)?;
+            }
+            if bell.changed().await.is_err() {
+                return std::io::Result::Ok(());
+            }
+        }
+    };
+    if let Err(error) = kept.await {
+        tracing::warn!(folder = %shown(&folder), %error, "other commands will not find this daemon");
     }
 }
 

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use super::{
-    Failure, Status, each,
+    Failure, Status, by_daemon, each,
     form::{Form, Ready, Views},
     interrupt,
     output::{Output, status_of},
@@ -11,14 +11,16 @@ use super::{
     records, slip,
 };
 use crate::{
+    client::{Daemon, seen::Asked},
     fixture::{self, Fixture},
     job::{Job, JobError, Subject},
     limits::LimitSet,
     link::{CancelToken, Session, Transport, serial::SerialLink},
     operator::{Operator, TerminalOperator},
     plan::{self, Plan, Sampling},
-    records::{Records, now_us, text},
+    records::{Records, SweepId, now_us, text},
     report::{csv, html, json, terminal, words},
+    sweep::Sweep,
     virtual_bench::{Spec, VirtualBench, VirtualOperator},
 };
 
@@ -59,6 +61,7 @@ pub type AnySession = Session<Box<dyn Transport>>;
 #[group(required = true, multiple = true)]
 pub struct BenchArgs {
     /// Sweep on the bench whose controller is at this serial port; `copperwalk bench` lists them.
+    /// A daemon that has it is asked for the sweep.
     #[arg(long, value_name = "DEV", conflicts_with = "modelled")]
     port: Option<String>,
     /// Sweep on the modelled bench.
@@ -81,6 +84,9 @@ pub struct BenchArgs {
 pub struct Round<'r> {
     pub fixture: &'r Fixture,
     pub plan: &'r Plan,
+    /// The daemon that has the controller, if one does.
+    pub daemon: Option<&'r Daemon>,
+    /// Its records, to read, or our own.
     pub records: &'r Records,
     pub lot: Option<String>,
     pub form: &'r Ready,
@@ -99,21 +105,43 @@ impl Round<'_> {
         let mut job = Job { session, operator, fixture: self.fixture, plan: self.plan };
         let mut progress = Progress::new();
         let (id, sweep) = job.record(subject, self.records, &mut |event| progress.take(event))?;
+        self.show(id, &sweep, output)
+    }
+
+    /// Has one unit swept by a daemon, then shows it. `lies_there`: it is on the pins already.
+    pub fn ask(
+        &self,
+        daemon: &Daemon,
+        serial: &str,
+        lies_there: bool,
+        person: &mut TerminalOperator,
+        cancel: &CancelToken,
+        output: &mut Output,
+    ) -> Result<Status, Failure> {
+        let full = self.plan.sampling == Sampling::Full;
+        // What looks like a slip was asked about before.
+        let (lot, fixture, yes) = (self.lot.as_deref(), self.fixture.name.as_str(), true);
+        let asked = Asked { serial, lot, fixture, full, yes };
+        let id = by_daemon::sweep(daemon, &asked, lies_there, person, cancel)?;
+        self.show(id, &self.records.sweep(id)?, output)
+    }
+
+    fn show(&self, id: SweepId, sweep: &Sweep, output: &mut Output) -> Result<Status, Failure> {
         let status = status_of(sweep.judgement.verdict);
         output.settle(status);
         let failures = self.form.show(
             output,
             &Views {
-                json: &|| json::sweep(&sweep),
-                text: &|screen| terminal::sweep(&sweep, Some(id), screen),
-                csv: &|out| csv::sweep(&sweep, out),
-                html: &|| html::sweep(&sweep, &self.fixture.board, &html::Links::NONE),
+                json: &|| json::sweep(sweep),
+                text: &|screen| terminal::sweep(sweep, Some(id), screen),
+                csv: &|out| csv::sweep(sweep, out),
+                html: &|| html::sweep(sweep, &self.fixture.board, &html::Links::NONE),
             },
         );
         match Failure::undelivered(failures) {
             None => Ok(status),
             Some(undelivered) => {
-                Err(Failure::Kept { said: words::in_short(&sweep), id, undelivered: undelivered.into() })
+                Err(Failure::Kept { said: words::in_short(sweep), id, undelivered: undelivered.into() })
             }
         }
     }
@@ -155,13 +183,27 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     let fixture = fixture::read(&args.fixture)?;
     let sampling = if args.full { Sampling::Full } else { Sampling::Quick };
     let plan = plan::compile(&fixture, &LimitSet::of_board(&fixture.board), sampling)?;
+    let daemon = match &args.bench.port {
+        Some(port) => by_daemon::holding(port, store.as_ref())?,
+        None => None,
+    };
     // Before the sweep: a store that cannot be written to would lose it, a page without a folder be missed.
-    let records = records::open(store)?;
+    let records = match &daemon {
+        Some(daemon) => {
+            by_daemon::agree(daemon, &fixture, &args.fixture, store)?;
+            Records::open_to_read(daemon.records())?
+        }
+        None => records::open(store)?,
+    };
     let form = args.form.ready(records.path())?;
-    let round = Round { fixture: &fixture, plan: &plan, records: &records, lot, form: &form };
+    let daemon = daemon.as_ref();
+    let round = Round { fixture: &fixture, plan: &plan, daemon, records: &records, lot, form: &form };
     let Some(serial) = serial else { return each::run(&round, &args.bench, args.yes, output) };
     slip::none_or_meant(&records, &serial, round.lot.as_deref(), &fixture.board, args.yes)?;
     let cancel = interrupt::token();
+    if let Some(daemon) = daemon {
+        return round.ask(daemon, &serial, true, &mut TerminalOperator::new(&cancel), &cancel, output);
+    }
     let (mut session, mut operator) = args.bench.open(&fixture, &cancel)?;
     round.sweep(serial, &mut session, operator.as_mut(), output)
 }

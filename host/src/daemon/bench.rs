@@ -211,7 +211,7 @@ impl Keeper {
         tracing::info!(job = id, serial = wanted.serial, fixture = wanted.fixture, "sweep begins");
         let Some(known) = self.fixtures.get(&wanted.fixture) else {
             let why = format!("the fixture {:?} is gone; was its file moved?", wanted.fixture);
-            return self.fail(id, why);
+            return self.fail(id, why, true);
         };
         let subject =
             Subject { serial: wanted.serial.clone(), lot: wanted.lot.clone(), started_us: now_us() };
@@ -258,15 +258,16 @@ impl Keeper {
             }
             Err(error) if error.is_cancelled() => self.desk.job_is(id, |job| job.stage = Stage::Cancelled),
             Err(JobError::Link(error)) if error.is_open_lid() => self.desk.put_back(id),
-            Err(error) => self.fail(id, format!("{error}; nothing was recorded")),
+            Err(error) => self.fail(id, format!("{error}; nothing was recorded"), error.is_input()),
         }
     }
 
-    fn fail(&self, id: JobId, why: String) {
+    fn fail(&self, id: JobId, why: String, by_input: bool) {
         tracing::warn!(job = id, why, "sweep failed");
         self.desk.job_is(id, |job| {
             job.stage = Stage::Failed;
             job.error = Some(why);
+            job.by_input = by_input;
         });
     }
 

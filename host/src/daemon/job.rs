@@ -1,6 +1,6 @@
 //! A job of the daemon: what is asked for, and how it stands.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use crate::{
@@ -60,7 +60,7 @@ impl Before {
 }
 
 /// How a job stands.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, ToSchema)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Stage {
     /// Another job is before it.
@@ -111,6 +111,8 @@ pub struct JobPicture {
     pub result: Option<Outcome>,
     /// Why it failed.
     pub error: Option<String>,
+    /// It failed by what was asked for, such as a fixture too large for the controller, and not by the bench.
+    pub by_input: bool,
 }
 
 /// What a recorded sweep comes to.
@@ -212,6 +214,7 @@ impl JobPicture {
             asked_us,
             result: None,
             error: None,
+            by_input: false,
         }
     }
 }

@@ -26,11 +26,6 @@ pub struct Attached {
     pub answer: Result<(Identity, Status), LinkError>,
 }
 
-/// Asks every controller that is plugged in.
-pub fn attached() -> Vec<Attached> {
-    usb_ports().map(|(port, _)| at(port)).collect()
-}
-
 /// Ports with a device that bears our numbers; none of them is asked.
 pub fn ports() -> Vec<String> {
     usb_ports().map(|(port, _)| port).collect()

@@ -79,7 +79,7 @@ pub use coming::Coming;
 pub use error::{Error, meant};
 pub use files::Files;
 pub use near::near;
-pub use path::{VARIABLE, path};
+pub use path::{VARIABLE, is_named, path};
 pub use picture::{INPUT_BYTES, PictureError};
 pub use stored::{Of, Stored};
 pub use summary::{PhotoId, SweepId};

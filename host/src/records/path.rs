@@ -1,7 +1,7 @@
 //! Where the records lie: `--records PATH`, else `COPPERWALK_RECORDS`, else the platform's data folder.
 
 use std::ffi::OsString;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use super::Error;
 
@@ -11,6 +11,12 @@ pub const VARIABLE: &str = "COPPERWALK_RECORDS";
 /// The store to open. An empty name counts as none given.
 pub fn path(explicit: Option<PathBuf>) -> Result<PathBuf, Error> {
     choose(explicit, |name| std::env::var_os(name))
+}
+
+/// Does somebody name the store, by argument or environment?
+pub fn is_named(explicit: Option<&Path>) -> bool {
+    let variable = std::env::var_os(VARIABLE);
+    explicit.map(Path::as_os_str).or(variable.as_deref()).is_some_and(|name| !name.is_empty())
 }
 
 fn choose(explicit: Option<PathBuf>, variable: impl Fn(&str) -> Option<OsString>) -> Result<PathBuf, Error> {

@@ -10,7 +10,7 @@
 
 use std::fmt;
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::status::{Said, Status};
@@ -20,7 +20,7 @@ use crate::sweep::Judgement;
 use crate::verdict::{Class, Verdict};
 
 /// Number of a sweep in its store: counts up in the order of writing, never used twice.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, ToSchema)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize, ToSchema)]
 pub struct SweepId(pub i64);
 
 impl fmt::Display for SweepId {

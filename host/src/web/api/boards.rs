@@ -38,6 +38,8 @@ struct FixturePicture {
     revision: String,
     /// SHA-256 of the fixture's file.
     hash: String,
+    /// SHA-256 of the board's file.
+    board_hash: String,
     /// Force channels it needs.
     force_channels: u16,
     /// Sense channels it needs.
@@ -73,6 +75,7 @@ impl FixturePicture {
             board: fixture.board.name.clone(),
             revision: fixture.board.revision.clone(),
             hash: fixture.hash.clone(),
+            board_hash: fixture.board.hash.clone(),
             force_channels: fixture.force_channels,
             sense_channels: fixture.sense_channels,
             pins: fixture.pins.iter().map(used).sum(),
