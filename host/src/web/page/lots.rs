@@ -105,7 +105,8 @@ pub async fn lot(
             (report::lot_body(&summary, &LINKS))
             p class="ways-out" {
                 a href={ (here) "/readings" } { "Readings of each segment" } " "
-                a href={ "/api/v1" (here) "/report.pdf" } { "Report as PDF" } " "
+                a href={ "/api/v1" (here) "/report.pdf" } { "Report as PDF, A4" } " "
+                a href={ "/api/v1" (here) "/report.pdf?paper=letter" } { "letter" } " "
                 a href={ "/api/v1" (here) "/table.csv" } download { "Every unit as CSV" } " "
                 a href={ "/api/v1/labels.pdf?lot=" (link::encoded(&name)) } { "Labels as PDF" }
             }

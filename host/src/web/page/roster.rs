@@ -85,8 +85,25 @@ pub fn roster(units: &[UnitLine], wanted: &Wanted, here: &str, lots: bool) -> Ma
                 button type="submit" { "Set the status" }
                 button type="submit" formaction="/api/v1/labels.pdf" formmethod="get" { "Print labels" }
             }
+            details { summary { "Sheet of labels" } (sheet_of_labels()) }
         }
         (paged::ways(wanted.page, units.len(), &|page| wanted.address(page)))
+    }
+}
+
+/// How labels are laid out: the fields of `labels.pdf`, with what it takes where nothing is said.
+fn sheet_of_labels() -> Markup {
+    let number = |name: &str, words: &str, value: &str, least: &str| {
+        html! { label { span { (words) } input type="number" name=(name) value=(value) min=(least) step="any"; } }
+    };
+    html! {
+        div class="filter" {
+            (number("rows", "Labels from top to bottom", "8", "1"))
+            (number("columns", "Labels from left to right", "3", "1"))
+            (number("margin_mm", "Margin, mm", "10", "0"))
+            label { span { "Code" } select name="code" { option value="qr" { "QR" } option value="code-128" { "Code 128" } } }
+            label { span { "Paper" } select name="paper" { option value="a4" { "A4" } option value="letter" { "letter" } } }
+        }
     }
 }
 

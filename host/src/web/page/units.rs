@@ -55,7 +55,8 @@ pub async fn unit(State(app): State<App>, Path(serial): Path<String>) -> Result<
             @if let Some(board) = board.as_ref().filter(|board| !board.checks.is_empty()) { (checks(&history, board)) }
             (adding(&history, board.as_ref()))
             p class="ways-out" {
-                a href={ "/api/v1" (here) "/certificate.pdf" } { "Certificate as PDF" } " "
+                a href={ "/api/v1" (here) "/certificate.pdf" } { "Certificate as PDF, A4" } " "
+                a href={ "/api/v1" (here) "/certificate.pdf?paper=letter" } { "letter" } " "
                 a href={ "/api/v1/labels.pdf?serial=" (link::encoded(&serial)) } { "Label as PDF" } " "
                 a href={ "/api/v1" (here) "/table.csv" } download { "All readings as CSV" }
             }
