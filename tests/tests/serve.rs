@@ -1,137 +1,15 @@
 //! The daemon as a program: it answers, sweeps on the virtual bench, ends when asked, and keeps strangers out.
 
 use std::{
-    io::{BufRead, BufReader, Read, Write},
+    io::{BufRead, BufReader, Write},
     net::TcpStream,
-    process::{Child, Command, Stdio},
+    process::Command,
     thread,
-    time::{Duration, Instant},
+    time::Duration,
 };
 
-use copperwalk_tests::program::program;
+use copperwalk_tests::{daemon::Daemon, program::program};
 use serde_json::{Value, json};
-use tempfile::TempDir;
-
-/// A daemon of its own for each test, ended with it.
-struct Daemon {
-    child: Child,
-    address: String,
-    folder: TempDir,
-}
-
-/// An answer: status, head, body.
-struct Answer {
-    status: u16,
-    head: String,
-    body: String,
-}
-
-impl Answer {
-    fn json(&self) -> Value {
-        serde_json::from_str(&self.body).unwrap_or_else(|error| panic!("{error}: {}", self.body))
-    }
-}
-
-impl Daemon {
-    fn start(arguments: &[&str]) -> Self {
-        Self::start_in(tempfile::tempdir().unwrap(), arguments)
-    }
-
-    fn start_in(folder: TempDir, arguments: &[&str]) -> Self {
-        let mut child = Command::new(program())
-            .current_dir(folder.path())
-            .env("XDG_RUNTIME_DIR", folder.path())
-            .args(["--records", "records.sqlite", "serve", "--listen", "127.0.0.1:0"])
-            .args(arguments)
-            .stdout(Stdio::piped())
-            .stderr(Stdio::null())
-            .spawn()
-            .unwrap();
-        let mut line = String::new();
-        BufReader::new(child.stdout.take().unwrap()).read_line(&mut line).unwrap();
-        let address = line.split("http://").nth(1).unwrap_or_else(|| panic!("{line}"));
-        let address = address.split('/').next().unwrap().to_owned();
-        Self { child, address, folder }
-    }
-
-    /// One request over a line of its own.
-    fn ask(&self, method: &str, path: &str, headers: &[(&str, &str)], body: &str) -> Answer {
-        let mut line = TcpStream::connect(&self.address).unwrap();
-        line.set_read_timeout(Some(Duration::from_secs(60))).unwrap();
-        let mut request =
-            format!("{method} {path} HTTP/1.1\r\nConnection: close\r\nContent-Length: {}\r\n", body.len());
-        if !headers.iter().any(|(name, _)| *name == "Host") {
-            request += &format!("Host: {}\r\n", self.address);
-        }
-        for (name, value) in headers {
-            request += &format!("{name}: {value}\r\n");
-        }
-        line.write_all(format!("{request}\r\n{body}").as_bytes()).unwrap();
-        let mut answer = Vec::new();
-        line.read_to_end(&mut answer).unwrap();
-        let answer = String::from_utf8_lossy(&answer).into_owned();
-        let (head, body) = answer.split_once("\r\n\r\n").unwrap_or((&answer, ""));
-        let status = head.split(' ').nth(1).and_then(|status| status.parse().ok()).unwrap_or(0);
-        Answer { status, head: head.to_lowercase(), body: body.to_owned() }
-    }
-
-    fn get(&self, path: &str) -> Answer {
-        self.ask("GET", path, &[], "")
-    }
-
-    fn send(&self, method: &str, path: &str, body: Value) -> Answer {
-        self.ask(method, path, &[("Content-Type", "application/json")], &body.to_string())
-    }
-
-    /// Opens and closes the lid of the virtual bench, slowly enough to be seen.
-    fn lay_down(&self) {
-        for open in [true, false] {
-            assert_eq!(self.send("PUT", "/api/v1/bench/hands", json!({ "lid_open": open })).status, 200);
-            self.until("the lid is seen", || {
-                (self.get("/api/v1/bench").json()["lid_open"] == open).then_some(())
-            });
-        }
-    }
-
-    /// Waits for something; a busy machine may take its time.
-    fn until<T>(&self, what: &str, mut seen: impl FnMut() -> Option<T>) -> T {
-        let began = Instant::now();
-        loop {
-            if let Some(seen) = seen() {
-                return seen;
-            }
-            assert!(began.elapsed() < Duration::from_secs(60), "waited too long: {what}");
-            thread::sleep(Duration::from_millis(20));
-        }
-    }
-
-    /// Sweeps a unit of the tide gauge's bed, moving its switch when asked, and gives the finished job.
-    fn sweep(&self, serial: &str) -> Value {
-        let asked = self.send(
-            "POST",
-            "/api/v1/jobs",
-            json!({ "serial": serial, "lot": "L-1", "fixture": "tide gauge bed 1" }),
-        );
-        assert_eq!(asked.status, 202, "{}", asked.body);
-        let id = asked.json()["id"].clone();
-        assert!(asked.head.contains(&format!("location: /api/v1/jobs/{id}")), "{}", asked.head);
-        self.lay_down();
-        self.until("the sweep is over", || {
-            let job = self.get(&format!("/api/v1/jobs/{id}")).json();
-            if job["ask"].as_str().is_some_and(|ask| ask.starts_with("Slide the power switch to ON")) {
-                assert_eq!(self.send("PUT", "/api/v1/bench/hands", json!({ "state": "on" })).status, 200);
-            }
-            ["recorded", "failed", "cancelled"].contains(&job["stage"].as_str().unwrap()).then_some(job)
-        })
-    }
-}
-
-impl Drop for Daemon {
-    fn drop(&mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
-    }
-}
 
 #[test]
 fn a_unit_is_scanned_laid_down_and_swept_without_a_key_pressed() {
@@ -289,10 +167,10 @@ fn a_job_at_the_bench_can_be_cancelled_and_books_nothing() {
 fn news_are_numbered_and_resumed() {
     let daemon = Daemon::start(&["--virtual"]);
     daemon.sweep("A-1");
-    let mut line = TcpStream::connect(&daemon.address).unwrap();
+    let mut line = TcpStream::connect(daemon.address()).unwrap();
     line.set_read_timeout(Some(Duration::from_secs(60))).unwrap();
     let request =
-        format!("GET /api/v1/events HTTP/1.1\r\nHost: {}\r\nLast-Event-ID: 2\r\n\r\n", daemon.address);
+        format!("GET /api/v1/events HTTP/1.1\r\nHost: {}\r\nLast-Event-ID: 2\r\n\r\n", daemon.address());
     line.write_all(request.as_bytes()).unwrap();
     let lines = BufReader::new(line).lines().map(Result::unwrap);
     let mut fields = lines.filter(|line| line.contains(": "));
@@ -362,13 +240,11 @@ fn asked_to_end_it_closes_the_store_within_two_seconds() {
     daemon.send("POST", "/api/v1/jobs", json!({ "serial": "A-1", "fixture": "tide gauge bed 1" }));
     daemon.lay_down();
     // Somebody listens all the while.
-    let mut listener = TcpStream::connect(&daemon.address).unwrap();
-    write!(listener, "GET /api/v1/events HTTP/1.1\r\nHost: {}\r\n\r\n", daemon.address).unwrap();
-    let began = Instant::now();
-    assert!(Command::new("kill").args(["-TERM", &daemon.child.id().to_string()]).status().unwrap().success());
-    let status = daemon.child.wait().unwrap();
+    let mut listener = TcpStream::connect(daemon.address()).unwrap();
+    write!(listener, "GET /api/v1/events HTTP/1.1\r\nHost: {}\r\n\r\n", daemon.address()).unwrap();
+    let (status, took) = daemon.terminate();
     assert_eq!(status.code(), Some(0));
     // 2 s are promised; a machine that is busy with something else gets as much again.
-    assert!(began.elapsed() < Duration::from_secs(4), "{:?}", began.elapsed());
-    assert!(!daemon.folder.path().join("records.sqlite-wal").exists(), "the store is closed");
+    assert!(took < Duration::from_secs(4), "{took:?}");
+    assert!(!daemon.path("records.sqlite-wal").exists(), "the store is closed");
 }
