@@ -8,6 +8,7 @@ use std::{
 };
 
 use super::{
+    arrival::{Arrival, Noted},
     desk::{Controller, Desk, Start},
     draw,
     feed::News,
@@ -51,12 +52,6 @@ pub struct Bench {
     desk: Arc<Desk>,
 }
 
-impl std::fmt::Debug for Desk {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("Desk").finish_non_exhaustive()
-    }
-}
-
 impl Bench {
     /// Starts the thread.
     ///
@@ -97,13 +92,15 @@ struct Keeper {
     fixtures: Arc<Fixtures>,
     records: Records,
     session: Option<AnySession>,
+    arrival: Arrival,
     sought: Option<Instant>,
     files: Instant,
 }
 
 impl Keeper {
     fn new(line: Line, desk: Arc<Desk>, fixtures: Arc<Fixtures>, records: Records) -> Self {
-        Self { line, desk, fixtures, records, session: None, sought: None, files: Instant::now() }
+        let (arrival, files) = (Arrival::default(), Instant::now());
+        Self { line, desk, fixtures, records, session: None, arrival, sought: None, files }
     }
 
     fn keep(mut self) {
@@ -167,7 +164,7 @@ impl Keeper {
             return;
         };
         let opened =
-            SerialLink::open(&port).and_then(|line| Session::open(Box::new(line) as Box<dyn Transport>));
+            SerialLink::open(&port).and_then(|line| Session::open(self.noted(line) as Box<dyn Transport>));
         match opened {
             Ok(session) => {
                 let identity = *session.identity();
@@ -215,16 +212,13 @@ impl Keeper {
         };
         let subject =
             Subject { serial: wanted.serial.clone(), lot: wanted.lot.clone(), started_us: now_us() };
+        let plan = known.laid.plan(wanted.sampling);
         let done = match self.line.clone() {
-            Line::Virtual(hands) => {
-                self.on_model(id, &hands, &known.laid, &cancel).and_then(|mut session| {
-                    let plan = known.laid.plan(wanted.sampling);
-                    self.sweep(id, &mut session, &known.laid, plan, subject, &cancel)
-                })
-            }
+            Line::Virtual(hands) => self
+                .on_model(&wanted.serial, &hands, &known.laid, &cancel)
+                .and_then(|mut session| self.sweep(id, &mut session, &known.laid, plan, subject, &cancel)),
             Line::Port(_) | Line::AnyPort => match self.session.take() {
                 Some(mut session) => {
-                    let plan = known.laid.plan(wanted.sampling);
                     session.obey(&cancel);
                     let done = self.sweep(id, &mut session, &known.laid, plan, subject, &cancel);
                     session.obey(&CancelToken::default());
@@ -258,7 +252,17 @@ impl Keeper {
             }
             Err(error) if error.is_cancelled() => self.desk.job_is(id, |job| job.stage = Stage::Cancelled),
             Err(JobError::Link(error)) if error.is_open_lid() => self.desk.put_back(id),
-            Err(error) => self.fail(id, format!("{error}; nothing was recorded"), error.is_input()),
+            Err(error) => {
+                let by_input = error.is_input();
+                let why = match error {
+                    // It was measured and judged: what it came to is said, and what became of it.
+                    JobError::Records { sweep, error } => {
+                        format!("{} Not recorded: {error}", words::in_short(&sweep))
+                    }
+                    error => format!("{error}; nothing was recorded"),
+                };
+                self.fail(id, why, by_input);
+            }
         }
     }
 
@@ -271,22 +275,25 @@ impl Keeper {
         });
     }
 
-    /// Lays a unit on the virtual bench: that of the job's serial number.
+    fn noted<T: Transport>(&self, line: T) -> Box<Noted<T>> {
+        Box::new(Noted { line, arrival: self.arrival.clone() })
+    }
+
+    /// Lays the unit of this serial number on the virtual bench.
     fn on_model(
         &self,
-        id: JobId,
+        serial: &str,
         hands: &Hands,
         laid: &Laid,
         cancel: &CancelToken,
     ) -> Result<AnySession, JobError> {
-        let serial = self.desk.job(id).map(|job| job.serial).unwrap_or_default();
-        let history = self.records.unit(&serial).ok();
-        let spec = draw::unit(&laid.fixture, &serial, history.as_ref());
+        let history = self.records.unit(serial).ok();
+        let spec = draw::unit(&laid.fixture, serial, history.as_ref());
         let bench = VirtualBench::new(&laid.fixture, &spec)
             .map_err(|error| LinkError::CannotOpen(error.to_string()))?;
         hands.lay(&laid.fixture);
         self.desk.bench_is(|bench| bench.hands = Some(hands.now()));
-        let line: Box<dyn Transport> = Box::new(Paced::new(bench, &laid.fixture.board, hands));
+        let line: Box<dyn Transport> = self.noted(Paced::new(bench, &laid.fixture.board, hands));
         Ok(Session::open_cancellable(line, cancel)?)
     }
 
@@ -307,11 +314,12 @@ impl Keeper {
 
     /// Tells what a job tells.
     fn tell(&self, job: JobId, event: Event<'_>) {
+        let at_us = self.arrival.at_us();
         let news = match event {
             Event::Running { purpose, shots } => {
                 News::Run { job, why: words::purpose(purpose), readings: shots }
             }
-            Event::ShotDone { number } => News::Reading { job, number },
+            Event::ShotDone { number } => News::Reading { job, number, at_us },
             Event::SegmentRead { name, resistance, u95, verdict } => News::Segment {
                 job,
                 name: name.to_owned(),
@@ -319,6 +327,7 @@ impl Keeper {
                 u95,
                 text: with_uncertainty(resistance, u95).to_string(),
                 verdict: words::verdict(verdict),
+                at_us,
             },
             // The job's own stages tell these.
             Event::Placing { .. } | Event::Placed | Event::Recorded(_) => return,

@@ -4,6 +4,7 @@
 
 use std::{
     collections::VecDeque,
+    fmt,
     sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError},
     time::Duration,
 };
@@ -120,6 +121,12 @@ pub struct Desk {
     state: Mutex<State>,
     bell: Condvar,
     feed: Arc<Feed>,
+}
+
+impl fmt::Debug for Desk {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Desk").finish_non_exhaustive()
+    }
 }
 
 impl Desk {

@@ -42,6 +42,8 @@ pub enum News {
         job: u64,
         /// Which of the run, counted from 1.
         number: usize,
+        /// When the controller's answer came in, microseconds since 1970-01-01 UTC.
+        at_us: i64,
     },
     /// A segment was read. What the records say in the end may differ.
     Segment {
@@ -59,6 +61,8 @@ pub enum News {
         text: String,
         /// What this reading says by itself.
         verdict: &'static str,
+        /// When the controller's answer came in, microseconds since 1970-01-01 UTC.
+        at_us: i64,
     },
     /// Something was written down about a unit.
     Unit {
@@ -173,7 +177,7 @@ mod tests {
 
     fn told(count: usize) -> Feed {
         let feed = Feed::default();
-        (0..count).for_each(|number| feed.tell(&News::Reading { job: 1, number }));
+        (0..count).for_each(|number| feed.tell(&News::Reading { job: 1, number, at_us: 7 }));
         feed
     }
 
@@ -187,7 +191,7 @@ mod tests {
         assert_eq!(ids(&feed.after(0)), [1, 2, 3, 4, 5]);
         assert_eq!(ids(&feed.after(3)), [4, 5]);
         assert_eq!(feed.after(5), Heard { gap: false, items: vec![] });
-        assert_eq!(&*feed.after(4).items[0].data, r#"{"event":"reading","job":1,"number":4}"#);
+        assert_eq!(&*feed.after(4).items[0].data, r#"{"event":"reading","job":1,"number":4,"at_us":7}"#);
     }
 
     #[test]

@@ -2,13 +2,15 @@
 //!
 //! Read in this order: [`job`] (what is asked for, and how it stands), [`feed`] (news, numbered, for any number of
 //! listeners), [`desk`] (what callers and the bench's thread share), [`fixtures`] (what can be laid on, re-read when its
-//! files change), `operator` (whoever is at the page puts the unit into its states), `bench` (the thread itself),
-//! [`modelled`] with `draw`: a bench without hardware that runs in real time, with units that have believable faults, and
-//! [`notice`] (how other commands find the daemon). [`judging`] judges stored measurements again, beside the bench.
+//! files change), `operator` (whoever is at the page puts the unit into its states), `arrival` (when the controller was last
+//! heard), `bench` (the thread itself), [`modelled`] with `draw`: a bench without hardware that runs in real time, with units
+//! that have believable faults, and [`notice`] (how other commands find the daemon). [`judging`] judges stored measurements
+//! again, beside the bench.
 //!
 //! Nothing here speaks HTTP. A slow or stalled listener costs the bench nothing: news lie in a ring of bounded size, and who
 //! comes too late is told that there is a gap.
 
+mod arrival;
 mod bench;
 pub mod desk;
 mod draw;
