@@ -3,7 +3,7 @@
 //! Read in this order: [`app`] (what every request may use), [`guard`] (who may ask: host, origin, token), [`problem`] (errors
 //! as RFC 9457 has them), `entry` and `upload` (what people write down and send), `selection` and `gather` (which units a list
 //! shows, figures over many sweeps), [`api`] (the resources under `/api/v1`), [`events`] (news), [`page`] (what people see),
-//! [`serve`] (the listener, and its end).
+//! `lines` (how many may ask at once), [`serve`] (all of it, and its end).
 
 pub mod api;
 pub mod app;
@@ -12,6 +12,7 @@ pub mod events;
 pub mod extract;
 mod gather;
 pub mod guard;
+mod lines;
 pub mod page;
 pub mod problem;
 mod selection;

@@ -13,7 +13,7 @@ use axum::{
 use tokio::{net::TcpListener, sync::watch};
 use tower_http::trace::TraceLayer;
 
-use super::{App, api, guard, page, problem::Problem};
+use super::{App, api, guard, lines::Lines, page, problem::Problem};
 
 /// Longest body of a request that carries no photo, bytes: a note of 10,000 characters in any script, as JSON.
 const LONGEST_BODY: usize = 256 * 1024;
@@ -44,7 +44,9 @@ pub fn router(app: App) -> Router {
 /// The listener broke.
 pub async fn serve(listener: TcpListener, app: App, mut closing: watch::Receiver<bool>) -> io::Result<()> {
     let mut ended = closing.clone();
-    let serving = axum::serve(listener, router(app)).with_graceful_shutdown(async move {
+    // Made once: a router as such is made ready anew for every line, with all its routes.
+    let routes = router(app).into_make_service();
+    let serving = axum::serve(Lines::of(listener), routes).with_graceful_shutdown(async move {
         let _ = closing.wait_for(|closing| *closing).await;
     });
     tokio::select! {
