@@ -122,6 +122,7 @@ async fn serve(
     let listener = TcpListener::bind(address).await.map_err(|error| ServeError::Listen { address, error })?;
     let address = listener.local_addr().map_err(ServeError::from)?;
     let store = Store::open(&path).await?;
+    store.news().iter().for_each(|news| tracing::info!("{news}"));
     let feed = Arc::new(Feed::default());
     let desk = Arc::new(Desk::new(feed));
     let fixtures = Arc::new(fixtures);

@@ -249,6 +249,7 @@ impl Keeper {
                     job.result = Some(outcome);
                 });
                 self.desk.feed().tell(&News::Unit { serial: wanted.serial });
+                self.take_in();
             }
             Err(error) if error.is_cancelled() => self.desk.job_is(id, |job| job.stage = Stage::Cancelled),
             Err(JobError::Link(error)) if error.is_open_lid() => self.desk.put_back(id),
@@ -263,6 +264,14 @@ impl Keeper {
                 };
                 self.fail(id, why, by_input);
             }
+        }
+    }
+
+    /// What was put aside while the store was locked goes in now that something could be written.
+    fn take_in(&self) {
+        match self.records.take_in() {
+            Ok(news) => news.iter().for_each(|news| tracing::info!("{news}")),
+            Err(error) => tracing::warn!(%error, "sweeps beside the records were not taken in"),
         }
     }
 

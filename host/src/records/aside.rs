@@ -75,6 +75,11 @@ pub(super) async fn take_in(store: &Store) -> Vec<String> {
 }
 
 impl Store {
+    /// Takes in what lies beside the store, as opening it for writing does, and says what became of each file.
+    pub async fn take_in(&self) -> Vec<String> {
+        take_in(self).await
+    }
+
     /// The files beside the store with finished sweeps of a unit that have not been taken in yet. A file that cannot be
     /// read is left out: the next opening for writing says what is wrong with it.
     pub async fn aside(&self, serial: &str) -> Vec<PathBuf> {

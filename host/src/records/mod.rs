@@ -95,7 +95,8 @@ use summary::{LotLine, LotSummary, PastJudgement, UnitHistory, UnitLine, UnitsPa
 pub struct Store {
     path: PathBuf,
     pool: database::Pool,
-    writable: bool,
+    /// `None` where it was opened to read only.
+    writer: Option<database::Pool>,
     shelf: files::Shelf,
     news: Arc<[String]>,
 }
@@ -128,7 +129,8 @@ impl Store {
     async fn open_alone(path: &Path, options: SqliteConnectOptions) -> Result<Self, Error> {
         let path = open::absolute(path)?;
         let pool = open::open(&path, options).await?;
-        Ok(Self { path, pool, writable: true, shelf: files::Shelf::default(), news: Arc::default() })
+        let writer = Some(open::writer(&pool));
+        Ok(Self { path, pool, writer, shelf: files::Shelf::default(), news: Arc::default() })
     }
 
     /// Opens the store at this path to read only. Creates and changes nothing, and needs no leave to write.
@@ -149,7 +151,7 @@ impl Store {
     }
 
     fn readable(path: PathBuf, pool: database::Pool) -> Self {
-        Self { path, pool, writable: false, shelf: files::Shelf::default(), news: Arc::default() }
+        Self { path, pool, writer: None, shelf: files::Shelf::default(), news: Arc::default() }
     }
 
     /// What opening for writing did besides, a sentence each: sweeps that lay in files beside the store.
@@ -184,6 +186,9 @@ impl Store {
 
     /// Tidies up: what is in the write-ahead file goes into the store. Nothing is lost without it.
     pub async fn close(&self) {
+        if let Some(writer) = &self.writer {
+            writer.close().await;
+        }
         self.pool.close().await;
     }
 
@@ -369,6 +374,10 @@ impl Records {
 
     pub fn aside(&self, serial: &str) -> Result<Vec<PathBuf>, Error> {
         self.ask(whole(self.path()), async { Ok(self.store.aside(serial).await) })
+    }
+
+    pub fn take_in(&self) -> Result<Vec<String>, Error> {
+        self.ask(ANSWER, async { Ok(self.store.take_in().await) })
     }
 
     pub fn units(&self) -> Result<Vec<UnitLine>, Error> {

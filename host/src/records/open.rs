@@ -104,6 +104,13 @@ pub(super) async fn still(path: &Path) -> Result<Pool, Error> {
     }
 }
 
+/// The connection to write with. One, because SQLite lets one write at a time: whoever waits for another program's lock then
+/// keeps nobody from reading, and whoever waits for that one is told as soon.
+pub(super) fn writer(readers: &Pool) -> Pool {
+    let options = readers.connect_options().as_ref().clone();
+    readers.options().clone().max_connections(1).acquire_timeout(PATIENCE).connect_lazy_with(options)
+}
+
 fn pool(options: SqliteConnectOptions) -> Pool {
     SqlitePoolOptions::new()
         .max_connections(4)

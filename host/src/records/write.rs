@@ -149,11 +149,11 @@ impl Store {
 
     /// A connection to write with.
     pub(super) async fn writing(&self) -> Result<PoolConnection<Database>, Error> {
-        if !self.writable {
+        let Some(writer) = &self.writer else {
             let reason = "it was opened for reading only".into();
             return Err(Error::Unwritable { path: self.path.clone(), reason });
-        }
-        self.reading().await
+        };
+        writer.acquire().await.map_err(|error| self.said(&error))
     }
 
     /// What a failed write means. After some errors (a full disk) SQLite has rolled back on its own and the pool's
