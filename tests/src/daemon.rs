@@ -154,21 +154,7 @@ impl Daemon {
     /// # Panics
     /// If there is no line to the daemon, or no answer within [`PATIENCE`].
     pub fn ask(&self, method: &str, path: &str, headers: &[(&str, &str)], body: &str) -> Answer {
-        self.try_ask(method, path, headers, body).expect("an answer")
-    }
-
-    /// The same, for a daemon that may be gone.
-    ///
-    /// # Errors
-    /// No line to it, or one that ends.
-    pub fn try_ask(
-        &self,
-        method: &str,
-        path: &str,
-        headers: &[(&str, &str)],
-        body: &str,
-    ) -> std::io::Result<Answer> {
-        ask(&self.address, method, path, headers, body)
+        ask(&self.address, method, path, headers, body.as_bytes()).expect("an answer")
     }
 
     /// Reads something.
@@ -304,7 +290,7 @@ pub fn ask(
     method: &str,
     path: &str,
     headers: &[(&str, &str)],
-    body: &str,
+    body: &[u8],
 ) -> std::io::Result<Answer> {
     let mut line = TcpStream::connect(address)?;
     line.set_read_timeout(Some(PATIENCE))?;
@@ -316,7 +302,7 @@ pub fn ask(
     for (name, value) in headers {
         request += &format!("{name}: {value}\r\n");
     }
-    line.write_all(format!("{request}\r\n{body}").as_bytes())?;
+    line.write_all(&[request.as_bytes(), b"\r\n", body].concat())?;
     let mut answer = Vec::new();
     line.read_to_end(&mut answer)?;
     let answer = String::from_utf8_lossy(&answer).into_owned();
