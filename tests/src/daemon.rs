@@ -92,6 +92,8 @@ impl Daemon {
     pub fn of(mut command: Command, folder: TempDir) -> Self {
         let log = fs::OpenOptions::new().create(true).append(true).open(folder.path().join("log"));
         let mut child = command
+            // Where daemons leave a notice of themselves: a place of its own.
+            .env("XDG_RUNTIME_DIR", folder.path())
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
             .stderr(log.expect("a file"))

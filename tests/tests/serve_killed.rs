@@ -130,7 +130,7 @@ fn all_there(store: &Path, told: &Told) -> u64 {
     for number in &told.sweeps {
         assert_eq!(records.sweep(SweepId(*number)).unwrap().measurement.serial, GOOD, "sweep {number}");
     }
-    findings.whole_sweeps as u64
+    findings.whole_sweeps
 }
 
 #[test]

@@ -74,6 +74,11 @@ fn a_locked_store_is_told_in_time_and_the_sweep_lies_aside() {
             })
         };
         let writers: Vec<_> = (0..AT_ONCE).map(write).collect();
+        // While the first of them waits for the lock and the others for that one, reading goes on.
+        thread::sleep(Duration::from_millis(300));
+        let began = Instant::now();
+        assert_eq!(sweeps(&daemon, GOOD), 1);
+        assert!(began.elapsed() < Duration::from_secs(5), "{:?}", began.elapsed());
         let job = daemon.sweep(GOOD);
         let answers: Vec<_> = writers.into_iter().map(|writer| writer.join().unwrap()).collect();
         (answers, job)
