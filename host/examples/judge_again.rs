@@ -8,7 +8,7 @@ use std::{error::Error, fs, path::Path};
 use copperwalk::{
     fixture,
     job::{Job, Subject},
-    limits::LimitSet,
+    limits::{self, LimitSet},
     link::{CancelToken, Session},
     plan::{self, Sampling},
     records::Records,

@@ -18,7 +18,7 @@ const LOOKED_AT: usize = 100;
 const READ_WHOLE: usize = 10;
 
 impl App {
-    /// How the readings of each segment spread over the units of a lot: over those [`MOST_UNITS`] that were swept last,
+    /// How the readings of each segment spread over the units of a lot: over those `MOST_UNITS` that were swept last,
     /// with their latest sweeps that were not void.
     ///
     /// # Errors
