@@ -37,6 +37,7 @@ impl App {
         for serial in &coming.new {
             self.desk.feed().tell(&News::Unit { serial: serial.clone() });
         }
+        self.take_in().await;
         Ok(coming)
     }
 
@@ -47,7 +48,7 @@ impl App {
     pub async fn status(&self, serial: &str, said: Said) -> Result<String, Problem> {
         let serial = text::serial(serial)?;
         self.store.set_status(&serial, now_us(), said).await?;
-        Ok(self.written(serial))
+        Ok(self.written(serial).await)
     }
 
     /// Writes a note down.
@@ -57,7 +58,7 @@ impl App {
     pub async fn note(&self, serial: &str, note: &str) -> Result<String, Problem> {
         let serial = text::serial(serial)?;
         self.store.note(&serial, now_us(), note).await?;
-        Ok(self.written(serial))
+        Ok(self.written(serial).await)
     }
 
     /// Writes a repair down: at a segment, a point or `point~point` of the unit's board.
@@ -74,7 +75,7 @@ impl App {
         let serial = text::serial(serial)?;
         let place = self.store.place(&serial, place).await?;
         self.store.repair(&serial, now_us(), &place, action, more).await?;
-        Ok(self.written(serial))
+        Ok(self.written(serial).await)
     }
 
     /// Declares a sweep void.
@@ -84,7 +85,7 @@ impl App {
     pub async fn void(&self, serial: &str, sweep: SweepId, because: &str) -> Result<String, Problem> {
         let serial = text::serial(serial)?;
         self.store.void(&serial, sweep, now_us(), because).await?;
-        Ok(self.written(serial))
+        Ok(self.written(serial).await)
     }
 
     /// Writes the answer to a check of the unit's board down.
@@ -95,7 +96,7 @@ impl App {
         let serial = text::serial(serial)?;
         let check = self.store.check_named(&serial, check).await?;
         self.store.tick(&serial, now_us(), &check, done, note).await?;
-        Ok(self.written(serial))
+        Ok(self.written(serial).await)
     }
 
     /// Keeps a photo, a JPEG or PNG file; gives the unit's serial number and the photo's own.
@@ -110,11 +111,19 @@ impl App {
     ) -> Result<(String, PhotoId), Problem> {
         let serial = text::serial(serial)?;
         let id = self.store.photo(&serial, now_us(), caption, file).await?;
-        Ok((self.written(serial), id))
+        Ok((self.written(serial).await, id))
     }
 
-    fn written(&self, serial: String) -> String {
+    async fn written(&self, serial: String) -> String {
         self.desk.feed().tell(&News::Unit { serial: serial.clone() });
+        self.take_in().await;
         serial
+    }
+
+    /// Sweeps that were put beside the records while those were locked go in now that something could be written.
+    async fn take_in(&self) {
+        for news in self.store.take_in().await {
+            tracing::info!("{news}");
+        }
     }
 }
