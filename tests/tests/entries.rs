@@ -84,7 +84,7 @@ fn where_a_unit_stands_is_set_and_follows_from_sweeps() {
     done(&place, &["status", "A-1", "in-repair"]);
     done(&place, &["status", "A-1", "sold"]);
     assert!(done(&place, &["unit", "A-1"]).contains("sold"));
-    refused(&place, &["status", "A-1", "good"], "in repair");
+    refused(&place, &["status", "A-1", "good"], "in-repair");
     refused(&place, &["status", "A-7", "sold"], "no unit \"A-7\"");
 }
 

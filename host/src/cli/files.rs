@@ -9,7 +9,7 @@ use std::{
 use clap::CommandFactory;
 use clap_complete::Shell;
 
-use super::{Args as Program, Failure, Status, output::Output};
+use super::{Args as Program, Failure, Status, manual, output::Output};
 
 #[derive(clap::Args)]
 pub struct Args {
@@ -44,21 +44,11 @@ pub fn run(args: Args, output: &mut Output) -> Result<Status, Failure> {
         };
         write(out, &format!("completions/{shell}"), &name, &script)?;
     }
-    // Pages of subcommands are named after the whole command.
-    program.build();
-    page(out, &program)?;
-    for command in program.get_subcommands().filter(|command| command.get_name() != "help") {
-        page(out, command)?;
+    for (name, page) in manual::pages(&Program::command())? {
+        write(out, "man", &name, &page)?;
     }
     output.text(&format!("written to {}", crate::visible::path(out)))?;
     Ok(Status::Pass)
-}
-
-fn page(out: &Path, command: &clap::Command) -> Result<(), Failure> {
-    let mut text = Vec::new();
-    clap_mangen::Man::new(command.clone()).render(&mut text)?;
-    let name = command.get_display_name().unwrap_or(command.get_name());
-    write(out, "man", &format!("{name}.1"), &text)
 }
 
 /// These files are made anew each time; whatever has their names in this folder is replaced.

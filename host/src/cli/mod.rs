@@ -15,6 +15,7 @@ mod judge;
 mod keep;
 mod labels;
 mod list;
+mod manual;
 mod output;
 mod paper;
 mod photo;

@@ -43,7 +43,8 @@ pub struct StatusArgs {
 #[derive(Clone, Copy, ValueEnum)]
 enum Word {
     Received,
-    #[value(name = "in repair", alias = "in-repair")]
+    // Completions of shells break a word at its blank.
+    #[value(name = "in-repair", alias = "in repair")]
     InRepair,
     Scrapped,
     Sold,

@@ -58,7 +58,8 @@ pub type AnySession = Session<Box<dyn Transport>>;
 
 /// Which bench.
 #[derive(clap::Args)]
-#[group(required = true, multiple = true)]
+#[group(skip)]
+#[command(group(clap::ArgGroup::new("line").args(["port", "modelled"]).required(true)))]
 pub struct BenchArgs {
     /// Sweep on the bench whose controller is at this serial port; `copperwalk bench` lists them.
     /// A daemon that has it is asked for the sweep.
