@@ -10,48 +10,33 @@ use super::database::{Connection, Query, Row};
 use super::list;
 use super::{Error, Store};
 
-/// Which units a question is about: a condition on a column `serial`, with its parameters.
+/// Which units a question is about: a condition on a column `serial`, with its parameter.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Units<'u> {
     condition: &'static str,
-    parameters: [Option<&'u str>; 3],
+    parameter: Option<&'u str>,
 }
 
 impl<'u> Units<'u> {
     pub fn one(serial: &'u str) -> Self {
-        Self { condition: "serial = $1", parameters: [Some(serial), None, None] }
+        Self { condition: "serial = $1", parameter: Some(serial) }
     }
 
     /// Every unit that was ever received or swept under a lot, also one that went to another since.
     pub fn of_lot(lot: &'u str) -> Self {
         let condition = "serial IN (SELECT serial FROM lot_unit WHERE lot = $1)";
-        Self { condition, parameters: [Some(lot), None, None] }
+        Self { condition, parameter: Some(lot) }
     }
 
-    pub const ALL: Units<'static> = Units { condition: "TRUE", parameters: [None; 3] };
-
-    /// Those after one serial number and up to another, or to the end: also such as stand nowhere but in the ledger.
-    /// With a lot, as [`Units::of_lot`].
-    pub fn within(lot: Option<&'u str>, after: &'u str, last: Option<&'u str>) -> Self {
-        let condition = match (lot, last) {
-            (None, None) => "serial > $1",
-            (None, Some(_)) => "serial > $1 AND serial <= $2",
-            (Some(_), None) => "serial IN (SELECT serial FROM lot_unit WHERE lot = $1 AND serial > $2)",
-            (Some(_), Some(_)) => {
-                "serial IN (SELECT serial FROM lot_unit WHERE lot = $1 AND serial > $2 AND serial <= $3)"
-            }
-        };
-        let parameters = match lot {
-            None => [Some(after), last, None],
-            Some(lot) => [Some(lot), Some(after), last],
-        };
-        Self { condition, parameters }
-    }
+    pub const ALL: Units<'static> = Units { condition: "TRUE", parameter: None };
 
     /// A statement about them; `{units}` stands for the condition.
     pub fn query(self, sql: &str) -> Query<'u> {
         let query = list::query(sql.replace("{units}", self.condition));
-        self.parameters.into_iter().flatten().fold(query, |query, parameter| query.bind(parameter))
+        match self.parameter {
+            Some(parameter) => query.bind(parameter),
+            None => query,
+        }
     }
 }
 

@@ -13,7 +13,7 @@ use super::near::near;
 use super::rows::class_word;
 use super::status::{Status, Step};
 use super::summary::{
-    Counts, Event, LotLine, LotSummary, ParetoRow, Place, SweepId, Swept, UnitLine, UnitState, UnitsPage,
+    Counts, Event, LotLine, LotSummary, ParetoRow, Place, SweepId, Swept, UnitLine, UnitState,
 };
 use super::{Error, Store, head, judgement, text};
 use crate::sweep::UnitFault;
@@ -95,39 +95,6 @@ impl Store {
     pub async fn units(&self) -> Result<Vec<UnitLine>, Error> {
         let members = self.members(Units::ALL).await?;
         Ok(members.into_iter().map(|member| member.line).collect())
-    }
-
-    /// A part of the list of units, or of those that belong to a lot: `most` of them (at least one), after the unit
-    /// `after` or from the first. Takes as long as the part is, however long the list; what is asked for is checked as
-    /// in [`Store::units`], and the parts together check everything.
-    ///
-    /// # Errors
-    /// A damaged store; a row that is not as it was written. An unknown lot is an empty list.
-    pub async fn page(&self, lot: Option<&str>, after: Option<&str>, most: u32) -> Result<UnitsPage, Error> {
-        if let Some(lot) = lot {
-            self.see_members(lot).await?;
-        }
-        let after = after.unwrap_or_default();
-        let last = self.last_of_page(lot, after, most).await?;
-        let members = self.members(Units::within(lot, after, last.as_deref())).await?;
-        let lines = members.into_iter().map(|member| member.line);
-        let units = lines.filter(|line| lot.is_none() || line.lot.as_deref() == lot).collect();
-        Ok(UnitsPage { units, next: last })
-    }
-
-    /// The last of so many units after another; `None` if the list ends before or with it.
-    async fn last_of_page(&self, lot: Option<&str>, after: &str, most: u32) -> Result<Option<String>, Error> {
-        // One more than belongs to the page tells whether there is another.
-        let sql = match lot {
-            None => "SELECT serial FROM unit WHERE serial > $1 ORDER BY serial LIMIT 2 OFFSET $2",
-            Some(_) => {
-                "SELECT serial FROM lot_unit WHERE serial > $1 AND lot = $3 ORDER BY serial LIMIT 2 OFFSET $2"
-            }
-        };
-        let query = sqlx::query_scalar(sql).bind(after).bind(i64::from(most.max(1)) - 1);
-        let query = if let Some(lot) = lot { query.bind(lot) } else { query };
-        let ends: Vec<String> = query.fetch_all(&self.pool).await.map_err(|error| self.said(&error))?;
-        Ok(<[String; 2]>::try_from(ends).ok().map(|[last, _]| last))
     }
 
     /// Members of a scope, every row as it was written and none missing.

@@ -88,7 +88,7 @@ use crate::board::Board;
 use crate::fixture::Fixture;
 use crate::sweep::{Judgement, Sweep};
 use status::Said;
-use summary::{LotLine, LotSummary, PastJudgement, UnitHistory, UnitLine, UnitsPage};
+use summary::{LotLine, LotSummary, PastJudgement, UnitHistory, UnitLine};
 
 /// An open record store. Cheap to clone; clones share their connections.
 #[derive(Clone, Debug)]
@@ -382,10 +382,6 @@ impl Records {
 
     pub fn units(&self) -> Result<Vec<UnitLine>, Error> {
         self.ask(ANSWER, self.store.units())
-    }
-
-    pub fn page(&self, lot: Option<&str>, after: Option<&str>, most: u32) -> Result<UnitsPage, Error> {
-        self.ask(ANSWER, self.store.page(lot, after, most))
     }
 }
 

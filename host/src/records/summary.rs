@@ -428,13 +428,3 @@ pub struct UnitLine {
     #[serde(flatten)]
     pub unit: UnitState,
 }
-
-/// A part of the list of units.
-#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
-pub struct UnitsPage {
-    /// The units, in the order of their serial numbers. Of a lot it may be fewer than were asked for: units that went to
-    /// another lot since are left out.
-    pub units: Vec<UnitLine>,
-    /// The unit after which the next part begins; `None` at the end of the list.
-    pub next: Option<String>,
-}

@@ -99,42 +99,6 @@ fn a_lot_has_the_units_that_came_with_it_swept_or_not() {
     assert!(records.check().unwrap().sound());
 }
 
-/// Every part of the list, put together again, is the list; each says where the next begins.
-#[test]
-fn a_long_list_comes_in_parts() {
-    let (_folder, records) = fresh();
-    received(&records, &["A-1", "A-2", "A-3", "A-4", "A-5"], Some("May"));
-    received(&records, &["A-2"], Some("June"));
-    received(&records, &["B-1"], None);
-    let in_parts = |lot, most| {
-        let (mut units, mut lengths, mut after) = (Vec::new(), Vec::new(), None::<String>);
-        loop {
-            let page = records.page(lot, after.as_deref(), most).unwrap();
-            lengths.push(page.units.len());
-            units.extend(page.units);
-            after = page.next;
-            if after.is_none() {
-                return (units, lengths);
-            }
-        }
-    };
-    let all = records.units().unwrap();
-    for (most, lengths) in [(0, vec![1; 6]), (1, vec![1; 6]), (4, vec![4, 2]), (5, vec![5, 1]), (6, vec![6])]
-    {
-        assert_eq!(in_parts(None, most), (all.clone(), lengths), "{most}");
-    }
-    let (may, lengths) = in_parts(Some("May"), 2);
-    let serials: Vec<_> = may.iter().map(|line| line.unit.serial.as_str()).collect();
-    assert_eq!((serials, lengths), (vec!["A-1", "A-3", "A-4", "A-5"], vec![1, 2, 1]));
-    assert_eq!(in_parts(Some("nothing"), 2), (vec![], vec![0]));
-    // A unit that stands nowhere but in the ledger any more is missed in its part, and in no other.
-    unlock(&records);
-    run(&records, "DELETE FROM status WHERE serial = 'A-4'; DELETE FROM unit WHERE serial = 'A-4'");
-    assert!(matches!(records.page(None, Some("A-2"), 2), Err(Error::Altered { .. })));
-    assert!(records.page(None, None, 3).is_ok() && records.page(None, Some("A-4"), 2).is_ok());
-    assert!(records.page(Some("May"), None, 2).is_err());
-}
-
 #[test]
 fn units_are_received_together_or_not_at_all() {
     let (_folder, records) = fresh();
