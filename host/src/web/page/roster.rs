@@ -17,7 +17,7 @@ use crate::{
     web::{app::App, problem::Problem},
 };
 
-/// The form that says which units are shown. `lot` is `None` where the page is a lot's own.
+/// The form that says which units are shown; `lots` is false where the page is a lot's own.
 pub fn filter(wanted: &Wanted, lots: bool) -> Markup {
     html! {
         form class="filter" method="get" {

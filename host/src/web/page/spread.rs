@@ -3,10 +3,7 @@
 
 use maud::{Markup, html};
 
-use crate::{
-    report::{figures, spread::Spread, words},
-    verdict::Verdict,
-};
+use crate::report::{figures, spread::Spread, words};
 
 /// Size of a strip, in units of its drawing.
 const SIZE: [f64; 2] = [720.0, 76.0];
@@ -42,7 +39,7 @@ pub fn strip(spread: &Spread) -> Markup {
                 }
                 @for (number, reading) in spread.readings.iter().enumerate() {
                     @let is_beyond = reading.resistance.0 > most;
-                    circle class={ "point " (word(reading.verdict)) } r="3.5"
+                    circle class={ "point " (words::verdict(reading.verdict)) } r="3.5"
                         cx=(if is_beyond { at_end } else { x(reading.resistance.0) })
                         cy=(10.0 + 7.0 * (number % ROWS) as f64) {
                         title { (reading.serial) ": " (figures::roughly(reading.resistance)) ", " (words::verdict(reading.verdict)) }
@@ -58,8 +55,4 @@ pub fn strip(spread: &Spread) -> Markup {
             }
         }
     }
-}
-
-fn word(verdict: Verdict) -> &'static str {
-    words::verdict(verdict)
 }
