@@ -7,6 +7,7 @@ use std::{
     thread,
 };
 
+use crate::cases::Cases;
 use copperwalk::{
     board::{self, SegmentId},
     fixture::{self, Fixture},
@@ -110,7 +111,12 @@ pub fn in_parallel<T: Send>(count: usize, job: impl Fn(usize) -> T + Sync) -> Ve
 /// # Panics
 /// If the rules for board files change.
 pub fn chain(kind: &str, ohms: &[f64]) -> Fixture {
-    let points: String = (0..=ohms.len())
+    path(&ohms.iter().map(|value| (kind, *value)).collect::<Vec<_>>())
+}
+
+/// A path of pieces in one state, each of a kind and with its typical value, ohm. Limits are twice the value.
+fn path(pieces: &[(&str, f64)]) -> Fixture {
+    let points: String = (0..=pieces.len())
         .map(|i| {
             format!(
                 "\"p{i}\" = {{ at = [{:.1}, 5.0], side = \"front\", kind = \"pad\" }}\n",
@@ -118,13 +124,18 @@ pub fn chain(kind: &str, ohms: &[f64]) -> Fixture {
             )
         })
         .collect();
-    let segments: String = ohms
+    let segments: String = pieces
         .iter()
         .enumerate()
-        .map(|(i, value)| {
+        .map(|(i, (kind, value))| {
+            // Foil of 35 µm, a millimetre wide, has 0.4926 mΩ on each millimetre.
+            let geometry = match *kind {
+                "trace" => format!("length = \"{:.6} mm\"\nwidth = \"1 mm\"\n", value / 0.4926e-3),
+                _ => format!("typical = \"{value:.9} ohm\"\n"),
+            };
             format!(
                 "[[segment]]\nname = \"s{i}\"\nkind = \"{kind}\"\nfrom = \"p{i}\"\nto = \"p{}\"\n\
-                 typical = \"{value:.9} ohm\"\nmax = \"{:.9} ohm\"\n",
+                 {geometry}max = \"{:.9} ohm\"\n",
                 i + 1,
                 2.0 * value
             )
@@ -135,20 +146,40 @@ pub fn chain(kind: &str, ohms: &[f64]) -> Fixture {
          outline = [[0, 0], [60, 0], [60, 10], [0, 10]]\n[supply]\nfrom = \"p0\"\nto = \"p{last}\"\n\
          return = \"ret\"\nvoltage = [\"2 V\", \"3 V\"]\nload = \"1 mA\"\nmax_drop = \"1 V\"\n[points]\n{points}\
          \"ret\" = {{ at = [2.0, 8.0], side = \"front\", kind = \"pad\" }}\n{segments}",
-        last = ohms.len()
+        last = pieces.len()
     );
     let board = board::parse("chain/board.toml", &text).unwrap_or_else(|problems| panic!("{problems}"));
-    let pins: String = (0..=ohms.len())
+    let pins: String = (0..=pieces.len())
         .map(|i| match i {
             0 => "\"p0\" = { force = 0, sense = 0 }\n".to_owned(),
-            _ if i == ohms.len() => format!("\"p{i}\" = {{ force = 1, sense = {i} }}\n"),
+            _ if i == pieces.len() => format!("\"p{i}\" = {{ force = 1, sense = {i} }}\n"),
             _ => format!("\"p{i}\" = {{ sense = {i} }}\n"),
         })
         .collect();
     let text = format!(
         "format = 1\n[fixture]\nname = \"chain bed\"\nboard = \"board.toml\"\n[controller]\nforce_channels = 16\n\
          sense_channels = 48\n[pins]\n{pins}\"ret\" = {{ force = 2, sense = {} }}\n",
-        ohms.len() + 1
+        pieces.len() + 1
     );
     fixture::parse("chain/fixture.toml", &text, board).unwrap_or_else(|problems| panic!("{problems}"))
+}
+
+/// A path of traces, fuses, inductors, connectors and joints of all sizes, as no real board has it: every kind and range beside
+/// every other. Limits are twice the value.
+///
+/// # Panics
+/// If the rules for board files change.
+pub fn mixed(cases: &mut Cases) -> Fixture {
+    let values = |kind: &str, cases: &mut Cases| {
+        let (low, high) = match kind {
+            "trace" => (0.5e-3, 0.1),
+            "fuse" | "inductor" => (5e-3, 2.0),
+            "connector" => (5e-3, 0.3),
+            _ => (0.4e-3, 5e-3),
+        };
+        cases.decades(low, high)
+    };
+    let kinds = ["trace", "fuse", "trace", "connector", "inductor", "joint"];
+    let pieces: Vec<(&str, f64)> = kinds.iter().map(|kind| (*kind, values(kind, cases))).collect();
+    path(&pieces)
 }

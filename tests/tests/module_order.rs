@@ -99,3 +99,33 @@ fn the_reader_sees_what_is_used() {
     let expected = ["board", "judge", "plan"].map(String::from);
     assert_eq!(used_modules(&code(text)), BTreeSet::from(expected));
 }
+
+/// A modelled bench that shared a table with what measures and judges would agree with it whatever the table says.
+#[test]
+fn the_modelled_bench_knows_nothing_of_measuring_and_judging() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("../host/src");
+    let mut files = Vec::new();
+    sources(&root.join("virtual_bench"), &mut files);
+    assert!(files.len() > 10, "{files:?}");
+    let foreign = [
+        "evidence",
+        "fault",
+        "finding",
+        "judge",
+        "machine",
+        "measure",
+        "measurement",
+        "meter",
+        "plan",
+        "raw",
+        "sweep",
+        "verdict",
+    ];
+    for file in files {
+        let code = code(&fs::read_to_string(&file).unwrap());
+        let used = used_modules(&code);
+        let wrong: Vec<&str> = foreign.into_iter().filter(|module| used.contains(*module)).collect();
+        assert!(wrong.is_empty(), "{} uses {wrong:?}", file.display());
+        assert!(!code.contains("board::expected") && !code.contains("wire::hardware"), "{}", file.display());
+    }
+}

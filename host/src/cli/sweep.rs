@@ -21,7 +21,7 @@ use crate::{
     records::{Records, SweepId, now_us, text},
     report::{csv, html, json, terminal, words},
     sweep::Sweep,
-    virtual_bench::{Spec, VirtualBench, VirtualOperator},
+    virtual_bench::{Parts, Spec, VirtualBench, VirtualOperator},
 };
 
 #[derive(clap::Args)]
@@ -71,12 +71,18 @@ pub struct BenchArgs {
     /// Seed of the modelled bench and unit.
     #[arg(long, default_value_t = 1, requires = "modelled", value_name = "N")]
     seed: u64,
+    /// What the modelled bench and unit are made of: "usual" parts, or "hostile": every part drawn over its published worst
+    /// case, with hum, thermal voltages, worn pins, and units over their whole healthy band.
+    #[arg(long = "bench", value_enum, default_value_t, requires = "modelled", value_name = "PARTS")]
+    parts: Parts,
     /// A fault of the modelled unit or bench; may be given more than once.
     ///
     /// Of the unit: "NAME=open", "NAME=330 ohm", "NAME=flaky", "NAME=film", "NAME=one barrel open",
     /// "POINT~POINT=2 ohm" (a short). "One barrel open" is of several parallel plated holes (vias) one whose copper sleeve is
     /// broken. Of the bench: "POINT:force=5 kohm" or "POINT:sense=open" (a dirty pin),
-    /// "POINT:sense+=welded", "POINT:force-=never closes", "battery=3.0 V", "charge=5 V".
+    /// "POINT:sense+=welded", "POINT:force-=never closes", "battery=3.0 V", "charge=5 V". Single effects: "hum=2 uV",
+    /// "unit=+5 K" (warmer than the air), "unit=just soldered", "noise=1.5" (times the usual), "gain 16=+0.05 %", "Rm=+0.08 %",
+    /// "CMRR=90 dB", "pin POINT=0.3 mm" (the sense pin stands so far off).
     #[arg(long = "fault", requires = "modelled", value_name = "SPEC")]
     faults: Vec<String>,
 }
@@ -158,10 +164,8 @@ impl BenchArgs {
         if let Some(port) = &self.port {
             return Ok((Box::new(SerialLink::open(port).map_err(JobError::from)?), None));
         }
-        let spec = self
-            .faults
-            .iter()
-            .fold(Spec::new(self.seed.wrapping_add(number)), |spec, fault| spec.fault(fault));
+        let drawn = Spec { parts: self.parts, ..Spec::new(self.seed.wrapping_add(number)) };
+        let spec = self.faults.iter().fold(drawn, |spec, fault| spec.fault(fault));
         let bench = VirtualBench::new(fixture, &spec)?;
         let operator = bench.operator();
         Ok((Box::new(bench), Some(operator)))

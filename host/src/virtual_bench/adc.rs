@@ -4,11 +4,13 @@
 //! configuration registers, commands, reading data; ADS122U04: current sources stay on between single shots and
 //! need up to 200 µs to start). Turbo and duty-cycle modes are not modelled: they convert like normal mode.
 
-use copperwalk_wire::{Gain, Rate, hardware::ADC_CLOCK_HZ};
+use copperwalk_wire::{Gain, Rate};
 
 use super::rng::Rng;
 use crate::quantity::Amps;
 
+/// Nominal frequency of the internal oscillator, hertz (SBAS501).
+const CLOCK_HZ: f64 = 4.096e6;
 /// Deaf after power-up and after RESET, µs: 50 µs and 32 clocks.
 const RESET_US: u64 = 58;
 /// In single-shot mode the oscillator starts first, µs.
@@ -258,7 +260,7 @@ impl Adc {
     }
 
     fn micros(&self, clocks: u32) -> u64 {
-        (f64::from(clocks) * 1e6 / f64::from(ADC_CLOCK_HZ) * self.slow).ceil() as u64
+        (f64::from(clocks) * 1e6 / CLOCK_HZ * self.slow).ceil() as u64
     }
 
     fn code_bytes(&self) -> [u8; 3] {

@@ -3,15 +3,15 @@
 //! Sources: TI SBAS501. Ranges and the split of the gain are as published; offset ±4 µV typical, ±30 µV at most
 //! (published thread); gain error, reference (2.045 to 2.051 V) and the amplifier's common-mode limits are from
 //! memory. The sheet does not say what a part reads outside those limits, only that it is wrong: this one clips
-//! the amplifier's outputs and loses gain towards ground. Noise: [`conversion_noise`].
+//! the amplifier's outputs and loses gain towards ground. How far parts stand off: [`Figures`].
 
 use copperwalk_wire::{Gain, Rate};
 
-use super::rng::Rng;
-use crate::{
-    meter::noise::conversion_noise,
-    quantity::{Celsius, Volts},
+use super::{
+    figures::{Figures, noise_volts},
+    rng::Rng,
 };
+use crate::quantity::{Celsius, Volts};
 
 /// Analogue supply.
 pub const AVDD: Volts = Volts(3.3);
@@ -19,10 +19,8 @@ pub const AVDD: Volts = Volts(3.3);
 const HEADROOM_VOLTS: f64 = 0.2;
 /// Protection diodes hold an input inside the rails by so much, volt.
 const DIODE_VOLTS: f64 = 0.3;
-/// Standard deviation of the gain error, relative, each gain on its own.
-const GAIN_ERROR: f64 = 1e-4;
-/// Standard deviation of the temperature sensor's error, kelvin, trimmed at one point when the bench was built.
-const TEMPERATURE_ERROR_KELVIN: f64 = 0.1;
+/// Gain errors are stated at this temperature.
+const GAIN_AT: Celsius = Celsius(25.0);
 /// Codes at full scale.
 const FULL_SCALE: f64 = (1 << 23) as f64;
 
@@ -31,31 +29,76 @@ const FULL_SCALE: f64 = (1 << 23) as f64;
 pub struct Amplifier {
     reference: Volts,
     offset_volts: [f64; 8],
+    /// At the temperature it works at.
     gain_error: [f64; 8],
     error_kelvin: f64,
+    /// Noise over that of the table.
+    noise_factor: f64,
+    /// Largest nonlinearity, share of full scale: the part that turns round with the input, and the part that does not.
+    nonlinearity: [f64; 2],
+    /// Volts at the input for each volt of common mode away from half the supply.
+    common_mode: f64,
     noise: Rng,
 }
 
 impl Amplifier {
-    /// A part from the reel.
-    pub fn new(rng: &mut Rng) -> Self {
-        Self {
+    /// A part from the reel, in this air.
+    pub fn new(figures: &Figures, air: Celsius, rng: &mut Rng) -> Self {
+        let mut part = Self {
             reference: Volts(rng.between(2.045, 2.051)),
-            offset_volts: std::array::from_fn(|_| (4e-6 * rng.normal()).clamp(-30e-6, 30e-6)),
-            gain_error: std::array::from_fn(|_| GAIN_ERROR * rng.normal()),
-            error_kelvin: TEMPERATURE_ERROR_KELVIN * rng.normal(),
+            offset_volts: std::array::from_fn(|_| figures.offset_volts.draw(rng)),
+            gain_error: std::array::from_fn(|_| figures.gain_error.draw(rng)),
+            error_kelvin: figures.sensor_kelvin.draw(rng),
             noise: rng.fork(),
+            noise_factor: figures.noise.draw(rng),
+            nonlinearity: [0.0; 2],
+            common_mode: figures.common_mode.draw(rng),
+        };
+        for error in &mut part.gain_error {
+            *error += figures.gain_drift.draw(rng) * (air.0 - GAIN_AT.0);
         }
+        let (most, odd) = (figures.nonlinearity.draw(rng), rng.unit());
+        part.nonlinearity = [most * odd, most * (1.0 - odd)];
+        part
+    }
+
+    /// Gives it so many times the noise of its table.
+    pub fn set_noise(&mut self, factor: f64) {
+        self.noise_factor = factor;
+    }
+
+    /// Gives one gain this error, relative.
+    pub fn set_gain_error(&mut self, gain: Gain, error: f64) {
+        self.gain_error[gain as usize] = error;
+    }
+
+    /// Gives it so many volts at the input for each volt of common mode.
+    pub fn set_common_mode(&mut self, volts: f64) {
+        self.common_mode = volts;
     }
 
     /// Code for these mean voltages at the inputs, against analogue ground.
     pub fn code(&mut self, plus: Volts, minus: Volts, gain: Gain, bypass: bool, rate: Rate) -> i32 {
         let volts = seen(plus.0, minus.0, gain, bypass);
         let i = gain as usize;
+        let [above, below] = [plus.0, minus.0].map(clamped);
+        let common = self.common_mode * ((above + below) / 2.0 - AVDD.0 / 2.0);
         let read = volts * (1.0 + self.gain_error[i])
+            + self.bend(volts, gain)
+            + common
             + self.offset_volts[i]
-            + conversion_noise(gain, rate).0 * self.noise.normal();
+            + self.noise_factor * noise_volts(gain, rate) * self.noise.normal();
         code(Volts(read), gain, self.reference)
+    }
+
+    /// What the nonlinearity adds at the input. Either part is nothing at both ends of the range and largest in between: the
+    /// cubic where its slope is nothing, at 1/√3 of full scale, where x − x³ is 2/(3√3).
+    fn bend(&self, volts: f64, gain: Gain) -> f64 {
+        const CUBIC: f64 = 2.598_076_211_353_316;
+        let full = self.reference.0 / f64::from(gain.factor());
+        let x = (volts / full).clamp(-1.0, 1.0);
+        let [odd, even] = self.nonlinearity;
+        full * (odd * CUBIC * (x - x * x * x) + even * (1.0 - x * x))
     }
 
     /// Code of the temperature sensor.
@@ -64,9 +107,14 @@ impl Amplifier {
     }
 }
 
+/// What the protection diodes leave of the voltage at an input.
+fn clamped(volts: f64) -> f64 {
+    volts.clamp(-DIODE_VOLTS, AVDD.0 + DIODE_VOLTS)
+}
+
 /// The voltage that gets through to the modulator, referred to the input.
 fn seen(plus: f64, minus: f64, gain: Gain, bypass: bool) -> f64 {
-    let [plus, minus] = [plus, minus].map(|v| v.clamp(-DIODE_VOLTS, AVDD.0 + DIODE_VOLTS));
+    let [plus, minus] = [plus, minus].map(clamped);
     // Gains 1, 2 and 4 can be had from the capacitors alone; above, the amplifier cannot be bypassed.
     if bypass && gain <= Gain::X4 {
         return plus - minus;
@@ -153,12 +201,40 @@ mod tests {
 
     #[test]
     fn noise_is_that_of_the_table() {
-        let mut part = Amplifier::new(&mut Rng::new(3));
+        let mut part = Amplifier::new(&Figures::USUAL, Celsius(25.0), &mut Rng::new(3));
         let codes: Vec<f64> =
             (0..4000).map(|_| f64::from(part.code(Volts(1.0), Volts(1.0), Gain::X16, false, AT))).collect();
         let mean = codes.iter().sum::<f64>() / codes.len() as f64;
         let rms = (codes.iter().map(|c| (c - mean).powi(2)).sum::<f64>() / codes.len() as f64).sqrt();
         let volts = rms * VREF_VOLTS / 16.0 / FULL_SCALE;
-        assert!((volts / conversion_noise(Gain::X16, AT).0 - 1.0).abs() < 0.05, "{volts}");
+        assert!((volts / noise_volts(Gain::X16, AT) - 1.0).abs() < 0.05, "{volts}");
+    }
+
+    /// A part of worst figures with this one error alone; noise is off.
+    fn part(change: impl Fn(&mut Amplifier)) -> Amplifier {
+        let mut part = Amplifier::new(&Figures::USUAL, Celsius(25.0), &mut Rng::new(3));
+        (part.offset_volts, part.gain_error, part.noise_factor) = ([0.0; 8], [0.0; 8], 0.0);
+        change(&mut part);
+        part
+    }
+
+    #[test]
+    fn common_mode_adds_what_the_rejection_leaves() {
+        // 90 dB is a factor of 31 623: 0.65 V below half the supply leave 20.6 µV.
+        let mut part = part(|part| part.common_mode = 31.623e-6);
+        let code = part.code(Volts(1.0), Volts(1.0), Gain::X128, false, AT);
+        let volts = f64::from(code) * part.reference.0 / 128.0 / FULL_SCALE;
+        assert!((volts + 20.55e-6).abs() < 0.01e-6, "{volts}");
+    }
+
+    #[test]
+    fn nonlinearity_is_largest_at_its_published_share_and_gone_at_the_ends() {
+        let part = part(|part| part.nonlinearity = [15e-6, 0.0]);
+        let full = part.reference.0 / 16.0;
+        let most = (-100..=100)
+            .map(|step| part.bend(full * f64::from(step) / 100.0, Gain::X16).abs())
+            .fold(0.0, f64::max);
+        assert!((most / full / 15e-6 - 1.0).abs() < 1e-3, "{}", most / full);
+        assert!(part.bend(full, Gain::X16).abs() < 1e-15 && part.bend(0.0, Gain::X16) == 0.0);
     }
 }

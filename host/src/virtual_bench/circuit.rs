@@ -2,17 +2,13 @@
 
 use super::{
     capacitor::{Capacitor, Relaxation},
+    figures::circuit::BLEED_OHMS,
     front_end::{self, FORCE_MINUS, FORCE_PLUS, FrontEnd, SENSE_MINUS, SENSE_PLUS, Supplies},
     network::{Branch, Factored, Network, Node, Sources},
     relay::Relay,
     unit::Unit,
 };
 use crate::quantity::{Ohms, Seconds, Volts};
-use copperwalk_wire::hardware::BLEED_OHMS;
-
-/// Isolation between a sense or force rail and the bias rail: some 10¹¹ to 10¹² Ω of every open contact on it,
-/// taken together.
-const RAIL_LEAK: Ohms = Ohms(1e10);
 
 /// The bed of pins and the matrix, in their own numbering: force channels first, then sense channels.
 #[derive(Clone, Debug)]
@@ -23,10 +19,27 @@ pub struct Bed {
     pub pins: Vec<Ohms>,
     /// The node every pin touches, if the channel has one.
     pub touches: Vec<Option<Node>>,
+    /// Leakage from the rails force+, force-, sense+ and sense- to the bias node: every open contact on it, taken together.
+    pub rails: [Ohms; 4],
+    /// Sense pins that stand off their points.
+    pub displaced: Vec<Displaced>,
     /// Check standards: their nodes and their real resistances.
     pub standards: Vec<([Node; 2], Ohms)>,
     /// Nodes before the first that a closed channel adds.
     pub nodes: usize,
+}
+
+/// A sense pin that stands beside its point, somewhat along a segment.
+#[derive(Clone, Copy, Debug)]
+pub struct Displaced {
+    /// The node it touches.
+    pub node: Node,
+    /// The point it belongs to.
+    pub point: usize,
+    /// The segment it stands on.
+    pub segment: usize,
+    /// So much of the segment lies between point and pin.
+    pub skipped: Ohms,
 }
 
 /// Node of the unit's point 0.
@@ -65,10 +78,10 @@ impl Circuit {
     ) -> Self {
         let mut network = Network::new(bed.nodes);
         let supplies = front_end.connect(&mut network, limited);
-        for rail in [FORCE_PLUS, FORCE_MINUS, SENSE_PLUS, SENSE_MINUS] {
-            network.resistor(rail, front_end::BIAS, RAIL_LEAK);
+        for (rail, leak) in [FORCE_PLUS, FORCE_MINUS, SENSE_PLUS, SENSE_MINUS].into_iter().zip(bed.rails) {
+            network.resistor(rail, front_end::BIAS, leak);
         }
-        let (battery, branches) = unit.connect(&mut network, FIRST_POINT);
+        let (battery, branches) = unit.connect(&mut network, FIRST_POINT, &bed.displaced);
         for &([a, b], resistance) in &bed.standards {
             network.resistor(a, b, resistance);
         }
@@ -86,7 +99,7 @@ impl Circuit {
             }
             for (relay, rail) in [relay, relay + 1].into_iter().zip(rails) {
                 if closed[relay] {
-                    closed_relays.push((network.resistor(rail, channel, relays[relay].resistance), relay));
+                    closed_relays.push((network.resistor(rail, channel, relays[relay].resistance()), relay));
                 }
             }
         }

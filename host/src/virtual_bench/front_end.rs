@@ -1,18 +1,20 @@
-//! The analogue front end between the chips and the relay matrix, as [`copperwalk_wire::hardware`] draws it:
+//! The analogue front end between the chips and the relay matrix, as [`circuit`](super::figures::circuit) has it:
 //! sources with their tolerance and compliance, clamps, reversal switch, measuring resistor, bias, bleed.
-
-use copperwalk_wire::hardware::{
-    BIAS_VOLTS, BURNOUT_AMPS, DRY_CLAMP_OHMS, ISOLATION_CLAMP_OHMS, LOAD_AMPS, LOAD_COMPLIANCE_VOLTS,
-    RM_OHMS, RM_TOLERANCE, SENSE_SERIES_OHMS,
-};
 
 use super::{
     adc::{Adc, AdcPin},
     amplifier::AVDD,
+    figures::{
+        Figures,
+        circuit::{
+            BIAS_VOLTS, BURNOUT_AMPS, DRY_CLAMP_OHMS, ISOLATION_CLAMP_OHMS, LOAD_AMPS, LOAD_COMPLIANCE_VOLTS,
+            RM_OHMS, SENSE_SERIES_OHMS,
+        },
+    },
     network::{Branch, GROUND, Network, Node, Sources},
     rng::Rng,
 };
-use crate::quantity::{Amps, Ohms, Volts};
+use crate::quantity::{Amps, Celsius, Ohms, Volts};
 
 /// Source node; the ADC's REFP0 pin is tied to it.
 pub const SOURCE: Node = 1;
@@ -41,6 +43,8 @@ const BUFFER: Ohms = Ohms(0.1);
 const IDAC_HEADROOM: Volts = Volts(0.9);
 /// Tolerance of the ADC's current sources (from memory: 6 % at most, both nearly alike).
 const IDAC_TOLERANCE: f64 = 0.06;
+/// Rm's value is stated at this temperature.
+const RM_AT: Celsius = Celsius(25.0);
 /// The reversal switch's optocouplers close within this time, µs (the parts list asks for it). The pair in use opens
 /// sooner; what passes the unit in the gap between is left out, since the controller samples nothing in it.
 const REVERSAL_US: u64 = 250;
@@ -67,6 +71,8 @@ pub struct FrontEnd {
     /// Real over nominal current of the two sources in the ADC.
     idac: [f64; 2],
     switches: [Ohms; 4],
+    /// Into the two sense inputs.
+    input: [Amps; 2],
 }
 
 /// The branches of the front end that hold a voltage.
@@ -78,22 +84,32 @@ pub struct Supplies {
 }
 
 impl FrontEnd {
-    /// A front end as built, its control lines as the pull resistors hold them: the idle clamp closed.
-    pub fn new(rng: &mut Rng) -> Self {
+    /// A front end as built, in this air, its control lines as the pull resistors hold them: the idle clamp closed.
+    pub fn new(figures: &Figures, air: Celsius, rng: &mut Rng) -> Self {
         let idac = 1.0 + rng.between(-IDAC_TOLERANCE, IDAC_TOLERANCE);
-        Self {
+        let mut front_end = Self {
             load_enable: false,
             dry_clamp: false,
             isolation_clamp: true,
             reversed: false,
             turning: None,
-            rm: Ohms(RM_OHMS) * (1.0 + rng.between(-RM_TOLERANCE, RM_TOLERANCE)),
+            rm: Ohms(RM_OHMS) * (1.0 + figures.rm.draw(rng)),
             bias: Volts(BIAS_VOLTS) * (1.0 + rng.between(-0.01, 0.01)),
             load: Amps(LOAD_AMPS) * (1.0 + rng.between(-0.03, 0.03)),
             burnout: Amps(BURNOUT_AMPS) * (1.0 + rng.between(-0.05, 0.05)),
             idac: [idac, idac * (1.0 + 0.003 * rng.normal())],
             switches: std::array::from_fn(|_| Ohms(rng.between(0.4, 0.6))),
-        }
+            input: [Amps::ZERO; 2],
+        };
+        let since_bought = figures.rm_drift.draw(rng) * (air.0 - RM_AT.0) + figures.rm_ageing.draw(rng);
+        front_end.rm = front_end.rm * (1.0 + since_bought);
+        front_end.input = std::array::from_fn(|_| Amps(figures.input_amps.draw(rng)));
+        front_end
+    }
+
+    /// Makes Rm stand off its nominal value by this, relative.
+    pub fn set_rm(&mut self, off: f64) {
+        self.rm = Ohms(RM_OHMS) * (1.0 + off);
     }
 
     /// Tells the reversal switch which way the current is to run.
@@ -157,6 +173,11 @@ impl FrontEnd {
         for (pin, current) in self.idac_currents(adc, now_us).filter(|(pin, _)| *pin != AdcPin::Refp0) {
             if let Some(node) = node(pin) {
                 sources.current(node, current);
+            }
+        }
+        for (node, current) in [AIN0, AIN1].into_iter().zip(self.input) {
+            if current != Amps::ZERO {
+                sources.current(node, -current);
             }
         }
         if let Some((plus, minus)) = adc.burnout() {
@@ -247,7 +268,7 @@ mod tests {
     #[test]
     fn the_dry_range_stays_under_twenty_millivolts_open() {
         for seed in 0..50 {
-            let mut front_end = FrontEnd::new(&mut Rng::new(seed));
+            let mut front_end = FrontEnd::new(&Figures::USUAL, RM_AT, &mut Rng::new(seed));
             (front_end.dry_clamp, front_end.isolation_clamp) = (true, false);
             let (open, _) = at(&front_end, IDAC_ON, 1e12, false);
             let Volts(volts) = open[FORCE_PLUS] - open[FORCE_MINUS];
@@ -257,7 +278,7 @@ mod tests {
 
     #[test]
     fn reversal_turns_the_unit_and_not_the_measuring_resistor() {
-        let mut front_end = FrontEnd::new(&mut Rng::new(1));
+        let mut front_end = FrontEnd::new(&Figures::USUAL, RM_AT, &mut Rng::new(1));
         (front_end.dry_clamp, front_end.isolation_clamp) = (true, false);
         let (forward, _) = at(&front_end, IDAC_ON, 1.0, false);
         front_end.turn(true, 1_000);
@@ -269,7 +290,7 @@ mod tests {
 
     #[test]
     fn the_reversal_switch_is_slow_and_may_change_its_mind() {
-        let mut front_end = FrontEnd::new(&mut Rng::new(1));
+        let mut front_end = FrontEnd::new(&Figures::USUAL, RM_AT, &mut Rng::new(1));
         front_end.turn(true, 0);
         front_end.turn(true, 100);
         assert_eq!(front_end.turns_at(), Some(250), "told twice");
@@ -280,7 +301,7 @@ mod tests {
 
     #[test]
     fn sources_stop_at_their_compliance() {
-        let mut front_end = FrontEnd::new(&mut Rng::new(1));
+        let mut front_end = FrontEnd::new(&Figures::USUAL, RM_AT, &mut Rng::new(1));
         (front_end.load_enable, front_end.isolation_clamp) = (true, false);
         let (short, current) = at(&front_end, [0; 4], 1.0, false);
         assert!(!front_end.is_limited(false, current, &short), "1 Ω leaves the source its current");

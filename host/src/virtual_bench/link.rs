@@ -4,13 +4,13 @@
 
 use std::time::Duration;
 
-use copperwalk_core::{Controller, Instant, Layout, Parts};
+use copperwalk_core::{Controller, Instant, Layout};
 
 use super::{
     SpecError,
     adapters::{AdcBus, ChainBus, Input, Output, Shared},
     models::{Line, Models},
-    spec::Spec,
+    spec::{Parts, Spec},
     trace::Event,
     unit::Truth,
 };
@@ -33,6 +33,7 @@ pub struct VirtualBench {
     controller: Box<Controller<ChainBus, AdcBus, Output, Input, REGISTERS>>,
     fixture: Fixture,
     seeds: [u64; 2],
+    parts: Parts,
     now_us: u64,
     /// When the controller wants to be called again.
     call_us: u64,
@@ -49,7 +50,7 @@ impl VirtualBench {
         let models = Shared::new(Models::new(fixture, spec)?.into());
         models.borrow_mut().advance(BOOT_US);
         let output = |line| Output(models.clone(), line);
-        let parts = Parts {
+        let parts = copperwalk_core::Parts {
             matrix: ChainBus(models.clone()),
             adc: AdcBus(models.clone()),
             shift_clear: output(Line::ShiftClear),
@@ -70,6 +71,7 @@ impl VirtualBench {
             controller,
             fixture: fixture.clone(),
             seeds: [spec.bench_seed, spec.unit_seed],
+            parts: spec.parts,
             now_us: BOOT_US,
             call_us: BOOT_US,
             said: Vec::new(),
@@ -123,9 +125,13 @@ impl VirtualBench {
 
 impl Transport for VirtualBench {
     fn name(&self) -> String {
+        let bench = match self.parts {
+            Parts::Usual => "virtual bench",
+            Parts::Hostile => "hostile virtual bench",
+        };
         match self.seeds {
-            [bench, unit] if bench == unit => format!("virtual bench, seed {unit}"),
-            [bench, unit] => format!("virtual bench {bench}, unit seed {unit}"),
+            [seed, unit] if seed == unit => format!("{bench}, seed {unit}"),
+            [seed, unit] => format!("{bench} {seed}, unit seed {unit}"),
         }
     }
 

@@ -4,8 +4,9 @@
 //! unit whose faults are known. Nothing sleeps and nothing is left to the platform: the same seed gives the same
 //! codes, bit for bit.
 //!
-//! Read in this order: [`spec`] (what is put under the pins), [`rng`]; the parts, from the controller outwards:
-//! [`chain`], [`relay`], [`adc`] (its digital side) and [`amplifier`] (its analogue one), [`front_end`], [`mod@unit`];
+//! Read in this order: [`spec`] (what is put under the pins), [`rng`], [`figures`] and [`healthy`] (what parts, benches and
+//! units are drawn from); the parts, from the controller outwards:
+//! [`chain`], [`relay`], [`adc`] (its digital side) and [`amplifier`] (its analogue one), [`front_end`], [`hum`], [`mod@unit`];
 //! the physics: [`network`], [`capacitor`], [`circuit`]; and what puts them together: [`models`] (lines, bytes and
 //! time), [`adapters`], [`link`], with [`trace`] as witness.
 
@@ -15,7 +16,10 @@ pub mod amplifier;
 pub mod capacitor;
 pub mod chain;
 pub mod circuit;
+pub mod figures;
 pub mod front_end;
+pub mod healthy;
+pub mod hum;
 pub mod link;
 pub mod models;
 pub mod network;
@@ -27,5 +31,5 @@ pub mod unit;
 
 pub use link::{VirtualBench, VirtualOperator};
 pub use models::{Line, Models};
-pub use spec::{Spec, SpecError};
+pub use spec::{Parts, Spec, SpecError};
 pub use unit::Truth;

@@ -9,12 +9,15 @@ use std::mem;
 
 use super::{
     SpecError,
-    adc::{Adc, Conversion, Selected},
+    adc::{Adc, AdcPin, Conversion, Selected},
     amplifier::Amplifier,
     capacitor::Capacitor,
     chain::Chain,
-    circuit::{Bed, Circuit, FIRST_POINT},
+    circuit::{Bed, Circuit, Displaced, FIRST_POINT},
+    figures::Figures,
     front_end::{self, FrontEnd},
+    healthy,
+    hum::Hum,
     network::{Network, Sources},
     relay::Relay,
     rng::Rng,
@@ -61,6 +64,7 @@ pub struct Models {
     front_end: FrontEnd,
     adc: Adc,
     amplifier: Amplifier,
+    hum: Hum,
     unit: Unit,
     capacitors: Vec<Capacitor>,
     charging: bool,
@@ -85,11 +89,19 @@ impl Models {
     pub fn new(fixture: &Fixture, spec: &Spec) -> Result<Self, SpecError> {
         let faults: Vec<Injected> =
             spec.faults.iter().map(|text| spec::parse(text, fixture)).collect::<Result<_, _>>()?;
+        let figures = spec.parts.figures();
         // Each part draws from its own stream, so a fault in one leaves all others as they were.
         let mut rng = Rng::new(spec.bench_seed ^ 0xBE9C);
-        let mut bed = bed(fixture, &mut rng.fork());
+        let mut bed = bed(fixture, &figures, &mut rng.fork());
         let mut relays_rng = rng.fork();
-        let mut relays: Vec<Relay> = (0..=bed.bleed_relay()).map(|_| Relay::new(&mut relays_rng)).collect();
+        let mut relays: Vec<Relay> =
+            (0..=bed.bleed_relay()).map(|_| Relay::new(&figures, &mut relays_rng)).collect();
+        let chain = Chain::new(relays.len(), &mut rng.fork());
+        let mut front_end = FrontEnd::new(&figures, spec.air, &mut rng.fork());
+        let adc = Adc::new(&mut rng.fork());
+        let mut amplifier = Amplifier::new(&figures, spec.air, &mut rng.fork());
+        let mut hum_rng = rng.fork();
+        let mut hum = Hum::new(Volts(figures.hum_volts.draw(&mut hum_rng)), &mut hum_rng);
         let mut lid_opens_us = None;
         for fault in &faults {
             match *fault {
@@ -97,23 +109,34 @@ impl Models {
                 Injected::Relay(relay, fault) => relays[relay].fault = Some(fault),
                 Injected::Standard(standard, off) => bed.standards[standard].1.0 *= 1.0 + off,
                 Injected::Lid(at_us) => lid_opens_us = Some(at_us),
-                Injected::Segment(..) | Injected::Bridge(..) | Injected::Battery(_) | Injected::Charge(_) => {
-                }
+                Injected::Hum(peak) => hum.set_peak(peak),
+                Injected::Noise(factor) => amplifier.set_noise(factor),
+                Injected::GainError(gain, error) => amplifier.set_gain_error(gain, error),
+                Injected::CommonMode(volts) => amplifier.set_common_mode(volts),
+                Injected::Rm(off) => front_end.set_rm(off),
+                Injected::Displaced(point, mm) => displace(&mut bed, fixture, point.index(), mm),
+                Injected::Segment(..)
+                | Injected::Bridge(..)
+                | Injected::Battery(_)
+                | Injected::Charge(_)
+                | Injected::Warmer(_) => {}
             }
         }
-        let unit = Unit::new(&fixture.board, &faults, spec.air, &mut Rng::new(spec.unit_seed));
+        let unit_rng = &mut Rng::new(spec.unit_seed);
+        let unit = Unit::new(&fixture.board, &faults, spec.parts, spec.air, unit_rng);
         let capacitors = unit.capacitors(FIRST_POINT);
         Ok(Self {
             now_us: 0,
             settled_us: 0,
-            chain: Chain::new(relays.len(), &mut rng.fork()),
+            chain,
             closed: relays.iter().map(|relay| relay.closed(0)).collect(),
             moving: Vec::new(),
             relays,
             bed,
-            front_end: FrontEnd::new(&mut rng.fork()),
-            adc: Adc::new(&mut rng.fork()),
-            amplifier: Amplifier::new(&mut rng.fork()),
+            front_end,
+            adc,
+            amplifier,
+            hum,
             unit,
             charging: !capacitors.is_empty(),
             capacitors,
@@ -230,7 +253,7 @@ impl Models {
 
     /// What the unit really is.
     pub fn truth(&self, fixture: &Fixture) -> Truth {
-        self.unit.truth(&fixture.board, self.air)
+        self.unit.truth(&fixture.board)
     }
 
     /// The network as it stands, what drives it, and every node's voltage: for comparing with another solver.
@@ -303,7 +326,11 @@ impl Models {
 
     fn code(&mut self, conversion: &Conversion) -> i32 {
         let Conversion { selected, gain, bypass, rate, from_us, to_us } = *conversion;
-        let [plus, minus] = self.sampled.map(|sum| Volts(sum / (to_us - from_us).max(1) as f64));
+        let [mut plus, minus] = self.sampled.map(|sum| Volts(sum / (to_us - from_us).max(1) as f64));
+        // The loop that picks it up is the one of the two sense lines.
+        if matches!(selected, Selected::Pair(AdcPin::Ain0, AdcPin::Ain1)) {
+            plus = plus + self.hum.mean(from_us, to_us);
+        }
         match selected {
             Selected::Pair(..) => self.amplifier.code(plus, minus, gain, bypass, rate),
             Selected::Quarter(..) => self.amplifier.code((plus - minus) / 4.0, Volts::ZERO, gain, true, rate),
@@ -408,8 +435,8 @@ impl Models {
     }
 }
 
-/// The bed of pins for a fixture: pins of 20 to 80 mΩ, standards inside their tolerance.
-fn bed(fixture: &Fixture, rng: &mut Rng) -> Bed {
+/// The bed of pins for a fixture, its standards inside their tolerance.
+fn bed(fixture: &Fixture, figures: &Figures, rng: &mut Rng) -> Bed {
     let force_channels = usize::from(fixture.force_channels);
     let channels = force_channels + usize::from(fixture.sense_channels);
     let mut touches = vec![None; channels];
@@ -432,11 +459,37 @@ fn bed(fixture: &Fixture, rng: &mut Rng) -> Bed {
         let off = rng.between(-standard.tolerance, standard.tolerance);
         standards.push((nodes, standard.resistance * (1.0 + off)));
     }
-    Bed {
+    let mut bed = Bed {
         force_channels,
-        pins: (0..channels).map(|_| Ohms(rng.between(20e-3, 80e-3))).collect(),
+        pins: (0..channels).map(|_| Ohms(figures.pin_ohms.draw(rng))).collect(),
         touches,
         nodes: first_standard + 2 * standards.len(),
+        rails: std::array::from_fn(|_| Ohms(figures.rail_ohms.draw(rng))),
+        displaced: Vec::new(),
         standards,
+    };
+    for point in 0..fixture.board.points.len() {
+        displace(&mut bed, fixture, point, figures.pin_mm.draw(rng));
     }
+    bed
+}
+
+/// Puts a point's sense pin so far along the path, mm: towards the later of its segments where that is above zero.
+fn displace(bed: &mut Bed, fixture: &Fixture, point: usize, mm: f64) {
+    let board = &fixture.board;
+    let Some(channel) = fixture.pins.get(point).and_then(|pins| pins.sense) else { return };
+    let mut meeting = (0..board.segments.len()).filter(|&at| {
+        [board.segments[at].from, board.segments[at].to].iter().any(|end| end.index() == point)
+    });
+    let (earlier, later) = (meeting.next(), meeting.next_back());
+    bed.displaced.retain(|pin| pin.point != point);
+    let place = &mut bed.touches[bed.force_channels + usize::from(channel)];
+    *place = Some(FIRST_POINT + point);
+    // At an end of the path one of the two ways leads off the copper that carries current.
+    let Some(segment) = (if mm > 0.0 { later } else { earlier }).filter(|_| mm != 0.0) else { return };
+    let node = bed.nodes;
+    bed.nodes += 1;
+    *place = Some(node);
+    let skipped = healthy::beside(board, &board.segments[segment], mm.abs());
+    bed.displaced.push(Displaced { node, point, segment, skipped });
 }

@@ -6,7 +6,10 @@
 //! for the alloys in use, M. Kidd's table): a cold relay has a few microvolts, and its warming coil adds a few
 //! more over seconds.
 
-use super::rng::Rng;
+use super::{
+    figures::{Figures, Spread},
+    rng::Rng,
+};
 use crate::quantity::{Ohms, Volts};
 
 /// Coil on until the contact first touches, µs.
@@ -30,8 +33,8 @@ pub enum RelayFault {
 /// One relay.
 #[derive(Clone, Debug)]
 pub struct Relay {
-    /// Resistance of the closed contact.
-    pub resistance: Ohms,
+    /// Resistance of the closed contact, over many closures.
+    mean: Ohms,
     /// What is wrong with it.
     pub fault: Option<RelayFault>,
     cold: Volts,
@@ -43,22 +46,34 @@ pub struct Relay {
     was_closed: bool,
     /// How warm the coil had made it at that moment, 0 to 1.
     was_warm: f64,
+    /// What each closure adds to the contact's resistance, and what the latest one has added.
+    closure: (Spread, Ohms),
+    chance: Rng,
 }
 
 impl Relay {
     /// A healthy relay from the bag.
-    pub fn new(rng: &mut Rng) -> Self {
+    pub fn new(figures: &Figures, rng: &mut Rng) -> Self {
+        let mean = Ohms((0.1 + 0.015 * rng.normal()).max(0.05));
         Self {
-            resistance: Ohms((0.1 + 0.015 * rng.normal()).max(0.05)),
+            mean,
             fault: None,
-            cold: Volts(3e-6 * rng.normal()),
-            warm: Volts(4e-6 * rng.normal()),
-            warming_us: 1e6 * rng.between(2.0, 8.0),
+            cold: Volts(figures.cold_volts.draw(rng)),
+            warm: Volts(figures.warm_volts.draw(rng)),
+            warming_us: 1e6 * figures.warming_seconds.draw(rng),
             driven: false,
             changed_us: 0,
             was_closed: false,
             was_warm: 0.0,
+            closure: (figures.closure_ohms, Ohms::ZERO),
+            // Of its own, so that how often it closes shifts nothing that others draw.
+            chance: Rng::new(mean.0.to_bits()),
         }
+    }
+
+    /// Resistance of the contact as it last closed.
+    pub fn resistance(&self) -> Ohms {
+        self.mean + self.closure.1
     }
 
     /// Is the coil driven?
@@ -73,6 +88,9 @@ impl Relay {
             self.was_warm = self.warmth(now_us);
             self.driven = on;
             self.changed_us = now_us;
+            if on {
+                self.closure.1 = Ohms(self.closure.0.draw(&mut self.chance));
+            }
         }
     }
 
@@ -116,7 +134,7 @@ mod tests {
 
     #[test]
     fn a_contact_touches_bounces_rests_and_lets_go() {
-        let mut relay = Relay::new(&mut Rng::new(1));
+        let mut relay = Relay::new(&Figures::USUAL, &mut Rng::new(1));
         relay.drive(true, 1_000);
         let closed: Vec<u64> = (1_000..1_400).filter(|&t| relay.closed(t)).collect();
         assert_eq!((closed[0], closed.len()), (1_200, 40 + 100));
@@ -134,7 +152,7 @@ mod tests {
 
     #[test]
     fn broken_relays_do_not_follow_their_coils() {
-        let mut relay = Relay::new(&mut Rng::new(1));
+        let mut relay = Relay::new(&Figures::USUAL, &mut Rng::new(1));
         relay.fault = Some(RelayFault::Welded);
         assert!(relay.closed(0));
         relay.fault = Some(RelayFault::NeverCloses);
@@ -147,7 +165,7 @@ mod tests {
         let mut rng = Rng::new(5);
         let mut drifts: Vec<f64> = (0..200)
             .map(|_| {
-                let mut relay = Relay::new(&mut rng);
+                let mut relay = Relay::new(&Figures::USUAL, &mut rng);
                 relay.drive(true, 0);
                 assert!((relay.thermal_voltage(0) - relay.thermal_voltage(1_000)).abs() < Volts(20e-9));
                 (relay.thermal_voltage(30_000_000) - relay.thermal_voltage(0)).abs().0

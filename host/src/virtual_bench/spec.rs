@@ -11,8 +11,22 @@
 //! battery=3.0 V                 fitted all the while        charge=5 V                    the bulk capacitors hold it
 //! lid=120 ms                    the lid opens then
 //! ```
+//!
+//! What is no fault but physics is set in the same way:
+//!
+//! ```text
+//! hum=2 uV                      peak, in the sense loop     unit=+5 K                     warmer than the air at the meter
+//! noise=1.5                     times that of its table     unit=just soldered            up to 8 K warmer, drawn
+//! gain 16=+0.05 %               the ADC's error there       Rm=+0.08 %                    off its nominal value
+//! pin via1.b=0.3 mm             sense pin beside its point  CMRR=90 dB                    of the ADC
+//! ```
 
-use super::relay::RelayFault;
+use copperwalk_wire::Gain;
+
+use super::{
+    figures::{Figures, JUST_SOLDERED_KELVIN, Spread},
+    relay::RelayFault,
+};
 use crate::{
     board::{PointId, SegmentId, SegmentKind},
     document::suggestion,
@@ -29,14 +43,43 @@ pub struct Spec {
     pub bench_seed: u64,
     /// Temperature of the air.
     pub air: Celsius,
-    /// Faults, as written.
+    /// What the bench and the unit are drawn from.
+    pub parts: Parts,
+    /// Faults and effects, as written.
     pub faults: Vec<String>,
+}
+
+/// What a bench is made of.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, clap::ValueEnum)]
+pub enum Parts {
+    /// Parts as most of them are.
+    #[default]
+    Usual,
+    /// Every part drawn over its published worst case, with hum, thermal voltages, worn pins and units over their whole
+    /// healthy band.
+    Hostile,
+}
+
+impl Parts {
+    /// The width of every draw.
+    pub fn figures(self) -> Figures {
+        match self {
+            Self::Usual => Figures::USUAL,
+            Self::Hostile => Figures::WORST,
+        }
+    }
 }
 
 impl Spec {
     /// A good unit on a good bench in air of 23 °C.
     pub fn new(seed: u64) -> Self {
-        Self { unit_seed: seed, bench_seed: seed, air: Celsius(23.0), faults: Vec::new() }
+        Self {
+            unit_seed: seed,
+            bench_seed: seed,
+            air: Celsius(23.0),
+            parts: Parts::Usual,
+            faults: Vec::new(),
+        }
     }
 
     /// The same with a fault.
@@ -66,6 +109,20 @@ pub enum Injected {
     Charge(Volts),
     /// The lid opens at this model time, µs.
     Lid(u64),
+    /// Hum of this peak in the sense loop.
+    Hum(Volts),
+    /// The unit against the air at the meter, kelvin.
+    Warmer(Spread),
+    /// The ADC's noise over that of its table.
+    Noise(f64),
+    /// The ADC's error at one gain, relative.
+    GainError(Gain, f64),
+    /// Volts at the ADC's input for each volt of common mode.
+    CommonMode(f64),
+    /// Rm off its nominal value, relative.
+    Rm(f64),
+    /// A sense pin so far from its point along the path, mm.
+    Displaced(PointId, f64),
 }
 
 /// A fault in a segment.
@@ -188,7 +245,33 @@ pub fn parse(text: &str, fixture: &Fixture) -> Result<Injected, SpecError> {
     if let Some(standard) = fixture.standards.iter().position(|standard| standard.name == name) {
         return Ok(Injected::Standard(standard, measure(Unit::Fraction)?));
     }
+    if let Some(gain) = name.strip_prefix("gain ") {
+        let known = Gain::ALL.into_iter().find(|known| known.factor().to_string() == gain.trim());
+        let gain = known.ok_or_else(|| {
+            let what = format!("the ADC has no gain `{}`", quantity::clip(gain));
+            wrong(what, "use 1, 2, 4, 8, 16, 32, 64 or 128".into())
+        })?;
+        return Ok(Injected::GainError(gain, measure(Unit::Fraction)?));
+    }
+    if let Some(place) = name.strip_prefix("pin ") {
+        return Ok(Injected::Displaced(point(place)?, length(what).map_err(|e| wrong(e.what, e.help))?));
+    }
+    let plain = |unit: &str, help: &str| {
+        let number = what.strip_suffix(unit).map(str::trim).and_then(|number| number.parse::<f64>().ok());
+        number.filter(|number| number.is_finite()).ok_or_else(|| {
+            wrong(format!("`{}` cannot be read here", quantity::clip(what)), format!("write {help}"))
+        })
+    };
     match name {
+        "hum" => Ok(Injected::Hum(measure(Unit::Volt).map(Volts)?)),
+        "unit" if what == "just soldered" => Ok(Injected::Warmer(JUST_SOLDERED_KELVIN)),
+        "unit" => Ok(Injected::Warmer(Spread::Fixed(plain("K", "\"+5 K\" or \"just soldered\"")?))),
+        "noise" => match plain("", "a number such as 1.5")? {
+            factor if factor >= 0.0 => Ok(Injected::Noise(factor)),
+            _ => Err(wrong("noise below nothing".into(), "write a number such as 1.5".into())),
+        },
+        "CMRR" => Ok(Injected::CommonMode(libm::pow(10.0, -plain("dB", "\"90 dB\"")? / 20.0))),
+        "Rm" => Ok(Injected::Rm(measure(Unit::Fraction)?)),
         "battery" => Ok(Injected::Battery(measure(Unit::Volt).map(Volts)?)),
         "charge" if board.supply.bulk > Farads::ZERO => Ok(Injected::Charge(measure(Unit::Volt).map(Volts)?)),
         "charge" => Err(wrong(
@@ -201,11 +284,17 @@ pub fn parse(text: &str, fixture: &Fixture) -> Result<Injected, SpecError> {
         _ => {
             let segments = board.segments.iter().map(|segment| segment.name.as_str());
             let standards = fixture.standards.iter().map(|standard| standard.name.as_str());
-            let known: Vec<&str> = segments.chain(standards).chain(["battery", "charge", "lid"]).collect();
+            let others = ["battery", "charge", "lid", "hum", "unit", "noise", "CMRR", "Rm"];
+            let known: Vec<&str> = segments.chain(standards).chain(others).collect();
             let what = format!("there is no segment or standard `{}`", quantity::clip(name));
             Err(wrong(what, suggestion(name, &known)))
         }
     }
+}
+
+/// A length either way, mm.
+fn length(text: &str) -> Result<f64, quantity::QuantityError> {
+    quantity::parse(text, Unit::Millimetre)
 }
 
 /// A time in microseconds.
@@ -263,6 +352,14 @@ mod tests {
         assert_eq!(fault("charge=5 V"), Injected::Charge(Volts(5.0)));
         assert_eq!(fault("lid=120 ms"), Injected::Lid(120_000));
         assert_eq!(fault("lid=1.5 s"), Injected::Lid(1_500_000));
+        assert_eq!(fault("hum=2 uV"), Injected::Hum(Volts(2e-6)));
+        assert_eq!(fault("unit=+5 K"), Injected::Warmer(Spread::Fixed(5.0)));
+        assert_eq!(fault("unit=just soldered"), Injected::Warmer(JUST_SOLDERED_KELVIN));
+        assert_eq!(fault("noise=1.5"), Injected::Noise(1.5));
+        assert_eq!(fault("gain 16=+0.05 %"), Injected::GainError(Gain::X16, 0.0005));
+        assert_eq!(fault("Rm=-0.08 %"), Injected::Rm(-0.0008));
+        assert_eq!(fault("CMRR=80 dB"), Injected::CommonMode(1e-4));
+        assert_eq!(fault("pin via1.b=-0.3 mm"), Injected::Displaced(point("via1.b"), -0.3));
     }
 
     #[test]
@@ -311,6 +408,15 @@ mod tests {
             "reg.in~reg.in=1 ohm",
             "lid=-1 s",
             "1R=2 V",
+            "hum=-1 uV",
+            "unit=5",
+            "noise=-1",
+            "noise=much",
+            "gain 3=1 %",
+            "gain 16=1 V",
+            "pin nowhere=1 mm",
+            "pin via1.b=1 V",
+            "CMRR=90",
         ] {
             assert!(parse(text, &fixture).is_err(), "{text}");
         }

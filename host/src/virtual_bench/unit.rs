@@ -1,15 +1,18 @@
 //! The unit under the pins: every segment's real resistance, its isolation, its capacitors, and its faults.
 //!
-//! A healthy unit is drawn around what the board file expects, and keeps clear of its limits; a faulty one has
-//! faults put into it. Values are drawn at 20 °C; copper then follows the air.
+//! A healthy unit of usual parts is drawn around what the board file expects and keeps clear of its limits; one on a
+//! hostile bench is drawn over the whole band that healthy parts have, whatever the limits are ([`healthy`]). A
+//! faulty one has faults put into it. Values are drawn at 20 °C; metal then follows the unit's temperature.
 
 use super::{
     capacitor::{Capacitor, SERIES},
+    circuit::Displaced,
+    healthy,
     network::{Branch, Network, Node},
     rng::Rng,
-    spec::{Injected, SegmentFault},
+    spec::{Injected, Parts, SegmentFault},
 };
-use crate::board::{Board, Segment, SegmentId, SegmentKind, StateId, expected::ALPHA_COPPER};
+use crate::board::{Board, Segment, SegmentId, SegmentKind, StateId};
 use crate::limits::{LimitSet, Limits};
 use crate::quantity::{Amps, Celsius, Farads, Ohms, Volts};
 
@@ -36,6 +39,8 @@ pub struct Unit {
     battery: Option<([usize; 2], Volts)>,
     charge: Volts,
     state: StateId,
+    /// The unit's own temperature.
+    warmth: Celsius,
     chance: Rng,
 }
 
@@ -45,7 +50,7 @@ struct Part {
     ends: [usize; 2],
     closed: Option<Vec<StateId>>,
     at_20c: Ohms,
-    /// Real over 20 °C resistance in this air.
+    /// Real over 20 °C resistance at the unit's temperature.
     warm: f64,
     open: Ohms,
     trouble: Trouble,
@@ -70,11 +75,11 @@ enum Trouble {
 /// What a unit's resistances really are.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Truth {
-    /// Temperature of the air and the unit.
-    pub air: Celsius,
+    /// Temperature of the unit.
+    pub unit: Celsius,
     /// By segment while it conducts, at 20 °C. A flaky contact counts as good, a film as whole.
     pub at_20c: Vec<Ohms>,
-    /// The same at the air's temperature.
+    /// The same at the unit's temperature.
     pub resistance: Vec<Ohms>,
     /// By entry of the board's isolation list, in its state: everything between the two points.
     pub isolation: Vec<Ohms>,
@@ -88,20 +93,25 @@ impl Truth {
 }
 
 impl Unit {
-    /// Draws a unit of this board and puts the faults into it.
-    pub fn new(board: &Board, faults: &[Injected], air: Celsius, rng: &mut Rng) -> Self {
+    /// Draws a unit of this board in this air and puts the faults into it.
+    pub fn new(board: &Board, faults: &[Injected], kind: Parts, air: Celsius, rng: &mut Rng) -> Self {
         let limits = LimitSet::of_board(board);
-        let parts = board.segment_ids().map(|id| part(board.segment(id), limits.of(id), air, rng)).collect();
+        let drawn = |id: SegmentId, rng: &mut Rng| match kind {
+            Parts::Usual => usual(board.segment(id), limits.of(id), rng),
+            Parts::Hostile => healthy::resistance(board, board.segment(id), rng),
+        };
         let mut unit = Self {
-            parts,
+            parts: board.segment_ids().map(|id| part(board.segment(id), drawn(id, rng), rng)).collect(),
             troubled: Vec::new(),
-            between: isolation(board, rng),
+            between: isolation(board, kind, rng),
             capacitors: capacitors(board),
             battery: None,
             charge: Volts::ZERO,
             state: StateId::new(0),
+            warmth: air,
             chance: rng.fork(),
         };
+        unit.warm_up(board, kind, faults, air);
         let rails = [board.supply.from.index(), board.supply.ret.index()];
         for fault in faults {
             match *fault {
@@ -113,10 +123,28 @@ impl Unit {
                 }
                 Injected::Battery(voltage) => unit.battery = Some((rails, voltage)),
                 Injected::Charge(voltage) => unit.charge = voltage,
-                Injected::Pin(..) | Injected::Relay(..) | Injected::Standard(..) | Injected::Lid(..) => {}
+                _ => {}
             }
         }
         unit
+    }
+
+    /// Brings the unit to its temperature.
+    fn warm_up(&mut self, board: &Board, kind: Parts, faults: &[Injected], air: Celsius) {
+        let mut rng = Rng::new(self.chance.clone().unit().to_bits());
+        let stated = faults.iter().rev().find_map(|fault| match fault {
+            Injected::Warmer(kelvin) => Some(*kelvin),
+            _ => None,
+        });
+        self.warmth.0 = air.0 + stated.unwrap_or(kind.figures().unit_kelvin).draw(&mut rng);
+        for (part, segment) in self.parts.iter_mut().zip(&board.segments) {
+            let coefficient = match kind {
+                Parts::Usual if segment.kind.is_copper() => healthy::ALPHA_COPPER,
+                Parts::Usual => 0.0,
+                Parts::Hostile => healthy::coefficient(&segment.kind, &mut rng),
+            };
+            part.warm = 1.0 + coefficient * (self.warmth.0 - 20.0);
+        }
     }
 
     fn break_part(&mut self, index: usize, (segment, limits): (&Segment, &Limits), fault: SegmentFault) {
@@ -160,11 +188,24 @@ impl Unit {
 
     /// Adds the unit to a network whose node for point 0 is `first`. Gives the battery's branch and its voltage,
     /// and the capacitors' branches.
-    pub fn connect(&self, network: &mut Network, first: Node) -> (Option<(Branch, Volts)>, Vec<Branch>) {
-        let mut join = |[a, b]: [usize; 2], of: Ohms| network.resistor(first + a, first + b, of);
-        for part in &self.parts {
-            join(part.ends, part.resistance_now(self.state));
+    pub fn connect(
+        &self,
+        network: &mut Network,
+        first: Node,
+        displaced: &[Displaced],
+    ) -> (Option<(Branch, Volts)>, Vec<Branch>) {
+        for (at, part) in self.parts.iter().enumerate() {
+            let mut ends = part.ends.map(|point| first + point);
+            let mut left = part.resistance_now(self.state);
+            for pin in displaced.iter().filter(|pin| pin.segment == at) {
+                let end = usize::from(part.ends[0] != pin.point);
+                let skipped = pin.skipped.min(left / 4.0);
+                network.resistor(ends[end], pin.node, skipped);
+                (ends[end], left) = (pin.node, left - skipped);
+            }
+            network.resistor(ends[0], ends[1], left);
         }
+        let mut join = |[a, b]: [usize; 2], of: Ohms| network.resistor(first + a, first + b, of);
         for &(ends, resistance) in &self.between {
             join(ends, resistance);
         }
@@ -228,7 +269,7 @@ impl Unit {
     }
 
     /// What everything really is.
-    pub fn truth(&self, board: &Board, air: Celsius) -> Truth {
+    pub fn truth(&self, board: &Board) -> Truth {
         let closed =
             |part: &Part| if part.trouble == Trouble::None { part.at_20c } else { part.quiet_resistance() };
         let isolation = board.isolation.iter().map(|entry| {
@@ -238,7 +279,7 @@ impl Unit {
             unit.resistance_between(a, b, board.points.len())
         });
         Truth {
-            air,
+            unit: self.warmth,
             at_20c: self.parts.iter().map(closed).collect(),
             resistance: self.parts.iter().map(|part| closed(part) * part.warm).collect(),
             isolation: isolation.collect(),
@@ -293,8 +334,20 @@ impl Part {
     }
 }
 
-/// A healthy segment.
-fn part(segment: &Segment, limits: &Limits, air: Celsius, rng: &mut Rng) -> Part {
+/// A segment of this resistance at 20 °C.
+fn part(segment: &Segment, at_20c: Ohms, rng: &mut Rng) -> Part {
+    Part {
+        ends: [segment.from.index(), segment.to.index()],
+        closed: segment.closed.clone(),
+        at_20c,
+        warm: 1.0,
+        open: Ohms(rng.decades(1e9, 1e10)),
+        trouble: Trouble::None,
+    }
+}
+
+/// A healthy segment of usual parts, clear of its limits by 15 % of the upper one or of the distance between the two.
+fn usual(segment: &Segment, limits: &Limits, rng: &mut Rng) -> Ohms {
     let (typical, max) = (segment.expected.typical.0, limits.max.0);
     let spread = rng.normal();
     let drawn = match segment.kind {
@@ -307,27 +360,22 @@ fn part(segment: &Segment, limits: &Limits, air: Celsius, rng: &mut Rng) -> Part
             typical * libm::exp(two_sigma / 2.0 * spread.clamp(-2.0, 2.0))
         }
     };
-    // Clear of the limits, by 15 % of the upper one or of the distance between the two.
     let margin = 0.15 * (max - limits.min.unwrap_or_default().0);
     let low = limits.min.map_or(0.0, |min| min.0 + margin);
-    let warm = if segment.kind.is_copper() { 1.0 + ALPHA_COPPER * (air.0 - 20.0) } else { 1.0 };
-    Part {
-        ends: [segment.from.index(), segment.to.index()],
-        closed: segment.closed.clone(),
-        at_20c: Ohms(drawn.max(low).min(max - margin)),
-        warm,
-        open: Ohms(rng.decades(1e9, 1e10)),
-        trouble: Trouble::None,
-    }
+    Ohms(drawn.max(low).min(max - margin))
 }
 
-/// Healthy isolation: 5 to 50 MΩ of laminate and flux, and at least twenty times what is asked.
-fn isolation(board: &Board, rng: &mut Rng) -> Vec<([usize; 2], Ohms)> {
+/// Healthy isolation: 5 to 50 MΩ of laminate and flux, and at least twenty times what is asked; on a hostile bench anything
+/// above what is asked.
+fn isolation(board: &Board, kind: Parts, rng: &mut Rng) -> Vec<([usize; 2], Ohms)> {
     let mut between: Vec<([usize; 2], Ohms)> = Vec::new();
     for entry in &board.isolation {
         let mut ends = entry.between.map(|point| point.index());
         ends.sort_unstable();
-        let ohms = Ohms(rng.decades(5e6, 50e6)).max(20.0 * entry.min);
+        let ohms = match kind {
+            Parts::Usual => Ohms(rng.decades(5e6, 50e6)).max(20.0 * entry.min),
+            Parts::Hostile => Ohms(rng.decades(1.05 * entry.min.0, 100.0 * entry.min.0)),
+        };
         match between.iter_mut().find(|(known, _)| *known == ends) {
             Some((_, known)) => *known = known.max(ohms),
             None => between.push((ends, ohms)),
@@ -361,7 +409,7 @@ mod tests {
     }
 
     fn unit(board: &Board, faults: &[Injected], seed: u64) -> Unit {
-        Unit::new(board, faults, ROOM, &mut Rng::new(seed))
+        Unit::new(board, faults, Parts::Usual, ROOM, &mut Rng::new(seed))
     }
 
     #[test]
@@ -369,7 +417,7 @@ mod tests {
         for board in boards() {
             let limits = LimitSet::of_board(&board);
             for seed in 0..200 {
-                let truth = unit(&board, &[], seed).truth(&board, ROOM);
+                let truth = unit(&board, &[], seed).truth(&board);
                 for (id, &Ohms(ohms)) in board.segment_ids().zip(&truth.at_20c) {
                     let (segment, limits) = (board.segment(id), limits.of(id));
                     let (low, high) = (limits.min.unwrap_or_default().0, limits.max.0);
@@ -390,7 +438,7 @@ mod tests {
     #[test]
     fn copper_follows_the_air_and_parts_do_not() {
         let board = &boards()[0];
-        let truth = Unit::new(board, &[], Celsius(33.0), &mut Rng::new(1)).truth(board, Celsius(33.0));
+        let truth = Unit::new(board, &[], Parts::Usual, Celsius(33.0), &mut Rng::new(1)).truth(board);
         for (i, segment) in board.segments.iter().enumerate() {
             let ratio = truth.resistance[i] / truth.at_20c[i];
             let expected = if segment.kind.is_copper() { 1.0 + 0.00393 * 13.0 } else { 1.0 };
@@ -404,14 +452,14 @@ mod tests {
         let via =
             board.segments.iter().position(|s| matches!(s.kind, SegmentKind::Via { count: 2, .. })).unwrap();
         let id = SegmentId::new(via);
-        let good = unit(board, &[], 4).truth(board, ROOM).at_20c;
+        let good = unit(board, &[], 4).truth(board).at_20c;
         let faults = [
             (SegmentFault::OneBarrelOpen, 2.0 * good[via]),
             (SegmentFault::Resistance(Ohms(0.01)), Ohms(0.01)),
             (SegmentFault::Open, Ohms(1e9)),
         ];
         for (fault, expected) in faults {
-            let mut bad = unit(board, &[Injected::Segment(id, fault)], 4).truth(board, ROOM).at_20c;
+            let mut bad = unit(board, &[Injected::Segment(id, fault)], 4).truth(board).at_20c;
             assert!((bad[via] / expected - 1.0).abs() < 1e-12);
             bad[via] = good[via];
             assert_eq!(bad, good);
