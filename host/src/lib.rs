@@ -18,6 +18,9 @@ pub mod hash;
 #[warn(clippy::indexing_slicing)]
 pub mod quantity;
 
+#[warn(clippy::indexing_slicing)]
+pub mod statistics;
+
 pub mod problem;
 
 #[warn(clippy::indexing_slicing)]
