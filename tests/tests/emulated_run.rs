@@ -17,7 +17,7 @@ use copperwalk::{
     verdict::Verdict,
     virtual_bench::{Spec, VirtualBench},
 };
-use copperwalk_core::timing::{self, Before};
+use copperwalk_core::timing::Before;
 use copperwalk_tests::{
     attack::times,
     boards::example,
@@ -169,7 +169,8 @@ fn ideal_us(run: &Run) -> u64 {
         // The polarity of its last half-cycle is known too, so this is one number.
         before.shot_with(shot, Counts::only(codes.len())).most_us
     });
-    timing::AROUND_US + shots.sum::<u64>()
+    let shots = shots.sum::<u64>();
+    shots + before.around().most_us
 }
 
 /// The controller adds at most a tenth to what relays and converter take by themselves; nothing waits for the host.

@@ -18,7 +18,7 @@ use copperwalk_core::matrix::Layout;
 use copperwalk_wire::hardware::{FORCE_CHANNELS, LOAD_AMPS, SENSE_CHANNELS};
 
 const LARGE: Layout = Layout { force_channels: FORCE_CHANNELS, sense_channels: SENSE_CHANNELS };
-const SMALL: Layout = Layout { force_channels: 4, sense_channels: 12 };
+const SMALL: Layout = Layout { force_channels: 8, sense_channels: 24 };
 
 /// The count column for a layout: `refs`, a sum of terms in F and S, and `ceil((SUM)/N)+K`.
 fn quantity(part: &Part, layout: Layout) -> u32 {
@@ -53,7 +53,7 @@ fn sum(terms: &str, layout: Layout) -> u32 {
 fn quantities_follow_from_the_channels() {
     for part in parts() {
         assert_eq!(part.large, quantity(&part, LARGE), "{} for 16 + 48", part.name);
-        assert_eq!(part.small, quantity(&part, SMALL), "{} for 4 + 12", part.name);
+        assert_eq!(part.small, quantity(&part, SMALL), "{} for 8 + 24", part.name);
     }
     let of = |name: &str| parts().into_iter().find(|part| part.name == name).unwrap();
     for (name, count) in
@@ -196,14 +196,15 @@ fn wiring_list(layout: Layout) -> String {
 #[test]
 fn the_wiring_lists_are_the_relay_map() {
     pages::is("hardware/matrix-16-48.csv", &wiring_list(LARGE));
-    pages::is("hardware/matrix-4-12.csv", &wiring_list(SMALL));
+    pages::is("hardware/matrix-8-24.csv", &wiring_list(SMALL));
 }
 
 #[test]
 fn the_parts_table_is_the_parts_list() {
     let rows = bench::csv("hardware/parts.csv");
-    let mut table =
-        String::from("| Part | What it must be | 16 + 48 | 4 + 12 | References |\n|---|---|---|---|---|\n");
+    let mut table = String::from(
+        "| Part | What it must be | Package | 16 + 48 | 8 + 24 | References |\n|---|---|---|---|---|---|\n",
+    );
     for row in rows {
         let rated = match row["watts"].as_str() {
             "" => String::new(),
@@ -211,8 +212,14 @@ fn the_parts_table_is_the_parts_list() {
         };
         let refs = if row["refs"].is_empty() { format!("`{}`", row["count"]) } else { row["refs"].clone() };
         let [part, specification] = [&row["part"], &row["specification"]];
-        let [large, small] = [&row["16+48"], &row["4+12"]];
-        writeln!(table, "| {part} | {specification}{rated} | {large} | {small} | {refs} |").unwrap();
+        let [package, mounting] = [&row["package"], &row["mounting"]];
+        assert!(!package.is_empty() && !mounting.is_empty(), "{part}: package and mounting");
+        let [large, small] = [&row["16+48"], &row["8+24"]];
+        writeln!(
+            table,
+            "| {part} | {specification}{rated} | {package}; {mounting} | {large} | {small} | {refs} |"
+        )
+        .unwrap();
     }
     pages::holds("docs/build-the-bench.md", "parts list", &table);
 }
@@ -231,8 +238,8 @@ fn the_bench_runs_from_one_usb_port() {
     let lines = |layout| {
         [
             ("Raspberry Pi Pico with USB, both SPI buses busy", 40.0),
-            ("Optocoupler LEDs: one pair lit, the other's resistor at rest or reversed", 40.0),
-            ("Operational amplifiers, ADC, references, bias pull-up", 10.0),
+            ("Optocoupler LEDs, reversed: one pair lit, the other's resistor shorted", 45.0),
+            ("Operational amplifiers, ADC, references, bias pull-up", 20.0),
             ("Rail of the load source at rest", 15.0),
             ("Load source, while it is on", 1e3 * LOAD_AMPS),
             ("Shift registers, 0.3 mA each", 0.3 * registers(layout)),
@@ -240,7 +247,7 @@ fn the_bench_runs_from_one_usb_port() {
         ]
     };
     let total = |layout| lines(layout).iter().map(|(_, milliamps)| milliamps).sum::<f64>();
-    let mut table = String::from("| From the 5 V of USB | 16 + 48 | 4 + 12 |\n|---|---|---|\n");
+    let mut table = String::from("| From the 5 V of USB | 16 + 48 | 8 + 24 |\n|---|---|---|\n");
     for ((what, large), (_, small)) in lines(LARGE).into_iter().zip(lines(SMALL)) {
         writeln!(table, "| {what} | {large:.0} mA | {small:.0} mA |").unwrap();
     }

@@ -239,7 +239,7 @@ fn latched(bytes: &[u8]) -> BTreeSet<usize> {
 fn the_relays_the_map_names_are_the_relays_that_close() {
     let map = map().matrix;
     assert_eq!((map.force_channels, map.sense_channels), (FORCE_CHANNELS, SENSE_CHANNELS));
-    for (force, sense) in [(FORCE_CHANNELS, SENSE_CHANNELS), (4, 12), (300, 301)] {
+    for (force, sense) in [(FORCE_CHANNELS, SENSE_CHANNELS), (8, 24), (300, 301)] {
         let layout = Layout { force_channels: force, sense_channels: sense };
         assert_eq!(layout.registers(), layout.relays().div_ceil(map.register_bits));
         let mut bits = BTreeSet::new();

@@ -24,6 +24,7 @@ use copperwalk_wire::{
     hardware::{
         BLEED_OHMS, BURNOUT_AMPS, CONTACT_VOLTS, DRY_AMPS, DRY_CLAMP_OHMS, ISOLATION_CLAMP_OHMS, LOAD_AMPS,
         LOAD_COMPLIANCE_VOLTS, RESIDUAL_VOLTS, RM_OHMS, SENSE_SERIES_OHMS, VREF_VOLTS,
+        wait::{LOAD_QUIET_US, LOAD_TURN_US, QUIET_US, REVERSE_US, SETTLE_US, TURN_US},
     },
 };
 
@@ -85,10 +86,11 @@ fn the_load_source_gives_its_current_and_never_more_than_its_reach() {
         assert!(reach <= LOAD_COMPLIANCE_VOLTS, "{reach} V above the bias: {case:?}");
         // Its reach ends near 5 Ω; from there the current falls gently, and the ratio to Rm does not care.
         let least = match ohms {
-            ..=3.0 => 0.95,
-            ..=5.0 => 0.85,
-            ..=10.0 => 0.68,
-            ..=15.0 => 0.57,
+            ..=1.0 => 0.95,
+            ..=3.0 => 0.92,
+            ..=5.0 => 0.83,
+            ..=10.0 => 0.67,
+            ..=15.0 => 0.56,
             _ => 0.0,
         };
         assert!(amps >= least * LOAD_AMPS && amps <= 1.05 * LOAD_AMPS, "{amps} A into {ohms} Ω: {case:?}");
@@ -102,16 +104,120 @@ fn what_is_switched_stands_still_in_time_and_never_overshoots_its_reach() {
         assert!(value("reach_max") <= LOAD_COMPLIANCE_VOLTS, "{case:?}");
         // The bias may swing while it settles, but stays where the amplifier works: a quarter of 3.3 V at least.
         assert!(value("bias_low") > 3.366 / 4.0 && value("bias_high") < 1.1, "{case:?}");
-        assert!((value("bias_100us") - value("bias_end")).abs() < 2e-3, "{case:?}");
+        assert!((value("bias_100us") - value("bias_end")).abs() < 4e-3, "{case:?}");
         assert!((value("amps_100us") / value("amps_end") - 1.0).abs() < 5e-3, "{case:?}");
         assert!(value("amps_open").abs() < 1e-6 && value("amps_off").abs() < 2e-6, "{case:?}");
         // Rm sits behind the reversal: its voltage keeps its sign, the unit's turns.
         assert!(
             value("sense_forward") > 0.0 && value("sense_reversed") < 0.0 && value("amps_reversed") > 0.0
         );
-        assert!((value("sense_reversed") / value("sense_stays") - 1.0).abs() < 1e-4, "{case:?}");
+        assert!((value("sense_reversed") / value("sense_stays") - 1.0).abs() < 2e-4, "{case:?}");
         let ratio = |end: &str| value(&format!("sense_{end}")).abs() / value(&format!("amps_{end}"));
-        assert!((ratio("forward") / ratio("reversed") - 1.0).abs() < 1e-5, "{case:?}");
+        assert!((ratio("forward") / ratio("reversed") - 1.0).abs() < 1.5e-4, "{case:?}");
+    }
+    says_the_waits(
+        "transients",
+        &[("LOAD_TURN_US", LOAD_TURN_US), ("TURN_US", TURN_US), ("SETTLE_US", SETTLE_US)],
+    );
+}
+
+/// The deck's header names the waits of the firmware that its times stand for.
+fn says_the_waits(deck: &str, waits: &[(&str, u32)]) {
+    let text = bench::read(&format!("hardware/spice/{deck}.cir"));
+    for (name, micros) in waits {
+        let found = text.contains(&format!("{name} = {micros}")) || text.contains(&format!("({name})"));
+        assert!(found, "{deck}.cir is not for {name} = {micros} µs");
+    }
+}
+
+/// Most ripple of the load current, ampere peak to peak: a tenth of the least uncertainty stated, 1 µΩ in 10 mΩ of 50 mA,
+/// would be 5 µA; the converter's filter takes most of what is faster than a conversion.
+const RIPPLE_AMPS: f64 = 10e-6;
+#[test]
+fn the_load_source_stands_still_on_an_inductive_unit() {
+    let cases = spice::run("still");
+    assert_eq!(cases.len(), 3 * 2 * 2 * 8);
+    let worst = cases.iter().map(|case| case.value("ripple")).fold(0.0, f64::max);
+    println!("ripple at most {:.1} nA", 1e9 * worst);
+    for case in &cases {
+        assert!(case.value("amps_end") > 0.85 * LOAD_AMPS, "the source is off: {case:?}");
+        assert!(case.value("ripple") <= RIPPLE_AMPS, "{case:?}");
+    }
+}
+
+#[test]
+fn an_inductive_unit_never_sees_more_than_the_reach() {
+    let cases = spice::run("inductive");
+    assert_eq!(cases.len(), 2 * 18 + 2 * 6);
+    let worst = |name: &str| cases.iter().map(|case| case.value(name).abs()).fold(0.0, f64::max);
+    println!(
+        "across the unit at most {:.3} V; {:.1} mA when the reversal turns",
+        worst("volts_max").max(worst("volts_min")),
+        1e3 * worst("amps_turn")
+    );
+    for case in &cases {
+        for end in ["volts_max", "volts_min"] {
+            assert!(case.value(end).abs() <= LOAD_COMPLIANCE_VOLTS, "{end}: {case:?}");
+        }
+        assert!(
+            case.value("amps_again") < -0.85 * LOAD_AMPS,
+            "the current did not come back reversed: {case:?}"
+        );
+        let left = case.value("amps_left").abs();
+        match case.text("unit") {
+            "0" => {
+                assert!(case.value("amps_turn").abs() <= 6e-3, "{case:?}");
+                assert!(left <= QUIET_AMPS, "{left} A when relays move: {case:?}");
+            }
+            // A capacitor behind the inductance goes on discharging through the idle clamp.
+            "1" => assert!(left <= 1e-3, "{left} A when relays move: {case:?}"),
+            _ => {}
+        }
+    }
+    says_the_waits(
+        "inductive",
+        &[("LOAD_TURN_US", LOAD_TURN_US), ("TURN_US", TURN_US), ("LOAD_QUIET_US", LOAD_QUIET_US)],
+    );
+}
+
+/// What may be left in an inductance when a relay breaks it, ampere. 10 mH with the 100 pF of a winding and its wires make
+/// 0.6 V of it.
+const QUIET_AMPS: f64 = 60e-6;
+
+#[test]
+fn a_milliampere_is_turned_and_broken_gently() {
+    let cases = spice::run("dry-turn");
+    assert_eq!(cases.len(), 3 * 2 * 2 * 4);
+    for case in &cases {
+        for end in ["volts_max", "volts_min"] {
+            assert!(case.value(end).abs() <= 0.3 * LOAD_COMPLIANCE_VOLTS, "{end}: {case:?}");
+        }
+        assert!(case.value("amps_left").abs() <= QUIET_AMPS, "{case:?}");
+        if matches!(case.text("henries"), "10n" | "100u") {
+            for what in ["sense", "amps"] {
+                let turned = case.value(&format!("{what}_turned")) / case.value(&format!("{what}_stays"));
+                assert!((turned - 1.0).abs() < 5e-4, "{what}: {case:?}");
+            }
+        }
+    }
+    says_the_waits("dry-turn", &[("QUIET_US", QUIET_US), ("REVERSE_US", REVERSE_US)]);
+}
+
+#[test]
+fn the_reversal_turns_in_time_from_any_usb_port() {
+    let cases = spice::run("turn");
+    assert_eq!(cases.len(), 3 * 3 * 2, "temperatures, supplies, optocouplers");
+    for case in &cases {
+        for led in ["led_forward", "led_reversed"] {
+            // 5 mA switch the part on in full; 20 mA are what its LED must stand.
+            assert!((7e-3..20e-3).contains(&case.value(led)), "{led}: {case:?}");
+        }
+        for (end, told) in
+            [("opened", 0.2e-3), ("closed", 0.2e-3), ("opened_back", 3.2e-3), ("closed_back", 3.2e-3)]
+        {
+            let took = case.value(end) - told;
+            assert!(took > 0.0 && took <= 1e-6 * f64::from(TURN_US), "{end} {took} s: {case:?}");
+        }
     }
 }
 
@@ -184,7 +290,7 @@ fn twelve_volts_on_any_pin_harm_nothing() {
             }
         }
     }
-    assert_eq!(judged, 100 * 39, "the deck prints what this test judges");
+    assert_eq!(judged, 100 * 40, "the deck prints what this test judges");
 }
 
 #[test]

@@ -77,13 +77,13 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const REGISTERS: usi
         self.front_end.off(&mut self.adc)
     }
 
-    /// Current off, then every relay open, outputs disabled; both are tried whatever fails, and the first
-    /// failure is returned. Registers are written whole, so this also recovers a converter that lost them.
+    /// Current off, then every relay open, outputs disabled, and the reversal switch forward; all are tried whatever fails,
+    /// and the first failure is returned. Registers are written whole, so this also recovers a converter that lost them.
     pub(crate) fn all_open(&mut self) -> Result<(), Fault> {
         self.adc.distrust();
         let quiet = self.front_end.off(&mut self.adc);
         let open = self.matrix.open().map_err(Fault::from);
-        quiet.and(open)
+        quiet.and(open).and(self.front_end.rest())
     }
 
     /// A lid that cannot be read counts as open.

@@ -10,7 +10,10 @@ use embedded_hal::{
 
 use copperwalk_wire::{Source, message::Fault};
 
-use crate::{ads1220::Ads1220, timing};
+use crate::{
+    ads1220::Ads1220,
+    drive::{Drive, Step},
+};
 
 /// What the unit is driven with.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -61,9 +64,7 @@ pub struct FrontEnd<O> {
     isolation_clamp: O,
     reverse: O,
     /// What the pins and the converter's source are set to, as far as we know.
-    excitation: Excitation,
-    /// The reversal switch was told to turn back and nobody has waited for it yet.
-    turning_back: bool,
+    drive: Drive,
 }
 
 /// A pin of the controller could not be set: the same chip drives the matrix.
@@ -74,43 +75,59 @@ fn pin<T, E>(result: Result<T, E>) -> Result<(), Fault> {
 impl<O: OutputPin> FrontEnd<O> {
     /// Takes the pins as they are: call [`off`](Self::off) before anything else.
     pub fn new(load_enable: O, dry_clamp: O, isolation_clamp: O, reverse: O) -> Self {
-        let (excitation, turning_back) = (Excitation::OFF, false);
-        Self { load_enable, dry_clamp, isolation_clamp, reverse, excitation, turning_back }
+        Self { load_enable, dry_clamp, isolation_clamp, reverse, drive: Drive::OFF }
     }
 
-    /// Takes every current off the unit and closes the idle clamp. Goes through to the end whatever fails.
+    /// Takes every current off the unit and closes the idle clamp. Goes through to the end whatever fails. The reversal
+    /// switch stays as it is: what an inductive unit holds of the load current still flows.
     pub fn off<A: SpiDevice, I: InputPin>(&mut self, adc: &mut Ads1220<A, I>) -> Result<(), Fault> {
-        self.turning_back |= self.excitation.reversed;
-        self.excitation = Excitation::OFF;
+        self.drive = self.drive.off();
         // Sources first, then clamps: the charge that is left drains through the closed clamp.
         let load = pin(self.load_enable.set_low());
         let current = adc.configure(adc.registers().without_current()).map_err(Fault::from);
         let clamps = self.clamp(Clamp::Isolation);
-        let forward = pin(self.reverse.set_low());
-        load.and(current).and(clamps).and(forward)
+        load.and(current).and(clamps)
     }
 
-    /// Brings the unit under `wanted`, and returns how long to wait until its voltages stand still, µs.
+    /// Turns the reversal switch forward, where the bench rests. For when the current is off and its wait over, or when
+    /// there is no time to wait.
+    pub fn rest(&mut self) -> Result<(), Fault> {
+        self.drive = Drive::OFF;
+        pin(self.reverse.set_low())
+    }
+
+    /// With the source off: wait before a relay may move, µs. See [`Drive::quiet_us`].
+    pub fn quiet_us(&self, force_moves: bool) -> u32 {
+        self.drive.quiet_us(force_moves)
+    }
+
+    /// The caller waits so long before anything else, µs.
+    pub fn wait(&mut self, micros: u32) {
+        self.drive = self.drive.after(micros);
+    }
+
+    /// Goes one step towards `wanted`. Returns how long to wait, µs, and whether this was the last step: if not, ask again
+    /// after the wait.
     pub fn drive<A: SpiDevice, I: InputPin>(
         &mut self,
         wanted: Excitation,
         adc: &mut Ads1220<A, I>,
-    ) -> Result<u32, Fault> {
-        let source = self.excitation.source;
-        if wanted.source != source && source != Source::Off {
+    ) -> Result<(u32, bool), Fault> {
+        let Step { drive, wait_us, there } = self.drive.next(wanted);
+        let to = drive.excitation();
+        let source = self.drive.excitation().source;
+        if to.source != source && source != Source::Off {
             self.off(adc)?;
         }
-        let present = self.excitation;
-        if wanted == present {
-            return Ok(0);
+        let present = self.drive.excitation();
+        if to.reversed != present.reversed {
+            pin(if to.reversed { self.reverse.set_high() } else { self.reverse.set_low() })?;
         }
-        pin(if wanted.reversed { self.reverse.set_high() } else { self.reverse.set_low() })?;
-        let settle_us = timing::settle_us(present, wanted, core::mem::take(&mut self.turning_back));
-        if wanted.clamp != present.clamp {
-            self.clamp(wanted.clamp)?;
+        if to.clamp != present.clamp {
+            self.clamp(to.clamp)?;
         }
-        if wanted.source != present.source {
-            match wanted.source {
+        if to.source != present.source {
+            match to.source {
                 Source::Off => {}
                 Source::Load => pin(self.load_enable.set_high())?,
                 Source::Dry | Source::Wide | Source::Isolation => {
@@ -118,8 +135,8 @@ impl<O: OutputPin> FrontEnd<O> {
                 }
             }
         }
-        self.excitation = wanted;
-        Ok(settle_us)
+        self.drive = drive;
+        Ok((wait_us, there))
     }
 
     /// Closes one clamp before it opens the other.
@@ -152,7 +169,9 @@ mod tests {
         spi::{self, Operation},
     };
 
-    use copperwalk_wire::hardware::wait::REVERSE_US;
+    use copperwalk_wire::hardware::wait::{
+        IDAC_START_US, LOAD_QUIET_US, LOAD_TURN_US, REVERSE_US, SETTLE_US, TURN_US, WIDE_US,
+    };
 
     use super::*;
 
@@ -227,40 +246,59 @@ mod tests {
     fn each_source_has_its_clamp_and_comes_on_last() {
         use Did::{Pin, Wrote};
         let cases: [(Source, u32, &[Did]); 4] = [
-            (Source::Dry, 300, &[Pin("dry", true), Pin("isolation", false), Wrote(CURRENT)]),
-            (Source::Wide, 300, &[Pin("dry", false), Pin("isolation", false), Wrote(CURRENT)]),
+            (Source::Dry, IDAC_START_US, &[Pin("dry", true), Pin("isolation", false), Wrote(CURRENT)]),
+            (
+                Source::Wide,
+                IDAC_START_US + WIDE_US,
+                &[Pin("dry", false), Pin("isolation", false), Wrote(CURRENT)],
+            ),
             // Its clamp is the idle one, closed already.
-            (Source::Isolation, 300, &[Wrote(CURRENT)]),
-            (Source::Load, 100, &[Pin("dry", false), Pin("isolation", false), Pin("load", true)]),
+            (Source::Isolation, IDAC_START_US, &[Wrote(CURRENT)]),
+            (Source::Load, 0, &[Pin("dry", false), Pin("isolation", false), Pin("load", true)]),
         ];
-        for (source, settle_us, expected) in cases {
+        for (source, start_us, expected) in cases {
             let (mut front_end, mut adc, log) = setup();
             let forward = Excitation::of(source, false);
-            assert_eq!(front_end.drive(forward, &mut adc), Ok(settle_us));
-            assert_eq!(log.take(), [&[Pin("reverse", false)], expected].concat(), "{source:?}");
+            assert_eq!(front_end.drive(forward, &mut adc), Ok((start_us + SETTLE_US, true)));
+            assert_eq!(log.take(), expected, "{source:?}");
             // Already so: nothing moves and nothing is waited for.
-            assert_eq!(front_end.drive(forward, &mut adc), Ok(0));
+            assert_eq!(front_end.drive(forward, &mut adc), Ok((0, true)));
             assert!(log.borrow().is_empty());
-            // Round it goes, under current.
-            assert_eq!(front_end.drive(Excitation::of(source, true), &mut adc), Ok(REVERSE_US));
-            assert_eq!(log.take(), [Pin("reverse", true)]);
+            if source != Source::Load {
+                // A milliampere goes round while it flows.
+                let (wait_us, there) = front_end.drive(Excitation::of(source, true), &mut adc).unwrap();
+                assert!(there && wait_us >= REVERSE_US);
+                assert_eq!(log.take(), [Pin("reverse", true)]);
+            }
         }
     }
 
     #[test]
-    fn off_takes_the_sources_off_before_it_moves_a_clamp() {
+    fn load_current_goes_round_in_three_steps_and_is_off_while_the_switch_turns() {
+        use Did::Pin;
+        let (mut front_end, mut adc, log) = setup();
+        front_end.drive(Excitation::of(Source::Load, false), &mut adc).unwrap();
+        log.take();
+        let back = Excitation::of(Source::Load, true);
+        assert_eq!(front_end.drive(back, &mut adc), Ok((LOAD_TURN_US, false)));
+        assert_eq!(log.take(), [Pin("load", false), Pin("isolation", true), Pin("dry", false)]);
+        assert_eq!(front_end.drive(back, &mut adc), Ok((TURN_US, false)));
+        assert_eq!(log.take(), [Pin("reverse", true)]);
+        assert_eq!(front_end.drive(back, &mut adc), Ok((SETTLE_US, true)));
+        assert_eq!(log.take(), [Pin("dry", false), Pin("isolation", false), Pin("load", true)]);
+    }
+
+    #[test]
+    fn off_takes_the_sources_off_before_it_moves_a_clamp_and_lets_the_reversal_stand() {
         let (mut front_end, mut adc, log) = setup();
         front_end.drive(Excitation::of(Source::Dry, true), &mut adc).unwrap();
         log.take();
         front_end.off(&mut adc).unwrap();
-        let expected = [
-            Did::Pin("load", false),
-            Did::Wrote(OFF),
-            Did::Pin("isolation", true),
-            Did::Pin("dry", false),
-            Did::Pin("reverse", false),
-        ];
+        let expected =
+            [Did::Pin("load", false), Did::Wrote(OFF), Did::Pin("isolation", true), Did::Pin("dry", false)];
         assert_eq!(log.take(), expected);
+        front_end.rest().unwrap();
+        assert_eq!(log.take(), [Did::Pin("reverse", false)]);
     }
 
     #[test]
@@ -269,8 +307,9 @@ mod tests {
         front_end.drive(Excitation::of(Source::Load, false), &mut adc).unwrap();
         log.take();
         front_end.drive(Excitation::of(Source::Dry, false), &mut adc).unwrap();
-        let did = log.take();
-        assert_eq!(did.first(), Some(&Did::Pin("load", false)));
-        assert_eq!(did.last(), Some(&Did::Wrote(CURRENT)));
+        assert_eq!(log.take().first(), Some(&Did::Pin("load", false)));
+        front_end.wait(LOAD_QUIET_US);
+        front_end.drive(Excitation::of(Source::Dry, false), &mut adc).unwrap();
+        assert_eq!(log.take().last(), Some(&Did::Wrote(CURRENT)));
     }
 }

@@ -9,7 +9,7 @@
 //! The parts: [`matrix`] and [`ads1220`] (the two chips), [`front_end`] (source, clamps, reversal), [`mod@bench`]
 //! (all of it, and the all-open state). What the controller knows: [`rules`] (what it refuses), [`sampler`]
 //! (which conversion comes next in a shot) with [`residual`], [`delta`] and [`settle`] (what the codes mean to
-//! it), and [`timing`] (how long it takes). What it does: `run` (one run of a plan), `session` (the line to the host), [`controller`] (requests).
+//! it), [`drive`] (from one excitation to the next), and [`timing`] (how long it takes). What it does: `run` (one run of a plan), `session` (the line to the host), [`controller`] (requests).
 //!
 //! The pure parts are public so that the host decodes and checks with the very code the controller runs.
 
@@ -20,6 +20,7 @@ pub mod ads1220;
 pub mod bench;
 pub mod controller;
 pub mod delta;
+pub mod drive;
 pub mod front_end;
 pub mod matrix;
 pub mod residual;

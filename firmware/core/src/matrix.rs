@@ -75,6 +75,12 @@ impl Closed {
         Self { contacts, bleed: self.bleed && next.bleed }
     }
 
+    /// Does a relay of the force buses have to move to come to `next`? The bleed relay is one of them.
+    pub fn force_moves(&self, next: &Self) -> bool {
+        let force = |closed: &Self| (closed.contacts.force_plus, closed.contacts.force_minus, closed.bleed);
+        force(self) != force(next)
+    }
+
     /// How many relays have to close to come from `before` to here.
     pub fn closures_after(&self, before: &Self) -> u32 {
         let buses = self.buses().into_iter().zip(before.buses());

@@ -20,7 +20,7 @@ use heapless::Vec;
 
 use copperwalk_wire::{
     FromBench, Method, Shot,
-    hardware::wait::{HEARTBEAT_US, QUIET_US, RELEASE_US},
+    hardware::wait::{HEARTBEAT_US, LOAD_QUIET_US, RELEASE_US},
     message::{CODES_PER_FRAME, Fault, RunEnd, ShotEnd},
 };
 
@@ -52,7 +52,7 @@ enum Phase {
     Operate(Wait),
     /// Ready for the next conversion.
     Sample,
-    /// The excitation has changed.
+    /// The excitation has changed, or goes a step towards what it is to be.
     Settle(Wait),
     /// A conversion is under way.
     Convert(Conversion),
@@ -180,7 +180,12 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const REGISTERS: usi
         }
         // Should this fail, `finish` tries again and reports.
         let _ = self.bench.quiet();
-        self.run.phase = Phase::Closing(Wait::after(self.now, QUIET_US), why);
+        // Between shots it is known what is left to wait. A wait that is broken off was counted from its beginning.
+        let quiet_us = match self.run.phase {
+            Phase::Next => self.bench.front_end.quiet_us(true),
+            _ => LOAD_QUIET_US,
+        };
+        self.run.phase = Phase::Closing(Wait::after(self.now, quiet_us), why);
     }
 
     /// Opens everything this instant, says why, and returns it: a failure to open outranks any other reason.
@@ -235,10 +240,12 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const REGISTERS: usi
             Phase::Next => {
                 self.run.shot_began = now;
                 self.run.sampler = Sampler::new(shot.method);
-                if target == *self.bench.matrix.closed() {
-                    Phase::Operate(Wait::after(now, timing::hold_us(shot)))
+                let before = *self.bench.matrix.closed();
+                if target == before {
+                    Phase::Operate(self.source_off(timing::hold_us(shot)))
                 } else {
-                    Phase::Quiet(Wait::after(now, QUIET_US))
+                    let quiet_us = self.bench.front_end.quiet_us(before.force_moves(&target));
+                    Phase::Quiet(self.source_off(quiet_us))
                 }
             }
             Phase::Quiet(_) => {
@@ -247,7 +254,7 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const REGISTERS: usi
                 if kept != before {
                     self.bench.matrix.set(&kept)?;
                 }
-                Phase::Release(Wait::after(now, timing::release_us(&before, &kept)))
+                Phase::Release(self.source_off(timing::release_us(&before, &kept)))
             }
             Phase::Release(_) => {
                 let kept = *self.bench.matrix.closed();
@@ -257,7 +264,7 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const REGISTERS: usi
                     self.run.closures += closing;
                 }
                 let wait_us = timing::operate_us(&kept, &target) + timing::hold_us(shot);
-                Phase::Operate(Wait::after(now, wait_us))
+                Phase::Operate(self.source_off(wait_us))
             }
             Phase::Operate(_) | Phase::Settle(_) => Phase::Sample,
             Phase::Sample => return self.sample(shot),
@@ -273,7 +280,13 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const REGISTERS: usi
         Ok(Step::Again)
     }
 
-    /// Prepares and starts the next conversion, or ends the shot.
+    /// A wait with the source off, in which what is left of the load current dies away.
+    fn source_off(&mut self, micros: u32) -> Wait {
+        self.bench.front_end.wait(micros);
+        Wait::after(self.now, micros)
+    }
+
+    /// Prepares and starts the next conversion, or goes a step towards it, or ends the shot.
     fn sample(&mut self, shot: &Shot) -> Result<Step, Fault> {
         let now = self.now;
         if !self.session.has_room() {
@@ -292,11 +305,12 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const REGISTERS: usi
         let Setting { input, gain, rate, burnout, .. } = setting;
         let wanted = timing::excitation(shot, &setting);
         let Bench { front_end, adc, .. } = &mut *self.bench;
-        let settle_us = front_end.drive(wanted, adc)?;
+        let (wait_us, there) = front_end.drive(wanted, adc)?;
         // Before the wait, not after it: a burn-out current of the sample before must not charge what is to settle.
         adc.configure(adc.registers().converting(input, wanted.reversed, gain, rate, burnout))?;
-        self.run.phase = if settle_us > 0 {
-            Phase::Settle(Wait::after(now, timing::settle_shot_us(shot, settle_us)))
+        self.run.phase = if wait_us > 0 {
+            let wait_us = if there { timing::settle_shot_us(shot, wait_us) } else { wait_us };
+            Phase::Settle(Wait::after(now, wait_us))
         } else {
             Phase::Convert(adc.start(rate, now)?)
         };

@@ -7,12 +7,13 @@
 use core::{iter::Sum, ops::Add};
 
 use copperwalk_wire::{
-    Method, Shot, Source,
+    Method, Shot,
     codes::{Counts, code_at, possible_counts},
-    hardware::wait::{IDAC_START_US, OPERATE_US, QUIET_US, RELEASE_US, REVERSE_US, SETTLE_US},
+    hardware::wait::{OPERATE_US, RELEASE_US},
 };
 
 use crate::{
+    drive::Drive,
     front_end::Excitation,
     matrix::Closed,
     sampler::{Setting, setting},
@@ -43,10 +44,6 @@ impl Span {
             most_us: self.most_us.saturating_mul(100 + LONGER_PERCENT) / 100,
         }
     }
-
-    const fn exactly(us: u64) -> Self {
-        Self { least_us: us, most_us: us }
-    }
 }
 
 impl Add for Span {
@@ -66,14 +63,14 @@ impl Sum for Span {
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Before {
     closed: Closed,
-    /// Is the reversal switch turning back, and nobody has waited for it yet? At the least, at the most: it depends on
-    /// where the stop rule of the shot before was satisfied.
-    turning_back: [bool; 2],
+    /// Which way the reversal switch stands, and how much of the load current may be left. Two, since it depends on where
+    /// the stop rule of the shot before was satisfied.
+    drives: [Drive; 2],
 }
 
 impl Before {
     /// Every relay open, as at the start of a run.
-    pub const OPEN: Self = Self { closed: Closed::NONE, turning_back: [false; 2] };
+    pub const OPEN: Self = Self { closed: Closed::NONE, drives: [Drive::OFF; 2] };
 
     /// Device time of a shot, from the end of the shot before to its own. Leaves the bench as the shot does.
     pub fn shot(&mut self, shot: &Shot) -> Span {
@@ -83,38 +80,43 @@ impl Before {
     /// The same for a shot that gives one of these numbers of codes.
     pub fn shot_with(&mut self, shot: &Shot, counts: Counts) -> Span {
         let target = Closed::of(shot);
-        let moving = Span::exactly(relays_us(&self.closed, &target) + u64::from(hold_us(shot)));
-        let [certain, possible] = self.turning_back;
-        let (least_us, _) = sampling_us(shot, counts.least, certain);
-        let (most_us, _) = sampling_us(shot, counts.most, possible);
-        // Half-cycles alternate: the first two counts end both ways if any do.
-        let ends: [_; 2] = core::array::from_fn(|step| {
-            let count = (counts.least + step * counts.step).min(counts.most);
-            self.turning_back.map(|turning_back| sampling_us(shot, count, turning_back).1)
-        });
-        let ends = ends.as_flattened();
+        let starts = self.drives.map(|drive| relays_us(&self.closed, &target, drive, hold_us(shot)));
+        let took = |count| starts.map(|(us, drive)| us + sampling_us(shot, count, drive).0);
+        let [least, most] = [took(counts.least), took(counts.most)];
+        // Half-cycles alternate: the first two counts end both ways if any do. What a shot without an excitation leaves as it
+        // found it stays two.
+        let next = (counts.least + counts.step).min(counts.most);
+        let [(_, first), (_, second)] = starts;
+        self.drives = [sampling_us(shot, counts.least, first).1, sampling_us(shot, next, second).1];
         self.closed = target;
-        self.turning_back = [ends.iter().all(|end| *end), ends.iter().any(|end| *end)];
-        moving + Span { least_us, most_us }
+        Span { least_us: least[0].min(least[1]), most_us: most[0].max(most[1]) }
+    }
+
+    /// Device time of a run besides its shots: every relay let go before the first, and the current gone after the last, which
+    /// left the bench like this.
+    pub fn around(&self) -> Span {
+        let [first, second] = self.drives.map(|drive| u64::from(RELEASE_US + drive.quiet_us(true)));
+        Span { least_us: first.min(second), most_us: first.max(second) }
     }
 }
-
-/// What a run takes besides its shots, µs: every relay let go before the first, the current gone after the last.
-pub const AROUND_US: u64 = (RELEASE_US + QUIET_US) as u64;
 
 /// Device time of a run of all these shots, from the request to the last relay open.
 pub fn run_us(shots: &[Shot]) -> Span {
     let mut before = Before::OPEN;
-    Span::exactly(AROUND_US) + shots.iter().map(|shot| before.shot(shot)).sum()
+    let shots: Span = shots.iter().map(|shot| before.shot(shot)).sum();
+    shots + before.around()
 }
 
-/// Moving the relays from one shot to the next, µs.
-fn relays_us(before: &Closed, target: &Closed) -> u64 {
-    if before == target {
-        return 0;
-    }
-    let kept = before.kept(target);
-    u64::from(QUIET_US + release_us(before, &kept) + operate_us(&kept, target))
+/// Moving the relays from one shot to the next and holding them, µs, and the front end after it.
+fn relays_us(before: &Closed, target: &Closed, drive: Drive, hold_us: u32) -> (u64, Drive) {
+    let us = if before == target {
+        hold_us
+    } else {
+        let kept = before.kept(target);
+        let quiet_us = drive.quiet_us(before.force_moves(target));
+        quiet_us + release_us(before, &kept) + operate_us(&kept, target) + hold_us
+    };
+    (u64::from(us), drive.after(us))
 }
 
 /// Wait after the relays that go have been released, µs.
@@ -135,18 +137,24 @@ pub const fn hold_us(shot: &Shot) -> u32 {
     }
 }
 
-/// Settling and conversions of so many codes, µs; and whether the reversal switch turns back when the source goes off.
-fn sampling_us(shot: &Shot, codes: usize, turning_back: bool) -> (u64, bool) {
-    let (mut present, mut turning_back, mut total) = (Excitation::OFF, turning_back, 0);
+/// Settling and conversions of so many codes, µs, and the front end after them with its source off.
+fn sampling_us(shot: &Shot, codes: usize, mut drive: Drive) -> (u64, Drive) {
+    let mut total = 0;
     for code in (0..codes).map_while(|index| code_at(&shot.method, index)) {
         let setting = setting(&shot.method, code);
         let wanted = excitation(shot, &setting);
-        let settle_us = settle_shot_us(shot, settle_us(present, wanted, turning_back));
-        total += u64::from(settle_us + setting.rate.micros());
-        turning_back &= wanted == present;
-        present = wanted;
+        loop {
+            let step = drive.next(wanted);
+            drive = step.drive;
+            if step.there {
+                total += u64::from(settle_shot_us(shot, step.wait_us));
+                break;
+            }
+            total += u64::from(step.wait_us);
+        }
+        total += u64::from(setting.rate.micros());
     }
-    (total, turning_back || present.reversed)
+    (total, drive.off())
 }
 
 /// What the unit is driven with during a conversion.
@@ -158,21 +166,7 @@ pub const fn excitation(shot: &Shot, setting: &Setting) -> Excitation {
     }
 }
 
-/// Wait after the excitation has changed until the source's own transients are gone, µs. `turning_back`: the reversal
-/// switch was told to turn back and has not been waited for.
-pub fn settle_us(present: Excitation, wanted: Excitation, turning_back: bool) -> u32 {
-    if wanted == present {
-        return 0;
-    }
-    let turns = turning_back || wanted.reversed != present.reversed;
-    let start = match wanted.source {
-        Source::Dry | Source::Wide | Source::Isolation if wanted.source != present.source => IDAC_START_US,
-        _ => 0,
-    };
-    start + if turns { REVERSE_US } else { SETTLE_US }
-}
-
-/// The same with what the shot asks for on top, for the capacitors of its unit, µs.
+/// Wait after the last step to an excitation, with what the shot asks for on top, for the capacitors of its unit, µs.
 pub const fn settle_shot_us(shot: &Shot, settle_us: u32) -> u32 {
     match shot.method {
         Method::Ratio(ratio) if settle_us > 0 => settle_us + ratio.wait_us as u32,

@@ -53,17 +53,29 @@ pub const PLAN_CAPACITY: u16 = 512;
 /// Waiting times, microseconds. Reed figures: operate with bounce 0.30 ms typical, release 70 µs at most
 /// (a small dry reed switch as published); the waits keep a margin of three.
 pub mod wait {
-    /// Excitation off until the force current is certainly gone, before a relay may move.
-    pub const QUIET_US: u32 = 100;
+    /// Excitation off until a relay may move: a milliampere in 10 mH is then under 60 µA
+    /// (`hardware/spice/dry-turn.cir`).
+    pub const QUIET_US: u32 = 200;
+    /// Load source off until a force relay may move: 50 mA in 10 mH without resistance are then under 60 µA, in every
+    /// corner of `hardware/spice/inductive.cir`. Without inductance it takes microseconds; the bench cannot know.
+    pub const LOAD_QUIET_US: u32 = 1_700;
+    /// Load source off until the reversal switch may turn: 6 mA at most are left of it, which R56 and C14 across the force
+    /// buses take at less than 1 V (`hardware/spice/inductive.cir`).
+    pub const LOAD_TURN_US: u32 = 1_000;
+    /// Reversal switch told to turn until it certainly has: the optocouplers take up to 0.5 ms to open and to close, from
+    /// 4.4 V of USB (`hardware/spice/turn.cir`; `hardware/parts.csv` asks that of them).
+    pub const TURN_US: u32 = 500;
     /// Coil off until the contact is certainly open.
     pub const RELEASE_US: u32 = 250;
     /// Coil on until the contact is certainly closed and has stopped bouncing.
     pub const OPERATE_US: u32 = 1_000;
     /// Excitation changed until the sense voltage stands still.
     pub const SETTLE_US: u32 = 100;
-    /// Current reversed until the sense voltage stands still. The reversal's optocouplers take up to 200 µs to turn
-    /// on (`hardware/parts.csv` asks that of them); `hardware/spice/transients.cir` shows the rest gone by then.
-    pub const REVERSE_US: u32 = 300;
+    /// Current of a milliampere reversed until the sense voltage stands still (`hardware/spice/dry-turn.cir`).
+    pub const REVERSE_US: u32 = TURN_US + SETTLE_US;
+    /// On top of either in the wide range: C14 across the force buses and 1 kΩ have a time constant of half a millisecond,
+    /// and its current counts as the unit's until a ten-thousandth of it is left.
+    pub const WIDE_US: u32 = 5_000;
     /// The ADC's current source programmed until it flows in full, on top of `SETTLE_US`: up to 200 µs (ADS122U04
     /// SBAS752B, excitation current sources; the ADS1220's sheet says the same, from memory).
     pub const IDAC_START_US: u32 = 200;

@@ -59,7 +59,7 @@ pub fn parts() -> Vec<Part> {
             name: row["part"].clone(),
             count: row["count"].clone(),
             large: number(&row["16+48"]),
-            small: number(&row["4+12"]),
+            small: number(&row["8+24"]),
             watts: row["watts"].parse().ok(),
             refs: row["refs"]
                 .split_whitespace()

@@ -20,8 +20,6 @@ pub const LAYOUT: Layout = Layout { force_channels: 4, sense_channels: 12 };
 /// A contact may conduct for so long after its coil is off. Published for the reed switch: 70 µs at most; the
 /// controller promises to wait longer, and is held to that.
 const RELEASE_US: u64 = wait::RELEASE_US as u64;
-/// Current off before a relay may move, as the controller promises.
-const QUIET_US: u64 = wait::QUIET_US as u64;
 
 /// What goes wrong on purpose.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
@@ -58,6 +56,10 @@ pub struct World {
     reversed: bool,
     /// Since when no current flows.
     quiet_since: u64,
+    /// Since when the load source is off.
+    load_off_since: Option<u64>,
+    /// When the reversal switch was last told to turn.
+    turned_at: Option<u64>,
     /// Nothing may be converted under current before then.
     settled_at: u64,
     // The converter.
@@ -100,6 +102,8 @@ impl World {
             isolation_clamp: false,
             reversed: false,
             quiet_since: 0,
+            load_off_since: None,
+            turned_at: None,
             settled_at: 0,
             registers: [0; 4],
             ready_at: None,
@@ -141,8 +145,21 @@ impl World {
 
     /// Does something to the front end or the converter and watches the current.
     fn source_change(&mut self, change: impl FnOnce(&mut Self)) {
-        let (before, idac, reversed) = (self.current(), self.idac(), self.reversed);
+        let (before, idac, reversed, load) = (self.current(), self.idac(), self.reversed, self.load);
         change(self);
+        if load && !self.load {
+            self.load_off_since = Some(self.now);
+        }
+        if reversed != self.reversed {
+            let quiet = self.load_off_since.map_or(u64::MAX, |since| self.now - since);
+            let gone = !self.load && quiet >= u64::from(wait::LOAD_TURN_US);
+            assert!(gone || !self.strict, "{} µs: the load current is broken by the reversal", self.now);
+            self.turned_at = Some(self.now);
+        }
+        if self.load && !load {
+            let turned = self.turned_at.is_none_or(|at| self.now - at >= u64::from(wait::TURN_US));
+            assert!(turned, "{} µs: load current while the reversal turns", self.now);
+        }
         if before && !self.current() {
             self.quiet_since = self.now;
         }
@@ -165,8 +182,19 @@ impl World {
         if !self.faults.adc_bus {
             assert!(!self.current(), "{} µs: relays move under current: {before:?} to {after:?}", self.now);
             if self.strict {
-                let quiet = self.now - self.quiet_since;
-                assert!(quiet >= QUIET_US, "{} µs: relays move {quiet} µs after the current", self.now);
+                let since = |at| self.now - at;
+                let quiet = since(self.quiet_since);
+                let least = u64::from(wait::QUIET_US);
+                assert!(quiet >= least, "{} µs: relays move {quiet} µs after the current", self.now);
+                let moved = before.iter().filter(|bit| !after.contains(bit));
+                let moved: Vec<_> = moved.chain(after.iter().filter(|bit| !before.contains(bit))).collect();
+                let sense = |bit: &&usize| matches!(bus_of(**bit), Some(2 | 3));
+                let load = self.load_off_since.map_or(u64::MAX, since);
+                assert!(
+                    moved.iter().all(sense) || load >= u64::from(wait::LOAD_QUIET_US),
+                    "{} µs: a force relay moves {load} µs after the load current",
+                    self.now
+                );
             }
         }
         for bit in before.iter().filter(|bit| !after.contains(bit)) {

@@ -100,7 +100,11 @@ fn a_walk_costs_its_waits_and_conversions_and_little_more() {
     assert_eq!(conversions, 4 + 11 * (2 + 6));
     let relays = u64::from(wait::OPERATE_US + wait::QUIET_US)
         + 11 * u64::from(wait::QUIET_US + wait::RELEASE_US + wait::OPERATE_US);
-    let settling = 11 * u64::from(wait::SETTLE_US + 2 * wait::REVERSE_US);
+    // The contact check of each waits for what the moving relays left of the load current of the one before.
+    let relays_us = wait::QUIET_US + wait::RELEASE_US + wait::OPERATE_US;
+    let round = wait::LOAD_TURN_US + wait::TURN_US + wait::SETTLE_US;
+    let settling =
+        10 * u64::from(wait::LOAD_QUIET_US - relays_us) + 11 * u64::from(2 * wait::SETTLE_US + 2 * round);
     let needed = conversions * conversion + relays + settling;
     let spent = u64::from(device_us);
     println!("12-shot walk: {spent} µs spent, {needed} µs needed, {:.3}", spent as f64 / needed as f64);
@@ -225,7 +229,7 @@ fn a_bleed_holds_for_its_time() {
     let [closed, opened] = &world.relay_log[..] else { panic!("{:?}", world.relay_log) };
     assert_eq!(closed.1, [0, 7, 32]);
     let held = opened.0 - closed.0;
-    assert!((1_401_000..1_402_000).contains(&held), "{held} µs");
+    assert!((1_401_000..1_403_500).contains(&held), "{held} µs");
 }
 
 #[test]
@@ -245,7 +249,7 @@ fn stop_opens_at_once() {
     assert!(setup.world.borrow().current());
     assert_eq!(setup.ask(ToBench::Stop), Some(FromBench::Done));
     assert!(!setup.world.borrow().current());
-    setup.pass(u64::from(wait::QUIET_US) + 1);
+    setup.pass(u64::from(wait::LOAD_QUIET_US) + 1);
     assert!(setup.world.borrow().safe());
     assert_eq!(why(setup.finish()), RunEnd::Stopped);
     // With nothing running it is only acknowledged.
@@ -281,7 +285,10 @@ fn every_fault_ends_all_open_and_is_named() {
         setup.load(&[RESIDUAL, walk(0), walk(1), walk(2), walk(3)]);
         setup.say(ToBench::Run);
         setup.pass(20_000);
-        assert!(setup.world.borrow().current());
+        // Not while the current is off to be turned round.
+        while !setup.world.borrow().current() {
+            setup.pass(100);
+        }
         let began = setup.now();
         happens(&mut setup);
         let ended = setup.finish();
