@@ -129,7 +129,8 @@ fn a_thousand_good_units_raise_no_alarm() {
     assert!(count(Verdict::Fail) <= 1);
     assert_eq!(count(Verdict::Void), 0);
     assert!(count(Verdict::Unproven) <= 1, "a good unit is proven good");
-    assert!(slowest <= 500_000);
+    // The waits for the load current to go and for the reversal are a fifth of it.
+    assert!(slowest <= 600_000);
 }
 
 /// Is this place named, and nothing else more probable?
