@@ -18,6 +18,7 @@ use crate::{
     machine::{Machine, MachineError, Policy, Request, Step, planned::Planned},
     measure::ratio,
     measurement::{Basis, Measurement, Purpose},
+    meter::Meter,
     operator::{Operator, Seen, Unattended, Watch},
     plan::{Plan, PlannedShot, Role},
     position::{self, Position, Probe},
@@ -294,12 +295,14 @@ fn tell_segment(
     listener: Listener<'_>,
 ) {
     let Role::Segment { segment, swapped } = planned.role else { return };
-    let Ok(reading) = ratio::read(&planned.shot, &ran.codes, swapped) else { return };
+    let meter = Meter::PUBLISHED;
+    let reading = ratio::read(&meter, &planned.shot, &ran.codes, ran.why, swapped, Ohms::ZERO);
+    let Ok(reading) = reading else { return };
     if !reading.flows {
         return;
     }
     let (segment, limits) = (fixture.board.segment(segment), limits.of(segment));
     let u95 = reading.budget.expanded();
-    let verdict = verdict::judge(reading.resistance, u95, limits);
+    let verdict = verdict::judge(reading.resistance, reading.budget.guard(), limits);
     listener(Event::SegmentRead { name: &segment.name, resistance: reading.resistance, u95, verdict });
 }

@@ -13,6 +13,8 @@ pub enum Role {
     Bleed,
     /// Air temperature.
     Temperature,
+    /// Hum in the sense loop: conversions one after the other with the source off.
+    Hum,
     /// One force bus alone: current means that a relay of the other force bus is welded.
     ForceGuard,
     /// A sense bus with none of its relays closed must float: anything else is a welded relay.

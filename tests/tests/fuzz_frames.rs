@@ -102,6 +102,7 @@ fn any_shot(rng: &mut Rng) -> Shot {
             pass: any_f32(rng),
             slope: any_f32(rng),
             floor: any_f32(rng),
+            turned: below(rng, 2) == 0,
         }),
     };
     Shot { contacts, source, method }

@@ -49,6 +49,8 @@ pub fn check_shot(shot: &Shot, layout: Layout) -> Result<(), Rule> {
             settle.window > 0
                 // Two windows are compared.
                 && settle.windows_max > 1
+                // As many pairs either way round.
+                && (!settle.turned || settle.window.is_multiple_of(2))
                 // Codes are counted in 16 bits.
                 && 6 + 2 * u32::from(settle.window) * u32::from(settle.windows_max) <= u32::from(u16::MAX),
             [settle.pass, settle.slope, settle.floor].into_iter().all(f32::is_finite),
@@ -114,6 +116,7 @@ mod tests {
         pass: 10.0,
         slope: 0.01,
         floor: 5.0,
+        turned: false,
     };
     const RESIDUAL: Shot = Shot { contacts: ALL, source: Source::Off, method: Method::Residual };
 
@@ -178,6 +181,8 @@ mod tests {
             (shot(Isolation, settle(Settle { window: 0, ..SETTLE })), Err(Counts)),
             (shot(Isolation, settle(Settle { windows_max: 1, ..SETTLE })), Err(Counts)),
             (shot(Isolation, settle(Settle { windows_max: 2, ..SETTLE })), Ok(())),
+            (shot(Isolation, settle(Settle { turned: true, ..SETTLE })), Ok(())),
+            (shot(Isolation, settle(Settle { turned: true, window: 3, ..SETTLE })), Err(Counts)),
             (shot(Isolation, settle(Settle { window: 255, windows_max: 65_535, ..SETTLE })), Err(Counts)),
             (shot(Dry, ratio(Ratio { gate: Some(f32::NAN), ..RATIO })), Err(NotFinite)),
             (shot(Dry, stop(Stop { hi: f32::INFINITY, ..STOP })), Err(NotFinite)),

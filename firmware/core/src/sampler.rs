@@ -114,6 +114,9 @@ impl Sampler {
             (Method::Settle(settle), Sum::Settle(windows), Some(Code::Current { .. })) => {
                 windows.add_b(value, settle);
             }
+            (Method::Settle(settle), Sum::Settle(windows), Some(Code::CurrentTurned)) => {
+                windows.add_b(-value, settle);
+            }
             _ => {}
         }
     }
@@ -170,6 +173,7 @@ pub const fn setting(method: &Method, code: Code) -> Setting {
         Code::PlusEnd => (Input::PlusContact, false, true),
         Code::Sense { reversed } => (Input::Sense, false, reversed),
         Code::Current { reversed } => (Input::Current, false, reversed),
+        Code::CurrentTurned => (Input::CurrentTurned, false, false),
         Code::Sample => match method {
             Method::Sample { input, burnout, reversed, .. } => (*input, *burnout, *reversed),
             // No other method has such a code.
@@ -188,7 +192,12 @@ pub const fn setting(method: &Method, code: Code) -> Setting {
     };
     let excited = matches!(
         code,
-        Code::Sample | Code::MinusEnd | Code::PlusEnd | Code::Sense { .. } | Code::Current { .. }
+        Code::Sample
+            | Code::MinusEnd
+            | Code::PlusEnd
+            | Code::Sense { .. }
+            | Code::Current { .. }
+            | Code::CurrentTurned
     );
     Setting { input, gain, rate, burnout, excited, reversed }
 }

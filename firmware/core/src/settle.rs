@@ -63,7 +63,7 @@ impl Windows {
         self.a += code as i64;
     }
 
-    /// Adds a code of pair B, which makes the pair whole, and with it perhaps the window.
+    /// Adds a code of pair B, by its sign as the current runs, which makes the pair whole, and with it perhaps the window.
     pub fn add_b(&mut self, code: i32, rule: &Settle) {
         self.b += i64::from(code);
         self.pairs += 1;
@@ -110,6 +110,7 @@ mod tests {
         pass: 100.0,
         slope: 0.05,
         floor: 2.0,
+        turned: false,
     };
 
     #[test]

@@ -137,6 +137,15 @@ pub const fn hold_us(shot: &Shot) -> u32 {
     }
 }
 
+/// From one half-cycle of a resistance reading to the next, µs.
+pub fn half_cycle_us(shot: &Shot) -> u64 {
+    // The last two codes of the fewest: the current turns round before them.
+    let codes = possible_counts(shot).least;
+    let [whole, before] =
+        [codes, codes.saturating_sub(2)].map(|codes| sampling_us(shot, codes, Drive::OFF).0);
+    whole - before
+}
+
 /// Settling and conversions of so many codes, µs, and the front end after them with its source off.
 fn sampling_us(shot: &Shot, codes: usize, mut drive: Drive) -> (u64, Drive) {
     let mut total = 0;

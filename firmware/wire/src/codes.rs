@@ -54,6 +54,8 @@ pub enum Code {
         /// Current reversed.
         reversed: bool,
     },
+    /// Pair B with its inputs turned round.
+    CurrentTurned,
     /// The converter's zero at the gain of pair B.
     Zero,
 }
@@ -75,12 +77,17 @@ pub fn code_at(method: &Method, index: usize) -> Option<Code> {
                 _ => pair(index - head, (index - head) / 2 % 2 == 1),
             })
         }
-        Method::Settle(_) => Some(match index {
-            0 => Code::PlusAlone,
-            1 => Code::MinusAlone,
-            _ if index < HEAD_OF_SETTLE => Code::Zero,
-            _ => pair(index - HEAD_OF_SETTLE, false),
-        }),
+        Method::Settle(settle) => {
+            let head = head_of_settle(settle);
+            Some(match index {
+                0 => Code::PlusAlone,
+                1 => Code::MinusAlone,
+                _ if index < head => Code::Zero,
+                // The second of every four codes after the head is pair B as it is, the fourth turned round.
+                _ if settle.turned && (index - head) % 4 == 3 => Code::CurrentTurned,
+                _ => pair(index - head, false),
+            })
+        }
     }
 }
 
@@ -97,7 +104,9 @@ const fn head_of_ratio(ratio: &Ratio) -> usize {
 }
 
 /// Codes before the first pair.
-const HEAD_OF_SETTLE: usize = CONTACTS + ZEROS;
+const fn head_of_settle(settle: &Settle) -> usize {
+    if settle.turned { CONTACTS } else { CONTACTS + ZEROS }
+}
 
 /// How many codes a shot can give: `least`, and from there in steps to `most`.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
@@ -154,7 +163,7 @@ pub const fn possible_counts(shot: &Shot) -> Counts {
         }
         Method::Settle(settle) => {
             let most = larger(settle.windows_max as usize, WINDOWS_MIN);
-            in_steps(HEAD_OF_SETTLE, WINDOWS_MIN, most, 2 * larger(settle.window as usize, 1))
+            in_steps(head_of_settle(settle), WINDOWS_MIN, most, 2 * larger(settle.window as usize, 1))
         }
     }
 }
@@ -202,6 +211,8 @@ pub struct SampleCodes<'c> {
     pub reversed: bool,
     /// At this gain.
     pub gain: Gain,
+    /// At this rate.
+    pub rate: Rate,
     /// The first one.
     pub first: i32,
     /// All of them, the first one included.
@@ -235,8 +246,8 @@ pub struct SettleCodes<'c> {
     pub method: Settle,
     /// Contact check: sense+, sense-. Gain 1.
     pub contacts: [i32; 2],
-    /// The converter's zero at the gain of pair B.
-    pub zeros: [i32; ZEROS],
+    /// The converter's zero at the gain of pair B, unless pair B was turned round.
+    pub zeros: Option<[i32; ZEROS]>,
     /// Pair A and pair B in turn; whole windows, at least two.
     pub pairs: &'c [[i32; 2]],
 }
@@ -245,6 +256,20 @@ impl<'c> SettleCodes<'c> {
     /// The windows, in order.
     pub fn windows(&self) -> impl DoubleEndedIterator<Item = &'c [[i32; 2]]> {
         self.pairs.chunks_exact(usize::from(self.method.window).max(1))
+    }
+
+    /// Means of pair A and pair B over a window, codes, what the converter adds to pair B of itself taken off.
+    pub fn means(&self, window: &[[i32; 2]]) -> [f64; 2] {
+        let zero = self
+            .zeros
+            .map_or(0.0, |zeros| zeros.iter().map(|&code| f64::from(code)).sum::<f64>() / ZEROS as f64);
+        let (mut a, mut b) = (0.0, 0.0);
+        for (at, &[sense, current]) in window.iter().enumerate() {
+            a += f64::from(sense);
+            b += f64::from(if self.method.turned && at % 2 == 1 { -current } else { current });
+        }
+        let count = window.len().max(1) as f64;
+        [a / count, b / count - zero]
     }
 }
 
@@ -264,9 +289,9 @@ pub fn decode<'c>(shot: &Shot, codes: &'c [i32]) -> Result<Codes<'c>, Malformed>
     match &shot.method {
         Method::Residual => residual(codes),
         Method::Bleed { .. } => Some(Codes::Bleed),
-        Method::Sample { input, reversed, gain, .. } => codes.first().map(|&first| {
-            let (input, reversed, gain) = (*input, *reversed, *gain);
-            Codes::Sample(SampleCodes { input, reversed, gain, first, all: codes })
+        Method::Sample { input, reversed, gain, rate, .. } => codes.first().map(|&first| {
+            let (input, reversed, gain, rate) = (*input, *reversed, *gain, *rate);
+            Codes::Sample(SampleCodes { input, reversed, gain, rate, first, all: codes })
         }),
         Method::Ratio(ratio) => ratio_codes(ratio, codes),
         Method::Settle(settle) => settle_codes(settle, codes),
@@ -296,9 +321,12 @@ fn split_if(present: bool, codes: &[i32]) -> Option<(Option<[i32; 2]>, &[i32])> 
 
 fn settle_codes<'c>(settle: &Settle, codes: &'c [i32]) -> Option<Codes<'c>> {
     let (contacts, rest) = codes.split_first_chunk()?;
-    let (zeros, rest) = rest.split_first_chunk()?;
+    let (zeros, rest) = match settle.turned {
+        true => (None, rest),
+        false => rest.split_first_chunk().map(|(zeros, rest)| (Some(*zeros), rest))?,
+    };
     let (pairs, _) = rest.as_chunks();
-    Some(Codes::Settle(SettleCodes { method: *settle, contacts: *contacts, zeros: *zeros, pairs }))
+    Some(Codes::Settle(SettleCodes { method: *settle, contacts: *contacts, zeros, pairs }))
 }
 
 impl<'c> Codes<'c> {

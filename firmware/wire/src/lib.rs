@@ -23,7 +23,7 @@ pub use message::{FromBench, Packet, ToBench};
 pub use shot::{Contacts, Gain, Input, Method, Rate, Ratio, Settle, Shot, Source, Stop};
 
 /// Version of everything in this crate that an older peer would misread.
-pub const PROTOCOL: u16 = 2;
+pub const PROTOCOL: u16 = 3;
 
 /// Longest frame on the line in bytes: COBS overhead and the closing zero included. Both ends drop longer ones.
 pub const MAX_FRAME: usize = 256;

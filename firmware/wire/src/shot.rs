@@ -120,6 +120,9 @@ pub enum Input {
     Zero,
     /// The on-chip temperature sensor: 14 bit, left-justified, 0.03125 °C a step.
     Temperature,
+    /// Pair B with its inputs turned round: the voltage over Rm comes with the other sign, what the amplifier adds of itself
+    /// and of their common mode does not.
+    CurrentTurned,
 }
 
 /// One relay state with its excitation and its way of sampling.
@@ -227,10 +230,11 @@ pub struct Stop {
 
 /// Isolation sampling. Source must be [`Source::Isolation`].
 ///
-/// Codes: `PlusAlone` and `MinusAlone` with burn-out (source off, gain 1, 1000 SPS); `Zero` at `gain_b`, four
-/// times; then, source on, forward, pairs of pair A at `gain_a` and pair B at `gain_b`. After every window of
-/// `window` pairs the controller compares the means with those of the window before: while a bulk capacitor
-/// charges, the unit looks *worse* than it is, so a window whose A/B (zero subtracted from B) is at least `pass`
+/// Codes: `PlusAlone` and `MinusAlone` with burn-out (source off, gain 1, 1000 SPS); then, source on, forward, pairs of
+/// pair A at `gain_a` and pair B at `gain_b`, pair B with its inputs turned round in every second pair, if `turned`: half the
+/// difference holds nothing that the converter adds of itself, at the very common mode of the reading. Without `turned`, as
+/// earlier controllers did, `Zero` at `gain_b` comes four times before the pairs. After every window of `window` pairs the controller compares the means with those of the window before: while a bulk capacitor
+/// charges, the unit looks *worse* than it is, so a window whose A/B is at least `pass`
 /// with A not falling (by more than `floor`) ends the shot; so does a current that stands still (B changed by at
 /// most `slope` of itself plus `floor` codes). Otherwise it goes on to `windows_max` windows.
 #[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
@@ -251,4 +255,6 @@ pub struct Settle {
     pub slope: f32,
     /// The same, absolute part, in codes: the noise of a window's mean.
     pub floor: f32,
+    /// Turn pair B round in every second pair of a window, which then holds an even number of them.
+    pub turned: bool,
 }

@@ -79,6 +79,7 @@ fn widest_requests() -> Vec<ToBench> {
             pass: f32::MAX,
             slope: f32::MAX,
             floor: f32::MAX,
+            turned: true,
         }),
     ];
     let shots = methods.map(|method| ToBench::Shot { index: u16::MAX, shot: widest_shot(method) });
@@ -315,11 +316,20 @@ fn any_method() -> impl Strategy<Value = Method> {
                     })
                 }
             ),
-        (gain(), gain(), rate(), any::<u8>(), any::<u16>(), [finite(), finite(), finite()]).prop_map(
-            |(gain_a, gain_b, rate, window, windows_max, [pass, slope, floor])| {
-                Method::Settle(Settle { gain_a, gain_b, rate, window, windows_max, pass, slope, floor })
-            }
-        ),
+        (gain(), gain(), rate(), any::<u8>(), any::<u16>(), [finite(), finite(), finite()], any::<bool>(),)
+            .prop_map(|(gain_a, gain_b, rate, window, windows_max, [pass, slope, floor], turned)| {
+                Method::Settle(Settle {
+                    gain_a,
+                    gain_b,
+                    rate,
+                    window,
+                    windows_max,
+                    pass,
+                    slope,
+                    floor,
+                    turned,
+                })
+            }),
     ]
 }
 

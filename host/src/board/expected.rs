@@ -17,9 +17,9 @@ pub const ALPHA_COPPER: f64 = 0.003_93;
 /// Lengths are kept in mm, the resistivity counts metres.
 const METRES_PER_MM: f64 = 1e-3;
 
-/// A healthy trace may be etched narrow and plated thin. Width: ±20 % is the usual acceptance for outer
-/// layers (IPC-6012 class 2, from memory); thickness rarely takes more, because plating adds to the foil.
-const TRACE_HIGH: f64 = 1.2;
+/// A healthy trace may be etched a fifth narrow (the usual acceptance, IPC-6012 class 2, from memory), and its foil may be a
+/// tenth thin on top of it (IPC-4562, from memory): 1/(0.8 · 0.9).
+const TRACE_HIGH: f64 = 1.0 / (0.8 * 0.9);
 
 /// A healthy barrel may be thin at its knees: 20 µm on average passes where 25 µm was drawn (IPC-6012 class
 /// 2, from memory), and drills wander in diameter.

@@ -1,7 +1,7 @@
 //! Board files: read, validated as a whole, and turned into a [`Board`] that later modules may trust.
 //!
 //! Read [`Board`] (the outcome) first; then in the order a file passes through: `file` (every value with its
-//! place), [`expected`] and [`parts`] (what healthy segments read), `rules` (the board as a whole, over
+//! place), [`expected`] and [`parts`] (what healthy segments read), [`thermal`] and [`placement`] (what shifts a reading of them), `rules` (the board as a whole, over
 //! [`graph`]), [`drop_budget`] (what the loads may lose), `assemble`. `docs/board-files.md` explains the files
 //! to those who write them.
 
@@ -15,7 +15,9 @@ mod known;
 mod model;
 mod outline;
 pub mod parts;
+pub mod placement;
 mod rules;
+pub mod thermal;
 
 use std::path::Path;
 

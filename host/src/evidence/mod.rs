@@ -1,12 +1,14 @@
 //! Evidence: what the codes of a run say, shot by shot, before anything is concluded from it.
 //!
 //! Every shot gives typed observations about a segment, a pin, a relay or an isolation, by id; why the run was made
-//! does not matter. `read` turns codes into observations, [`contacts`] holds the rules for pins and relays.
+//! does not matter. `read` turns codes into observations, [`contacts`] holds the rules for pins and relays, `surroundings` says
+//! how noisy it was.
 //! Findings about the unit and the bench are drawn from here and from nowhere else, so that a stored measurement
 //! can be judged again.
 
 pub mod contacts;
 mod read;
+mod surroundings;
 
 use copperwalk_wire::{Source, message::RunEnd};
 
@@ -16,14 +18,21 @@ pub use read::EvidenceError;
 use crate::{
     board::{PointId, SegmentId, StateId},
     fixture::Fixture,
-    measure::{isolation::Isolation, ratio::Reading},
+    measure::{
+        hum::Hum,
+        isolation::Isolation,
+        ratio::{Reading, Surroundings},
+    },
     measurement::Run,
+    meter::Meter,
     quantity::{Celsius, Volts},
 };
 
 /// What all runs so far said, in the order they were made.
 #[derive(Clone, PartialEq, Debug, Default)]
 pub struct Evidence {
+    meter: Meter,
+    known: read::Known,
     runs: Vec<RunEvidence>,
 }
 
@@ -47,6 +56,8 @@ pub enum Observation {
     Bled,
     /// Air temperature.
     Air(Celsius),
+    /// Hum was listened for.
+    Hum(Hum),
     /// A sense contact was checked.
     SenseContact(SenseContact),
     /// A force contact was seen by an end-to-end reading.
@@ -112,13 +123,26 @@ impl Evidence {
         Ok(evidence)
     }
 
-    /// Reads one more run.
+    /// Reads one more run. What it says of the surroundings is taken into account in all runs before it too.
     ///
     /// # Errors
     /// As [`Evidence::of`].
     pub fn add(&mut self, fixture: &Fixture, run: &Run) -> Result<(), EvidenceError> {
-        self.runs.push(read::run(fixture, run)?);
+        self.runs.push(read::run(&self.meter, &mut self.known, fixture, run)?);
+        let surroundings = self.surroundings();
+        let observations = self.runs.iter_mut().flat_map(|run| &mut run.observations);
+        observations.filter_map(surroundings::reading_mut).for_each(|reading| reading.weigh(&surroundings));
         Ok(())
+    }
+
+    /// The meter that everything was read with.
+    pub fn meter(&self) -> &Meter {
+        &self.meter
+    }
+
+    /// Noise and hum, as far as they are known.
+    pub fn surroundings(&self) -> Surroundings {
+        surroundings::of(&self.runs)
     }
 
     /// All runs.
@@ -195,6 +219,6 @@ impl RunEvidence {
 #[cfg(test)]
 impl FromIterator<RunEvidence> for Evidence {
     fn from_iter<T: IntoIterator<Item = RunEvidence>>(runs: T) -> Self {
-        Self { runs: runs.into_iter().collect() }
+        Self { runs: runs.into_iter().collect(), ..Self::default() }
     }
 }

@@ -15,10 +15,13 @@ use crate::{
     board::{PointId, SegmentId, StateId},
     fixture::Fixture,
     measure::{
-        self, Malformed, isolation,
+        self, Malformed,
+        hum::Hum,
+        isolation,
         ratio::{self, Reading},
     },
     measurement::{Run, RunShot},
+    meter::Meter,
     plan::{self, Role, forest::Forest},
     quantity::{Amps, Farads, Ohms, Volts},
 };
@@ -26,8 +29,15 @@ use crate::{
 /// A sense bus that nothing ties to the bias node stands more than this above it under the burn-out current: it goes
 /// to the supply rail.
 const FLOATS: Volts = Volts(0.5);
-/// Less than this is no current in the dry range: ten times the noise of one conversion.
-const NO_CURRENT: Amps = Amps(2e-6);
+/// Less than this is no current in the dry range: offset (30 µV) and common mode (20 µV) of the worst converter make 5 µA over Rm,
+/// and 1 kΩ of contact behind the clamp still lets 18 µA through.
+const NO_CURRENT: Amps = Amps(8e-6);
+/// The two ways out of the unit, contact, relay and reversal switch, differ by at most this: a common mode that turns round
+/// with the current even where the unit has no resistance.
+const CONTACTS_DIFFER: Ohms = Ohms(1.0);
+/// Resistance between the force rails where nothing was read end to end: what the sources still drive, 1 V at 50 mA or 18 mV at
+/// 0.6 mA and more.
+const UNKNOWN_PATH: Ohms = Ohms(25.0);
 /// A unit without current that hangs on the source's side stands 18 mV above Rm; more than this is that.
 const HANGS: Volts = Volts(5e-3);
 
@@ -45,23 +55,44 @@ pub enum EvidenceError {
     Channel(String),
 }
 
-/// Reads every shot of a run.
-pub(super) fn run(fixture: &Fixture, run: &Run) -> Result<RunEvidence, EvidenceError> {
+/// Reads every shot of a run, with what is known from the runs before it.
+pub(super) fn run(
+    meter: &Meter,
+    known: &mut Known,
+    fixture: &Fixture,
+    run: &Run,
+) -> Result<RunEvidence, EvidenceError> {
     let states = &fixture.board.states;
     let state = states.iter().position(|state| state.name == run.state).map(StateId::new);
     let state = state.ok_or_else(|| EvidenceError::State(run.state.clone()))?;
-    let mut reader = Reader { fixture, state, bias: NOMINAL_BIAS, observations: Vec::new() };
+    let mut reader = Reader { meter, fixture, state, bias: NOMINAL_BIAS, known, observations: Vec::new() };
     for ran in &run.shots {
         reader.shot(ran)?;
     }
     Ok(RunEvidence { state, end: run.end, observations: reader.observations })
 }
 
+/// What earlier shots have said that later ones are read by.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub(super) struct Known {
+    /// Hum in the sense lines.
+    hum: Option<Hum>,
+    /// What was read end to end: through these force channels, this much.
+    paths: Vec<([Option<u16>; 2], Ohms)>,
+}
+
+/// The channels closed to force+ and force-.
+fn force_channels(contacts: Contacts) -> [Option<u16>; 2] {
+    [contacts.force_plus, contacts.force_minus]
+}
+
 struct Reader<'f> {
+    meter: &'f Meter,
     fixture: &'f Fixture,
     state: StateId,
     /// Code of the bias node as the residual check of this run read it, at gain 1.
     bias: i32,
+    known: &'f mut Known,
     observations: Vec<Observation>,
 }
 
@@ -88,6 +119,13 @@ impl Reader<'_> {
                 let sample = decode(shot, codes)?.sample()?;
                 self.see(Observation::Air(measure::temperature(sample.first)));
             }
+            Role::Hum => {
+                let sample = decode(shot, codes)?.sample()?;
+                if let Some(hum) = Hum::find(&sample) {
+                    self.known.hum = Some(hum);
+                    self.see(Observation::Hum(hum));
+                }
+            }
             Role::ForceGuard => {
                 let sample = decode(shot, codes)?.sample()?;
                 if (measure::voltage(sample.first, sample.gain) / Ohms(RM_OHMS)).abs() > NO_CURRENT {
@@ -104,7 +142,10 @@ impl Reader<'_> {
                 }
             }
             Role::EndToEnd { from, to } => {
-                let reading = ratio::read(shot, codes, false)?;
+                let reading = ratio::read(self.meter, shot, codes, ran.why, false, CONTACTS_DIFFER)?;
+                if reading.flows && reading.motion.is_none() {
+                    self.known.paths.push((force_channels(contacts), reading.resistance.abs()));
+                }
                 let touches = self.check_reading(contacts, &reading);
                 self.force_contacts(from, to, &reading, touches);
                 self.see(Observation::EndToEnd(EndToEnd { from, to, reading }));
@@ -112,7 +153,7 @@ impl Reader<'_> {
             Role::Segment { segment, swapped } => self.segment(ran, segment, swapped, false)?,
             Role::Survey { segment, swapped } => self.segment(ran, segment, swapped, true)?,
             Role::PastPin { around } => {
-                let reading = ratio::read(shot, codes, false)?;
+                let reading = ratio::read(self.meter, shot, codes, ran.why, false, UNKNOWN_PATH)?;
                 self.check_reading(contacts, &reading);
                 self.see(Observation::Around(around, reading));
             }
@@ -123,7 +164,7 @@ impl Reader<'_> {
                     [Some(a), Some(b)] => plan::bulk_behind(&self.fixture.board, &forest, (a, b)),
                     _ => Farads::ZERO,
                 };
-                let reading = isolation::read(shot, codes, bulk)?;
+                let reading = isolation::read(self.meter, shot, codes, bulk, self.known.hum)?;
                 let touch = self.check_sense(contacts, reading.contacts);
                 if let ([Some(a), Some(b)], false, [true, true]) = (forced, reading.driven, touch) {
                     self.undriven(&forest, (a, b));
@@ -131,12 +172,12 @@ impl Reader<'_> {
                 self.see(Observation::Isolation(index, reading));
             }
             Role::OpenSwitch(id) => {
-                let reading = isolation::read(shot, codes, Farads::ZERO)?;
+                let reading = isolation::read(self.meter, shot, codes, Farads::ZERO, self.known.hum)?;
                 self.check_sense(contacts, reading.contacts);
                 self.see(Observation::OpenSwitch(id, reading));
             }
             Role::Standard(index) => {
-                let reading = ratio::read(shot, codes, false)?;
+                let reading = ratio::read(self.meter, shot, codes, ran.why, false, CONTACTS_DIFFER)?;
                 self.check_reading(contacts, &reading);
                 self.see(Observation::Standard(index, reading));
             }
@@ -169,7 +210,10 @@ impl Reader<'_> {
         survey: bool,
     ) -> Result<(), EvidenceError> {
         let (shot, contacts) = (&ran.shot, ran.shot.contacts);
-        let reading = ratio::read(shot, &ran.codes, swapped)?;
+        let forced = force_channels(contacts);
+        let path = self.known.paths.iter().rev().find(|(channels, _)| *channels == forced);
+        let path = path.map_or(UNKNOWN_PATH, |(_, whole)| *whole + CONTACTS_DIFFER);
+        let reading = ratio::read(self.meter, shot, &ran.codes, ran.why, swapped, path)?;
         let mut touches = self.check_reading(contacts, &reading);
         let point = |channel: Option<u16>| channel.and_then(|channel| self.fixture.sense_point(channel));
         let (Some(plus), Some(minus)) = (point(contacts.sense_plus), point(contacts.sense_minus)) else {
@@ -290,7 +334,7 @@ mod tests {
             device_us: 1,
             shots: vec![shot],
         };
-        super::run(&fixture, &run).unwrap().observations
+        super::run(&Meter::PUBLISHED, &mut Known::default(), &fixture, &run).unwrap().observations
     }
 
     fn code(volts: f64, gain: copperwalk_wire::Gain) -> i32 {
@@ -308,9 +352,9 @@ mod tests {
     }
 
     #[test]
-    fn two_microamperes_on_a_guarded_bus_are_a_stuck_relay() {
+    fn eight_microamperes_on_a_guarded_bus_are_a_stuck_relay() {
         let gain = copperwalk_wire::Gain::X64;
-        for (amps, stuck) in [(1.8e-6, false), (2.2e-6, true), (-2.2e-6, true)] {
+        for (amps, stuck) in [(7.5e-6, false), (8.5e-6, true), (-8.5e-6, true)] {
             let seen = said(|role| matches!(role, Role::ForceGuard), |_| vec![code(amps * RM_OHMS, gain)]);
             assert_eq!(!seen.is_empty(), stuck, "{amps} A: {seen:?}");
         }

@@ -177,7 +177,7 @@ mod tests {
     }
 
     fn finding(board: &Board, name: &str, class: Class, value: Ohms, standard: Ohms) -> Finding {
-        let budget = Budget { noise: standard, ..Budget::default() };
+        let budget = Budget::of_noise(standard);
         Finding {
             segment: board.segment_named(name).unwrap(),
             state: StateId::new(1),

@@ -11,7 +11,11 @@ use crate::{
     board::{PointId, StateId},
     evidence::{Bus, Evidence, Line, Observation, RunEvidence, SenseContact},
     fixture::{Fixture, Standard},
-    measure::ratio::Reading,
+    measure::{
+        hum::Hum,
+        ratio::Reading,
+        uncertainty::{Budget, Edges},
+    },
     plan::{Plan, forest::Forest, stretch::cover},
     quantity::{Ohms, Volts},
     verdict::Verdict,
@@ -19,6 +23,9 @@ use crate::{
 
 /// A force pin with its relay and the reversal switch reads 0.6 to 0.9 Ω; above this something is dirty.
 const FORCE_CONTACT: Ohms = Ohms(3.0);
+/// Hum with a higher peak than this leaves more of itself in a dry reading than a contact's limit allows: of 25 µV, spaced over
+/// whole line periods, 0.7 µV, and that is a milliohm.
+const LOUD: Volts = Volts(25e-6);
 /// A standard is wrong when it is off by more than its tolerance, Rm's, and so many standard uncertainties of the
 /// rest: it is read in every sweep, so what is still possible must not be called wrong.
 const STANDARD_SIGMAS: f64 = 4.0;
@@ -28,6 +35,8 @@ const STANDARD_SIGMAS: f64 = 4.0;
 pub enum BenchFinding {
     /// The controller found itself broken.
     Controller(Fault),
+    /// Hum in the sense loop that no spacing clears: its peak and the frequency of the mains, hertz.
+    Hum(Hum),
     /// Voltage that stays on the unit after bleeding.
     LiveUnit(Volts),
     /// A pin that does not touch.
@@ -101,6 +110,13 @@ pub fn findings_in(fixture: &Fixture, evidence: &Evidence, state: StateId) -> Ve
             if found.is_empty() { vec![BenchFinding::UnsteadySupply] } else { found }
         }
         _ => {
+            let loud = runs.clone().flat_map(|run| &run.observations).find_map(|seen| match seen {
+                Observation::Hum(hum) if hum.peak > LOUD => Some(BenchFinding::Hum(*hum)),
+                _ => None,
+            });
+            if let Some(hum) = loud {
+                return vec![hum];
+            }
             let mut found = standards(fixture, runs.clone());
             found.extend(concluded(questions(fixture, evidence, state)));
             found
@@ -242,9 +258,11 @@ fn standards<'r>(fixture: &Fixture, runs: impl Iterator<Item = &'r RunEvidence>)
 
 /// The verdict on a check standard.
 pub fn standard(standard: &Standard, reading: &Reading) -> Verdict {
+    let edges = Edges { rm: Ohms::ZERO, gain: Ohms::ZERO, ..reading.budget.edges };
     let allowed = standard.resistance * standard.tolerance
-        + reading.budget.rm
-        + STANDARD_SIGMAS * reading.budget.normal();
+        + reading.budget.edges.rm
+        + reading.budget.edges.gain
+        + STANDARD_SIGMAS * Budget { edges, ..reading.budget }.standard();
     let agrees =
         reading.flows && !reading.over_range && (reading.resistance - standard.resistance).abs() <= allowed;
     if agrees { Verdict::Pass } else { Verdict::Fail }

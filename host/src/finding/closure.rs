@@ -4,7 +4,7 @@ use super::segment;
 use crate::{
     board::{Board, PointId, SegmentId, StateId},
     evidence::Evidence,
-    measure::uncertainty::{self, Budget},
+    measure::uncertainty::{self, Budget, Edges},
     plan::forest::Forest,
     quantity::Ohms,
     verdict::Class,
@@ -42,11 +42,7 @@ pub fn find(board: &Board, evidence: &Evidence, segments: &[segment::Finding]) -
         let values = steps.iter().map(|step| value(board, state, step.segment, segments));
         let Some(values) = values.collect::<Option<Vec<_>>>() else { continue };
         let sum: Ohms = values.iter().map(|value| value.resistance).sum();
-        // Rm is common to both sides and cancels.
-        let random = |budget: &Budget| Budget { rm: Ohms::ZERO, ..*budget }.normal();
-        let standard =
-            values.iter().map(|value| random(&value.as_measured)).fold(random(&reading.budget), Ohms::hypot);
-        let u95 = uncertainty::expanded(standard, Ohms::ZERO);
+        let u95 = difference(&reading.budget, values.iter().map(|value| &value.as_measured));
         findings.push(Finding {
             between: [seen.from, seen.to],
             end_to_end: reading.resistance,
@@ -56,6 +52,19 @@ pub fn find(board: &Board, evidence: &Evidence, segments: &[segment::Finding]) -
         });
     }
     findings
+}
+
+/// Expanded uncertainty, 95 %, of an end-to-end reading less the sum of its segments. Rm is the same on both sides and cancels;
+/// gain errors are the same in every segment read with the same gains, and so they add up; where pins stand is given away by
+/// one segment and taken by its neighbour.
+fn difference<'b>(whole: &Budget, segments: impl Iterator<Item = &'b Budget> + Clone) -> Ohms {
+    let gain: Ohms = segments.clone().map(|budget| budget.edges.gain).sum();
+    let alone = |budget: &Budget| {
+        let edges = Edges { rm: Ohms::ZERO, gain: Ohms::ZERO, placement: Ohms::ZERO, ..budget.edges };
+        Budget { edges, ..*budget }.standard()
+    };
+    let standard = segments.map(alone).fold(alone(whole), Ohms::hypot);
+    uncertainty::expanded(standard, gain.hypot(whole.edges.gain))
 }
 
 /// The value that counts. A trunk may have been measured in another state; a switch counts in this one.

@@ -23,10 +23,20 @@ use crate::{
     quantity::Celsius,
     verdict::{Class, Verdict},
 };
-use segment::Finding;
+use segment::{Doubt, Finding};
 
-/// The air when nobody measured it.
-const ROOM: Celsius = Celsius(23.0);
+/// A unit that nobody measured the air of lies in a room, °C, which is known to so many kelvin.
+const ROOM: (Celsius, f64) = (Celsius(23.0), 5.0);
+/// A unit that has rested differs from the air at the meter by at most this, kelvin (common practice).
+const RESTED_KELVIN: f64 = 1.0;
+
+/// How warm the unit is.
+fn warmth(evidence: &Evidence) -> segment::Warmth {
+    let sensor_kelvin = evidence.meter().sensor_kelvin;
+    let (unit, sensor_kelvin) = evidence.air().map_or(ROOM, |air| (air, sensor_kelvin));
+    // Two rectangles; their sum's variance, as a rectangle.
+    segment::Warmth { unit, half_kelvin: sensor_kelvin.hypot(RESTED_KELVIN) }
+}
 
 /// What is found about every segment a plan is to measure, in walking order.
 pub fn segments(fixture: &Fixture, limits: &LimitSet, plan: &Plan, evidence: &Evidence) -> Vec<Finding> {
@@ -35,13 +45,13 @@ pub fn segments(fixture: &Fixture, limits: &LimitSet, plan: &Plan, evidence: &Ev
 
 /// The same of one state.
 fn segments_of(fixture: &Fixture, limits: &LimitSet, stage: &Stage, evidence: &Evidence) -> Vec<Finding> {
-    let air = evidence.air().unwrap_or(ROOM);
     let runs = evidence.in_state(stage.state);
-    let scene = segment::Scene::new(&fixture.board, limits, stage.state, runs, air);
+    let scene = segment::Scene::new(fixture, limits, stage.state, runs, warmth(evidence));
     walked(stage).into_iter().map(|id| scene.find(id)).collect()
 }
 
-/// Segments that a longer look may still decide: undecided ones, and all of them once anything has moved.
+/// Segments that a longer look may still decide: those that noise alone keeps undecided, and all of them once anything has
+/// moved.
 pub fn undecided(
     fixture: &Fixture,
     limits: &LimitSet,
@@ -51,7 +61,13 @@ pub fn undecided(
     let findings = segments_of(fixture, limits, stage, evidence);
     let mut wanted: BTreeSet<SegmentId> = findings
         .iter()
-        .filter(|finding| finding.verdict == Verdict::Unproven && finding.value.is_some())
+        .filter(|finding| finding.verdict == Verdict::Unproven)
+        .filter(|finding| {
+            let limits = limits.of(finding.segment);
+            // A value read only in passing has had no look of its own yet.
+            let in_passing = finding.doubt != Some(Doubt::Straddles);
+            finding.value.as_ref().is_some_and(|value| in_passing || value.is_decided_when_quiet(limits))
+        })
         .map(|finding| finding.segment)
         .collect();
     // What moves may have stood still while its own turn came.

@@ -12,17 +12,14 @@ use copperwalk_wire::Source;
 
 use super::open::{self, Open};
 use crate::{
-    board::{
-        Board, Segment, SegmentId, SegmentKind, StateId,
-        expected::{ALPHA_COPPER, to_20c},
-    },
+    board::{Board, Segment, SegmentId, SegmentKind, StateId, placement, thermal},
     evidence::{RunEvidence, SegmentReading},
+    fixture::Fixture,
     limits::{LimitSet, Limits},
     measure::{
         ratio::{Motion, Reading},
-        uncertainty::Budget,
+        uncertainty::{Budget, Edges},
     },
-    meter::TEMPERATURE_STANDARD_KELVIN,
     quantity::{Celsius, Ohms},
     verdict::{self, Class, Verdict},
 };
@@ -74,12 +71,21 @@ pub enum Doubt {
     OverRange,
 }
 
+/// The unit's temperature, and how far it is unsure, kelvin, half a width.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Warmth {
+    /// Taken to be that of the meter's sensor.
+    pub unit: Celsius,
+    /// The sensor's error and the unit against its surroundings.
+    pub half_kelvin: f64,
+}
+
 /// A resistance.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Value {
     /// As measured.
     pub resistance: Ohms,
-    /// Copper referred to 20 °C.
+    /// Referred to 20 °C where the kind's coefficient is known; its uncertainty counts for all kinds.
     pub at_20c: Ohms,
     /// Budget of `resistance` (no temperature part).
     pub as_measured: Budget,
@@ -89,15 +95,23 @@ pub struct Value {
 
 impl Value {
     /// The value of a reading whose interval is `widened` times as wide as its own budget makes it.
-    fn new(segment: &Segment, reading: &Reading, air: Celsius, widened: f64) -> Self {
+    fn new(segment: &Segment, placement: Ohms, reading: &Reading, warmth: Warmth, widened: f64) -> Self {
         let resistance = reading.resistance;
-        let copper = segment.kind.is_copper();
-        let at_20c = if copper { to_20c(resistance, air) } else { resistance };
-        let temperature =
-            if copper { at_20c.abs() * ALPHA_COPPER * TEMPERATURE_STANDARD_KELVIN } else { Ohms::ZERO };
-        let factor = if resistance == Ohms::ZERO { 1.0 } else { at_20c / resistance };
-        let as_measured = reading.budget.scaled(widened, Ohms::ZERO);
-        Self { resistance, at_20c, as_measured, budget: as_measured.scaled(factor, temperature) }
+        let follows = thermal::coefficient(&segment.kind);
+        let factor = 1.0 / (1.0 + follows.middle * (warmth.unit.0 - 20.0));
+        let at_20c = resistance * factor;
+        let mut as_measured = reading.budget.scaled(widened);
+        as_measured.edges.placement = placement;
+        let mut budget = as_measured.scaled(factor);
+        budget.edges.temperature = at_20c.abs() * follows.unsure(warmth.unit, warmth.half_kelvin);
+        Self { resistance, at_20c, as_measured, budget }
+    }
+
+    /// Would it be proven one way or the other without noise and hum? If not, no number of samples helps.
+    pub fn is_decided_when_quiet(&self, limits: &Limits) -> bool {
+        let edges = Edges { hum: Ohms::ZERO, ..self.budget.edges };
+        let least = Budget { noise: Ohms::ZERO, edges, ..self.budget }.guard();
+        verdict::judge(self.at_20c, least, limits) != Verdict::Unproven
     }
 
     /// Expanded uncertainty of `at_20c`, 95 %.
@@ -133,10 +147,11 @@ impl Judged<'_> {
 
 /// Everything read in one state, for all its segments.
 pub struct Scene<'r> {
+    fixture: &'r Fixture,
     board: &'r Board,
     limits: &'r LimitSet,
     state: StateId,
-    air: Celsius,
+    warmth: Warmth,
     opens: Vec<Open>,
     /// Readings with current and both contacts, with whether anything moved in their run.
     readings: Vec<(&'r SegmentReading, bool)>,
@@ -149,11 +164,11 @@ pub struct Scene<'r> {
 impl<'r> Scene<'r> {
     /// Looks through the runs of one state.
     pub fn new(
-        board: &'r Board,
+        fixture: &'r Fixture,
         limits: &'r LimitSet,
         state: StateId,
         runs: impl Iterator<Item = &'r RunEvidence> + Clone,
-        air: Celsius,
+        warmth: Warmth,
     ) -> Self {
         let widest = runs
             .clone()
@@ -172,10 +187,11 @@ impl<'r> Scene<'r> {
             .filter(|(seen, _)| seen.reading.flows && seen.touches == [true; 2])
             .collect();
         let mut scene = Self {
-            board,
+            fixture,
+            board: &fixture.board,
             limits,
             state,
-            air,
+            warmth,
             opens: open::opens(runs),
             readings,
             widest: widest.map_or(Ohms::ZERO, |(_, width)| width),
@@ -189,6 +205,13 @@ impl<'r> Scene<'r> {
 
     fn of(&self, id: SegmentId) -> impl Iterator<Item = (&'r SegmentReading, bool)> {
         self.readings.iter().copied().filter(move |(seen, _)| seen.segment == id)
+    }
+
+    /// The value of a reading of a segment.
+    fn value(&self, id: SegmentId, reading: &Reading, widened: f64) -> Value {
+        let placement =
+            placement::half_width(&self.fixture.board, id, |point| self.fixture.pins(point).off_mm);
+        Value::new(self.board.segment(id), placement, reading, self.warmth, widened)
     }
 
     /// Finds out about one segment.
@@ -209,7 +232,7 @@ impl<'r> Scene<'r> {
         let readings: Vec<Judged<'_>> =
             self.of(id).map(|(seen, moved)| self.judge(id, seen, moved)).collect();
         if let Some(moved) = readings.iter().find(|judged| self.moves(id, &judged.seen.reading)) {
-            let value = Value::new(segment, &moved.seen.reading, self.air, 1.0);
+            let value = self.value(id, &moved.seen.reading, 1.0);
             return finding(Some(value), Verdict::Fail, Class::Flaky, None);
         }
         let failed: Vec<&Judged<'_>> =
@@ -228,7 +251,7 @@ impl<'r> Scene<'r> {
             // A survey that passes counts only while the finer reading, if there is one, says the same.
             Weight::Survey | Weight::Upward => {
                 readings.iter().any(|judged| judged.verdict == Verdict::Pass)
-                    && verdict::judge(best.value.at_20c, best.value.expanded(), limits) == Verdict::Pass
+                    && verdict::judge(best.value.at_20c, best.value.budget.guard(), limits) == Verdict::Pass
                     && (class == Class::RedundancyLost || !may_have_lost_a_barrel(segment, &best.value))
             }
         };
@@ -253,8 +276,8 @@ impl<'r> Scene<'r> {
             (false, false) => Weight::Full,
         };
         let widened = if disturbed { ROUGH_FACTOR } else { 1.0 };
-        let value = Value::new(self.board.segment(id), reading, self.air, widened);
-        let (ohms, u) = (value.at_20c, value.expanded());
+        let value = self.value(id, reading, widened);
+        let (ohms, u) = (value.at_20c, value.budget.guard());
         // At the end of the range the value is a lower bound, and its interval as good as any.
         let rough = if seen.survey && !disturbed { ROUGH_FACTOR } else { 1.0 };
         let verdict = match (weight, verdict::judge(ohms, u, limits)) {
@@ -309,7 +332,7 @@ fn outside_class(limits: &Limits, value: &Value, readings: &[Judged<'_>]) -> Cla
 
 /// The class of a value that is not proven outside.
 fn doubtful_class(segment: &Segment, limits: &Limits, value: &Value) -> Class {
-    match verdict::judge(value.at_20c, value.expanded(), limits) {
+    match verdict::judge(value.at_20c, value.budget.guard(), limits) {
         Verdict::Fail if value.at_20c > limits.max => Class::High,
         Verdict::Fail => Class::Low,
         _ if barrel_line(segment).is_some_and(|line| value.at_20c - value.expanded() > line) => {
@@ -324,9 +347,8 @@ fn may_have_lost_a_barrel(segment: &Segment, value: &Value) -> bool {
     barrel_line(segment).is_some_and(|line| value.at_20c + value.expanded() > line)
 }
 
-/// Above this a group of n parallel barrels reads like n − 1: half way, by ratio, between the two.
+/// Above this no healthy group of parallel barrels reads: some of its copper is gone. Below it, thin plating explains what a
+/// lost barrel would, and of three barrels or more nobody can tell which it is.
 fn barrel_line(segment: &Segment) -> Option<Ohms> {
-    let SegmentKind::Via { count: count @ 2.., .. } = segment.kind else { return None };
-    let all = f64::from(count);
-    Some(segment.expected.typical * (all / (all - 1.0)).sqrt())
+    matches!(segment.kind, SegmentKind::Via { count: 2.., .. }).then_some(segment.expected.high)
 }

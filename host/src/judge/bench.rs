@@ -7,7 +7,7 @@ use crate::{
     evidence::{Bus, Line},
     finding::bench::BenchFinding,
     fixture::Fixture,
-    quantity::{Volts, engineering},
+    quantity::{Volts, engineering, si},
     sweep::BenchFault,
 };
 
@@ -24,6 +24,15 @@ pub fn fault(fixture: &Fixture, finding: &BenchFinding) -> BenchFault {
     let (part, what): (String, String) = match finding {
         BenchFinding::Controller(fault) => controller(*fault),
         BenchFinding::LiveUnit(voltage) => live_unit(board, *voltage),
+        BenchFinding::Hum(hum) => (
+            "hum".into(),
+            format!(
+                "{} of {} Hz in the sense lines, more than can be cleared: twist each sense pair, move supplies and lamps \
+                 away from the bed, then sweep again",
+                si(hum.peak.0, 2, "V"),
+                hum.hertz
+            ),
+        ),
         &BenchFinding::DirtyPin { point, line } => (
             pin(fixture, point, line),
             "does not touch: clean the pin and the pad, check that the board sits flat, and sweep again"

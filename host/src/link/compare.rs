@@ -251,6 +251,7 @@ mod tests {
             pass: 1.0,
             slope: 0.1,
             floor: 1.0,
+            turned: false,
         })
     }
 

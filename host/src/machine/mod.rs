@@ -16,6 +16,7 @@
 //! ```
 
 pub mod planned;
+mod spacing;
 #[cfg(test)]
 mod tests;
 

@@ -13,7 +13,7 @@ use std::collections::BTreeSet;
 
 use copperwalk_wire::message::RunEnd;
 
-use super::{Move, Policy, SoFar};
+use super::{Move, Policy, SoFar, spacing::spaced};
 use crate::{
     board::{Board, SegmentId, StateId},
     evidence::{Evidence, RunEvidence},
@@ -134,6 +134,10 @@ impl<'p> Planned<'p> {
         if shots.is_empty() {
             return None;
         }
+        let shots = match evidence.surroundings().hum {
+            Some(hum) => spaced(shots, &self.plan.limits, hum),
+            None => shots,
+        };
         self.waiting = Some((task, evidence.runs().len()));
         Some(Move::Run { purpose, shots })
     }
@@ -186,7 +190,7 @@ impl<'p> Planned<'p> {
             let limits = self.plan.limits.of(id);
             survey.iter().flat_map(|run| run.segments()).any(|seen| {
                 seen.segment == id
-                    && judge(seen.reading.resistance, seen.reading.budget.expanded(), limits) == Verdict::Fail
+                    && judge(seen.reading.resistance, seen.reading.budget.guard(), limits) == Verdict::Fail
             })
         };
         let (contacts, rest): (BTreeSet<_>, BTreeSet<_>) = stretch

@@ -5,23 +5,35 @@
 //! the charging current is taken off, and that is bounded by how fast the current still falls.
 
 use copperwalk_wire::{
-    Gain, Shot,
+    Shot,
     codes::{ZEROS, decode},
     hardware::RM_OHMS,
 };
 
-use super::{Malformed, voltage};
+use super::{Malformed, hum::Hum};
 use crate::{
-    meter::{noise::conversion_noise, relative_standard},
+    meter::{
+        Meter,
+        noise::{code_step, conversion_noise},
+    },
     plan::aim::charging_time,
     quantity::{Farads, Ohms, Seconds, Volts},
 };
 
 /// Coverage factor of the bounds, standard uncertainties: about 95 % (GUM, JCGM 100, 6.3.3).
 const COVERAGE_FACTOR: f64 = 2.0;
+/// Noise of a converter over that of the table, at most: twice the typical is common practice for a bound. Four conversions do
+/// not tell their own.
+const NOISE_ALLOWED: f64 = 2.0;
+/// The converter's zero is read at half its supply of 3.3 V and pair B at the bias node of 1 V, and these are so far apart.
+const ZERO_OFF: Volts = Volts(0.65);
+/// Pair A lies so far from half the supply.
+const PAIR_OFF: Volts = Volts(0.65);
 /// With no current that noise cannot explain and at most this across the unit, nothing drives it. The
 /// source puts up to 180 mV across a unit that insulates; noise at gain 8 is 5 µV.
 const UNDRIVEN: Volts = Volts(5e-3);
+/// The means of two windows differ by at most so many peaks of a hum; no unit: each may hold it whole, with either sign.
+const HUM_SWING: f64 = 2.0;
 /// The voltage across the unit falls if it has fallen between two windows by more than so many standard
 /// deviations of the difference; no unit. Noise alone does it three times in 10⁵ readings, and then only a
 /// bound is missing.
@@ -47,39 +59,54 @@ pub struct Isolation {
     pub contacts: [i32; 2],
 }
 
-/// Reads a settle shot behind which this capacitance may charge.
-pub fn read(shot: &Shot, codes: &[i32], behind: Farads) -> Result<Isolation, Malformed> {
+/// Reads a settle shot with this meter, behind which this capacitance may charge, while there is this hum.
+pub fn read(
+    meter: &Meter,
+    shot: &Shot,
+    codes: &[i32],
+    behind: Farads,
+    hum: Option<Hum>,
+) -> Result<Isolation, Malformed> {
     let codes = decode(shot, codes)?.settle()?;
     let settle = codes.method;
     let size = usize::from(settle.window);
     let mean = |window: &[[i32; 2]]| {
-        let sum = |pair: usize, gain: Gain| {
-            window.iter().map(|codes| voltage(codes[pair], gain).0).sum::<f64>() / size as f64
-        };
-        [sum(0, settle.gain_a), sum(1, settle.gain_b)]
+        let [a, b] = codes.means(window);
+        [a * code_step(settle.gain_a).0, b * code_step(settle.gain_b).0]
     };
     let mut latest = codes.windows().rev().map(mean);
     let (last, before) = (latest.next().unwrap_or_default(), latest.next().unwrap_or_default());
 
-    let zero = codes.zeros.iter().map(|&code| voltage(code, settle.gain_b).0).sum::<f64>() / ZEROS as f64;
-    let sigma = conversion_noise(settle.gain_b, settle.rate).0;
-    let (unit_volts, drop) = (last[0], last[1] - zero);
-    let noise = COVERAGE_FACTOR * sigma * (1.0 / size as f64 + 1.0 / ZEROS as f64).sqrt();
-    let relative = COVERAGE_FACTOR * relative_standard(false);
+    let sigma = NOISE_ALLOWED * conversion_noise(settle.gain_b, settle.rate).0;
+    let [unit_volts, drop] = last;
+    // Zeros read before the pairs have a noise of their own, and were read at another common mode than the pairs.
+    let (zeros, common) = match codes.zeros {
+        Some(_) => (1.0 / ZEROS as f64, meter.common_mode * ZERO_OFF.0),
+        None => (0.0, 0.0),
+    };
+    let noise = COVERAGE_FACTOR * sigma * (1.0 / size as f64 + zeros).sqrt() + common;
+    let relative = meter.relative_half(settle.gain_a, settle.gain_b);
+    // Pair A is one reading with whatever the amplifier adds of itself.
+    let unit_volts_off = meter.offset + meter.common_mode * PAIR_OFF.0;
 
     let window = Seconds(2.0 * size as f64 * f64::from(settle.rate.micros()) * 1e-6);
     let charging = charging_drop(before[1] - last[1], window, behind);
     let slope_noise = charging_drop(COVERAGE_FACTOR * sigma * (2.0 / size as f64).sqrt(), window, behind);
-    let falling = before[0] - last[0]
-        > FALLING_SIGMAS * conversion_noise(settle.gain_a, settle.rate).0 * (2.0 / size as f64).sqrt();
+    let hum = hum.map_or(0.0, |hum| HUM_SWING * hum.peak.0);
+    let steady = NOISE_ALLOWED * conversion_noise(settle.gain_a, settle.rate).0 * (2.0 / size as f64).sqrt();
+    let falling = before[0] - last[0] > FALLING_SIGMAS * steady + hum;
 
     let leak = drop - charging;
     let uncertain = noise.hypot(slope_noise);
-    let ohms_at = |drop: f64| (drop > 0.0).then(|| Ohms(RM_OHMS * unit_volts.max(0.0) / drop));
+    let ohms_at = |volts: f64, drop: f64| (drop > 0.0).then(|| Ohms(RM_OHMS * volts.max(0.0) / drop));
+    let least_volts = unit_volts - unit_volts_off;
+    let most_volts = unit_volts + unit_volts_off;
     Ok(Isolation {
-        at_least: ohms_at(drop.max(0.0) + noise).filter(|_| !falling).map(|r| r * (1.0 - relative)),
-        at_most: ohms_at(leak - uncertain).map(|r| r * (1.0 + relative)),
-        resistance: ohms_at(leak).filter(|_| leak > uncertain),
+        at_least: ohms_at(least_volts, drop.max(0.0) + noise)
+            .filter(|_| !falling)
+            .map(|r| r * (1.0 - relative)),
+        at_most: ohms_at(most_volts, leak - uncertain).map(|r| r * (1.0 + relative)),
+        resistance: ohms_at(unit_volts, leak).filter(|_| leak > uncertain),
         driven: unit_volts.abs() > UNDRIVEN.0 || drop.abs() > noise,
         still_charging: charging > uncertain.max(CHARGING_SHARE * drop.abs()),
         contacts: codes.contacts,
@@ -95,10 +122,10 @@ fn charging_drop(fall: f64, window: Seconds, behind: Farads) -> f64 {
 
 #[cfg(test)]
 mod tests {
-    use copperwalk_wire::{Contacts, Method, Settle};
+    use copperwalk_wire::{Contacts, Gain, Method, Settle};
 
     use super::*;
-    use crate::{meter::noise::code_step, plan::aim};
+    use crate::plan::aim;
 
     const MICROFARADS_100: Farads = Farads(100e-6);
 
@@ -107,11 +134,12 @@ mod tests {
         let (shot, settle) = shot(behind);
         let code = |volts: f64, gain: Gain| (volts / code_step(gain).0).round() as i32;
         let pairs = windows.into_iter().flat_map(|[unit, drop]| {
-            [code(unit, settle.gain_a), code(drop, settle.gain_b)].repeat(usize::from(settle.window))
+            let [unit, drop] = [code(unit, settle.gain_a), code(drop, settle.gain_b)];
+            [unit, drop, unit, -drop].repeat(usize::from(settle.window) / 2)
         });
-        // Contact checks, zeros, pairs.
-        let codes: Vec<i32> = [0; 2 + ZEROS].into_iter().chain(pairs).collect();
-        read(&shot, &codes, behind).unwrap()
+        // Contact checks, pairs.
+        let codes: Vec<i32> = [0; 2].into_iter().chain(pairs).collect();
+        read(&Meter::PUBLISHED, &shot, &codes, behind, None).unwrap()
     }
 
     fn shot(behind: Farads) -> (Shot, Settle) {
@@ -128,8 +156,7 @@ mod tests {
     #[test]
     fn a_leak_just_above_two_standard_deviations_is_bounded_and_one_just_below_is_not() {
         let settle = shot(Farads::ZERO).1;
-        // A window's mean less that of the zeros.
-        let sigma = sigma(settle.gain_b, settle.window.into()).hypot(sigma(settle.gain_b, ZEROS));
+        let sigma = NOISE_ALLOWED * sigma(settle.gain_b, settle.window.into());
         for (sigmas, bounded) in [(1.9, false), (2.1, true)] {
             let found = reading([[0.15, sigmas * sigma]; 2], Farads::ZERO);
             assert_eq!(found.at_most.is_some(), bounded, "{sigmas}: {found:?}");
@@ -166,7 +193,7 @@ mod tests {
     fn a_voltage_that_falls_by_just_over_four_standard_deviations_proves_no_least_value_and_just_under_does()
     {
         let settle = shot(Farads::ZERO).1;
-        let sigma = 2.0_f64.sqrt() * sigma(settle.gain_a, settle.window.into());
+        let sigma = NOISE_ALLOWED * 2.0_f64.sqrt() * sigma(settle.gain_a, settle.window.into());
         for (sigmas, proves) in [(3.8, true), (4.2, false)] {
             let found = reading([[0.15 + sigmas * sigma, 1e-6], [0.15, 1e-6]], Farads::ZERO);
             assert_eq!(found.at_least.is_some(), proves, "{sigmas}: {found:?}");

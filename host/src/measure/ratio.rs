@@ -1,22 +1,35 @@
 //! Resistance from a ratio shot: R = Rm · V_A / V_B, in delta mode over current reversals.
 
-use copperwalk_core::delta::Delta;
+use copperwalk_core::{delta::Delta, timing};
 use copperwalk_wire::{
-    Ratio, Shot,
+    Shot,
     codes::{ENDS_GAIN, decode},
     hardware::RM_OHMS,
+    message::ShotEnd,
 };
 use nalgebra::{DMatrix, DVector};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
-use super::{Malformed, saturated, uncertainty::Budget, voltage};
+use super::{
+    Malformed,
+    hum::Hum,
+    saturated,
+    uncertainty::{Budget, Edges, Noise},
+    voltage,
+};
 use crate::{
     meter::{
-        EMF_STANDARD, GAIN_RATIO_STANDARD, LEAKAGE,
+        Meter, WAKE_US, looks,
         noise::{code_step, conversion_noise},
     },
-    quantity::{Amps, Ohms, Volts},
+    quantity::{Amps, Ohms, Seconds, Volts},
 };
+
+/// Least isolation between the sense lines; R over this is the relative error it can cause.
+const LEAKAGE: Ohms = Ohms(1e9);
+/// A thermal EMF bends by at most this over time, V/s²: that of two relay contacts whose warming coils add up to 50 µV each
+/// with a time constant of 0.3 s or more (two alloy leads of 40 µV/K that differ by a kelvin and a quarter).
+const EMF_BEND: f64 = 2.0 * 50e-6 / (0.3 * 0.3);
 
 /// A spread less probable than this under noise alone is a contact that moves; probability. At most one in a
 /// million quiet shots is called moving for nothing.
@@ -24,6 +37,9 @@ const FLICKER_PROBABILITY: f64 = 1e-6;
 /// A spread less probable than this under noise alone means that the noise table is too low here, and the
 /// spread itself is used; probability. One in a thousand quiet shots states more uncertainty than it has.
 const DISTURBED_PROBABILITY: f64 = 1e-3;
+/// What is left of a sine of unknown phase is most often near its peak (an arcsine distribution): 95 % of it lie within 0.997 of
+/// the peak, and of a rectangle only within 0.95. A rectangle so many times as wide does for both.
+const ARCSINE: f64 = 1.05;
 /// A current of at most so many standard deviations of its own reading is none; no unit. Noise alone exceeds
 /// it twice in 10⁹ shots.
 const FLOWS_SIGMAS: f64 = 6.0;
@@ -40,7 +56,7 @@ const LEAST_MOTION: f64 = 1.1;
 pub struct Reading {
     /// Resistance between the sense contacts. Meaningless unless `flows`.
     pub resistance: Ohms,
-    /// Its uncertainty before any temperature part.
+    /// Its uncertainty before placement and temperature, as far as the surroundings are known: see [`Reading::weigh`].
     pub budget: Budget,
     /// Delta-mode voltage between the sense contacts, positive when it falls from force+ to force-.
     pub voltage: Volts,
@@ -56,6 +72,34 @@ pub struct Reading {
     pub contacts: Option<[i32; 2]>,
     /// Drop of the force- contact (forward) and the force+ contact (reversed), if asked for.
     pub end_drops: Option<[Volts; 2]>,
+    /// What it was made of.
+    pub half_cycles: HalfCycles,
+}
+
+/// The half-cycles of a reading, kept to weigh it by what others say.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct HalfCycles {
+    /// About signal, offset and drift.
+    scatter: Scatter,
+    halves: Vec<Half>,
+    /// From one to the next.
+    period: Seconds,
+    /// Standard deviation of one conversion of pair A by the table.
+    sigma: Volts,
+}
+
+/// What the readings of a whole measurement say of the surroundings that a single one cannot know.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Surroundings {
+    /// Noise against the table.
+    pub noise: Noise,
+    /// Hum in the sense loop, if it was looked for.
+    pub hum: Option<Hum>,
+}
+
+impl Surroundings {
+    /// Noise as in the table, and nobody listened for hum.
+    pub const UNKNOWN: Self = Self { noise: Noise::TABLE, hum: None };
 }
 
 /// Something in the loop changed during the shot by more than noise can.
@@ -67,8 +111,16 @@ pub enum Motion {
     Elsewhere,
 }
 
-/// Reads a ratio shot. `swapped`: sense+ stands nearer force-.
-pub fn read(shot: &Shot, codes: &[i32], swapped: bool) -> Result<Reading, Malformed> {
+/// Reads a ratio shot with this meter. `why`: its sampling stopped. `swapped`: sense+ stands nearer force-. `path`: resistance between the two force rails,
+/// by which the common mode of the sense pins turns round with the current.
+pub fn read(
+    meter: &Meter,
+    shot: &Shot,
+    codes: &[i32],
+    why: ShotEnd,
+    swapped: bool,
+    path: Ohms,
+) -> Result<Reading, Malformed> {
     let codes = decode(shot, codes)?.ratio()?;
     let ratio = codes.method;
     let halves: Vec<Half> = codes
@@ -92,37 +144,79 @@ pub fn read(shot: &Shot, codes: &[i32], swapped: bool) -> Result<Reading, Malfor
     // A delta-mode triple (1, −2, 1)/4 has a variance of 6/16 of one code's.
     let shrink = (0.375 / f64::from(delta.triples())).sqrt();
     let quotient = sense_volts / drop_volts;
-    let spread = scatter(&halves, sigma_a);
-    let disturbed = if spread.probability < DISTURBED_PROBABILITY { spread.factor.max(1.0) } else { 1.0 };
-    let ohms = RM_OHMS * quotient;
-    let noise = RM_OHMS * shrink * (disturbed * sigma_a).hypot(quotient * sigma_b) / drop_volts.abs();
-    let amps = drop_volts / RM_OHMS;
-    Ok(Reading {
-        resistance: Ohms(ohms),
-        budget: budget(Ohms(ohms), Ohms(noise), Amps(amps), &ratio),
+    let gain = meter.gain_ratio(ratio.gain_a, ratio.gain_b);
+    let resistance = Ohms(RM_OHMS * quotient * (1.0 + meter.rm.middle - gain.middle));
+    let noise = Ohms(RM_OHMS * shrink * sigma_a.hypot(quotient * sigma_b) / drop_volts.abs());
+    let current = Amps(drop_volts / RM_OHMS);
+    let period = half_cycle(shot);
+    let size = resistance.abs();
+    let edges = Edges {
+        rm: size * meter.rm.half,
+        gain: size * gain.half,
+        linearity: size * meter.linearity,
+        common_mode: path * (meter.common_mode / 2.0),
+        // The weights of a triple leave a quarter of what the EMF bends by in a half-cycle; triples of either sign alternate.
+        emf: Volts(EMF_BEND * period.0 * period.0 / 4.0 / f64::from(delta.triples().max(1))) / current.abs(),
+        leakage: Ohms(size.0 * size.0 / LEAKAGE.0),
+        ..Edges::default()
+    };
+    let mut reading = Reading {
+        resistance,
+        budget: Budget { noise, spread: Noise::TABLE, looks: looks::factor_of(&ratio, why), edges },
         voltage: Volts(sense_volts),
-        current: Amps(amps),
+        current,
         flows: drop_volts.abs() > FLOWS_SIGMAS * shrink * sigma_b,
         over_range: halves.iter().any(|half| half.over),
-        motion: motion(&halves, &spread),
+        motion: None,
         contacts: codes.contacts,
         end_drops: codes.ends.map(|ends| ends.map(|code| voltage(code, ENDS_GAIN))),
-    })
+        half_cycles: HalfCycles { scatter: scatter(&halves), halves, period, sigma: Volts(sigma_a) },
+    };
+    reading.weigh(&Surroundings::UNKNOWN);
+    Ok(reading)
 }
 
-fn budget(reading: Ohms, noise: Ohms, current: Amps, ratio: &Ratio) -> Budget {
-    let size = reading.abs();
-    Budget {
-        noise,
-        rm: size * copperwalk_wire::hardware::RM_TOLERANCE,
-        gain: if ratio.gain_a == ratio.gain_b { Ohms::ZERO } else { size * GAIN_RATIO_STANDARD },
-        emf: EMF_STANDARD / current.abs(),
-        leakage: Ohms(size.0 * size.0 / LEAKAGE.0),
-        temperature: Ohms::ZERO,
+/// From the start of one half-cycle to that of the next, as the controller makes them.
+pub fn half_cycle(shot: &Shot) -> Seconds {
+    let micros = timing::half_cycle_us(shot) + u64::from(2 * WAKE_US);
+    Seconds(micros as f64 * 1e-6)
+}
+
+impl Reading {
+    /// Squared deviations of pair A's half-cycles over the variance that the table and this hum would give them, and their
+    /// degrees of freedom.
+    pub fn spread(&self, hum: Option<Hum>) -> (f64, f64) {
+        // A sine has half its peak's square as variance.
+        let hum = hum.map_or(0.0, |hum| hum.peak.0 * hum.peak.0 / 2.0);
+        let HalfCycles { scatter, sigma, .. } = &self.half_cycles;
+        (scatter.squares / (sigma.0 * sigma.0 + hum), scatter.freedom)
+    }
+
+    /// Says again how far to trust it and whether anything moved, now that the surroundings are known.
+    pub fn weigh(&mut self, surroundings: &Surroundings) {
+        let Surroundings { noise, hum } = *surroundings;
+        let HalfCycles { scatter, halves, period, sigma } = &self.half_cycles;
+        let (squares, freedom) = self.spread(hum);
+        let disturbed = exceeded(squares / (noise.factor * noise.factor), freedom) < DISTURBED_PROBABILITY;
+        self.budget.spread = if disturbed { Noise::pooled(squares, freedom) } else { noise };
+        self.budget.edges.hum = hum.map_or(Ohms::ZERO, |hum| {
+            Volts(ARCSINE * hum.left_by(halves.len(), *period)) / self.current.abs()
+        });
+        // A contact that moves makes what neither noise nor the peak of a sine can.
+        let peak = hum.map_or(0.0, |hum| hum.peak.0);
+        let variance = (noise.factor * sigma.0).powi(2) + peak * peak;
+        let moves = exceeded(scatter.squares / variance, freedom) < FLICKER_PROBABILITY;
+        self.motion = if moves { motion(halves, scatter.offset) } else { None };
     }
 }
 
+/// Probability of a chi-square at least so large.
+fn exceeded(chi_square: f64, freedom: f64) -> f64 {
+    ChiSquared::new(freedom).map_or(1.0, |chi| chi.sf(chi_square))
+}
+
 /// One half-cycle.
+#[derive(Clone, Copy, PartialEq, Debug)]
 struct Half {
     /// +1 forward, −1 reversed.
     sign: f64,
@@ -134,17 +228,18 @@ struct Half {
 }
 
 /// How the half-cycles of pair A scatter about "signal times sign, plus offset, plus drift".
+#[derive(Clone, Copy, PartialEq, Debug, Default)]
 struct Scatter {
-    /// Probability of at least this spread under noise alone.
-    probability: f64,
-    /// Spread over the expected one.
-    factor: f64,
+    /// Sum of their squared deviations, V².
+    squares: f64,
+    /// Degrees of freedom.
+    freedom: f64,
     /// Fitted offset in the middle of the shot, volt.
     offset: f64,
 }
 
-fn scatter(halves: &[Half], sigma: f64) -> Scatter {
-    let quiet = Scatter { probability: 1.0, factor: 1.0, offset: 0.0 };
+fn scatter(halves: &[Half]) -> Scatter {
+    let quiet = Scatter::default();
     let count = halves.len();
     let freedom = count.saturating_sub(3);
     if freedom == 0 {
@@ -161,21 +256,17 @@ fn scatter(halves: &[Half], sigma: f64) -> Scatter {
     let Some(fit) = normal.cholesky().map(|factor| factor.solve(&(design.transpose() * &values))) else {
         return quiet;
     };
-    let chi_square = (values - design * &fit).norm_squared() / (sigma * sigma);
-    let probability = ChiSquared::new(freedom as f64).map_or(1.0, |chi| chi.sf(chi_square));
-    Scatter { probability, factor: (chi_square / freedom as f64).sqrt(), offset: fit[1] }
+    let squares = (values - design * &fit).norm_squared();
+    Scatter { squares, freedom: freedom as f64, offset: fit[1] }
 }
 
 /// Whose motion it is. A foreign contact that moves scales the voltage just as it scales the current; the piece's own
 /// moves the voltage by more.
-fn motion(halves: &[Half], spread: &Scatter) -> Option<Motion> {
-    if spread.probability >= FLICKER_PROBABILITY {
-        return None;
-    }
+fn motion(halves: &[Half], offset: f64) -> Option<Motion> {
     let range = |values: &mut dyn Iterator<Item = f64>| {
         values.fold([f64::INFINITY, 0.0], |[low, high]: [f64; 2], v| [low.min(v), high.max(v)])
     };
-    let volts = |half: &Half| (half.sense - spread.offset).abs();
+    let volts = |half: &Half| (half.sense - offset).abs();
     let [low_volts, high_volts] = range(&mut halves.iter().map(volts));
     if high_volts < LEAST_MOTION * low_volts {
         // More than noise, but no contact that makes and breaks: a capacitor on its way, say. The spread counts.
@@ -191,7 +282,7 @@ fn motion(halves: &[Half], spread: &Scatter) -> Option<Motion> {
 
 #[cfg(test)]
 mod tests {
-    use copperwalk_wire::{Contacts, Gain, Method, Rate, Source};
+    use copperwalk_wire::{Contacts, Gain, Method, Rate, Ratio, Source};
 
     use super::*;
 
@@ -214,7 +305,8 @@ mod tests {
             stop: None,
             gate: None,
         });
-        read(&Shot { contacts: Contacts::default(), source: Source::Dry, method }, &codes, false).unwrap()
+        let shot = Shot { contacts: Contacts::default(), source: Source::Dry, method };
+        read(&Meter::PUBLISHED, &shot, &codes, ShotEnd::Complete, false, Ohms::ZERO).unwrap()
     }
 
     /// Six half-cycles of one signal, forward and reversed in turn.
@@ -240,7 +332,7 @@ mod tests {
             drop,
             over: false,
         });
-        motion(&halves, &Scatter { probability: 0.0, factor: 1.0, offset: 0.0 })
+        motion(&halves, 0.0)
     }
 
     // Chi-square with three degrees of freedom in closed form, erfc(√(x/2)) + √(2x/π)·e^(−x/2), solved for x
@@ -256,10 +348,10 @@ mod tests {
 
     #[test]
     fn a_spread_just_under_one_in_a_thousand_counts_itself_and_one_just_over_counts_the_table() {
-        let table = scattered(0.0).budget.noise;
+        let table = scattered(0.0).budget.scatter();
         // The factor is √(χ²/3).
         for (probability, chi_square, factor) in [(0.95e-3, 16.3748, 2.336), (1.05e-3, 16.1630, 1.0)] {
-            let found = scattered(chi_square).budget.noise / table;
+            let found = scattered(chi_square).budget.scatter() / table;
             assert!((found - factor).abs() < 0.005, "{probability}: {found}");
         }
     }

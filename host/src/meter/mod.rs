@@ -1,26 +1,116 @@
-//! The bench's meter as its data sheets and its design state it: what a plan may count on before anything is measured,
-//! and what a reading's uncertainty is made of. [`noise`] holds the converter's noise.
+//! The bench's meter: what is known of it, as its data sheets state it or as a proof of the bench has found it.
+//!
+//! A plan counts on it before anything is measured, and a reading's uncertainty is made of it. [`noise`] holds the
+//! converter's noise, [`looks`] what stopping early costs.
 
+pub mod looks;
 pub mod noise;
 
-use copperwalk_wire::hardware::RM_TOLERANCE;
+use copperwalk_wire::{Gain, Rate, hardware::RM_TOLERANCE};
 
-use crate::board::expected::ALPHA_COPPER;
-use crate::quantity::{Ohms, Volts};
+/// In single-shot mode the converter's oscillator starts first, µs (ADS1220: 50 µs).
+pub const WAKE_US: u32 = 50;
 
-/// Standard uncertainty of the ratio of two different amplifier gains, relative. ADS1220: gain error 0.01 % a gain
-/// typically (from memory), hence √2 times that.
-pub const GAIN_RATIO_STANDARD: f64 = 1.41e-4;
-/// Standard uncertainty of the unit's temperature, kelvin: the sensor trimmed at one point when the bench is
-/// built, the unit at rest in the same air.
-pub const TEMPERATURE_STANDARD_KELVIN: f64 = 0.1;
-/// What current reversal leaves of thermal EMF (standard). Delta mode cancels a constant and a linear
-/// drift; of an exponential drift of 5 µV with a time constant of a second, picovolts remain.
-pub const EMF_STANDARD: Volts = Volts(1e-9);
-/// Least isolation between the sense lines; R / this is the relative error it can cause.
-pub const LEAKAGE: Ohms = Ohms(1e9);
-/// The relative standard uncertainty that does not shrink with looking longer: what a stop rule must allow for.
-pub fn relative_standard(copper: bool) -> f64 {
-    let temperature = if copper { ALPHA_COPPER * TEMPERATURE_STANDARD_KELVIN } else { 0.0 };
-    (RM_TOLERANCE / 3.0_f64.sqrt()).hypot(GAIN_RATIO_STANDARD).hypot(temperature)
+/// From the start of one conversion to that of the next, µs.
+pub const fn conversion_us(rate: Rate) -> u32 {
+    rate.micros() + WAKE_US
+}
+
+/// A relative error that lies anywhere within `half` of `middle`, and nowhere else (a rectangle).
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Band {
+    /// What readings are corrected by.
+    pub middle: f64,
+    /// Half its width.
+    pub half: f64,
+}
+
+impl Band {
+    /// As likely either way.
+    pub const fn around_nothing(half: f64) -> Self {
+        Self { middle: 0.0, half }
+    }
+}
+
+/// What is known of a meter.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Meter {
+    /// Rm against its nominal value.
+    pub rm: Band,
+    /// Each gain against what it is called.
+    pub gains: [Band; 8],
+    /// Either voltage by the converter's nonlinearity, relative, half a width. The published figure is a share of full scale; a
+    /// bend that is smooth and nothing at zero and at both ends has a slope of at most 2.6 times it.
+    pub linearity: f64,
+    /// Volts at the input for each volt of common mode, at most.
+    pub common_mode: f64,
+    /// Offset at the input, volt, at most.
+    pub offset: f64,
+    /// The die's temperature sensor, kelvin, half a width.
+    pub sensor_kelvin: f64,
+}
+
+/// Rm: what it was bought with, 15 ppm/K over 10 K either way of 25 °C, and 0.02 % of ageing in a year (common practice for
+/// metal film at a tenth of its rating). Tolerances are worst cases and add up.
+const RM_HALF: f64 = RM_TOLERANCE + 15e-6 * 10.0 + 2e-4;
+/// Gain error: at most 0.1 %, and 4 ppm/K over 10 K (SBAS501, from memory).
+const GAIN_HALF: f64 = 1e-3 + 4e-6 * 10.0;
+/// Nonlinearity: at most 15 ppm of full scale (SBAS501, from memory).
+const NONLINEARITY: f64 = 15e-6;
+/// Steepest slope of a smooth bend over its height, both over full scale: that of 2.6·(x − x³) at zero.
+const BEND_SLOPE: f64 = 2.6;
+/// Common-mode rejection: at least 90 dB at DC (SBAS501, from memory), 31.6 µV for each volt.
+const COMMON_MODE: f64 = 31.6e-6;
+/// Offset: ±30 µV at most (published thread).
+const OFFSET_VOLTS: f64 = 30e-6;
+/// Temperature sensor: 1 K at worst (SBAS501).
+const SENSOR_KELVIN: f64 = 1.0;
+
+impl Default for Meter {
+    fn default() -> Self {
+        Self::PUBLISHED
+    }
+}
+
+impl Meter {
+    /// As published, at its worst: a bench that nobody has proven.
+    pub const PUBLISHED: Self = Self {
+        rm: Band::around_nothing(RM_HALF),
+        gains: [Band::around_nothing(GAIN_HALF); 8],
+        linearity: NONLINEARITY * BEND_SLOPE,
+        common_mode: COMMON_MODE,
+        offset: OFFSET_VOLTS,
+        sensor_kelvin: SENSOR_KELVIN,
+    };
+
+    /// Error of a ratio of two voltages that were read with these gains. With the same gain it cancels.
+    pub fn gain_ratio(&self, a: Gain, b: Gain) -> Band {
+        if a == b {
+            return Band::around_nothing(0.0);
+        }
+        let [a, b] = [a, b].map(|gain| self.gains[gain as usize]);
+        Band { middle: a.middle - b.middle, half: a.half.hypot(b.half) }
+    }
+
+    /// Half width at 95 % of what a resistance read with these gains is uncertain by however long one looks, relative. What a
+    /// stop rule must allow for.
+    pub fn relative_half(&self, a: Gain, b: Gain) -> f64 {
+        let gain = self.gain_ratio(a, b).half;
+        self.rm.half.hypot(gain).hypot(self.linearity)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_same_gain_on_both_sides_cancels_and_two_differ_by_both_errors() {
+        let mut meter = Meter::PUBLISHED;
+        assert_eq!(meter.gain_ratio(Gain::X128, Gain::X128).half, 0.0);
+        meter.gains[Gain::X16 as usize] = Band { middle: 4e-4, half: 3e-5 };
+        meter.gains[Gain::X2 as usize] = Band { middle: -1e-4, half: 4e-5 };
+        let Band { middle, half } = meter.gain_ratio(Gain::X16, Gain::X2);
+        assert!((middle - 5e-4).abs() < 1e-12 && (half - 5e-5).abs() < 1e-12, "{middle} {half}");
+    }
 }

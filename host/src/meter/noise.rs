@@ -1,4 +1,4 @@
-//! Noise of one conversion: the one table that the plan, the uncertainty and the modelled ADC share.
+//! Noise of one conversion: the one table that the plan and the uncertainty share.
 
 use copperwalk_wire::{Gain, Rate, hardware::VREF_VOLTS};
 

@@ -8,10 +8,10 @@ use super::{
     stretch::Stretch,
 };
 use crate::{
-    board::{Board, PointId},
+    board::{Board, PointId, SegmentId, placement, thermal},
     fixture::{Fixture, Standard},
-    limits::LimitSet,
-    quantity::{Farads, Ohms},
+    limits::{LimitSet, Limits},
+    quantity::{Celsius, Farads, Ohms},
 };
 
 /// Bleeding lasts so many time constants; no unit: e⁻³ of the 200 mV of the isolation range is 10 mV, a fifth
@@ -21,6 +21,22 @@ const BLEED_TIME_CONSTANTS: f64 = 3.0;
 /// Conversions of a millisecond each, until what charges 470 µF behind the dry clamp is less than the noise
 /// of one conversion: a time constant is 13 ms, 16 ms where the capacitor holds a quarter more than it says.
 const CHARGED_LOOKS: u8 = 150;
+
+/// How a hum is listened for: gain, rate, conversions. Forty of them span two periods of either mains.
+const LISTEN: (Gain, Rate, u8) = (Gain::X128, Rate::Sps1000, 40);
+/// A plan reckons with rooms so far from 20 °C, kelvin, and with a unit's temperature known to so many kelvin.
+const ROOM_OFF_KELVIN: f64 = 5.0;
+const WARMTH_KELVIN: f64 = 1.5;
+
+/// Half width, relative to its limit, of what a segment's reading is uncertain by apart from the meter: its temperature and
+/// where the pins stand.
+fn unsure(fixture: &Fixture, id: SegmentId, limits: &Limits) -> f64 {
+    let board = &fixture.board;
+    let placement = placement::half_width(board, id, |point| fixture.pins(point).off_mm);
+    let coefficient = thermal::coefficient(&board.segment(id).kind);
+    let temperature = coefficient.unsure(Celsius(20.0 + ROOM_OFF_KELVIN), WARMTH_KELVIN);
+    temperature.hypot(placement / limits.max)
+}
 
 /// Collects shots.
 pub struct Builder<'f> {
@@ -111,6 +127,16 @@ impl<'f> Builder<'f> {
         self.push(Role::Temperature, Shot { contacts: self.last, source: Source::Off, method });
     }
 
+    /// Hum between the supply's sense pins, source off.
+    pub fn hum(&mut self) {
+        let supply = &self.fixture.board.supply;
+        let contacts = self.both(supply.from, supply.ret);
+        let (gain, rate, count) = LISTEN;
+        let method =
+            Method::Sample { input: Input::Sense, reversed: false, burnout: false, gain, rate, count };
+        self.push(Role::Hum, Shot { contacts, source: Source::Off, method });
+    }
+
     /// A built-in standard.
     pub fn standard(&mut self, index: usize, standard: &Standard) {
         let contacts = Contacts {
@@ -158,15 +184,17 @@ impl<'f> Builder<'f> {
         let force = self.force(stretch.from, stretch.to);
         for step in stretch.steps.iter().filter(|step| stretch.wanted.contains(&step.segment)) {
             let judged = (self.fixture.board.segment(step.segment), limits.of(step.segment));
+            let unsure = unsure(self.fixture, step.segment, judged.1);
             let (contacts, swapped) = self.leapfrog(force, step.from, step.to);
             let shot = match mode {
                 Walk::Usual => {
-                    aim::segment(judged, contacts, swapped, aim::source_for(judged), 0, self.sampling)
+                    let source = aim::source_for(judged);
+                    aim::segment(judged.1, contacts, swapped, source, 0, unsure, self.sampling)
                 }
                 Walk::Survey => aim::look_dry(contacts, self.bridge_wait_us(Source::Dry)),
                 Walk::Load => {
                     let wait_us = self.bridge_wait_us(Source::Load);
-                    aim::segment(judged, contacts, swapped, Source::Load, wait_us, self.sampling)
+                    aim::segment(judged.1, contacts, swapped, Source::Load, wait_us, unsure, self.sampling)
                 }
             };
             let segment = step.segment;

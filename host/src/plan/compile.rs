@@ -125,6 +125,7 @@ fn stage(
     builder.residual();
     if state.index() == 0 {
         builder.temperature();
+        builder.hum();
     }
     legs.push(Leg { kind: LegKind::Check, shots: builder.cut() });
 

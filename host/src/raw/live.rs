@@ -4,7 +4,7 @@ use copperwalk_wire::{self as wire, Contacts, message};
 
 use super::{
     RawError,
-    v1::{self, Name, Names},
+    v2::{self, Name, Names},
 };
 use crate::{
     board::{Board, PointId, SegmentId},
@@ -44,7 +44,7 @@ fn unknown(what: &'static str, name: &str) -> RawError {
 }
 
 /// A role by names.
-pub(crate) fn role(fixture: &Fixture, names: &mut Names, role: &Role) -> Result<v1::Role, RawError> {
+pub(crate) fn role(fixture: &Fixture, names: &mut Names, role: &Role) -> Result<v2::Role, RawError> {
     let board = &fixture.board;
     let point = |names: &mut Names, id: PointId| {
         let number = id.index();
@@ -57,54 +57,55 @@ pub(crate) fn role(fixture: &Fixture, names: &mut Names, role: &Role) -> Result<
         names.index(&segment.name)
     };
     Ok(match *role {
-        Role::Residual => v1::Role::Residual,
-        Role::Bleed => v1::Role::Bleed,
-        Role::Temperature => v1::Role::Temperature,
-        Role::ForceGuard => v1::Role::ForceGuard,
-        Role::SenseGuard => v1::Role::SenseGuard,
+        Role::Residual => v2::Role::Residual,
+        Role::Bleed => v2::Role::Bleed,
+        Role::Temperature => v2::Role::Temperature,
+        Role::ForceGuard => v2::Role::ForceGuard,
+        Role::SenseGuard => v2::Role::SenseGuard,
         Role::EndToEnd { from, to } => {
-            v1::Role::EndToEnd { from: point(names, from)?, to: point(names, to)? }
+            v2::Role::EndToEnd { from: point(names, from)?, to: point(names, to)? }
         }
-        Role::Segment { segment: id, swapped } => v1::Role::Segment { segment: segment(names, id)?, swapped },
-        Role::Survey { segment: id, swapped } => v1::Role::Survey { segment: segment(names, id)?, swapped },
-        Role::PastPin { around } => v1::Role::PastPin { point: point(names, around)? },
+        Role::Segment { segment: id, swapped } => v2::Role::Segment { segment: segment(names, id)?, swapped },
+        Role::Survey { segment: id, swapped } => v2::Role::Survey { segment: segment(names, id)?, swapped },
+        Role::PastPin { around } => v2::Role::PastPin { point: point(names, around)? },
         Role::Isolation(number) => {
             let item = board.isolation.get(number).ok_or(RawError::Range { what: "isolation", number })?;
             let [a, b] = item.between;
             let number = item.state.index();
             let state = board.states.get(number).ok_or(RawError::Range { what: "state", number })?;
-            v1::Role::Isolation {
+            v2::Role::Isolation {
                 between: [point(names, a)?, point(names, b)?],
                 state: names.index(&state.name)?,
             }
         }
-        Role::OpenSwitch(id) => v1::Role::OpenSwitch { segment: segment(names, id)? },
+        Role::OpenSwitch(id) => v2::Role::OpenSwitch { segment: segment(names, id)? },
         Role::Standard(number) => {
             let standard =
                 fixture.standards.get(number).ok_or(RawError::Range { what: "check standard", number })?;
-            v1::Role::Standard { standard: names.index(&standard.name)? }
+            v2::Role::Standard { standard: names.index(&standard.name)? }
         }
-        Role::OtherRelay { point: id, plus } => v1::Role::OtherRelay { point: point(names, id)?, plus },
-        Role::WeldSearch { point: id } => v1::Role::WeldSearch { point: point(names, id)? },
+        Role::OtherRelay { point: id, plus } => v2::Role::OtherRelay { point: point(names, id)?, plus },
+        Role::WeldSearch { point: id } => v2::Role::WeldSearch { point: point(names, id)? },
+        Role::Hum => v2::Role::Hum,
     })
 }
 
 /// A role by names, looked up.
-pub(crate) fn role_of(fixture: &Fixture, names: &Names, role: v1::Role) -> Result<Role, RawError> {
+pub(crate) fn role_of(fixture: &Fixture, names: &Names, role: v2::Role) -> Result<Role, RawError> {
     let board = &fixture.board;
     let point = |index| names.point(board, index);
     let segment = |index| names.segment(board, index);
     Ok(match role {
-        v1::Role::Residual => Role::Residual,
-        v1::Role::Bleed => Role::Bleed,
-        v1::Role::Temperature => Role::Temperature,
-        v1::Role::ForceGuard => Role::ForceGuard,
-        v1::Role::SenseGuard => Role::SenseGuard,
-        v1::Role::EndToEnd { from, to } => Role::EndToEnd { from: point(from)?, to: point(to)? },
-        v1::Role::Segment { segment: index, swapped } => Role::Segment { segment: segment(index)?, swapped },
-        v1::Role::Survey { segment: index, swapped } => Role::Survey { segment: segment(index)?, swapped },
-        v1::Role::PastPin { point: index } => Role::PastPin { around: point(index)? },
-        v1::Role::Isolation { between: [a, b], state } => {
+        v2::Role::Residual => Role::Residual,
+        v2::Role::Bleed => Role::Bleed,
+        v2::Role::Temperature => Role::Temperature,
+        v2::Role::ForceGuard => Role::ForceGuard,
+        v2::Role::SenseGuard => Role::SenseGuard,
+        v2::Role::EndToEnd { from, to } => Role::EndToEnd { from: point(from)?, to: point(to)? },
+        v2::Role::Segment { segment: index, swapped } => Role::Segment { segment: segment(index)?, swapped },
+        v2::Role::Survey { segment: index, swapped } => Role::Survey { segment: segment(index)?, swapped },
+        v2::Role::PastPin { point: index } => Role::PastPin { around: point(index)? },
+        v2::Role::Isolation { between: [a, b], state } => {
             let (between, state) = ([point(a)?, point(b)?], names.name(state)?);
             let is_it = |item: &crate::board::Isolation| {
                 item.between == between
@@ -116,14 +117,15 @@ pub(crate) fn role_of(fixture: &Fixture, names: &Names, role: v1::Role) -> Resul
                 unknown("isolation", &format!("{a}~{b}, {state}"))
             })?)
         }
-        v1::Role::OpenSwitch { segment: index } => Role::OpenSwitch(segment(index)?),
-        v1::Role::Standard { standard } => {
+        v2::Role::OpenSwitch { segment: index } => Role::OpenSwitch(segment(index)?),
+        v2::Role::Standard { standard } => {
             let name = names.name(standard)?;
             let found = fixture.standards.iter().position(|standard| standard.name == name);
             Role::Standard(found.ok_or_else(|| unknown("check standard", name))?)
         }
-        v1::Role::OtherRelay { point: index, plus } => Role::OtherRelay { point: point(index)?, plus },
-        v1::Role::WeldSearch { point: index } => Role::WeldSearch { point: point(index)? },
+        v2::Role::OtherRelay { point: index, plus } => Role::OtherRelay { point: point(index)?, plus },
+        v2::Role::WeldSearch { point: index } => Role::WeldSearch { point: point(index)? },
+        v2::Role::Hum => Role::Hum,
     })
 }
 
@@ -139,12 +141,12 @@ fn wide(number: Option<impl Into<u16>>) -> Option<u16> {
 }
 
 /// A shot, frozen.
-pub(crate) fn shot(shot: &wire::Shot) -> v1::Shot {
+pub(crate) fn shot(shot: &wire::Shot) -> v2::Shot {
     let Contacts { force_plus, force_minus, sense_plus, sense_minus } = shot.contacts;
     let method = match shot.method {
-        wire::Method::Residual => v1::Method::Residual,
-        wire::Method::Bleed { millis } => v1::Method::Bleed { millis },
-        wire::Method::Sample { input, reversed, burnout, gain, rate, count } => v1::Method::Sample {
+        wire::Method::Residual => v2::Method::Residual,
+        wire::Method::Bleed { millis } => v2::Method::Bleed { millis },
+        wire::Method::Sample { input, reversed, burnout, gain, rate, count } => v2::Method::Sample {
             input: input.into(),
             reversed,
             burnout,
@@ -152,7 +154,7 @@ pub(crate) fn shot(shot: &wire::Shot) -> v1::Shot {
             rate: rate.into(),
             count,
         },
-        wire::Method::Ratio(ratio) => v1::Method::Ratio(v1::Ratio {
+        wire::Method::Ratio(ratio) => v2::Method::Ratio(v2::Ratio {
             gain_a: ratio.gain_a.into(),
             gain_b: ratio.gain_b.into(),
             rate: ratio.rate.into(),
@@ -161,7 +163,7 @@ pub(crate) fn shot(shot: &wire::Shot) -> v1::Shot {
             ends: ratio.ends,
             triples_min: ratio.triples_min,
             triples_max: ratio.triples_max,
-            stop: ratio.stop.map(|wire::Stop { lo, hi, close, sigma_a, sigma_b, rel, k }| v1::Stop {
+            stop: ratio.stop.map(|wire::Stop { lo, hi, close, sigma_a, sigma_b, rel, k }| v2::Stop {
                 lo,
                 hi,
                 close,
@@ -172,18 +174,21 @@ pub(crate) fn shot(shot: &wire::Shot) -> v1::Shot {
             }),
             gate: ratio.gate,
         }),
-        wire::Method::Settle(settle) => v1::Method::Settle(v1::Settle {
-            gain_a: settle.gain_a.into(),
-            gain_b: settle.gain_b.into(),
-            rate: settle.rate.into(),
-            window: settle.window,
-            windows_max: settle.windows_max,
-            pass: settle.pass,
-            slope: settle.slope,
-            floor: settle.floor,
-        }),
+        wire::Method::Settle(settle) => {
+            let frozen = v2::Settle {
+                gain_a: settle.gain_a.into(),
+                gain_b: settle.gain_b.into(),
+                rate: settle.rate.into(),
+                window: settle.window,
+                windows_max: settle.windows_max,
+                pass: settle.pass,
+                slope: settle.slope,
+                floor: settle.floor,
+            };
+            if settle.turned { v2::Method::SettleTurned(frozen) } else { v2::Method::Settle(frozen) }
+        }
     };
-    v1::Shot {
+    v2::Shot {
         contacts: [wide(force_plus), wide(force_minus), wide(sense_plus), wide(sense_minus)],
         source: shot.source.into(),
         method,
@@ -191,12 +196,12 @@ pub(crate) fn shot(shot: &wire::Shot) -> v1::Shot {
 }
 
 /// A shot from its frozen form.
-pub(crate) fn shot_of(shot: v1::Shot) -> Result<wire::Shot, RawError> {
+pub(crate) fn shot_of(shot: v2::Shot) -> Result<wire::Shot, RawError> {
     let [force_plus, force_minus, sense_plus, sense_minus] = shot.contacts;
     let method = match shot.method {
-        v1::Method::Residual => wire::Method::Residual,
-        v1::Method::Bleed { millis } => wire::Method::Bleed { millis },
-        v1::Method::Sample { input, reversed, burnout, gain, rate, count } => wire::Method::Sample {
+        v2::Method::Residual => wire::Method::Residual,
+        v2::Method::Bleed { millis } => wire::Method::Bleed { millis },
+        v2::Method::Sample { input, reversed, burnout, gain, rate, count } => wire::Method::Sample {
             input: input.into(),
             reversed,
             burnout,
@@ -204,7 +209,7 @@ pub(crate) fn shot_of(shot: v1::Shot) -> Result<wire::Shot, RawError> {
             rate: rate.into(),
             count,
         },
-        v1::Method::Ratio(ratio) => wire::Method::Ratio(wire::Ratio {
+        v2::Method::Ratio(ratio) => wire::Method::Ratio(wire::Ratio {
             gain_a: ratio.gain_a.into(),
             gain_b: ratio.gain_b.into(),
             rate: ratio.rate.into(),
@@ -213,7 +218,7 @@ pub(crate) fn shot_of(shot: v1::Shot) -> Result<wire::Shot, RawError> {
             ends: ratio.ends,
             triples_min: ratio.triples_min,
             triples_max: ratio.triples_max,
-            stop: ratio.stop.map(|v1::Stop { lo, hi, close, sigma_a, sigma_b, rel, k }| wire::Stop {
+            stop: ratio.stop.map(|v2::Stop { lo, hi, close, sigma_a, sigma_b, rel, k }| wire::Stop {
                 lo,
                 hi,
                 close,
@@ -224,16 +229,8 @@ pub(crate) fn shot_of(shot: v1::Shot) -> Result<wire::Shot, RawError> {
             }),
             gate: ratio.gate,
         }),
-        v1::Method::Settle(settle) => wire::Method::Settle(wire::Settle {
-            gain_a: settle.gain_a.into(),
-            gain_b: settle.gain_b.into(),
-            rate: settle.rate.into(),
-            window: settle.window,
-            windows_max: settle.windows_max,
-            pass: settle.pass,
-            slope: settle.slope,
-            floor: settle.floor,
-        }),
+        v2::Method::Settle(frozen) => wire::Method::Settle(settle_of(frozen, false)),
+        v2::Method::SettleTurned(frozen) => wire::Method::Settle(settle_of(frozen, true)),
     };
     let contacts = Contacts {
         force_plus: channel(force_plus)?,
@@ -244,26 +241,40 @@ pub(crate) fn shot_of(shot: v1::Shot) -> Result<wire::Shot, RawError> {
     Ok(wire::Shot { contacts, source: shot.source.into(), method })
 }
 
+fn settle_of(settle: v2::Settle, turned: bool) -> wire::Settle {
+    wire::Settle {
+        gain_a: settle.gain_a.into(),
+        gain_b: settle.gain_b.into(),
+        rate: settle.rate.into(),
+        window: settle.window,
+        windows_max: settle.windows_max,
+        pass: settle.pass,
+        slope: settle.slope,
+        floor: settle.floor,
+        turned,
+    }
+}
+
 /// Why a run ended, frozen.
-pub(crate) fn end(end: message::RunEnd) -> v1::RunEnd {
+pub(crate) fn end(end: message::RunEnd) -> v2::RunEnd {
     match end {
-        message::RunEnd::Complete => v1::RunEnd::Complete,
-        message::RunEnd::Gate => v1::RunEnd::Gate,
-        message::RunEnd::Residual => v1::RunEnd::Residual,
-        message::RunEnd::NoContact => v1::RunEnd::NoContact,
-        message::RunEnd::Stopped => v1::RunEnd::Stopped,
-        message::RunEnd::Fault(fault) => v1::RunEnd::Fault(fault.into()),
+        message::RunEnd::Complete => v2::RunEnd::Complete,
+        message::RunEnd::Gate => v2::RunEnd::Gate,
+        message::RunEnd::Residual => v2::RunEnd::Residual,
+        message::RunEnd::NoContact => v2::RunEnd::NoContact,
+        message::RunEnd::Stopped => v2::RunEnd::Stopped,
+        message::RunEnd::Fault(fault) => v2::RunEnd::Fault(fault.into()),
     }
 }
 
 /// Why a run ended, from its frozen form.
-pub(crate) fn end_of(end: v1::RunEnd) -> message::RunEnd {
+pub(crate) fn end_of(end: v2::RunEnd) -> message::RunEnd {
     match end {
-        v1::RunEnd::Complete => message::RunEnd::Complete,
-        v1::RunEnd::Gate => message::RunEnd::Gate,
-        v1::RunEnd::Residual => message::RunEnd::Residual,
-        v1::RunEnd::NoContact => message::RunEnd::NoContact,
-        v1::RunEnd::Stopped => message::RunEnd::Stopped,
-        v1::RunEnd::Fault(fault) => message::RunEnd::Fault(fault.into()),
+        v2::RunEnd::Complete => message::RunEnd::Complete,
+        v2::RunEnd::Gate => message::RunEnd::Gate,
+        v2::RunEnd::Residual => message::RunEnd::Residual,
+        v2::RunEnd::NoContact => message::RunEnd::NoContact,
+        v2::RunEnd::Stopped => message::RunEnd::Stopped,
+        v2::RunEnd::Fault(fault) => message::RunEnd::Fault(fault.into()),
     }
 }

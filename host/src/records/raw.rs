@@ -1,4 +1,4 @@
-//! The runs of a measurement as bytes in format `raw/v1`, and back.
+//! The runs of a measurement as bytes in format `raw/v2`, and back.
 
 use serde::Deserialize;
 use serde::de::IntoDeserializer;
@@ -6,33 +6,33 @@ use serde::de::value::StrDeserializer;
 
 use crate::fixture::Fixture;
 use crate::measurement::{Purpose, Run, RunShot};
-use crate::raw::v1::{self, Names};
-use crate::raw::{FORMAT, RawError, live};
+use crate::raw::v2::{self, Names};
+use crate::raw::{READ, RawError, live};
 
-/// Packs runs in format [`FORMAT`].
+/// Packs runs in format [`FORMAT`](crate::raw::FORMAT).
 pub(super) fn pack(fixture: &Fixture, runs: &[Run]) -> Result<Vec<u8>, RawError> {
     let mut names = Names::default();
     let runs = runs.iter().map(|run| freeze(fixture, &mut names, run)).collect::<Result<Vec<_>, _>>()?;
-    Ok(postcard::to_allocvec(&v1::Runs { names, runs })?)
+    Ok(postcard::to_allocvec(&v2::Runs { names, runs })?)
 }
 
 /// Unpacks what [`pack`] gave; `format` is the word kept beside the bytes. Nothing may be left over.
 pub(super) fn unpack(fixture: &Fixture, format: &str, bytes: &[u8]) -> Result<Vec<Run>, RawError> {
-    if format != FORMAT {
+    if !READ.contains(&format) {
         return Err(RawError::Format { found: format.into() });
     }
-    let (v1::Runs { names, runs }, rest) = postcard::take_from_bytes(bytes)?;
+    let (v2::Runs { names, runs }, rest) = postcard::take_from_bytes(bytes)?;
     if !rest.is_empty() {
         return Err(postcard::Error::DeserializeBadEncoding.into());
     }
     runs.into_iter().map(|run| thaw(fixture, &names, run)).collect()
 }
 
-fn freeze(fixture: &Fixture, names: &mut Names, run: &Run) -> Result<v1::Run, RawError> {
+fn freeze(fixture: &Fixture, names: &mut Names, run: &Run) -> Result<v2::Run, RawError> {
     let mut clock_us = 0_u32;
     let mut shots = Vec::with_capacity(run.shots.len());
     for ran in &run.shots {
-        shots.push(v1::RanShot {
+        shots.push(v2::RanShot {
             role: live::role(fixture, names, &ran.role)?,
             shot: live::shot(&ran.shot),
             codes: ran.codes.clone(),
@@ -42,7 +42,7 @@ fn freeze(fixture: &Fixture, names: &mut Names, run: &Run) -> Result<v1::Run, Ra
         });
         clock_us = ran.to_us;
     }
-    Ok(v1::Run {
+    Ok(v2::Run {
         state: names.index(&run.state)?,
         purpose: names.index(run.purpose.word())?,
         end: live::end(run.end),
@@ -52,7 +52,7 @@ fn freeze(fixture: &Fixture, names: &mut Names, run: &Run) -> Result<v1::Run, Ra
     })
 }
 
-fn thaw(fixture: &Fixture, names: &Names, run: v1::Run) -> Result<Run, RawError> {
+fn thaw(fixture: &Fixture, names: &Names, run: v2::Run) -> Result<Run, RawError> {
     let mut clock_us = 0_u32;
     let mut shots = Vec::with_capacity(run.shots.len());
     for ran in run.shots {
@@ -83,6 +83,7 @@ fn thaw(fixture: &Fixture, names: &Names, run: v1::Run) -> Result<Run, RawError>
 
 #[cfg(test)]
 mod tests {
+    use crate::raw::FORMAT;
     use copperwalk_wire::message::{Fault, RunEnd, ShotEnd};
     use copperwalk_wire::{Contacts, Gain, Input, Method, Rate, Ratio, Settle, Shot, Source, Stop};
     use proptest::prelude::*;
@@ -131,6 +132,7 @@ mod tests {
             pass: 1.0,
             slope: 2.0,
             floor: 3.0,
+            turned: false,
         });
         let look = Method::Sample {
             input: Input::Temperature,
@@ -178,12 +180,36 @@ mod tests {
         assert!(packed.windows(codes.len()).any(|window| window == codes), "{packed:02x?}");
     }
 
-    /// Fails when the bytes change. They are frozen: a change is a new format beside this one.
+    /// Fails when the bytes change. They are frozen: a change is a new format beside this one. What v1 had is still the same
+    /// to the byte, so bytes of v1 are read as they were written.
     #[test]
     fn the_bytes_are_those_written_since_v1() {
-        let packed = pack(&sample::fixture(), &everything()).unwrap();
+        let fixture = sample::fixture();
+        let packed = pack(&fixture, &everything()).unwrap();
         let digest = crate::hash::of(&packed);
         assert_eq!(digest, "05e6de6590dc96bb7b7833f3867f0f0d4c742f664999578e41e08bce39ab9d00");
+        assert_eq!(unpack(&fixture, "raw/v1", &packed).unwrap(), everything());
+    }
+
+    #[test]
+    fn what_v2_added_comes_back() {
+        let fixture = sample::fixture();
+        let [Run { shots, .. }, _] = &everything()[..] else { panic!() };
+        let Method::Settle(settle) = shots[8].shot.method else { panic!("{:?}", shots[8]) };
+        let turned = Method::Settle(Settle { turned: true, ..settle });
+        let turned_input = Method::Sample {
+            input: Input::CurrentTurned,
+            reversed: false,
+            burnout: false,
+            gain: Gain::X128,
+            rate: Rate::Sps1000,
+            count: 3,
+        };
+        let added = [run(vec![
+            shot(Role::Isolation(0), Source::Isolation, turned, vec![1, 2]),
+            shot(Role::Hum, Source::Off, turned_input, vec![3]),
+        ])];
+        assert_eq!(unpack(&fixture, FORMAT, &pack(&fixture, &added).unwrap()).unwrap(), added);
     }
 
     #[test]
@@ -194,7 +220,7 @@ mod tests {
         assert!(matches!(unpack(&fixture, FORMAT, &[&packed[..], &[0]].concat()), Err(RawError::Bytes(_))));
         assert_eq!(
             unpack(&fixture, "raw/v9", &packed).unwrap_err().to_string(),
-            "they are in format \"raw/v9\", this program reads \"raw/v1\": use the copperwalk that wrote them"
+            "they are in format \"raw/v9\", this program reads up to \"raw/v2\": use the copperwalk that wrote them"
         );
     }
 

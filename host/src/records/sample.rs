@@ -156,6 +156,7 @@ fn runs(random: &mut Random, segments: usize) -> Vec<Run> {
         pass: 500.0,
         slope: 1e-3,
         floor: 4.0,
+        turned: true,
     });
     let mut clock = 0;
     let mut shot = |role, source, method, count: usize| {

@@ -134,6 +134,7 @@ fn step(fixture: &Fixture, limits: &LimitSet, planned: &PlannedShot) -> Option<S
             format!("under {} V", hardware::RESIDUAL_VOLTS),
         ),
         Role::Temperature => ("air temperature".into(), String::new()),
+        Role::Hum => ("hum".into(), String::new()),
         Role::Standard(index) => {
             let standard = fixture.standards.get(index)?;
             let limit = format!("{} ± {:.2} %", engineering(standard.resistance), standard.tolerance * 100.0);

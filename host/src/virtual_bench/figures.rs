@@ -69,8 +69,8 @@ pub struct Figures {
     pub warming_seconds: Spread,
     /// Resistance of a pin on its pad, ohm.
     pub pin_ohms: Spread,
-    /// How far a sense pin stands from the middle of its pad along the path, mm.
-    pub pin_mm: Spread,
+    /// How far a sense pin stands from the middle of its pad along the path, over what the fixture file allows it.
+    pub pin_off: Spread,
     /// Leakage from each matrix rail to the bias node, ohm.
     pub rail_ohms: Spread,
     /// Peak of the hum in the sense loop, volt.
@@ -106,7 +106,7 @@ impl Figures {
         warming_seconds: Spread::Even(2.0, 8.0),
         // Spring pins below 50 mΩ are good, up to 200 mΩ occur (weak source); new ones.
         pin_ohms: Spread::Even(20e-3, 80e-3),
-        pin_mm: NOTHING,
+        pin_off: NOTHING,
         rail_ohms: Spread::Fixed(1e10),
         hum_volts: NOTHING,
         unit_kelvin: NOTHING,
@@ -140,8 +140,7 @@ impl Figures {
         warming_seconds: Spread::Decades(0.3, 60.0),
         // Up to 200 mΩ occur (weak source); half an ohm before somebody cleans them.
         pin_ohms: Spread::Decades(20e-3, 0.5),
-        // Drill, registration and board play together (common practice).
-        pin_mm: Spread::Even(-0.3, 0.3),
+        pin_off: Spread::Even(-1.0, 1.0),
         // Fifty open contacts at 10¹¹ Ω and flux on the matrix board.
         rail_ohms: Spread::Decades(4e9, 1e11),
         hum_volts: Spread::Even(0.0, 20e-6),

@@ -73,6 +73,21 @@ pub fn beside(board: &Board, segment: &Segment, mm: f64) -> Ohms {
     Ohms(COPPER_OHM_MM[0] * mm / (width_mm * board.copper_um * 1e-3))
 }
 
+/// How a usual part's resistance follows temperature, 1/K at 20 °C: in the middle of what such parts have.
+pub fn usual_coefficient(kind: &SegmentKind) -> f64 {
+    match kind {
+        SegmentKind::Trace { .. }
+        | SegmentKind::Via { .. }
+        | SegmentKind::Wire { .. }
+        | SegmentKind::Inductor => ALPHA_COPPER,
+        SegmentKind::Ferrite => 3.6e-3,
+        SegmentKind::Fuse { .. } => 3.0e-3,
+        SegmentKind::Resettable { .. } => 1.0e-3,
+        SegmentKind::Shunt { .. } => 0.0,
+        SegmentKind::Switch | SegmentKind::Connector | SegmentKind::Joint => 2.0e-3,
+    }
+}
+
 /// How a segment's resistance follows temperature, 1/K at 20 °C.
 pub fn coefficient(kind: &SegmentKind, rng: &mut Rng) -> f64 {
     match kind {

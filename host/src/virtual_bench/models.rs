@@ -469,7 +469,8 @@ fn bed(fixture: &Fixture, figures: &Figures, rng: &mut Rng) -> Bed {
         standards,
     };
     for point in 0..fixture.board.points.len() {
-        displace(&mut bed, fixture, point, figures.pin_mm.draw(rng));
+        let most_mm = fixture.pins.get(point).map_or(0.0, |pins| pins.off_mm);
+        displace(&mut bed, fixture, point, most_mm * figures.pin_off.draw(rng));
     }
     bed
 }

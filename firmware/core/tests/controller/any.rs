@@ -70,8 +70,8 @@ pub fn any_ratio() -> impl Strategy<Value = Ratio> {
 }
 
 pub fn any_settle() -> impl Strategy<Value = Settle> {
-    (any_gain(), any_gain(), any_rate(), 0..4_u8, 0..5_u16, 0.0_f32..100.0).prop_map(
-        |(gain_a, gain_b, rate, window, windows_max, pass)| Settle {
+    (any_gain(), any_gain(), any_rate(), 0..4_u8, 0..5_u16, 0.0_f32..100.0, any::<bool>()).prop_map(
+        |(gain_a, gain_b, rate, window, windows_max, pass, turned)| Settle {
             gain_a,
             gain_b,
             rate,
@@ -80,6 +80,7 @@ pub fn any_settle() -> impl Strategy<Value = Settle> {
             pass,
             slope: 0.01,
             floor: 1.0,
+            turned,
         },
     )
 }

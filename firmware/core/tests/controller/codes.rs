@@ -87,8 +87,12 @@ proptest! {
             }
             Codes::Settle(settle) => {
                 prop_assert_eq!(contact_checks(&taken), settle.contacts);
-                prop_assert_eq!(those(&taken, |s| s.input == Input::Zero), settle.zeros);
+                let zeros = those(&taken, |s| s.input == Input::Zero);
+                prop_assert_eq!(zeros, settle.zeros.map_or_else(Vec::new, Vec::from));
                 prop_assert_eq!(pairs(&taken), settle.pairs);
+                // Pair B as it is and turned round, in turn.
+                let turned = those(&taken, |s| s.input == Input::CurrentTurned).len();
+                prop_assert_eq!(turned, if settle.method.turned { settle.pairs.len() / 2 } else { 0 });
                 prop_assert_eq!(settle.windows().flatten().count(), settle.pairs.len());
                 prop_assert!(settle.windows().count() >= 2);
             }

@@ -34,6 +34,7 @@ pub const SETTLE: Settle = Settle {
     pass: 1e6,
     slope: 0.01,
     floor: 5.0,
+    turned: false,
 };
 /// Decided at the first look unless a field is made stricter: ratios here are about 0.01.
 pub const STOP: Stop = Stop { lo: -1.0, hi: 0.1, close: 0.01, sigma_a: 1.0, sigma_b: 1.0, rel: 1e-4, k: 2.0 };

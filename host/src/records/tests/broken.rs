@@ -169,7 +169,7 @@ fn raw_codes_in_another_layout_are_not_guessed_at() {
         records.sweep(id).unwrap_err().to_string(),
         format!(
             "the raw readings of sweep 1 in the records at {} cannot be read: they are in format \"raw/v2\", this program \
-             reads \"raw/v1\": use the copperwalk that wrote them; its values and verdicts stand",
+             reads up to \"raw/v2\": use the copperwalk that wrote them; its values and verdicts stand",
             records.path().display()
         )
     );

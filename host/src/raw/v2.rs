@@ -1,4 +1,5 @@
-//! Format `raw/v1`, frozen: a change of anything in this file is a new format in a new file.
+//! Format `raw/v2`, frozen: a change of anything in this file is a new format. Bytes in `raw/v1` are read by the same structs:
+//! `v2` only added variants at the ends of [`Role`], [`Method`] and [`Input`], which shifts no number.
 //!
 //! The bytes are postcard's. It writes unsigned integers as little-endian groups of seven bits and signed ones zigzag,
 //! so that a 24-bit code takes one to four bytes; an enum is the number of its variant, from 0, in the order below; an
@@ -62,6 +63,8 @@ pub enum Role {
     Standard { standard: Name },
     OtherRelay { point: Name, plus: bool },
     WeldSearch { point: Name },
+    // From here on v2.
+    Hum,
 }
 
 #[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
@@ -75,10 +78,23 @@ pub struct Shot {
 #[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
 pub enum Method {
     Residual,
-    Bleed { millis: u16 },
-    Sample { input: Input, reversed: bool, burnout: bool, gain: Gain, rate: Rate, count: u8 },
+    Bleed {
+        millis: u16,
+    },
+    Sample {
+        input: Input,
+        reversed: bool,
+        burnout: bool,
+        gain: Gain,
+        rate: Rate,
+        count: u8,
+    },
     Ratio(Ratio),
+    /// With zeros before the pairs.
     Settle(Settle),
+    // From here on v2.
+    /// With pair B turned round in every second pair.
+    SettleTurned(Settle),
 }
 
 #[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
@@ -143,7 +159,7 @@ twin!(Source, copperwalk_wire::Source, Off Dry Load Wide Isolation);
 twin!(Gain, copperwalk_wire::Gain, X1 X2 X4 X8 X16 X32 X64 X128);
 twin!(Rate, copperwalk_wire::Rate, Sps20 Sps45 Sps90 Sps175 Sps330 Sps600 Sps1000);
 twin!(Input, copperwalk_wire::Input,
-      Sense Current PlusContact MinusContact PlusAlone MinusAlone Bias Zero Temperature);
+      Sense Current PlusContact MinusContact PlusAlone MinusAlone Bias Zero Temperature CurrentTurned);
 twin!(ShotEnd, copperwalk_wire::message::ShotEnd, Complete Decided Budget);
 twin!(Fault, copperwalk_wire::message::Fault, Lid Heartbeat AdcTimeout AdcRegisters Matrix Line);
 
