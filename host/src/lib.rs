@@ -28,9 +28,10 @@ pub mod document;
 
 // What there is, what is asked of it, and what the meter can do.
 pub mod board;
-pub mod fixture;
 
 pub mod limits;
+
+pub mod fixture;
 
 pub mod check;
 pub mod meter;
@@ -76,6 +77,8 @@ pub mod machine;
 pub mod records;
 
 pub mod rejudge;
+
+pub mod learn;
 
 pub mod report;
 

@@ -226,10 +226,10 @@ impl Bases {
             return Arc::clone(known);
         }
         let board = &stored.fixture.board;
-        let usual = LimitSet::of_board(board);
-        // What was measured is what the plan for the board's own limits asked for.
-        let plan = plan::compile(&stored.fixture, &usual, measurement.sampling);
-        let limits = self.stated.get(&board.hash).cloned().unwrap_or(usual);
+        let usual = &stored.fixture.limits;
+        // What was measured is what the plan for the fixture's own limits asked for.
+        let plan = plan::compile(&stored.fixture, usual, measurement.sampling);
+        let limits = self.stated.get(&board.hash).unwrap_or(usual).clone();
         let basis = Arc::new(Basis { limits, plan: plan.map_err(|error| error.to_string()) });
         self.known.insert(key, Arc::clone(&basis));
         basis

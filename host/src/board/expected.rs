@@ -5,7 +5,7 @@
 use std::f64::consts::PI;
 
 use super::parts;
-use super::{Expected, SegmentKind};
+use super::{Expected, Segment, SegmentKind};
 use crate::quantity::{Amps, Celsius, Ohms};
 
 /// Resistivity of annealed copper at 20 °C, Ω·mm²/m: 1/58 by IEC 60028 (1925).
@@ -27,6 +27,19 @@ const VIA_HIGH: f64 = 1.35;
 
 /// A healthy wire may be 1 % thin and a tenth longer than drawn (common practice).
 const WIRE_HIGH: f64 = 1.1;
+
+/// A trace may come out a fifth wider than drawn, and 30 % thicker where plating was added to the foil (common
+/// practice: outer foil of 18 µm ends at 40 to 60 µm, and boards state the least).
+const TRACE_LOW: f64 = 1.0 / (1.2 * 1.3);
+
+/// A barrel may be plated twice as thick as the least that is drawn (common practice).
+const VIA_LOW: f64 = 0.5;
+
+/// A wire may be a tenth shorter than drawn (common practice).
+const WIRE_LOW: f64 = 0.9;
+
+/// Below its value a shunt may lie by its tolerance and that of its kind at most: 5 % as above it.
+const SHUNT_LOW: f64 = 0.95;
 
 /// The board a segment lies on, as far as copper's resistance depends on it.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -61,6 +74,19 @@ pub fn expected(kind: &SegmentKind, laminate: Laminate, typical: Option<Ohms>) -
         Some(typical) => Expected { typical, high: Ohms(typical.0 * usual.high.0 / usual.typical.0) },
         None => usual,
     }
+}
+
+/// The least that a healthy segment can have at 20 °C: copper at its thickest and widest. Zero for parts and contacts,
+/// of which good ones differ too much for a bound.
+pub fn least(segment: &Segment) -> Ohms {
+    let share = match segment.kind {
+        SegmentKind::Trace { .. } => TRACE_LOW,
+        SegmentKind::Via { .. } => VIA_LOW,
+        SegmentKind::Wire { .. } => WIRE_LOW,
+        SegmentKind::Shunt { .. } => SHUNT_LOW,
+        _ => 0.0,
+    };
+    segment.expected.typical * share
 }
 
 fn copper(typical: Ohms, high: f64) -> Expected {

@@ -1,13 +1,14 @@
-//! Files that are written for people: pages, tables and prints.
+//! Files that are written for people: pages, tables, prints and learned limits.
 //!
-//! A file is written whole beside its place, flushed to the disk and then renamed, so that the place holds the old
-//! file or the new one and never half of either. What stands at the place already is replaced only if this program
-//! made it ([`Kind::made_by_us`]), or where the person says `--force`; a record store is never replaced.
+//! A file is written whole beside its place, flushed to the disk and then renamed, so that the place holds the old file
+//! or the new one and never half of either. What stands at the place already is replaced only if this program made it
+//! ([`Kind::made_by_us`]), or where the person says `--force`; a record store is never replaced.
 
 use std::fs::{self, File, Metadata};
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 
+use crate::learn;
 use crate::plain_file::not_plain;
 use crate::report::{csv, html, pdf};
 use crate::visible::path as shown;
@@ -21,6 +22,8 @@ pub enum Kind {
     Table,
     /// A PDF.
     Print,
+    /// Learned limits.
+    Limits,
 }
 
 impl Kind {
@@ -29,6 +32,7 @@ impl Kind {
             Self::Page => "page",
             Self::Table => "table",
             Self::Print => "PDF",
+            Self::Limits => "limits file",
         }
     }
 
@@ -40,6 +44,7 @@ impl Kind {
             Self::Table => {
                 text.lines().next().is_some_and(|line| csv::HEADERS.iter().any(|h| line == h.join(",")))
             }
+            Self::Limits => text.starts_with(learn::MARK),
             Self::Print => {
                 start.starts_with(b"%PDF-")
                     && start.windows(pdf::MARK.len()).any(|window| window == pdf::MARK)
@@ -319,6 +324,7 @@ mod tests {
             Kind::Page => page().into_bytes(),
             Kind::Table => table().into_bytes(),
             Kind::Print => pdf::lot(&sample::lot(), pdf::Paper::A4),
+            Kind::Limits => format!("{}. …\n", learn::MARK).into_bytes(),
         };
         match Place::new(&folder.join(name), kind, force, Some(&store))
             .and_then(|place| place.write(&content))

@@ -19,7 +19,6 @@ use crate::{
         examples::{Example, GREENHOUSE_VALVE_DRIVER, TIDE_GAUGE_HEAD, TRAIL_COUNTER},
     },
     job::{Job, JobError, Subject},
-    limits::LimitSet,
     link::Session,
     plan::{self, Plan, Sampling},
     records::{Records, SweepId, now_us},
@@ -106,7 +105,7 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
         .iter()
         .map(|(_, example)| {
             let fixture = example.read()?;
-            let plan = plan::compile(&fixture, &LimitSet::of_board(&fixture.board), Sampling::Quick)?;
+            let plan = plan::compile(&fixture, &fixture.limits, Sampling::Quick)?;
             Ok((fixture, plan))
         })
         .collect::<Result<Vec<_>, Failure>>()?;

@@ -14,6 +14,7 @@ mod interrupt;
 mod judge;
 mod keep;
 mod labels;
+mod learn;
 mod list;
 mod manual;
 mod output;
@@ -35,6 +36,7 @@ use clap::{Parser, Subcommand};
 
 use crate::{
     job::JobError,
+    learn::{LearnError, LeftOut},
     plan::PlanError,
     problem::Problems,
     records as store,
@@ -109,6 +111,8 @@ enum Command {
     Labels(labels::Args),
     /// Judge stored measurements again: what today's program, or other limits, would make of them.
     Judge(judge::Args),
+    /// Learn limits from what golden units read.
+    Learn(learn::Args),
     /// Run the daemon: the bench, its page, and the same for scripts.
     Serve(serve::Args),
     /// Make a token for a daemon that other computers may use.
@@ -215,6 +219,9 @@ enum Failure {
     /// The daemon that has the controller.
     #[error("{0}")]
     Daemon(#[from] by_daemon::AskError),
+    /// Learning limits.
+    #[error("{0}; nothing was written")]
+    Learn(#[from] LearnError),
     /// Judging again.
     #[error("{0}")]
     Rejudge(#[from] RejudgeError),
@@ -271,6 +278,12 @@ impl Failure {
                 }
             }
             Self::Output(_) if self.is_a_closed_pipe() => {}
+            Self::Learn(LearnError::TooFew { left_out, .. }) => {
+                for LeftOut { serial, why } in left_out {
+                    output::complain(&format!("unit {serial:?} does not count: {why}"));
+                }
+                output::complain(&self.to_string());
+            }
             Self::Sweep(JobError::Records { sweep, error }) => {
                 output::complain(&words::in_short(sweep));
                 output::complain(&error.to_string());
@@ -349,6 +362,7 @@ pub fn main() -> ExitCode {
         Command::Lots(command) => list::lots(command, args.records, &mut output),
         Command::Labels(command) => labels::run(command, args.records, &mut output),
         Command::Judge(command) => judge::run(command, args.records, &mut output),
+        Command::Learn(command) => learn::run(command, args.records, &mut output),
         Command::Serve(command) => serve::run(command, args.records, &mut output),
         Command::Files(command) => files::run(command, &mut output),
         Command::Token(command) => token::run(command, &mut output),

@@ -5,7 +5,6 @@ use std::path::PathBuf;
 use super::{Failure, Status, output::Output};
 use crate::{
     fixture,
-    limits::LimitSet,
     plan::{self, Sampling},
     report::{json, plan::plan_sheet, terminal},
 };
@@ -26,8 +25,7 @@ pub struct Args {
 pub fn run(args: Args, output: &mut Output) -> Result<Status, Failure> {
     let fixture = fixture::read(&args.fixture)?;
     let sampling = if args.full { Sampling::Full } else { Sampling::Quick };
-    let sheet =
-        plan_sheet(&plan::compile(&fixture, &LimitSet::of_board(&fixture.board), sampling)?, &fixture);
+    let sheet = plan_sheet(&plan::compile(&fixture, &fixture.limits, sampling)?, &fixture);
     let text = if args.json {
         json::object(&sheet).map_err(|error| Failure::Output(error.into()))?
     } else {

@@ -14,7 +14,6 @@ use crate::{
     client::{Daemon, seen::Asked},
     fixture::{self, Fixture},
     job::{Job, JobError, Subject},
-    limits::LimitSet,
     link::{CancelToken, Session, Transport, serial::SerialLink},
     operator::{Operator, TerminalOperator},
     plan::{self, Plan, Sampling},
@@ -187,7 +186,7 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     let lot = args.lot.as_deref().map(text::lot).transpose()?;
     let fixture = fixture::read(&args.fixture)?;
     let sampling = if args.full { Sampling::Full } else { Sampling::Quick };
-    let plan = plan::compile(&fixture, &LimitSet::of_board(&fixture.board), sampling)?;
+    let plan = plan::compile(&fixture, &fixture.limits, sampling)?;
     let daemon = match &args.bench.port {
         Some(port) => by_daemon::holding(port, store.as_ref())?,
         None => None,

@@ -13,7 +13,6 @@ use std::{
 
 use crate::{
     fixture::{self, Fixture, examples::EXAMPLES},
-    limits::LimitSet,
     plan::{self, Plan, Sampling},
     visible::path as shown,
 };
@@ -34,9 +33,9 @@ pub struct Laid {
 
 impl Laid {
     fn new(fixture: Fixture) -> Result<Self, String> {
-        let limits = LimitSet::of_board(&fixture.board);
         let plan = |sampling| {
-            plan::compile(&fixture, &limits, sampling).map_err(|error| format!("{}: {error}", fixture.name))
+            plan::compile(&fixture, &fixture.limits, sampling)
+                .map_err(|error| format!("{}: {error}", fixture.name))
         };
         Ok(Self { quick: plan(Sampling::Quick)?, full: plan(Sampling::Full)?, fixture })
     }

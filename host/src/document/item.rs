@@ -46,6 +46,11 @@ impl<'d> Item<'d> {
         check_visible(text).map_err(|(what, help)| self.refuse(format!("{} {what}", self.what), help))
     }
 
+    /// A text of any length and any number of lines, as it is.
+    pub fn passage(&self) -> Result<&'d str, Told> {
+        self.value.as_str().ok_or_else(|| self.wrong_type("a text", "put it in quotes"))
+    }
+
     /// A name: a text that fits on a line of a report. [`NAME_LONGEST`](super::NAME_LONGEST) characters, none
     /// of them hidden.
     pub fn name(&self) -> Result<&'d str, Told> {

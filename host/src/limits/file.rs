@@ -6,7 +6,9 @@
 //! "cell fuse" = { min = "200 mohm", max = "900 mohm" }
 //! ```
 //!
-//! What it does not name keeps the board file's limit.
+//! What it does not name keeps the board file's limit. A file that `copperwalk learn` wrote also says what the limits
+//! were learned from: all of them in a table `[learned]`, each beside its limit. That is for people and records; only
+//! the board it names is looked at.
 
 use std::path::Path;
 
@@ -15,7 +17,7 @@ use crate::{
     board::{Board, SegmentId},
     document::{Item, Sheet, Table, Told},
     problem::Problems,
-    quantity::Ohms,
+    quantity::{Ohms, clip},
 };
 
 /// Format this program reads.
@@ -31,6 +33,16 @@ pub fn read(path: &Path, board: &Board) -> Result<LimitSet, Problems> {
     of_sheet(Sheet::open(path)?, board)
 }
 
+/// The same with the file's text, for the record.
+///
+/// # Errors
+/// As [`read`].
+pub fn read_kept(path: &Path, board: &Board) -> Result<(LimitSet, String), Problems> {
+    let sheet = Sheet::open(path)?;
+    let text = sheet.text().to_owned();
+    Ok((of_sheet(sheet, board)?, text))
+}
+
 /// Reads the text of such a file, which problems call `name`.
 ///
 /// # Errors
@@ -42,16 +54,26 @@ pub fn parse(name: &str, text: &str, board: &Board) -> Result<LimitSet, Problems
 fn of_sheet(sheet: Sheet, board: &Board) -> Result<LimitSet, Problems> {
     let usual = LimitSet::of_board(board);
     match limits(&sheet, board, &usual) {
-        Ok(stated) => Ok(usual.overridden(stated, sheet.text())),
+        Ok((origin, stated)) => Ok(usual.overridden(stated, origin, sheet.text())),
         Err(_) => Err(sheet.into_problems()),
     }
 }
 
-fn limits(sheet: &Sheet, board: &Board, usual: &LimitSet) -> Result<Vec<(SegmentId, Limits)>, Told> {
+/// Where they come from, in a word or two, and the limits that are stated.
+type Stated = (&'static str, Vec<(SegmentId, Limits)>);
+
+fn limits(sheet: &Sheet, board: &Board, usual: &LimitSet) -> Result<Stated, Told> {
     let document = sheet.document()?;
     let root = Table::root(sheet, &document);
     root.format(FORMAT)?;
-    root.only(&["format", "limits"]);
+    root.only(&["format", "learned", "limits"]);
+    let origin = match root.item("learned") {
+        Some(learned) => {
+            of_this_board(&learned, board)?;
+            "learned limits"
+        }
+        None => "limits file",
+    };
     let table = root
         .must("limits", r#"the table `[limits]` with lines such as "cell fuse" = { max = "900 mohm" }"#)
         .and_then(|item| item.table("[limits]", "write it as a table"))?;
@@ -65,7 +87,39 @@ fn limits(sheet: &Sheet, board: &Board, usual: &LimitSet) -> Result<Vec<(Segment
         })
         .collect();
     sheet.sound()?;
-    stated.into_iter().collect()
+    Ok((origin, stated.into_iter().collect::<Result<_, _>>()?))
+}
+
+/// Were the limits learned on units of this board?
+fn of_this_board(learned: &Item<'_>, board: &Board) -> Result<(), Told> {
+    let table = learned.table("[learned]", "write it as a table, or leave it out")?;
+    table.only(&[
+        "board",
+        "revision",
+        "lot",
+        "units",
+        "serials",
+        "first",
+        "last",
+        "coverage",
+        "confidence",
+        "basis",
+    ]);
+    let name = table.must("board", r#"board = "…", the name in the board file"#)?.text()?;
+    let revision = table.must("revision", r#"revision = "…", that in the board file"#)?.text()?;
+    if (name, revision) == (board.name.as_str(), board.revision.as_str()) {
+        return Ok(());
+    }
+    Err(table.refuse(
+        format!(
+            "these limits were learned on board `{}`, revision `{}`, and this is board `{}`, revision `{}`",
+            clip(name),
+            clip(revision),
+            board.name,
+            board.revision
+        ),
+        "name the limits of this board, or learn them with `copperwalk learn`",
+    ))
 }
 
 /// The limits of one segment; what is not given stays as it is.
@@ -74,7 +128,8 @@ fn limit(item: &Item<'_>, name: &str, usual: &Limits) -> Result<Limits, Told> {
         format!("`{name}`"),
         r#"write { min = "200 mohm", max = "900 mohm" }, either of them or both"#,
     )?;
-    table.only(&["min", "max"]);
+    // The rest is what `copperwalk learn` had it from.
+    table.only(&["min", "max", "mean", "deviation", "factor"]);
     let ohms = |key| table.item(key).map(|item| item.ohms(Ohms::ZERO, MOST)).transpose();
     let (min, max) = (ohms("min")?, ohms("max")?);
     if min.is_none() && max.is_none() {
@@ -153,5 +208,15 @@ mod tests {
             assert!(said.contains(message), "{line}: {said}");
         }
         assert!(said("format = 1\n").contains("[limits]"));
+        let learned = |board: &str| {
+            said(&format!(
+                "format = 1\n[learned]\nboard = \"{board}\"\nrevision = \"B\"\n[limits]\n\"cell fuse\" = {{ max = \"0.4 ohm\" }}\n"
+            ))
+        };
+        let other = learned("trail counter");
+        assert!(
+            other.contains("learned on board `trail counter`, revision `B`, and this is board"),
+            "{other}"
+        );
     }
 }

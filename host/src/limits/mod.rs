@@ -4,7 +4,7 @@
 #[warn(clippy::indexing_slicing)]
 mod file;
 
-pub use file::{parse, read};
+pub use file::{parse, read, read_kept};
 
 use crate::quantity::Ohms;
 use crate::{
@@ -39,7 +39,7 @@ pub enum LimitOrigin {
 /// Limits for every segment of a board.
 #[derive(Clone, PartialEq, Debug)]
 pub struct LimitSet {
-    /// Where the set comes from, in a word or two: `board file`, `limits file`.
+    /// Where the set comes from, in a word or two: `board file`, `limits file`, `learned limits`.
     origin: &'static str,
     /// SHA-256 that tells two sets apart, lower-case hex.
     hash: String,
@@ -64,19 +64,24 @@ impl LimitSet {
     }
 
     /// The same with some of them replaced by what a file with this text states.
-    fn overridden(self, stated: Vec<(SegmentId, Limits)>, text: &str) -> Self {
+    fn overridden(self, stated: Vec<(SegmentId, Limits)>, origin: &'static str, text: &str) -> Self {
         let mut limits = self.limits;
         for (id, limit) in stated {
             limits[id.index()] = limit;
         }
         // Which board it overrides belongs to what the set is.
         let hash = hash::of(format!("{}\n{text}", self.hash));
-        Self { origin: "limits file", hash, limits }
+        Self { origin, hash, limits }
     }
 
     /// The limits of a segment.
     pub fn of(&self, id: SegmentId) -> &Limits {
         &self.limits[id.index()]
+    }
+
+    /// The limits of every segment, in the board's order.
+    pub fn iter(&self) -> impl Iterator<Item = &Limits> {
+        self.limits.iter()
     }
 
     /// Where the set comes from.

@@ -5,6 +5,7 @@
 
 mod check;
 mod layout;
+mod learned;
 mod list;
 mod lot;
 mod plan;
@@ -13,6 +14,7 @@ mod sweep;
 mod unit;
 
 pub use check::check;
+pub use learned::learned;
 pub use list::{lots, units};
 pub use lot::lot;
 pub use plan::plan;
