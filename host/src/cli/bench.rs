@@ -1,13 +1,23 @@
-//! `copperwalk bench`: which controllers are plugged in, and how they stand.
+//! `copperwalk bench`: which controllers are plugged in, and how they stand; with `--health`, how they have measured.
 
 use std::path::PathBuf;
 
-use super::{Failure, Status, by_daemon, output::Output};
+use super::{
+    Failure, Status, by_daemon,
+    deliver::{Kind, Place},
+    output::Output,
+    records,
+};
 use crate::{
     client::{ClientError, Daemon, seen::Controller},
     link::{
         discover::{Attached, at, ports, serial_text},
         words,
+    },
+    records::now_us,
+    report::{
+        health::{LOOKED_AT, health},
+        html, json, terminal,
     },
     visible::clean,
 };
@@ -15,11 +25,27 @@ use crate::{
 #[derive(clap::Args)]
 pub struct Args {
     /// Ask at this serial port only, whatever is there.
-    #[arg(long, value_name = "DEV")]
+    #[arg(long, value_name = "DEV", conflicts_with = "health")]
     port: Option<String>,
+    /// Say what to clean or change next: check standards, contacts and relays over the last 100 sweeps in the records,
+    /// each as a control chart with warning and action limits. No controller is asked.
+    #[arg(long)]
+    health: bool,
+    /// One JSON object on standard output, and nothing else there.
+    #[arg(long, requires = "health")]
+    json: bool,
+    /// Also write a self-contained HTML page, with the charts.
+    #[arg(long, value_name = "FILE", requires = "health")]
+    html: Option<PathBuf>,
+    /// Replace the file of that name even if copperwalk did not make it. A record store is never replaced.
+    #[arg(long, requires = "html")]
+    force: bool,
 }
 
 pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
+    if args.health {
+        return of_records(args, store, output);
+    }
     let found = args.port.map_or_else(ports, |port| vec![port]);
     if found.is_empty() {
         output
@@ -37,6 +63,23 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
         answered |= answers;
     }
     Ok(if answered { Status::Pass } else { Status::Void })
+}
+
+/// How the bench has measured, by the records.
+fn of_records(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
+    let records = records::open_to_read(store)?;
+    let place =
+        args.html.map(|path| Place::new(&path, Kind::Page, args.force, Some(records.path()))).transpose()?;
+    let health = health(records.latest(LOOKED_AT)?, &records.worked()?);
+    if let Some(place) = place {
+        place.write(html::health(&health, now_us()))?;
+    }
+    if args.json {
+        output.text(&json::object(&health).map_err(|error| Failure::Output(error.into()))?)?;
+    } else {
+        output.text(&terminal::health(&health, output.screen()))?;
+    }
+    Ok(Status::Pass)
 }
 
 /// One controller in one line, and whether it answers.

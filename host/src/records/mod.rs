@@ -81,7 +81,7 @@ pub use files::Files;
 pub use near::near;
 pub use path::{VARIABLE, is_named, path};
 pub use picture::{INPUT_BYTES, PictureError};
-pub use stored::{Of, Stored};
+pub use stored::{Numbered, Of, Stored};
 pub use summary::{PhotoId, SweepId};
 
 use crate::board::Board;
@@ -273,6 +273,14 @@ impl Records {
 
     pub fn read(&self, ids: &[SweepId]) -> Result<Vec<Result<Stored, Error>>, Error> {
         self.ask(ANSWER, self.store.read(ids))
+    }
+
+    pub fn latest(&self, most: usize) -> Result<Vec<Numbered<Stored>>, Error> {
+        self.ask(ANSWER, self.store.latest(most))
+    }
+
+    pub fn worked(&self) -> Result<Vec<summary::Worked>, Error> {
+        self.ask(ANSWER, self.store.worked())
     }
 
     pub fn judgements(&self, id: SweepId) -> Result<Vec<PastJudgement>, Error> {

@@ -9,7 +9,7 @@ use super::database::Connection;
 use super::digest::Digest;
 use super::head::{self, Head};
 use super::judgement::{self, Judged, Which};
-use super::summary::{PastJudgement, Place, SweepId, SweepLine, SweepView};
+use super::summary::{PastJudgement, Place, SweepId, SweepLine, SweepView, Worked};
 use super::{Error, Store, ledger, list, raw};
 use crate::board::{self, Board};
 use crate::fixture::Fixture;
@@ -27,6 +27,9 @@ pub enum Of<'a> {
     /// All.
     All,
 }
+
+/// What there is of a sweep, by its number, or why it cannot be read.
+pub type Numbered<T> = (SweepId, Result<T, Error>);
 
 /// A measurement with its fixture and its latest judgement.
 #[derive(Clone, PartialEq, Debug)]
@@ -144,6 +147,35 @@ impl Store {
             found.push(stored.await);
         }
         Ok(found)
+    }
+
+    /// The sweeps written last, so many of them, in the order of writing; each whole, or why it cannot be read.
+    ///
+    /// # Errors
+    /// A damaged store.
+    pub async fn latest(&self, most: usize) -> Result<Vec<Numbered<Stored>>, Error> {
+        let mut numbers = self.numbers(Of::All).await?;
+        let latest = numbers.split_off(numbers.len().saturating_sub(most));
+        let read = self.read(&latest).await?;
+        Ok(latest.into_iter().zip(read).collect())
+    }
+
+    /// What every bench has done in all its sweeps. A sum over rows as they stand: for the care of the bench, not for a
+    /// proof.
+    ///
+    /// # Errors
+    /// A damaged store.
+    pub async fn worked(&self) -> Result<Vec<Worked>, Error> {
+        let sql = "SELECT bench_name, count(*), coalesce(sum(closures), 0) FROM measurement
+                   GROUP BY bench_name ORDER BY bench_name";
+        let rows: Vec<(String, i64, i64)> =
+            sqlx::query_as(sql).fetch_all(&self.pool).await.map_err(|error| self.said(&error))?;
+        let worked = |(bench_name, sweeps, closures): (String, i64, i64)| Worked {
+            bench_name,
+            sweeps: sweeps.unsigned_abs(),
+            closures: closures.unsigned_abs(),
+        };
+        Ok(rows.into_iter().map(worked).collect())
     }
 
     /// Sweeps without their codes, in the order asked for. Ask for a few hundred at a time: all of them are held.

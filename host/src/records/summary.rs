@@ -108,6 +108,17 @@ pub struct SweepView {
     pub judgement: Judgement,
 }
 
+/// What a bench has done in all its sweeps.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Worked {
+    /// What measured them.
+    pub bench_name: String,
+    /// Sweeps.
+    pub sweeps: u64,
+    /// Relays closed in them.
+    pub closures: u64,
+}
+
 /// One line of the list of sweeps.
 #[derive(Clone, PartialEq, Debug, Serialize, ToSchema)]
 pub struct SweepLine {

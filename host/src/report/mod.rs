@@ -20,6 +20,7 @@ pub mod plan;
 pub mod spread;
 pub mod terminal;
 pub(crate) mod text;
+pub mod unreadable;
 pub mod words;
 
 #[cfg(test)]

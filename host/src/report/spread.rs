@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 use utoipa::ToSchema;
 
+use super::unreadable::Unreadable;
 use crate::{quantity::Ohms, records::summary::SweepView, verdict::Verdict};
 
 /// The readings of one segment in one state, a unit each.
@@ -43,6 +44,15 @@ pub struct SpreadReading {
     pub resistance: Ohms,
     /// Its verdict.
     pub verdict: Verdict,
+}
+
+/// How the readings of a lot spread.
+#[derive(Clone, PartialEq, Debug, Serialize, ToSchema)]
+pub struct Spreads {
+    /// One for each segment and state, in the order in which they first appear.
+    pub segments: Vec<Spread>,
+    /// Sweeps that were to be looked at and cannot be read, with the reason.
+    pub left_out: Vec<Unreadable>,
 }
 
 /// Gathers the readings of sweeps, one for each unit: in the order in which segments first appear.

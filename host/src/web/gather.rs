@@ -2,20 +2,17 @@
 
 use super::app::App;
 use crate::{
-    records::{self, Of, SweepId, text},
+    records::{self, SweepId, text},
     report::{
-        health::{Health, health},
-        spread::{Spread, spreads},
+        health::{Health, LOOKED_AT, health},
+        spread::{Spreads, spreads},
+        unreadable,
     },
     web::problem::Problem,
 };
 
 /// Units whose readings are shown side by side.
 pub const MOST_UNITS: usize = 100;
-/// Sweeps that the bench's health is told from.
-const LOOKED_AT: usize = 100;
-/// Of those, how many are read whole, for the resistance of contacts.
-const READ_WHOLE: usize = 10;
 
 impl App {
     /// How the readings of each segment spread over the units of a lot: over those `MOST_UNITS` that were swept last,
@@ -23,14 +20,15 @@ impl App {
     ///
     /// # Errors
     /// An unknown lot; those of the records.
-    pub async fn spreads(&self, lot: &str) -> Result<Vec<Spread>, Problem> {
+    pub async fn spreads(&self, lot: &str) -> Result<Spreads, Problem> {
         let units = self.catalogue.lot(&text::lot(lot)?).await?.units;
         let mut latest: Vec<SweepId> =
             units.into_iter().filter_map(|unit| Some(unit.swept?.last_sweep)).collect();
         latest.sort_unstable();
         let latest = latest.split_off(latest.len().saturating_sub(MOST_UNITS));
         let views = self.store.views(&latest).await?;
-        Ok(spreads(&views.into_iter().flatten().collect::<Vec<_>>()))
+        let (views, left_out) = unreadable::part(latest.into_iter().zip(views));
+        Ok(Spreads { segments: spreads(&views), left_out })
     }
 
     /// How the bench has measured of late.
@@ -38,11 +36,6 @@ impl App {
     /// # Errors
     /// Those of the records.
     pub async fn health(&self) -> Result<Health, records::Error> {
-        let mut numbers = self.store.numbers(Of::All).await?;
-        let mut latest = numbers.split_off(numbers.len().saturating_sub(LOOKED_AT));
-        let views: Vec<_> = self.store.views(&latest).await?.into_iter().flatten().collect();
-        let whole = latest.split_off(latest.len().saturating_sub(READ_WHOLE));
-        let whole: Vec<_> = self.store.read(&whole).await?.into_iter().flatten().collect();
-        Ok(health(&views, &whole))
+        Ok(health(self.store.latest(LOOKED_AT).await?, &self.store.worked().await?))
     }
 }

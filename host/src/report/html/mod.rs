@@ -1,21 +1,23 @@
-//! Self-contained HTML pages: one per sweep, per unit and per lot. No script, no font, no image from elsewhere; a page
-//! can be mailed, printed and opened in ten years.
+//! Self-contained HTML pages: one per sweep, per unit and per lot, and one of the bench's health. No script, no font,
+//! no image from elsewhere; a page can be mailed, printed and opened in ten years.
 //!
-//! Each report is a body that stands in any page ([`sweep_body`], [`unit_body`], [`lot_body`], all under [`STYLE`]) and
-//! a whole page of its own ([`sweep()`], [`unit()`], [`lot()`]).
+//! Each report is a body that stands in any page ([`sweep_body`], [`unit_body`], [`lot_body`], [`health_body`], all
+//! under [`STYLE`]) and a whole page of its own ([`sweep()`], [`unit()`], [`lot()`], [`health()`]).
 //!
 //! `page` is the sheet every page is printed on, `mark` the shapes of the verdicts, `links` the ways between reports.
 //! The sweep page draws the supply path as strips (`path` lays it out, `strip` draws it, `gauge` is the scale of a
-//! reading) and the board from both sides (`drawing`, with `place` finding room for the lettering). All text goes
-//! through `maud`, which escapes it.
+//! reading, `chart` a course of readings) and the board from both sides (`drawing`, with `place` finding room for the
+//! lettering). All text goes through `maud`, which escapes it.
 
 use maud::{Markup, html};
 
 use crate::board::Board;
 use crate::verdict::Verdict;
 
+mod chart;
 mod drawing;
 mod gauge;
+mod health;
 mod links;
 mod lot;
 mod mark;
@@ -27,6 +29,7 @@ mod sweep;
 mod symbol;
 mod unit;
 
+pub use health::{health, health_body, left_out};
 pub use links::Links;
 pub use lot::{lot, lot_body};
 pub use mark::verdict;
@@ -61,6 +64,9 @@ mod tests {
         strange_lot.units[1].serial = sample::NASTY.to_owned();
         let mut strange_unit = sample::history();
         strange_unit.serial = sample::NASTY.to_owned();
+        let mut strange_health = crate::report::health::tests::wandered();
+        strange_health.standards[0].name = sample::NASTY.to_owned();
+        strange_health.left_out[0].why = sample::NASTY.to_owned();
         vec![
             super::sweep(&sample::good(), &sample::board(), &Links::NONE),
             super::sweep(&sample::good_on(&sample::small_board()), &sample::small_board(), &Links::NONE),
@@ -74,6 +80,7 @@ mod tests {
             super::lot(&sample::lot(), &Links::NONE),
             super::unit(&strange_unit, &links),
             super::unit(&sample::history(), &Links::NONE),
+            super::health(&strange_health, 0),
         ]
     }
 
@@ -103,7 +110,7 @@ mod tests {
 
     #[test]
     fn no_text_becomes_markup_and_nothing_comes_from_elsewhere() {
-        let known: BTreeSet<&str> = "a b body caption circle code dd defs div dl dt figcaption figure footer g h1 h2 \
+        let known: BTreeSet<&str> = "a b body caption circle code dd defs desc div dl dt figcaption figure footer g h1 h2 \
                                      h3 head header html li main nav ol p path pattern polygon rect section span svg \
                                      table tbody td text th thead time title tr ul"
             .split_whitespace()

@@ -4,6 +4,7 @@
 //! A verdict is a mark and a word. Colour repeats them, and only where it was asked for.
 
 mod check;
+mod health;
 mod layout;
 mod learned;
 mod list;
@@ -14,6 +15,7 @@ mod sweep;
 mod unit;
 
 pub use check::check;
+pub use health::health;
 pub use learned::learned;
 pub use list::{lots, units};
 pub use lot::lot;

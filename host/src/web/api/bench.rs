@@ -21,7 +21,7 @@ async fn bench(State(app): State<App>) -> axum::Json<BenchPicture> {
     axum::Json(app.desk.bench())
 }
 
-/// How the bench has measured of late: over the last 100 sweeps, contacts over the last 10.
+/// How the bench has measured of late: over the last 100 sweeps, and what to clean or change next.
 #[utoipa::path(get, path = "/bench/health", tag = "bench", responses((status = 200, body = Health), (status = 503, body = Problem)))]
 async fn health(State(app): State<App>) -> Result<axum::Json<Health>, Problem> {
     Ok(axum::Json(app.health().await?))

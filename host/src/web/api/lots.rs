@@ -15,7 +15,7 @@ use crate::{
         summary::{LotLine, LotSummary},
         text,
     },
-    report::{csv, pdf, spread::Spread},
+    report::{csv, pdf, spread::Spreads},
     web::{
         app::App,
         extract::{Path, Query},
@@ -105,11 +105,8 @@ async fn sheet(
     path = "/lots/{lot}/readings",
     tag = "records",
     params(("lot" = String, Path, description = "Name of the lot")),
-    responses((status = 200, body = Vec<Spread>), (status = 404, body = Problem), (status = 503, body = Problem))
+    responses((status = 200, body = Spreads), (status = 404, body = Problem), (status = 503, body = Problem))
 )]
-async fn readings(
-    State(app): State<App>,
-    Path(lot): Path<String>,
-) -> Result<axum::Json<Vec<Spread>>, Problem> {
+async fn readings(State(app): State<App>, Path(lot): Path<String>) -> Result<axum::Json<Spreads>, Problem> {
     Ok(axum::Json(app.spreads(&lot).await?))
 }

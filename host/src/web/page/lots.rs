@@ -128,14 +128,15 @@ pub async fn readings(State(app): State<App>, Path(name): Path<String>) -> Resul
         main id="content" {
             p { a href=(link::lot(&name)) { "Lot " (name) } }
             h1 { "Readings of each segment" }
-            @if spreads.is_empty() { p { "No unit of this lot has been swept yet." } }
+            (report::left_out(&spreads.left_out))
+            @if spreads.segments.is_empty() { p { "No unit of this lot has been swept yet." } }
             @else {
                 p class="small" {
                     "The latest sweep of each of the (at most " (MOST_UNITS) ") units that were swept last. Each dot is a \
                      unit; the band is what the limits allow. Copper is referred to 20 °C."
                 }
             }
-            div class="spreads" { @for spread in &spreads { (spread::strip(spread)) } }
+            div class="spreads" { @for spread in &spreads.segments { (spread::strip(spread)) } }
         }
     };
     Ok(sheet::page("/lots", &format!("{name}, readings"), None, &body))
