@@ -44,8 +44,9 @@ fn contact_checks(taken: &[(Setting, i32)]) -> Vec<i32> {
 }
 
 fn pairs(taken: &[(Setting, i32)]) -> Vec<[i32; 2]> {
-    let excited = |input| those(taken, |s| s.input == input && s.excited);
-    let pairs = excited(Input::Sense).into_iter().zip(excited(Input::Current));
+    let excited = |inputs: &[Input]| those(taken, |s| inputs.contains(&s.input) && s.excited);
+    let current = excited(&[Input::Current, Input::CurrentTurned]);
+    let pairs = excited(&[Input::Sense]).into_iter().zip(current);
     pairs.map(|(a, b)| [a, b]).collect()
 }
 
