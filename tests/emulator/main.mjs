@@ -94,13 +94,8 @@ const commands = {
 let started = false;
 chip = new Chip(parse(fs.readFileSync(firmware)), SERIAL, {
   pin: (gpio, state) => wire.say('p', Buffer.from([gpio, state])),
-  // Nothing comes back from the chain of relay drivers on bus 0.
   spi: (bus, mode, byte) => {
     const payload = Buffer.from([bus, mode, byte]);
-    if (bus === 0) {
-      wire.say('s', payload);
-      return 0;
-    }
     inputs.until = 0; // the converter may have got ready, or busy
     return wire.ask('s', payload).value;
   },

@@ -142,7 +142,7 @@ fn every_wire_has_two_ends_and_every_leg_one_wire() {
         }
     }
     // The matrix brings these, one wire for all relays.
-    for bus in ["FORCE_P", "FORCE_M", "SENSE_P", "SENSE_M", "BLEED", "V_COIL", "CHAIN_1"] {
+    for bus in ["FORCE_P", "FORCE_M", "SENSE_P", "SENSE_M", "BLEED", "V_COIL", "CHAIN_1", "CHAIN_BACK_5V"] {
         join(bus, "matrix".to_owned());
     }
     join("LED", "light on the Pico".to_owned());

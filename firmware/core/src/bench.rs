@@ -40,8 +40,8 @@ pub struct Parts<M, A, O, I> {
 
 /// The parts, put together.
 #[derive(Debug)]
-pub struct Bench<M, A, O, I, const REGISTERS: usize> {
-    pub(crate) matrix: Matrix<M, O, REGISTERS>,
+pub struct Bench<M, A, O, I, const BYTES: usize> {
+    pub(crate) matrix: Matrix<M, O, BYTES>,
     pub(crate) adc: Ads1220<A, I>,
     pub(crate) front_end: FrontEnd<O>,
     pub(crate) layout: Layout,
@@ -49,17 +49,25 @@ pub struct Bench<M, A, O, I, const REGISTERS: usize> {
 }
 
 impl From<MatrixError> for Fault {
-    fn from(MatrixError: MatrixError) -> Self {
-        Self::Matrix
+    fn from(error: MatrixError) -> Self {
+        match error {
+            MatrixError::Chain => Self::Matrix,
+            MatrixError::Register { behind } => Self::Register { behind },
+        }
     }
 }
 
-impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const REGISTERS: usize>
-    Bench<M, A, O, I, REGISTERS>
+impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const BYTES: usize>
+    Bench<M, A, O, I, BYTES>
 {
-    pub(crate) fn new(parts: Parts<M, A, O, I>, layout: Layout) -> Self {
+    /// With a matrix of this layout; without one, of the layout that follows from the registers it counts.
+    pub(crate) fn new(parts: Parts<M, A, O, I>, layout: Option<Layout>) -> Self {
+        let mut matrix = Matrix::new(parts.matrix, parts.shift_clear, parts.output_enable);
+        // A chain that cannot be counted has no channel; the first attempt to open it says why.
+        let layout = layout.unwrap_or_else(|| matrix.count().map_or(Layout::NONE, Layout::of_registers));
+        matrix.lay_out(layout);
         Self {
-            matrix: Matrix::new(parts.matrix, parts.shift_clear, parts.output_enable, layout),
+            matrix,
             adc: Ads1220::new(parts.adc, parts.data_ready),
             front_end: FrontEnd::new(
                 parts.load_enable,

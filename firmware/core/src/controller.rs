@@ -88,13 +88,13 @@ impl Plan {
     }
 }
 
-/// Shift registers of the reference bench.
-const REFERENCE_REGISTERS: usize = Layout::REFERENCE.registers();
+/// Bytes for a chain of 32 + 96 channels and one more, with which it is counted: twice the reference bench.
+const CHAIN_BYTES: usize = 2 * Layout::REFERENCE.registers();
 
-/// The controller, for a chain of `REGISTERS` shift registers at most.
+/// The controller, for a chain of fewer than `BYTES` shift registers.
 #[derive(Debug)]
-pub struct Controller<M, A, O, I, const REGISTERS: usize = REFERENCE_REGISTERS> {
-    bench: Bench<M, A, O, I, REGISTERS>,
+pub struct Controller<M, A, O, I, const BYTES: usize = CHAIN_BYTES> {
+    bench: Bench<M, A, O, I, BYTES>,
     session: Session,
     plan: Plan,
     run: Option<Run>,
@@ -108,20 +108,22 @@ pub struct Controller<M, A, O, I, const REGISTERS: usize = REFERENCE_REGISTERS> 
     watchdog_reset: bool,
 }
 
-impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const REGISTERS: usize>
-    Controller<M, A, O, I, REGISTERS>
+impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const BYTES: usize>
+    Controller<M, A, O, I, BYTES>
 {
-    /// Takes the parts and brings them to the all-open state. `serial` and `firmware` are for the handshake;
+    /// Takes the parts and brings them to the all-open state. Without a `layout` the registers of the chain are counted and
+    /// the layout follows from their number ([`Layout::of_registers`]). `serial` and `firmware` are for the handshake;
     /// `watchdog_reset` says that the watchdog caused this start.
     pub fn new(
         parts: Parts<M, A, O, I>,
-        layout: Layout,
+        layout: impl Into<Option<Layout>>,
         serial: [u8; 8],
         firmware: (u8, u8, u8),
         watchdog_reset: bool,
         now: Instant,
     ) -> Self {
-        let mut bench = Bench::new(parts, layout);
+        let mut bench = Bench::new(parts, layout.into());
+        let layout = bench.layout;
         let fault = bench.all_open().err();
         Self {
             bench,
@@ -203,7 +205,7 @@ impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const REGISTERS: usi
     }
 
     /// The run under way, with all it works on.
-    fn turn(&mut self, now: Instant) -> Option<Turn<'_, M, A, O, I, REGISTERS>> {
+    fn turn(&mut self, now: Instant) -> Option<Turn<'_, M, A, O, I, BYTES>> {
         let run = self.run.as_mut()?;
         Some(Turn { run, plan: &self.plan.shots, bench: &mut self.bench, session: &mut self.session, now })
     }

@@ -5,13 +5,19 @@
 //! it rises when a transfer ends, so one write is one change of all relays at once. SRCLR clears the shift
 //! register only, not the outputs; G high opens every output whatever they hold (SLIS032B).
 //!
+//! The last register's output comes back to the controller. So the chain is counted at start, and every write is proven:
+//! it is shifted through twice before RCK rises, and what falls out the second time must be what went in the first.
+//!
 //! ```text
 //! bit  2c          force channel c to force+      2F + 2c      sense channel c to sense+      2F + 2S   bleed
 //!      2c + 1      force channel c to force-      2F + 2c + 1  sense channel c to sense-
 //! ```
 //! Register r holds bits 8r to 8r + 7; register 0 is the nearest.
 
-use embedded_hal::{digital::OutputPin, spi::SpiDevice};
+use embedded_hal::{
+    digital::OutputPin,
+    spi::{Operation, SpiDevice},
+};
 
 use copperwalk_wire::{
     Contacts, Method, Shot,
@@ -30,8 +36,17 @@ pub struct Layout {
 impl Layout {
     /// The matrix of the reference bench.
     pub const REFERENCE: Self = Self { force_channels: FORCE_CHANNELS, sense_channels: SENSE_CHANNELS };
+    /// Of a chain that cannot be counted: the bleed relay alone.
+    pub const NONE: Self = Self { force_channels: 0, sense_channels: 0 };
     /// The largest that 16-bit channel numbers can state.
     pub const LARGEST: Self = Self { force_channels: u16::MAX, sense_channels: u16::MAX };
+
+    /// The layout of a chain of so many registers, for every size that is built: three sense channels to each force channel
+    /// fill a register, and one more register has the bleed relay. 9 registers are 8 + 24, 17 are 16 + 48.
+    pub const fn of_registers(registers: u16) -> Self {
+        let force_channels = registers.saturating_sub(1);
+        Self { force_channels, sense_channels: force_channels.saturating_mul(3) }
+    }
 
     /// Relays: two per channel, and the bleed relay.
     pub const fn relays(self) -> usize {
@@ -104,13 +119,24 @@ impl Closed {
     }
 }
 
-/// The chain could not be written, or one of its two control lines not be set.
+/// Why the relays may not be where they were told to be.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub struct MatrixError;
+pub enum MatrixError {
+    /// The chain could not be written, one of its two control lines not be set, or nothing comes back from it.
+    Chain,
+    /// A register holds its output high: so many registers behind it are sound.
+    Register {
+        /// Registers between it and the end of the chain.
+        behind: u16,
+    },
+}
 
-/// The chain with its control lines; `REGISTERS` shift registers at most.
+/// Shifted through a cleared chain to count its registers.
+const MARKER: u8 = 0xA5;
+
+/// The chain with its control lines; fewer than `BYTES` shift registers.
 #[derive(Debug)]
-pub struct Matrix<M, O, const REGISTERS: usize> {
+pub struct Matrix<M, O, const BYTES: usize> {
     spi: M,
     shift_clear: O,
     output_enable: O,
@@ -120,15 +146,41 @@ pub struct Matrix<M, O, const REGISTERS: usize> {
     /// G is low.
     enabled: bool,
     /// The bytes of a transfer, built anew for each.
-    bytes: [u8; REGISTERS],
+    bytes: [u8; BYTES],
+    /// What came back of them.
+    back: [u8; BYTES],
 }
 
-impl<M: SpiDevice, O: OutputPin, const REGISTERS: usize> Matrix<M, O, REGISTERS> {
-    /// Takes the chain as it is: call [`open`](Self::open) before anything else, since the outputs hold
-    /// anything after power-up. A layout of more than `REGISTERS` fails with every transfer.
-    pub fn new(spi: M, shift_clear: O, output_enable: O, layout: Layout) -> Self {
-        let (closed, enabled, bytes) = (Closed::NONE, false, [0; REGISTERS]);
-        Self { spi, shift_clear, output_enable, layout, closed, enabled, bytes }
+impl<M: SpiDevice, O: OutputPin, const BYTES: usize> Matrix<M, O, BYTES> {
+    /// Takes the chain as it is, without a channel: call [`lay_out`](Self::lay_out) and [`open`](Self::open) before anything
+    /// else, since the outputs hold anything after power-up.
+    pub fn new(spi: M, shift_clear: O, output_enable: O) -> Self {
+        let (layout, closed, enabled) = (Layout::NONE, Closed::NONE, false);
+        let (bytes, back) = ([0; BYTES], [0; BYTES]);
+        Self { spi, shift_clear, output_enable, layout, closed, enabled, bytes, back }
+    }
+
+    /// Says which relays there are. A layout of `BYTES` registers or more fails with every transfer.
+    pub fn lay_out(&mut self, layout: Layout) {
+        self.layout = layout;
+    }
+
+    /// Counts the registers, with every output disabled: how many bytes after it does a marker come back that is shifted
+    /// through the cleared chain? Anything else before it is the output of a register that stays high. Leaves zeros.
+    pub fn count(&mut self) -> Result<u16, MatrixError> {
+        self.disable()?;
+        let Self { spi, back, .. } = self;
+        back.fill(0);
+        *back.first_mut().ok_or(MatrixError::Chain)? = MARKER;
+        spi.transfer_in_place(back).map_err(|_| MatrixError::Chain)?;
+        let behind = back.iter().position(|byte| *byte != 0).ok_or(MatrixError::Chain)?;
+        let mut rest = back.iter().skip(behind);
+        let marked = rest.next() == Some(&MARKER) && rest.all(|byte| *byte == 0);
+        match u16::try_from(behind) {
+            Ok(0) | Err(_) => Err(MatrixError::Chain),
+            Ok(registers) if marked => Ok(registers),
+            Ok(behind) => Err(MatrixError::Register { behind }),
+        }
     }
 
     /// Which relays are closed.
@@ -139,12 +191,17 @@ impl<M: SpiDevice, O: OutputPin, const REGISTERS: usize> Matrix<M, O, REGISTERS>
     /// Opens every relay: G high first, since that alone is enough, then zeros through clear and latch so that
     /// nothing old comes back when G goes low again. Goes through to the end whatever fails on the way.
     pub fn open(&mut self) -> Result<(), MatrixError> {
+        let disabled = self.disable();
+        self.latch(&Closed::NONE).and(disabled)
+    }
+
+    /// G high, and the shift registers cleared; both are tried.
+    fn disable(&mut self) -> Result<(), MatrixError> {
         self.enabled = false;
         self.closed = Closed::NONE;
         let disabled = self.output_enable.set_high().is_ok();
         let cleared = self.shift_clear.set_low().is_ok() & self.shift_clear.set_high().is_ok();
-        let latched = self.latch(&Closed::NONE).is_ok();
-        if disabled && cleared && latched { Ok(()) } else { Err(MatrixError) }
+        if disabled && cleared { Ok(()) } else { Err(MatrixError::Chain) }
     }
 
     /// Closes these relays and no others, all at once. G goes low with the first one that has to close.
@@ -152,22 +209,36 @@ impl<M: SpiDevice, O: OutputPin, const REGISTERS: usize> Matrix<M, O, REGISTERS>
         self.latch(closed)?;
         self.closed = *closed;
         if !self.enabled && *closed != Closed::NONE {
-            self.output_enable.set_low().map_err(|_| MatrixError)?;
+            self.output_enable.set_low().map_err(|_| MatrixError::Chain)?;
             self.enabled = true;
         }
         Ok(())
     }
 
     /// The farthest register's byte goes first, most significant bit first: the last bit sent stays in the
-    /// nearest register's lowest output.
+    /// nearest register's lowest output. Opens everything if it does not come back.
     fn latch(&mut self, closed: &Closed) -> Result<(), MatrixError> {
-        let chain = self.bytes.get_mut(..self.layout.registers()).ok_or(MatrixError)?;
+        let registers = self.layout.registers();
+        let Self { spi, bytes, back, layout, .. } = self;
+        let (Some(chain), Some(back)) = (bytes.get_mut(..registers), back.get_mut(..registers)) else {
+            return Err(MatrixError::Chain);
+        };
         chain.fill(0);
-        for bit in closed.bits(self.layout) {
+        for bit in closed.bits(*layout) {
             // From the far end; a bit beyond the chain belongs to no relay.
-            *chain.iter_mut().nth_back(bit / 8).ok_or(MatrixError)? |= 1 << (bit % 8);
+            *chain.iter_mut().nth_back(bit / 8).ok_or(MatrixError::Chain)? |= 1 << (bit % 8);
         }
-        self.spi.write(chain).map_err(|_| MatrixError)
+        back.copy_from_slice(chain);
+        spi.transaction(&mut [Operation::Write(chain), Operation::TransferInPlace(back)])
+            .map_err(|_| MatrixError::Chain)?;
+        if back == chain {
+            return Ok(());
+        }
+        match self.count() {
+            // Its length is another than it was, or it was a passing disturbance.
+            Ok(_) => Err(MatrixError::Chain),
+            Err(error) => Err(error),
+        }
     }
 }
 
@@ -193,6 +264,78 @@ mod tests {
             sense_minus: Some(sense_minus),
         };
         Closed { contacts, bleed }
+    }
+
+    /// A write and what comes back of it.
+    fn proven(bytes: &[u8], back: &[u8]) -> [Transfer<u8>; 4] {
+        [
+            Transfer::transaction_start(),
+            Transfer::write_vec(bytes.to_vec()),
+            Transfer::transfer_in_place(bytes.to_vec(), back.to_vec()),
+            Transfer::transaction_end(),
+        ]
+    }
+
+    /// The marker through a cleared chain, and what comes back.
+    fn counted(back: [u8; 10]) -> [Transfer<u8>; 3] {
+        let mut marker = vec![0; 10];
+        marker[0] = MARKER;
+        [
+            Transfer::transaction_start(),
+            Transfer::transfer_in_place(marker, back.to_vec()),
+            Transfer::transaction_end(),
+        ]
+    }
+
+    #[test]
+    fn the_layout_follows_from_the_number_of_registers() {
+        for (registers, force, sense) in [(1, 0, 0), (5, 4, 12), (9, 8, 24), (17, 16, 48)] {
+            let layout = Layout { force_channels: force, sense_channels: sense };
+            assert_eq!(Layout::of_registers(registers), layout);
+            assert_eq!(layout.registers(), usize::from(registers));
+        }
+    }
+
+    #[test]
+    fn the_registers_are_counted_and_one_that_stays_high_is_named() {
+        let (nothing, stuck) = (MatrixError::Chain, |behind| MatrixError::Register { behind });
+        let cases = [
+            ([0, 0, 0, 0, 0, 0, 0, 0, 0, MARKER], Ok(9)),
+            ([0, MARKER, 0, 0, 0, 0, 0, 0, 0, 0], Ok(1)),
+            // A broken wire back, or a register that stays low: nobody can tell which.
+            ([0; 10], Err(nothing)),
+            ([0xFF; 10], Err(nothing)),
+            ([0, 0, 0, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF], Err(stuck(3))),
+            // Longer than there is room for, so that the marker is still on its way, is as good as no answer.
+            ([0, 0, 0, 0, 0, MARKER, 0, 0, 0, 1], Err(stuck(5))),
+        ];
+        for (back, expected) in cases {
+            let clear = Pin::new(&[Level::set(State::Low), Level::set(State::High)]);
+            let enable = Pin::new(&[Level::set(State::High)]);
+            let mut matrix = Matrix::<_, _, 10>::new(Spi::new(&counted(back)), clear, enable);
+            assert_eq!(matrix.count(), expected, "{back:X?}");
+            matrix.spi.done();
+            matrix.shift_clear.done();
+            matrix.output_enable.done();
+        }
+    }
+
+    #[test]
+    fn what_does_not_come_back_opens_everything() {
+        let sent = [0, 0, 0, 0x02, 0, 0, 0, 0x01, 0x81];
+        let back = [0xFF; 9];
+        let spi = [&proven(&[0; 9], &[0; 9])[..], &proven(&sent, &back), &counted([0, 0, 255, 255, 255, 255, 255, 255, 255, 255])];
+        let twice = [State::Low, State::High, State::Low, State::High].map(Level::set);
+        let enable = Pin::new(&[Level::set(State::High), Level::set(State::High)]);
+        let mut matrix = Matrix::<_, _, 10>::new(Spi::new(&spi.concat()), Pin::new(&twice), enable);
+        matrix.lay_out(Layout { force_channels: 4, sense_channels: 28 });
+        matrix.open().unwrap();
+        let relays = Closed { bleed: false, ..closed(0, 3, 0, 16, false) };
+        assert_eq!(matrix.set(&relays), Err(MatrixError::Register { behind: 2 }));
+        assert_eq!(matrix.closed(), &Closed::NONE);
+        matrix.spi.done();
+        matrix.shift_clear.done();
+        matrix.output_enable.done();
     }
 
     #[test]
@@ -229,8 +372,9 @@ mod tests {
     fn a_chain_longer_than_compiled_for_fails_instead_of_losing_relays() {
         let clear = Pin::new(&[Level::set(State::Low), Level::set(State::High)]);
         let enable = Pin::new(&[Level::set(State::High)]);
-        let mut matrix = Matrix::<_, _, 4>::new(Spi::<u8>::new(&[]), clear, enable, SMALL);
-        assert_eq!(matrix.open(), Err(MatrixError));
+        let mut matrix = Matrix::<_, _, 4>::new(Spi::<u8>::new(&[]), clear, enable);
+        matrix.lay_out(SMALL);
+        assert_eq!(matrix.open(), Err(MatrixError::Chain));
         matrix.spi.done();
         matrix.shift_clear.done();
         matrix.output_enable.done();
@@ -240,20 +384,12 @@ mod tests {
     /// bits of the chain, then one edge of RCK); that the first bit shifted ends on DRAIN7 is from memory.
     #[test]
     fn the_farthest_register_is_sent_first_and_power_up_opens_before_enabling() {
-        let spi = Spi::new(&[
-            Transfer::transaction_start(),
-            Transfer::write_vec(vec![0, 0, 0, 0, 0]),
-            Transfer::transaction_end(),
-            Transfer::transaction_start(),
-            Transfer::write_vec(vec![0x01, 0x00, 0x00, 0x09, 0x81]),
-            Transfer::transaction_end(),
-            Transfer::transaction_start(),
-            Transfer::write_vec(vec![0, 0, 0, 0, 0]),
-            Transfer::transaction_end(),
-        ]);
+        let written = [[0; 5], [0x01, 0x00, 0x00, 0x09, 0x81], [0; 5]];
+        let spi = Spi::new(&written.map(|bytes| proven(&bytes, &bytes)).concat());
         let clear = Pin::new(&[Level::set(State::Low), Level::set(State::High)]);
         let enable = Pin::new(&[Level::set(State::High), Level::set(State::Low)]);
-        let mut matrix = Matrix::<_, _, 5>::new(spi, clear, enable, SMALL);
+        let mut matrix = Matrix::<_, _, 5>::new(spi, clear, enable);
+        matrix.lay_out(SMALL);
         matrix.open().unwrap();
         let relays = closed(0, 3, 0, 1, true);
         matrix.set(&relays).unwrap();
@@ -267,16 +403,13 @@ mod tests {
 
     #[test]
     fn a_dead_control_line_does_not_keep_the_others_from_opening() {
-        let spi = Spi::new(&[
-            Transfer::transaction_start(),
-            Transfer::write_vec(vec![0, 0, 0, 0, 0]),
-            Transfer::transaction_end(),
-        ]);
+        let spi = Spi::new(&proven(&[0; 5], &[0; 5]));
         let broken = || embedded_hal_mock::eh1::MockError::Io(std::io::ErrorKind::BrokenPipe);
         let clear = Pin::new(&[Level::set(State::Low), Level::set(State::High)]);
         let enable = Pin::new(&[Level::set(State::High).with_error(broken())]);
-        let mut matrix = Matrix::<_, _, 5>::new(spi, clear, enable, SMALL);
-        assert_eq!(matrix.open(), Err(MatrixError));
+        let mut matrix = Matrix::<_, _, 5>::new(spi, clear, enable);
+        matrix.lay_out(SMALL);
+        assert_eq!(matrix.open(), Err(MatrixError::Chain));
         matrix.spi.done();
         matrix.shift_clear.done();
         matrix.output_enable.done();

@@ -162,16 +162,16 @@ impl Run {
 
 /// A run's turn to act: the run with everything it works on.
 #[derive(Debug)]
-pub(crate) struct Turn<'a, M, A, O, I, const REGISTERS: usize> {
+pub(crate) struct Turn<'a, M, A, O, I, const BYTES: usize> {
     pub(crate) run: &'a mut Run,
     pub(crate) plan: &'a [Shot],
-    pub(crate) bench: &'a mut Bench<M, A, O, I, REGISTERS>,
+    pub(crate) bench: &'a mut Bench<M, A, O, I, BYTES>,
     pub(crate) session: &'a mut Session,
     pub(crate) now: Instant,
 }
 
-impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const REGISTERS: usize>
-    Turn<'_, M, A, O, I, REGISTERS>
+impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const BYTES: usize>
+    Turn<'_, M, A, O, I, BYTES>
 {
     /// Takes the current off at once and lets the relays open as soon as it is quiet. The first reason stands.
     pub(crate) fn end(&mut self, why: RunEnd) {

@@ -1,6 +1,6 @@
 //! The Pico with the bench around it: which pin does what, and everything brought up in a safe order.
 
-use copperwalk_core::{Layout, Parts};
+use copperwalk_core::Parts;
 use cortex_m::{peripheral::NVIC, singleton};
 use embedded_hal_bus::spi::{ExclusiveDevice, NoDelay};
 use fugit::{ExtU32, RateExtU32};
@@ -54,9 +54,12 @@ type In = Pin<DynPinId, FunctionSio<SioInput>, PullUp>;
 /// A pin that an SPI block drives or reads.
 type Bus<I> = Pin<I, FunctionSpi, PullDown>;
 
-/// The chain of relay drivers. Nothing comes back from it, so the bus has no input.
-type Chain =
-    ExclusiveDevice<Spi<Enabled, pac::SPI0, (Bus<pins::ChainData>, Bus<pins::ChainClock>)>, Out, NoDelay>;
+/// The chain of relay drivers, with what comes out of its end.
+type Chain = ExclusiveDevice<
+    Spi<Enabled, pac::SPI0, (Bus<pins::ChainData>, Bus<pins::ChainBack>, Bus<pins::ChainClock>)>,
+    Out,
+    NoDelay,
+>;
 /// The analogue-to-digital converter.
 type Adc = ExclusiveDevice<
     Spi<Enabled, pac::SPI1, (Bus<pins::AdcDataIn>, Bus<pins::AdcDataOut>, Bus<pins::AdcClock>)>,
@@ -138,7 +141,11 @@ impl Board {
         let peripheral_clock = clocks.peripheral_clock.freq();
         let chain = Spi::<_, _, _, 8>::new(
             pac.SPI0,
-            (take_pin!(pins.chain_data).into_function(), take_pin!(pins.chain_clock).into_function()),
+            (
+                take_pin!(pins.chain_data).into_function(),
+                take_pin!(pins.chain_back).into_function(),
+                take_pin!(pins.chain_clock).into_function(),
+            ),
         )
         .init(&mut pac.RESETS, peripheral_clock, pins::CHAIN_HZ.Hz(), pins::CHAIN_MODE);
         let adc = Spi::<_, _, _, 8>::new(
@@ -165,7 +172,7 @@ impl Board {
         };
         let controller = singleton!(
             CONTROLLER: Controller =
-                Controller::new(parts, Layout::REFERENCE, serial, FIRMWARE, watchdog_reset, now(&timer))
+                Controller::new(parts, COUNTED, serial, FIRMWARE, watchdog_reset, now(&timer))
         )?;
 
         let bus = UsbBus::new(
@@ -243,6 +250,9 @@ fn hex(bytes: [u8; 8]) -> [u8; 16] {
     }
     text
 }
+
+/// Which relays there are follows from the registers of the chain.
+const COUNTED: Option<copperwalk_core::Layout> = None;
 
 /// `major.minor.patch` of the package, read at compile time.
 const FIRMWARE: (u8, u8, u8) = (

@@ -131,10 +131,12 @@ pub enum Fault {
     AdcTimeout,
     /// The ADC's registers do not read back as written.
     AdcRegisters,
-    /// The shift-register chain could not be written.
+    /// The shift-register chain could not be written, or what was written does not come back.
     Matrix,
     /// The line to the host broke while codes were to be sent.
     Line,
+    /// A shift register of the chain does not pass on what it is given; so many registers behind it do.
+    Register { behind: u16 },
 }
 
 /// Why a request was refused.

@@ -421,7 +421,7 @@ proptest! {
 #[test]
 fn the_protocol_version_is_part_of_the_contract() {
     // Raising it is a decision: hosts and controllers in the field refuse each other across it.
-    assert_eq!(PROTOCOL, 2);
+    assert_eq!(PROTOCOL, 3);
     // And this is what every version must be able to read: the handshake itself.
     assert_eq!(framed(&Packet { seq: 0, body: ToBench::Hello { protocol: 1 } })[..4], [1, 1, 6, 1]);
 }

@@ -82,11 +82,17 @@ pub fn fault(fixture: &Fixture, finding: &BenchFinding) -> BenchFault {
 /// What the controller found wrong with itself.
 fn controller(fault: Fault) -> (String, String) {
     let (part, what) = match fault {
+        Fault::Register { behind } => {
+            let register = format!("register {} from the far end of the chain", behind + 1);
+            return (register, "its output stays high: replace it, or its neighbour towards the far end".into());
+        }
         Fault::Lid => ("lid", "the lid was opened during the sweep; close it and sweep again"),
         Fault::Heartbeat => ("line to the host", "the controller heard nothing from the host and let go"),
         Fault::AdcTimeout => ("meter", "the ADC did not say ready in time; check its wiring and supply"),
         Fault::AdcRegisters => ("meter", "the ADC's registers do not read back as written; check its wiring"),
-        Fault::Matrix => ("matrix", "the shift-register chain could not be written; check its wiring"),
+        Fault::Matrix => {
+            ("matrix", "the shift-register chain could not be written, or does not answer; check its wiring")
+        }
         Fault::Line => ("line to the host", "the conversions could not be sent; check the cable"),
     };
     (part.into(), what.into())

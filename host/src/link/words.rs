@@ -1,5 +1,7 @@
 //! What a controller says, in words for people.
 
+use std::borrow::Cow;
+
 use copperwalk_wire::{
     FromBench,
     message::{Fault, Refusal, Rule, RunEnd, ShotEnd, Status},
@@ -68,45 +70,51 @@ const fn shot_end(why: ShotEnd) -> &'static str {
 }
 
 /// Why a run ended, as what follows "the end of the run, ".
-pub const fn run_end(why: RunEnd) -> &'static str {
-    match why {
+pub fn run_end(why: RunEnd) -> Cow<'static, str> {
+    let words = match why {
         RunEnd::Complete => "complete",
         RunEnd::Gate => "at a gate",
         RunEnd::Residual => "for voltage on the unit",
         RunEnd::NoContact => "for contacts of the residual check",
         RunEnd::Stopped => "stopped by the host",
-        RunEnd::Fault(fault) => self::fault(fault),
-    }
+        RunEnd::Fault(fault) => return self::fault(fault),
+    };
+    words.into()
 }
 
 /// How a controller stands, in words.
 pub fn status(status: &Status) -> String {
-    let mut words = vec![];
+    let mut words: Vec<Cow<'static, str>> = vec![];
     if status.lid_open {
-        words.push("lid open");
+        words.push("lid open".into());
     }
     if status.running {
-        words.push("running a plan");
+        words.push("running a plan".into());
     }
     if let Some(found) = status.fault {
         words.push(fault(found));
     }
     if status.watchdog_reset {
-        words.push("was restarted by its watchdog");
+        words.push("was restarted by its watchdog".into());
     }
     if words.is_empty() { "ready".into() } else { words.join(", ") }
 }
 
 /// What broke, in words.
-pub const fn fault(fault: Fault) -> &'static str {
-    match fault {
+pub fn fault(fault: Fault) -> Cow<'static, str> {
+    let words = match fault {
         Fault::Lid => "the lid was opened in a run",
         Fault::Heartbeat => "the host fell silent in a run",
         Fault::AdcTimeout => "the converter does not get ready (DRDY wire?)",
         Fault::AdcRegisters => "the converter does not answer (its supply or SPI wires?)",
-        Fault::Matrix => "the relay drivers cannot be written",
+        Fault::Matrix => "the relay drivers cannot be written, or do not answer",
         Fault::Line => "the line to the host broke in a run",
-    }
+        Fault::Register { behind } => {
+            return format!("the relay drivers' register {}, counted from the far end, stays high", behind + 1)
+                .into();
+        }
+    };
+    words.into()
 }
 
 #[cfg(test)]

@@ -255,6 +255,32 @@ fn settle_of(settle: v2::Settle, turned: bool) -> wire::Settle {
     }
 }
 
+/// What broke, frozen.
+fn frozen_fault(fault: message::Fault) -> v2::Fault {
+    match fault {
+        message::Fault::Lid => v2::Fault::Lid,
+        message::Fault::Heartbeat => v2::Fault::Heartbeat,
+        message::Fault::AdcTimeout => v2::Fault::AdcTimeout,
+        message::Fault::AdcRegisters => v2::Fault::AdcRegisters,
+        message::Fault::Matrix => v2::Fault::Matrix,
+        message::Fault::Line => v2::Fault::Line,
+        message::Fault::Register { behind } => v2::Fault::Register { behind },
+    }
+}
+
+/// What broke, from its frozen form.
+fn fault_of(fault: v2::Fault) -> message::Fault {
+    match fault {
+        v2::Fault::Lid => message::Fault::Lid,
+        v2::Fault::Heartbeat => message::Fault::Heartbeat,
+        v2::Fault::AdcTimeout => message::Fault::AdcTimeout,
+        v2::Fault::AdcRegisters => message::Fault::AdcRegisters,
+        v2::Fault::Matrix => message::Fault::Matrix,
+        v2::Fault::Line => message::Fault::Line,
+        v2::Fault::Register { behind } => message::Fault::Register { behind },
+    }
+}
+
 /// Why a run ended, frozen.
 pub(crate) fn end(end: message::RunEnd) -> v2::RunEnd {
     match end {
@@ -263,7 +289,7 @@ pub(crate) fn end(end: message::RunEnd) -> v2::RunEnd {
         message::RunEnd::Residual => v2::RunEnd::Residual,
         message::RunEnd::NoContact => v2::RunEnd::NoContact,
         message::RunEnd::Stopped => v2::RunEnd::Stopped,
-        message::RunEnd::Fault(fault) => v2::RunEnd::Fault(fault.into()),
+        message::RunEnd::Fault(fault) => v2::RunEnd::Fault(frozen_fault(fault)),
     }
 }
 
@@ -275,6 +301,6 @@ pub(crate) fn end_of(end: v2::RunEnd) -> message::RunEnd {
         v2::RunEnd::Residual => message::RunEnd::Residual,
         v2::RunEnd::NoContact => message::RunEnd::NoContact,
         v2::RunEnd::Stopped => message::RunEnd::Stopped,
-        v2::RunEnd::Fault(fault) => message::RunEnd::Fault(fault.into()),
+        v2::RunEnd::Fault(fault) => message::RunEnd::Fault(fault_of(fault)),
     }
 }

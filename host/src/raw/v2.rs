@@ -1,5 +1,5 @@
 //! Format `raw/v2`, frozen: a change of anything in this file is a new format. Bytes in `raw/v1` are read by the same structs:
-//! `v2` only added variants at the ends of [`Role`], [`Method`] and [`Input`], which shifts no number.
+//! `v2` only added variants at the ends of [`Role`], [`Method`], [`Input`] and [`Fault`], which shifts no number.
 //!
 //! The bytes are postcard's. It writes unsigned integers as little-endian groups of seven bits and signed ones zigzag,
 //! so that a 24-bit code takes one to four bytes; an enum is the number of its variant, from 0, in the order below; an
@@ -161,7 +161,18 @@ twin!(Rate, copperwalk_wire::Rate, Sps20 Sps45 Sps90 Sps175 Sps330 Sps600 Sps100
 twin!(Input, copperwalk_wire::Input,
       Sense Current PlusContact MinusContact PlusAlone MinusAlone Bias Zero Temperature CurrentTurned);
 twin!(ShotEnd, copperwalk_wire::message::ShotEnd, Complete Decided Budget);
-twin!(Fault, copperwalk_wire::message::Fault, Lid Heartbeat AdcTimeout AdcRegisters Matrix Line);
+
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub enum Fault {
+    Lid,
+    Heartbeat,
+    AdcTimeout,
+    AdcRegisters,
+    Matrix,
+    Line,
+    // From here on v2.
+    Register { behind: u16 },
+}
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
 pub enum RunEnd {

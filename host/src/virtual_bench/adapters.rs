@@ -63,10 +63,7 @@ impl spi::ErrorType for ChainBus {
 impl SpiDevice for ChainBus {
     fn transaction(&mut self, operations: &mut [Operation<'_, u8>]) -> Result<(), Infallible> {
         let mut models = self.0.borrow_mut();
-        exchange(operations, |byte| {
-            models.chain_byte(byte);
-            0
-        });
+        exchange(operations, |byte| models.chain_byte(byte));
         models.chain_latch();
         Ok(())
     }

@@ -25,12 +25,14 @@ impl Chain {
         Self { shift: anything(), storage: anything(), clear: false, enabled: false }
     }
 
-    /// Eight clocks with this byte on the data line, most significant bit first.
-    pub fn shift(&mut self, byte: u8) {
-        if !self.clear {
-            self.shift.pop_back();
-            self.shift.push_front(byte);
+    /// Eight clocks with this byte on the data line, most significant bit first. Returns what the last register's SER OUT
+    /// gives meanwhile.
+    pub fn shift(&mut self, byte: u8) -> u8 {
+        if self.clear {
+            return 0;
         }
+        self.shift.push_front(byte);
+        self.shift.pop_back().unwrap_or_default()
     }
 
     /// RCK rises.
@@ -74,10 +76,10 @@ mod tests {
     #[test]
     fn the_byte_sent_first_ends_in_the_farthest_register() {
         let mut chain = chain();
-        for byte in [0b0000_0001, 0b1000_0000, 0b0001_0010] {
-            chain.shift(byte);
-        }
+        let sent = [0b0000_0001, 0b1000_0000, 0b0001_0010];
+        assert_eq!(sent.map(|byte| chain.shift(byte)), [0; 3], "cleared before");
         chain.latch();
+        assert_eq!(sent.map(|byte| chain.shift(byte)), sent, "it comes back as it was sent");
         assert!(driven(&chain).is_empty());
         chain.set_output_enable(false);
         assert_eq!(driven(&chain), [1, 4, 15, 16]);

@@ -167,9 +167,9 @@ impl Models {
         self.now_us = self.now_us.max(to_us);
     }
 
-    /// One byte into the relay drivers' shift register.
-    pub fn chain_byte(&mut self, byte: u8) {
-        self.chain.shift(byte);
+    /// One byte into the relay drivers' shift register, and the one that comes out of its end.
+    pub fn chain_byte(&mut self, byte: u8) -> u8 {
+        self.chain.shift(byte)
     }
 
     /// RCK rises: what was shifted in reaches the relays.

@@ -120,8 +120,7 @@ impl Around for Surroundings {
             CHAIN_BUS => {
                 assert_eq!(mode, CHAIN_MODE, "the chain shifts on the rising edge");
                 assert!(self.shifting, "bytes on the chain's bus while RCK is high");
-                self.models.chain_byte(byte);
-                0
+                self.models.chain_byte(byte)
             }
             ADC_BUS => {
                 assert_eq!(mode, ADC_MODE, "the ADC wants clock low and the trailing edge");

@@ -79,7 +79,9 @@ pub fn read() -> Pins {
             "data_ready" => Role::DataReady,
             "lid" => Role::Lid,
             "led" => Role::Led,
-            "adc_clock" | "adc_data_in" | "adc_data_out" | "chain_clock" | "chain_data" => Role::Bus,
+            "adc_clock" | "adc_data_in" | "adc_data_out" | "chain_clock" | "chain_data" | "chain_back" => {
+                Role::Bus
+            }
             other => panic!("{}: nobody knows the line {other}", file.display()),
         };
         (wire.gpio, Pin { role, pulled_up: wire.pull == "up" })

@@ -193,10 +193,7 @@ impl Process {
                 ),
                 (b's', &[bus, mode, byte]) => {
                     let answer = around.spi(at, bus, mode, byte);
-                    // Nothing comes back from the chain on bus 0, so the emulator does not wait for it.
-                    if bus != 0 {
-                        self.answer(answer.into(), at);
-                    }
+                    self.answer(answer.into(), at);
                 }
                 (b'i', []) => {
                     let (levels, until) = around.inputs(at);

@@ -35,6 +35,8 @@ pub struct Faults {
     /// Transfers on the chain's bus fail.
     pub matrix_bus: bool,
     pub lid_open: bool,
+    /// This register's output stays high.
+    pub register_high: Option<usize>,
 }
 
 #[derive(Debug)]
@@ -120,6 +122,17 @@ impl World {
         }
     }
 
+    /// Eight clocks: every register's byte moves to the next, the new one enters the nearest, the farthest one's comes out.
+    fn shift(&mut self, byte: u8) -> u8 {
+        self.shift.insert(0, byte);
+        if let Some(register) = self.faults.register_high {
+            // What it hands on is ones, whatever it holds.
+            let next = self.shift.get_mut(register + 1).expect("a register of the chain");
+            *next = 0xFF;
+        }
+        self.shift.pop().expect("a chain of registers")
+    }
+
     /// Numbers of the closed relays.
     pub fn closed(&self) -> Vec<usize> {
         if !self.enabled {
@@ -177,6 +190,10 @@ impl World {
         let after = self.closed();
         if before == after {
             return;
+        }
+        if self.faults.register_high.is_some() {
+            // Whatever a broken register closes, G opens at once.
+            return self.relay_log.push((self.now, after));
         }
         // With the converter's bus dead its source cannot be turned off; all that is left is to open.
         if !self.faults.adc_bus {
@@ -373,16 +390,23 @@ impl SpiDevice for Bus {
         if broken {
             return Err(spi::ErrorKind::Other);
         }
+        if self.1 == Chip::Matrix {
+            for operation in operations {
+                match operation {
+                    Operation::Write(bytes) => bytes.iter().for_each(|byte| {
+                        world.shift(*byte);
+                    }),
+                    Operation::TransferInPlace(bytes) => {
+                        bytes.iter_mut().for_each(|byte| *byte = world.shift(*byte));
+                    }
+                    other => panic!("{other:?}"),
+                }
+            }
+            world.relay_change(|world| world.latched = world.shift.clone());
+            return Ok(());
+        }
         let [operation] = operations else { panic!("one command per chip select") };
         match (self.1, operation) {
-            (Chip::Matrix, Operation::Write(bytes)) => {
-                for byte in *bytes {
-                    // Eight clocks: every register's byte moves to the next, the new one enters the nearest.
-                    world.shift.rotate_right(1);
-                    world.shift[0] = *byte;
-                }
-                world.relay_change(|world| world.latched = world.shift.clone());
-            }
             (Chip::Adc, Operation::Write(bytes)) => world.adc_frame(&mut bytes.to_vec()),
             (Chip::Adc, Operation::TransferInPlace(bytes)) => world.adc_frame(bytes),
             (chip, other) => panic!("{chip:?}: {other:?}"),

@@ -259,7 +259,7 @@ fn stop_opens_at_once() {
 #[test]
 fn every_fault_ends_all_open_and_is_named() {
     type Break = fn(&mut Setup);
-    let cases: [(Fault, Break); 9] = [
+    let cases: [(Fault, Break); 10] = [
         (Fault::Lid, |setup| setup.world.borrow_mut().faults.lid_open = true),
         (Fault::Heartbeat, |setup| setup.heartbeat_us = 0),
         (Fault::AdcTimeout, |setup| setup.world.borrow_mut().faults.ready_stuck_high = true),
@@ -268,6 +268,8 @@ fn every_fault_ends_all_open_and_is_named() {
         (Fault::AdcRegisters, |setup| setup.world.borrow_mut().faults.adc_reset = true),
         (Fault::AdcRegisters, |setup| setup.world.borrow_mut().faults.adc_bus = true),
         (Fault::Matrix, |setup| setup.world.borrow_mut().faults.matrix_bus = true),
+        // The third of five: two behind it.
+        (Fault::Register { behind: 2 }, |setup| setup.world.borrow_mut().faults.register_high = Some(2)),
         (Fault::Line, |setup| {
             let now = setup.now();
             setup.controller.hang_up(Instant(now));
@@ -295,7 +297,8 @@ fn every_fault_ends_all_open_and_is_named() {
         assert_eq!(why(ended), RunEnd::Fault(fault));
         let heartbeat = if fault == Fault::Heartbeat { u64::from(wait::HEARTBEAT_US) } else { 0 };
         // A matrix fault shows when relays are to move next.
-        let next_move = if fault == Fault::Matrix { 200_000 } else { 0 };
+        let moves = matches!(fault, Fault::Matrix | Fault::Register { .. });
+        let next_move = if moves { 200_000 } else { 0 };
         assert!(setup.now() - began < 100_000 + heartbeat + next_move, "{fault:?}");
         let status = setup.ask(ToBench::Status);
         if fault == Fault::Line {
