@@ -261,7 +261,8 @@ fn the_relays_the_map_names_are_the_relays_that_close() {
                 let mut wire = Wire::default();
                 let method = if relay == "bleed" { Method::Bleed { millis: 1 } } else { Method::Residual };
                 let closed = Closed::of(&Shot { contacts, source: Source::Off, method });
-                let mut matrix = Matrix::<_, _, { Layout::LARGEST.registers() }>::new(&mut wire, Level, Level);
+                let mut matrix =
+                    Matrix::<_, _, { Layout::LARGEST.registers() }>::new(&mut wire, Level, Level);
                 matrix.lay_out(layout);
                 matrix.set(&closed).unwrap();
                 let bit = map.bit(relay, channel, layout);

@@ -57,9 +57,7 @@ impl From<MatrixError> for Fault {
     }
 }
 
-impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const BYTES: usize>
-    Bench<M, A, O, I, BYTES>
-{
+impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const BYTES: usize> Bench<M, A, O, I, BYTES> {
     /// With a matrix of this layout; without one, of the layout that follows from the registers it counts.
     pub(crate) fn new(parts: Parts<M, A, O, I>, layout: Option<Layout>) -> Self {
         let mut matrix = Matrix::new(parts.matrix, parts.shift_clear, parts.output_enable);

@@ -324,7 +324,11 @@ mod tests {
     fn what_does_not_come_back_opens_everything() {
         let sent = [0, 0, 0, 0x02, 0, 0, 0, 0x01, 0x81];
         let back = [0xFF; 9];
-        let spi = [&proven(&[0; 9], &[0; 9])[..], &proven(&sent, &back), &counted([0, 0, 255, 255, 255, 255, 255, 255, 255, 255])];
+        let spi = [
+            &proven(&[0; 9], &[0; 9])[..],
+            &proven(&sent, &back),
+            &counted([0, 0, 255, 255, 255, 255, 255, 255, 255, 255]),
+        ];
         let twice = [State::Low, State::High, State::Low, State::High].map(Level::set);
         let enable = Pin::new(&[Level::set(State::High), Level::set(State::High)]);
         let mut matrix = Matrix::<_, _, 10>::new(Spi::new(&spi.concat()), Pin::new(&twice), enable);

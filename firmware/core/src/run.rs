@@ -170,9 +170,7 @@ pub(crate) struct Turn<'a, M, A, O, I, const BYTES: usize> {
     pub(crate) now: Instant,
 }
 
-impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const BYTES: usize>
-    Turn<'_, M, A, O, I, BYTES>
-{
+impl<M: SpiDevice, A: SpiDevice, O: OutputPin, I: InputPin, const BYTES: usize> Turn<'_, M, A, O, I, BYTES> {
     /// Takes the current off at once and lets the relays open as soon as it is quiet. The first reason stands.
     pub(crate) fn end(&mut self, why: RunEnd) {
         if matches!(self.run.phase, Phase::Closing(..)) {

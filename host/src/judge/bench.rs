@@ -84,7 +84,10 @@ fn controller(fault: Fault) -> (String, String) {
     let (part, what) = match fault {
         Fault::Register { behind } => {
             let register = format!("register {} from the far end of the chain", behind + 1);
-            return (register, "its output stays high: replace it, or its neighbour towards the far end".into());
+            return (
+                register,
+                "its output stays high: replace it, or its neighbour towards the far end".into(),
+            );
         }
         Fault::Lid => ("lid", "the lid was opened during the sweep; close it and sweep again"),
         Fault::Heartbeat => ("line to the host", "the controller heard nothing from the host and let go"),

@@ -283,7 +283,10 @@ mod tests {
     fn a_refusal_is_told_with_its_remedy() {
         for (refusal, words) in [
             (Refusal::LidOpen, "the lid is open; close it"),
-            (Refusal::Broken(Fault::Matrix), "it found a fault: the relay drivers cannot be written, or do not answer"),
+            (
+                Refusal::Broken(Fault::Matrix),
+                "it found a fault: the relay drivers cannot be written, or do not answer",
+            ),
             (Refusal::NoHello, "it was restarted and has lost the connection; start again"),
         ] {
             let mut session = session(move |packet| match packet.body {

@@ -110,8 +110,11 @@ pub fn fault(fault: Fault) -> Cow<'static, str> {
         Fault::Matrix => "the relay drivers cannot be written, or do not answer",
         Fault::Line => "the line to the host broke in a run",
         Fault::Register { behind } => {
-            return format!("the relay drivers' register {}, counted from the far end, stays high", behind + 1)
-                .into();
+            return format!(
+                "the relay drivers' register {}, counted from the far end, stays high",
+                behind + 1
+            )
+            .into();
         }
     };
     words.into()
