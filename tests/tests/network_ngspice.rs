@@ -55,7 +55,9 @@ fn random_models(fixture: &Fixture, rng: &mut Rng) -> Models {
     }
     models.advance(1_000);
     models.set_line(Line::ShiftClear, true);
-    bits.iter().rev().for_each(|&byte| models.chain_byte(byte));
+    for byte in bits.iter().rev() {
+        models.chain_byte(*byte);
+    }
     models.chain_latch();
     models.set_line(Line::OutputEnable, false);
     models.set_line(Line::Reverse, pick(2) == 0);
