@@ -14,7 +14,7 @@ use copperwalk::{
 };
 use copperwalk_tests::{
     attack::times,
-    campaign::{Bed, EXAMPLES, in_parallel, mixed},
+    campaign::{Bed, in_parallel, mixed},
     cases::Cases,
 };
 
@@ -127,7 +127,7 @@ fn is_good(bed: &Bed, truth: &Truth) -> bool {
 fn good_units_raise_no_alarm() {
     for parts in BENCHES {
         let units = times(300, 4_000);
-        let beds: Vec<Bed> = EXAMPLES.iter().map(|name| Bed::example(name, Sampling::Quick)).collect();
+        let beds = Bed::examples(Sampling::Quick);
         let seen = in_parallel(units, |number| {
             let bed = &beds[number % beds.len()];
             let (sweep, truth) = bed.sweep(&spec(parts, number));
@@ -150,21 +150,126 @@ fn good_units_raise_no_alarm() {
             let named: Vec<_> = faults.map(|fault| (&fault.place, fault.class, fault.probability)).collect();
             println!("  {}: {named:?}", sweep.measurement.serial);
         }
-        for sweep in good.iter().filter(|sweep| sweep.judgement.verdict == Verdict::Unproven).take(25) {
-            let segments = sweep.judgement.segments.iter().filter(|row| row.verdict != Verdict::Pass);
-            let rows: Vec<_> =
-                segments.map(|row| (&row.name, row.at_20c, row.u95, row.max, &row.reason)).collect();
-            let isolation = sweep.judgement.isolation.iter().filter(|row| row.verdict != Verdict::Pass);
-            let isolation: Vec<_> = isolation.map(|row| (&row.name, row.at_least, row.min)).collect();
-            println!(
-                "  {} {rows:?} {isolation:?} {:?}",
-                sweep.measurement.work().device_us,
-                sweep.judgement.notes
-            );
-        }
         for sweep in good.iter().filter(|sweep| sweep.judgement.verdict == Verdict::Void).take(10) {
             println!("  {}: {:?}", sweep.measurement.serial, sweep.judgement.bench_faults);
         }
         assert!(count(Verdict::Fail).hits * 2_000 <= units, "{parts:?}");
     }
+}
+
+/// Segments whose true value lies from 0.7 to 1.3 times their limit, as if somebody had sorted units with great care.
+#[test]
+fn what_lies_above_its_limit_does_not_pass() {
+    for parts in BENCHES {
+        let beds = Bed::examples(Sampling::Quick);
+        let units = times(900, 12_000);
+        let seen = in_parallel(units, |number| {
+            let bed = &beds[number % beds.len()];
+            let mut cases = Cases::new(number as u64 ^ 0x11B1);
+            let board = &bed.fixture.board;
+            let ids: Vec<_> = board.segment_ids().filter(|&id| board.segment(id).closed.is_none()).collect();
+            let id = *cases.choose(&ids).unwrap();
+            let limits = bed.plan.limits.of(id);
+            // Every third exactly at its limit.
+            let times = if number % 3 == 0 { 1.0 } else { 0.7 + 0.6 * cases.unit() };
+            let fault = format!("{}={} ohm", bed.name(id), times * limits.max.0);
+            let (sweep, _) = bed.sweep(&spec(parts, number).fault(fault));
+            let row = sweep.judgement.segments.iter().rfind(|row| row.name == bed.name(id));
+            row.filter(|_| sweep.judgement.verdict != Verdict::Void).map(|row| {
+                let wide = row.u95.map_or(0.0, |u95| u95 / limits.max);
+                (times, wide, row.verdict)
+            })
+        });
+        let judged: Vec<_> = seen.into_iter().flatten().collect();
+        let passes = |among: &dyn Fn(f64, f64) -> bool| {
+            let of = judged.iter().filter(|(times, wide, _)| among(*times, *wide));
+            Share::count(of.map(|(.., verdict)| *verdict == Verdict::Pass))
+        };
+        let (at, beyond) = (passes(&|times, _| times == 1.0), passes(&|times, wide| times > 1.0 + wide));
+        let fails_below = Share::count(
+            judged.iter().filter(|(times, ..)| *times < 1.0).map(|(.., verdict)| *verdict == Verdict::Fail),
+        );
+        println!(
+            "{parts:?}: passes at the limit {at}, beyond limit and interval {beyond}; fails below {fails_below}"
+        );
+        assert!(at.value() <= 0.025 + 2.0 * (0.025 / at.of as f64).sqrt(), "{parts:?}: {at}");
+        assert_eq!(beyond.hits, 0, "{parts:?}: {beyond}");
+        assert!(fails_below.value() <= 0.025, "{parts:?}: {fails_below}");
+    }
+}
+
+#[test]
+fn single_faults_are_named_first() {
+    for parts in BENCHES {
+        let beds = Bed::examples(Sampling::Quick);
+        let every: Vec<_> = (0..beds.len())
+            .flat_map(|bed| beds[bed].fixture.board.segment_ids().map(move |id| (bed, id)))
+            .collect();
+        let seen = in_parallel(times(400, 4_000), |number| {
+            let (bed, id) = every[number % every.len()];
+            let bed = &beds[bed];
+            let max = bed.plan.limits.of(id).max.0;
+            let fault = match (number / every.len()) % 4 {
+                0 => "open".to_owned(),
+                1 => format!("{} ohm", 2.0 * max),
+                2 => format!("{} ohm", 6.0 * max),
+                _ => "330 ohm".to_owned(),
+            };
+            let (sweep, truth) = bed.sweep(&spec(parts, number).fault(format!("{}={fault}", bed.name(id))));
+            // A unit drawn over its whole band may have a second piece outside its limits.
+            let others = bed.fixture.board.segment_ids().zip(&truth.at_20c).any(|(other, ohms)| {
+                let limits = bed.plan.limits.of(other);
+                other != id && (*ohms > limits.max || limits.min.is_some_and(|min| *ohms < min))
+            });
+            let named = sweep.judgement.faults.first().is_some_and(|fault| fault.place == bed.name(id));
+            if !named && !others {
+                let faults: Vec<_> =
+                    sweep.judgement.faults.iter().map(|fault| (&fault.place, fault.class)).collect();
+                println!(
+                    "  {} {}={fault}: {:?} {faults:?} {:?}",
+                    sweep.measurement.serial,
+                    bed.name(id),
+                    sweep.judgement.verdict,
+                    sweep.judgement.bench_faults
+                );
+            }
+            (!others).then_some((named, sweep.judgement.verdict))
+        });
+        let single: Vec<_> = seen.into_iter().flatten().collect();
+        let named = Share::count(single.iter().map(|(named, _)| *named));
+        let passed = single.iter().filter(|(_, verdict)| *verdict == Verdict::Pass).count();
+        println!("{parts:?}: single faults named first {named}; {passed} pass");
+        assert!(named.value() >= 0.99, "{parts:?}: {named}");
+        assert_eq!(passed, 0, "{parts:?}");
+    }
+}
+
+/// 50 or 60 Hz of any peak up to 20 µV, in any phase, on units that are good: nothing is booked on them. Louder is void and named.
+#[test]
+fn hum_is_not_booked_on_the_unit() {
+    let beds = Bed::examples(Sampling::Quick);
+    for peak in [1.5, 5.0, 10.0, 20.0] {
+        let seen = in_parallel(times(120, 1_000), |number| {
+            let bed = &beds[number % beds.len()];
+            let (sweep, _) = bed.sweep(&Spec::new(number as u64).fault(format!("hum={peak} uV")));
+            let work = sweep.measurement.work();
+            (sweep.judgement.verdict, (sweep.judgement.segments.len() == 12).then_some(work.device_us))
+        });
+        let count = |verdict| seen.iter().filter(|(found, _)| *found == verdict).count();
+        let slowest = seen.iter().filter_map(|(_, us)| *us).max().unwrap_or(0);
+        println!(
+            "hum of {peak} µV, {} good units: {} pass, {} unproven, {} fail, {} void; slowest 12-segment sweep {} ms",
+            seen.len(),
+            count(Verdict::Pass),
+            count(Verdict::Unproven),
+            count(Verdict::Fail),
+            count(Verdict::Void),
+            slowest / 1000
+        );
+        assert_eq!((count(Verdict::Fail), count(Verdict::Void)), (0, 0), "{peak} µV");
+    }
+    let (loud, _) = beds[0].sweep(&Spec::new(1).fault("hum=60 uV"));
+    assert_eq!(loud.judgement.verdict, Verdict::Void);
+    assert_eq!(loud.judgement.bench_faults[0].part, "hum", "{:?}", loud.judgement.bench_faults);
+    assert!(loud.judgement.bench_faults[0].what.contains("twist"), "{:?}", loud.judgement.bench_faults);
 }

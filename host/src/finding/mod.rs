@@ -14,13 +14,15 @@ pub mod segment;
 
 use std::collections::BTreeSet;
 
+use copperwalk_wire::{Source, hardware::LOAD_AMPS};
+
 use crate::{
     board::SegmentId,
-    evidence::Evidence,
+    evidence::{Evidence, RunEvidence},
     fixture::Fixture,
     limits::LimitSet,
-    plan::{LegKind, Plan, Stage},
-    quantity::Celsius,
+    plan::{LegKind, Plan, Stage, aim},
+    quantity::{Amps, Celsius, Ohms},
     verdict::{Class, Verdict},
 };
 use segment::{Doubt, Finding};
@@ -29,6 +31,9 @@ use segment::{Doubt, Finding};
 const ROOM: (Celsius, f64) = (Celsius(23.0), 5.0);
 /// A unit that has rested differs from the air at the meter by at most this, kelvin (common practice).
 const RESTED_KELVIN: f64 = 1.0;
+
+/// A reading with less than this share of its source's current is starved; no unit. A path at twice its limits still carries half.
+const STARVED: f64 = 0.25;
 
 /// How warm the unit is.
 fn warmth(evidence: &Evidence) -> segment::Warmth {
@@ -61,7 +66,9 @@ pub fn undecided(
     let findings = segments_of(fixture, limits, stage, evidence);
     let mut wanted: BTreeSet<SegmentId> = findings
         .iter()
-        .filter(|finding| finding.verdict == Verdict::Unproven)
+        .filter(|finding| {
+            finding.verdict == Verdict::Unproven && !is_starved(stage, evidence, finding.segment)
+        })
         .filter(|finding| {
             let limits = limits.of(finding.segment);
             // A value read only in passing has had no look of its own yet.
@@ -76,6 +83,21 @@ pub fn undecided(
         wanted.extend(findings.iter().map(|finding| finding.segment));
     }
     wanted
+}
+
+/// Has every reading of a segment been made with a small part of its source's current? Then something in its path is far too
+/// high, and a longer look would rather charge capacitors past it than decide anything.
+fn is_starved(stage: &Stage, evidence: &Evidence, id: SegmentId) -> bool {
+    let readings = evidence.in_state(stage.state).flat_map(RunEvidence::segments);
+    let mut currents = readings.filter(|seen| seen.segment == id).map(|seen| {
+        let nominal = match seen.source {
+            Source::Load => Amps(LOAD_AMPS),
+            Source::Wide => aim::WIDE_CURRENT,
+            _ => aim::dry_current(Ohms::ZERO),
+        };
+        seen.reading.current.abs() / nominal
+    });
+    currents.all(|share| share < STARVED)
 }
 
 /// Did something move although nothing was found that could?

@@ -353,7 +353,7 @@ mod tests {
 
     fn dry_joint(max: f64) -> Ratio {
         let (_, limits) = limited(SegmentKind::Joint, max);
-        ratio_of(&super::segment(&limits, Contacts::default(), false, Source::Dry, 0, 0.0, Sampling::Quick))
+        ratio_of(&segment(&limits, Contacts::default(), false, Source::Dry, 0, 0.0, Sampling::Quick))
     }
 
     /// Is a ratio decided that is known, without noise, to this relative standard uncertainty?
