@@ -104,7 +104,7 @@ fn a_certificate_says_what_the_page_says_and_its_text_can_be_selected() {
             "≤ 12.41 mΩ*",
             "What must not conduct",
             "Why not proven",
-            "over 99 % probable",
+            "(proven)",
             "rebuild the via",
             "Before a repair: take the battery out;",
             "Repaired after this sweep",

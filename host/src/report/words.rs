@@ -108,12 +108,17 @@ pub fn finding(fault: &UnitFault) -> String {
     format!("{} {}", fault.place, says(fault.class))
 }
 
-/// A probability as a person reads it. Never `0 %` or `100 %`: a measurement does not give certainty.
-pub fn probability(probability: f64) -> String {
-    match probability * 100.0 {
-        percent if percent > 99.0 => "over 99\u{a0}%".to_owned(),
-        percent if percent >= 1.0 => format!("{percent:.0}\u{a0}%"),
-        _ => "under 1\u{a0}%".to_owned(),
+/// Least probability of a fault that is called proven, and of one that is called likely.
+const PROVEN: f64 = 0.95;
+const LIKELY: f64 = 0.5;
+
+/// How certain a fault is, in a word. No percentage: it is reckoned from a reading's own interval and from rates by kind, and how often
+/// such a number comes true has not been counted.
+pub fn certainty(fault: &UnitFault) -> &'static str {
+    match fault.probability {
+        probability if probability >= PROVEN => "proven",
+        probability if probability >= LIKELY => "likely",
+        _ => "possible",
     }
 }
 
@@ -400,12 +405,12 @@ mod tests {
     }
 
     #[test]
-    fn no_probability_is_given_as_certain() {
-        assert_eq!(probability(1.0), "over 99\u{a0}%");
-        assert_eq!(probability(0.97), "97\u{a0}%");
-        assert_eq!(probability(0.994), "over 99\u{a0}%");
-        assert_eq!(probability(0.0), "under 1\u{a0}%");
-        assert_eq!(probability(f64::NAN), "under 1\u{a0}%");
+    fn certainty_is_a_word_and_nothing_unknown_is_proven() {
+        let of = |probability| {
+            certainty(&UnitFault { probability, ..several_faults().judgement.faults[0].clone() })
+        };
+        let words = [0.96, 0.94, 0.51, 0.49, 0.0, f64::NAN].map(of);
+        assert_eq!(words, ["proven", "likely", "likely", "possible", "possible", "possible"]);
     }
 
     #[test]

@@ -129,7 +129,7 @@ fn advice(sweep: &Sweep) -> Markup {
             div class={ "fault " (sign.class()) } {
                 h3 {
                     (sign.icon()) (words::finding(fault))
-                    span class="probability" { (words::probability(fault.probability)) " probable" }
+                    span class="certainty" { (words::certainty(fault)) }
                 }
                 dl {
                     @for (name, text) in [

@@ -134,8 +134,7 @@ fn advice(flow: &mut Flow, judgement: &Judgement) {
     flow.heading("What to do", 4.0 * BODY);
     for fault in faults {
         flow.keep(3.0 * BODY);
-        let probability = words::probability(fault.probability);
-        let title = format!("{}, {probability} probable", words::finding(fault));
+        let title = format!("{} ({})", words::finding(fault), words::certainty(fault));
         flow.paragraph(&title, Face::Bold, BODY, INK);
         flow.paragraph(&words::advice(&fault.advice), Face::Regular, BODY, INK);
         flow.y += 3.0;

@@ -164,7 +164,7 @@ fn faults(out: &mut String, faults: &[UnitFault], screen: Screen) {
     }
     heading(out, "What to do, most probable first", screen);
     for (i, fault) in faults.iter().enumerate() {
-        let finding = format!("{} ({})", words::finding(fault), words::probability(fault.probability));
+        let finding = format!("{} ({})", words::finding(fault), words::certainty(fault));
         paragraph(out, &format!("{:>2}. ", i + 1), &finding, screen.width);
         let advice = &fault.advice;
         for (label, text) in
