@@ -102,7 +102,7 @@ mod tests {
     fn listened(hertz: f64, peak: f64, phase: f64) -> Hum {
         let (gain, rate, count) = (Gain::X128, Rate::Sps1000, 40);
         let period = f64::from(conversion_us(rate)) * 1e-6;
-        let codes: Vec<i32> = (0..i32::from(count))
+        let codes: Vec<i32> = (0..count)
             .map(|i| {
                 let volts = 12e-6 + peak * (TAU * hertz * period * f64::from(i) + phase).sin();
                 (volts / code_step(gain).0).round() as i32

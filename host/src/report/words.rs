@@ -407,7 +407,7 @@ mod tests {
     #[test]
     fn certainty_is_a_word_and_nothing_unknown_is_proven() {
         let of = |probability| {
-            certainty(&UnitFault { probability, ..several_faults().judgement.faults[0].clone() })
+            certainty(&UnitFault { probability, ..sample::several().judgement.faults[0].clone() })
         };
         let words = [0.96, 0.94, 0.51, 0.49, 0.0, f64::NAN].map(of);
         assert_eq!(words, ["proven", "likely", "likely", "possible", "possible", "possible"]);
