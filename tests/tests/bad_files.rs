@@ -253,7 +253,7 @@ fn pins_that_collide_are_named() {
     let problems = crowded("front").unwrap_err();
     assert_eq!(
         problems.to_string(),
-        "fixture.toml:17: the pins at `fuse.in` and `via1.f` stand 0.78 mm apart; \
+        "fixture.toml:18: the pins at `fuse.in` and `via1.f` stand 0.78 mm apart; \
          spring pins need 1 mm; move a point along its copper, or to the other side"
     );
     assert!(crowded("back").is_ok());

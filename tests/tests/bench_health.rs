@@ -41,7 +41,7 @@ fn a_pin_that_becomes_dirty_is_named_with_the_sweep_since_when() {
 
     // A sweep that was altered is told, and the others count.
     Database::open(&place.0.path().join("records.sqlite"))
-        .run("UPDATE measurement SET bench_name = 'x' WHERE measurement_id = 3");
+        .alter("measurement", "UPDATE measurement SET bench_name = 'x' WHERE measurement_id = 3");
     let ran = place.run(&["bench", "--health"]);
     assert_eq!((ran.code, ran.err.as_str()), (0, ""));
     assert!(

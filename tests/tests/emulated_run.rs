@@ -173,7 +173,8 @@ fn ideal_us(run: &Run) -> u64 {
     shots + before.around().most_us
 }
 
-/// The controller adds at most a tenth to what relays and converter take by themselves; nothing waits for the host.
+/// The controller adds at most a ninth to what relays and converter take by themselves, the 50 µs in which the converter's
+/// oscillator starts for each conversion included; nothing waits for the host.
 #[test]
 fn device_time_goes_into_settling_and_converting() {
     let fixture = example("tide-gauge-head");
@@ -186,7 +187,7 @@ fn device_time_goes_into_settling_and_converting() {
         "12 segments: {} µs of device time, {ideal} µs of settling and converting: {share:.3}",
         sweep.measurement.work().device_us
     );
-    assert!((1.0..=1.10).contains(&share), "{share}");
+    assert!((1.0..=1.11).contains(&share), "{share}");
 }
 
 /// The same in many sweeps: whatever the unit, a relay's coil changes only while no current flows. Units differ, some are

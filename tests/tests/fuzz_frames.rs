@@ -209,7 +209,10 @@ fn any_codes_are_decoded_or_refused() {
                         let head = ratio.contacts.is_some() as usize + ratio.ends.is_some() as usize;
                         2 * (head + ratio.half_cycles.len())
                     }
-                    Codes::Settle(settle) => 6 + 2 * settle.windows().flatten().count(),
+                    Codes::Settle(settle) => {
+                        let zeros = settle.zeros.map_or(0, |zeros| zeros.len());
+                        2 + zeros + 2 * settle.windows().flatten().count()
+                    }
                 };
                 assert_eq!(seen, codes.len(), "{shot:?}");
             }

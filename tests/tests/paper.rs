@@ -101,7 +101,7 @@ fn a_certificate_says_what_the_page_says_and_its_text_can_be_selected() {
             "tide gauge head, revision B",
             "via pair 1 via on above range ≤ 2 mΩ fail open",
             "power switch",
-            "≤ 12.41 mΩ*",
+            "≤ 14.37 mΩ*",
             "What must not conduct",
             "Why not proven",
             "(proven)",

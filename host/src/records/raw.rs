@@ -195,7 +195,8 @@ mod tests {
     fn what_v2_added_comes_back() {
         let fixture = sample::fixture();
         let [Run { shots, .. }, _] = &everything()[..] else { panic!() };
-        let Method::Settle(settle) = shots[8].shot.method else { panic!("{:?}", shots[8]) };
+        let isolation = shots.iter().find(|shot| shot.role == Role::Isolation(0)).unwrap();
+        let Method::Settle(settle) = isolation.shot.method else { panic!("{isolation:?}") };
         let turned = Method::Settle(Settle { turned: true, ..settle });
         let turned_input = Method::Sample {
             input: Input::CurrentTurned,

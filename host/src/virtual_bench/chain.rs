@@ -65,6 +65,7 @@ mod tests {
 
     fn chain() -> Chain {
         let mut chain = Chain::new(20, &mut Rng::new(1));
+        chain.set_clear(false);
         chain.set_clear(true);
         chain
     }

@@ -152,7 +152,7 @@ fn raw_codes_in_another_layout_are_not_guessed_at() {
     let (_folder, records) = fresh();
     let id = records.store(&sample::sweep("A-1", None, 1, None), &sample::fixture()).unwrap();
     // As a later program would have written it: the word, and the hash over it.
-    let later = Packed { format: "raw/v2".into(), runs: vec![0] };
+    let later = Packed { format: "raw/v9".into(), runs: vec![0] };
     let mut head = records.runtime.block_on(async {
         let mut connection = records.store.pool.acquire().await.unwrap();
         head::numbered(&mut connection, &[id.0]).await.unwrap().remove(0).unwrap()
@@ -164,11 +164,11 @@ fn raw_codes_in_another_layout_are_not_guessed_at() {
         let mut connection = records.store.pool.acquire().await.unwrap();
         head.write(&mut connection).await.unwrap();
     });
-    run(&records, "INSERT INTO raw VALUES (1, 'raw/v2', x'00')");
+    run(&records, "INSERT INTO raw VALUES (1, 'raw/v9', x'00')");
     assert_eq!(
         records.sweep(id).unwrap_err().to_string(),
         format!(
-            "the raw readings of sweep 1 in the records at {} cannot be read: they are in format \"raw/v2\", this program \
+            "the raw readings of sweep 1 in the records at {} cannot be read: they are in format \"raw/v9\", this program \
              reads up to \"raw/v2\": use the copperwalk that wrote them; its values and verdicts stand",
             records.path().display()
         )

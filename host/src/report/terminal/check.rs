@@ -99,7 +99,7 @@ mod tests {
              \x20 board `greenhouse valve driver`, revision A2\n\
              \x20 37 points, 35 segments, 2 states, 3 isolations\n\
              \x20 limits: 32 stated, 3 derived from the drop budget of 2.00 Ω\n\
-             \x20 in+ → drv.in: 20 segments, 321 mΩ expected, 928 mΩ with every segment at its limit\n\
+             \x20 in+ → drv.in: 20 segments, 321 mΩ expected, 929 mΩ with every segment at its limit\n\
              \x20 in+ → radio.in: 20 segments, 506 mΩ expected, 1.35 Ω with every segment at its limit\n"
         );
     }
