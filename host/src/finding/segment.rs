@@ -31,7 +31,7 @@ const NEIGHBOUR_SHARE: f64 = 0.1;
 /// A contact that moves reaches at least so many times its lowest resistance.
 const MOTION_RATIO: f64 = 2.0;
 /// A survey's reading, or one during which something moved, proves a segment too high only where it lies above the
-/// limit by so many times its expanded uncertainty. What was read while something moved is shown with an interval so many times
+/// limit by so many times its plain half width. What was read while something moved is shown with an interval so many times
 /// as wide: its two voltages are not of the same moment, which its own scatter shows only in part.
 const ROUGH_FACTOR: f64 = 3.0;
 /// Above this a contact is called open rather than high: dry, less than 0.2 µA flow.
@@ -282,7 +282,7 @@ impl<'r> Scene<'r> {
         let rough = if seen.survey && !disturbed { ROUGH_FACTOR } else { 1.0 };
         let verdict = match (weight, verdict::judge(ohms, u, limits)) {
             (Weight::Full, verdict) => verdict,
-            _ if ohms - rough * u > limits.max => Verdict::Fail,
+            _ if ohms - rough * value.budget.plain() > limits.max => Verdict::Fail,
             (Weight::Survey, Verdict::Pass) => Verdict::Pass,
             _ => Verdict::Unproven,
         };

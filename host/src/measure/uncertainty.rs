@@ -120,6 +120,11 @@ impl Budget {
         self.scatter().hypot(edges / 3.0_f64.sqrt())
     }
 
+    /// Half width at 95 % as if all were normal and known for certain: the measure of what is far off, not of what is stated.
+    pub fn plain(&self) -> Ohms {
+        self.standard() * NORMAL_FACTOR
+    }
+
     /// Expanded uncertainty at 95 %: what is stated.
     pub fn expanded(&self) -> Ohms {
         self.half_width(NORMAL_FACTOR)
