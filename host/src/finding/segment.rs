@@ -101,6 +101,9 @@ impl Value {
         let factor = 1.0 / (1.0 + follows.middle * (warmth.unit.0 - 20.0));
         let at_20c = resistance * factor;
         let mut as_measured = reading.budget.scaled(widened);
+        if widened > 1.0 {
+            as_measured.spread = as_measured.spread.certain();
+        }
         as_measured.edges.placement = placement;
         let mut budget = as_measured.scaled(factor);
         budget.edges.temperature = at_20c.abs() * follows.unsure(warmth.unit, warmth.half_kelvin);

@@ -30,6 +30,12 @@ impl Noise {
     /// That of the table, for certain.
     pub const TABLE: Self = Self { factor: 1.0, freedom: f64::INFINITY, coverage_factor: NORMAL_FACTOR };
 
+    /// The same, its size taken as certain: for a reading whose interval is widened for more than its few degrees of freedom.
+    #[must_use]
+    pub fn certain(self) -> Self {
+        Self { coverage_factor: NORMAL_FACTOR, ..self }
+    }
+
     /// From a sum of squared deviations over the table's variance, with so many degrees of freedom. Without any, the table.
     pub fn pooled(chi_square: f64, freedom: f64) -> Self {
         match StudentsT::new(0.0, 1.0, freedom) {
