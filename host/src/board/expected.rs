@@ -6,7 +6,7 @@ use std::f64::consts::PI;
 
 use super::parts;
 use super::{Expected, Segment, SegmentKind};
-use crate::quantity::{Amps, Celsius, Ohms};
+use crate::quantity::{Amps, Ohms};
 
 /// Resistivity of annealed copper at 20 °C, Ω·mm²/m: 1/58 by IEC 60028 (1925).
 pub const RHO_COPPER: f64 = 1.0 / 58.0;
@@ -114,11 +114,6 @@ pub fn wire_resistance(length_mm: f64, awg: u32) -> Ohms {
 /// Diameter of a gauge, mm: 0.005 in × 92^((36 − n)/39) (ASTM B258).
 pub fn awg_diameter_mm(awg: u32) -> f64 {
     0.127 * 92f64.powf((36.0 - f64::from(awg)) / 39.0)
-}
-
-/// A copper resistance measured at some temperature, referred to 20 °C.
-pub fn to_20c(resistance: Ohms, at: Celsius) -> Ohms {
-    resistance / (1.0 + ALPHA_COPPER * (at.0 - 20.0))
 }
 
 /// Current a trace on an outer layer carries for a given rise of its temperature:

@@ -12,7 +12,15 @@ pub struct Coefficient {
     pub half: f64,
 }
 
+/// Copper (IEC 60028).
+pub const COPPER: Coefficient = Coefficient { middle: ALPHA_COPPER, half: 0.0 };
+
 impl Coefficient {
+    /// What a resistance at this temperature is at 20 °C, over itself.
+    pub fn to_20c(self, at: Celsius) -> f64 {
+        1.0 / (1.0 + self.middle * (at.0 - 20.0))
+    }
+
     /// Half width, relative, of a value referred from this temperature to 20 °C, the temperature known to so many kelvin.
     pub fn unsure(self, at: Celsius, half_kelvin: f64) -> f64 {
         (self.middle * half_kelvin).hypot(self.half * (at.0 - 20.0))
@@ -22,11 +30,11 @@ impl Coefficient {
 /// The coefficient of a kind.
 pub fn coefficient(kind: &SegmentKind) -> Coefficient {
     let (middle, half) = match kind {
-        // Copper (IEC 60028); windings are of copper.
+        // Windings are of copper.
         SegmentKind::Trace { .. }
         | SegmentKind::Via { .. }
         | SegmentKind::Wire { .. }
-        | SegmentKind::Inductor => (ALPHA_COPPER, 0.0),
+        | SegmentKind::Inductor => return COPPER,
         // Printed silver, 3.8·10⁻³/K, with glass in it (common practice).
         SegmentKind::Ferrite => (3.5e-3, 0.6e-3),
         // Elements of silver and copper, 3.9·10⁻³/K, of tin, 4.5·10⁻³/K, and of alloys, which have less (common practice).

@@ -33,6 +33,7 @@ use crate::{
 pub struct Evidence {
     meter: Meter,
     known: read::Known,
+    surroundings: Surroundings,
     runs: Vec<RunEvidence>,
 }
 
@@ -118,8 +119,9 @@ impl Evidence {
     pub fn of(fixture: &Fixture, runs: &[Run]) -> Result<Self, EvidenceError> {
         let mut evidence = Self::default();
         for run in runs {
-            evidence.add(fixture, run)?;
+            evidence.read(fixture, run)?;
         }
+        evidence.weigh();
         Ok(evidence)
     }
 
@@ -128,11 +130,23 @@ impl Evidence {
     /// # Errors
     /// As [`Evidence::of`].
     pub fn add(&mut self, fixture: &Fixture, run: &Run) -> Result<(), EvidenceError> {
-        self.runs.push(read::run(&self.meter, &mut self.known, fixture, run)?);
-        let surroundings = self.surroundings();
-        let observations = self.runs.iter_mut().flat_map(|run| &mut run.observations);
-        observations.filter_map(surroundings::reading_mut).for_each(|reading| reading.weigh(&surroundings));
+        self.read(fixture, run)?;
+        self.weigh();
         Ok(())
+    }
+
+    fn read(&mut self, fixture: &Fixture, run: &Run) -> Result<(), EvidenceError> {
+        self.runs.push(read::run(&self.meter, &mut self.known, fixture, run)?);
+        Ok(())
+    }
+
+    /// Weighs every reading by what all of them say of the surroundings.
+    fn weigh(&mut self) {
+        self.surroundings = surroundings::of(&self.runs);
+        let observations = self.runs.iter_mut().flat_map(|run| &mut run.observations);
+        observations
+            .filter_map(surroundings::reading_mut)
+            .for_each(|reading| reading.weigh(&self.surroundings));
     }
 
     /// The meter that everything was read with.
@@ -141,8 +155,8 @@ impl Evidence {
     }
 
     /// Noise and hum, as far as they are known.
-    pub fn surroundings(&self) -> Surroundings {
-        surroundings::of(&self.runs)
+    pub fn surroundings(&self) -> &Surroundings {
+        &self.surroundings
     }
 
     /// All runs.

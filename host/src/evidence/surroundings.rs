@@ -31,7 +31,7 @@ pub(super) fn of(runs: &[RunEvidence]) -> Surroundings {
 }
 
 /// The resistance reading of an observation, if it is one.
-pub(super) fn reading(seen: &Observation) -> Option<&Reading> {
+fn reading(seen: &Observation) -> Option<&Reading> {
     match seen {
         Observation::EndToEnd(seen) => Some(&seen.reading),
         Observation::Segment(seen) => Some(&seen.reading),

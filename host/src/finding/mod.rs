@@ -14,15 +14,13 @@ pub mod segment;
 
 use std::collections::BTreeSet;
 
-use copperwalk_wire::{Source, hardware::LOAD_AMPS};
-
 use crate::{
     board::SegmentId,
     evidence::{Evidence, RunEvidence},
     fixture::Fixture,
     limits::LimitSet,
     plan::{LegKind, Plan, Stage, aim},
-    quantity::{Amps, Celsius, Ohms},
+    quantity::{Celsius, Ohms},
     verdict::{Class, Verdict},
 };
 use segment::{Doubt, Finding};
@@ -89,14 +87,9 @@ pub fn undecided(
 /// high, and a longer look would rather charge capacitors past it than decide anything.
 fn is_starved(stage: &Stage, evidence: &Evidence, id: SegmentId) -> bool {
     let readings = evidence.in_state(stage.state).flat_map(RunEvidence::segments);
-    let mut currents = readings.filter(|seen| seen.segment == id).map(|seen| {
-        let nominal = match seen.source {
-            Source::Load => Amps(LOAD_AMPS),
-            Source::Wide => aim::WIDE_CURRENT,
-            _ => aim::dry_current(Ohms::ZERO),
-        };
-        seen.reading.current.abs() / nominal
-    });
+    let mut currents = readings
+        .filter(|seen| seen.segment == id)
+        .map(|seen| seen.reading.current.abs() / aim::nominal_current(seen.source, Ohms::ZERO));
     currents.all(|share| share < STARVED)
 }
 

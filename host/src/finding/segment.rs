@@ -12,7 +12,7 @@ use copperwalk_wire::Source;
 
 use super::open::{self, Open};
 use crate::{
-    board::{Board, Segment, SegmentId, SegmentKind, StateId, placement, thermal},
+    board::{Segment, SegmentId, SegmentKind, StateId, placement, thermal},
     evidence::{RunEvidence, SegmentReading},
     fixture::Fixture,
     limits::{LimitSet, Limits},
@@ -98,7 +98,7 @@ impl Value {
     fn new(segment: &Segment, placement: Ohms, reading: &Reading, warmth: Warmth, widened: f64) -> Self {
         let resistance = reading.resistance;
         let follows = thermal::coefficient(&segment.kind);
-        let factor = 1.0 / (1.0 + follows.middle * (warmth.unit.0 - 20.0));
+        let factor = follows.to_20c(warmth.unit);
         let at_20c = resistance * factor;
         let mut as_measured = reading.budget.scaled(widened);
         if widened > 1.0 {
@@ -151,7 +151,6 @@ impl Judged<'_> {
 /// Everything read in one state, for all its segments.
 pub struct Scene<'r> {
     fixture: &'r Fixture,
-    board: &'r Board,
     limits: &'r LimitSet,
     state: StateId,
     warmth: Warmth,
@@ -191,7 +190,6 @@ impl<'r> Scene<'r> {
             .collect();
         let mut scene = Self {
             fixture,
-            board: &fixture.board,
             limits,
             state,
             warmth,
@@ -212,14 +210,14 @@ impl<'r> Scene<'r> {
 
     /// The value of a reading of a segment.
     fn value(&self, id: SegmentId, reading: &Reading, widened: f64) -> Value {
-        let placement =
-            placement::half_width(&self.fixture.board, id, |point| self.fixture.pins(point).off_mm);
-        Value::new(self.board.segment(id), placement, reading, self.warmth, widened)
+        let board = &self.fixture.board;
+        let placement = placement::half_width(board, id, |point| self.fixture.pins(point).off_mm);
+        Value::new(board.segment(id), placement, reading, self.warmth, widened)
     }
 
     /// Finds out about one segment.
     pub fn find(&self, id: SegmentId) -> Finding {
-        let (segment, limits) = (self.board.segment(id), self.limits.of(id));
+        let (segment, limits) = (self.fixture.board.segment(id), self.limits.of(id));
         let finding = |value, verdict, class, doubt| Finding {
             segment: id,
             state: self.state,

@@ -1,12 +1,12 @@
 //! Where a hum would shift a reading by a good part of its limit, half-cycles are spaced over whole line periods.
 
-use copperwalk_wire::{Method, Source, hardware::LOAD_AMPS};
+use copperwalk_wire::Method;
 
 use crate::{
     limits::LimitSet,
     measure::{hum::Hum, ratio::half_cycle},
     plan::{PlannedShot, Role, aim},
-    quantity::{Amps, Ohms, Seconds, Volts},
+    quantity::{Ohms, Seconds, Volts},
 };
 
 /// Less than this share of the limit is left to the uncertainty; no unit.
@@ -22,11 +22,7 @@ pub fn spaced(mut shots: Vec<PlannedShot>, limits: &LimitSet, hum: Hum) -> Vec<P
         else {
             continue;
         };
-        let current = match shot.source {
-            Source::Load => Amps(LOAD_AMPS),
-            Source::Wide => aim::WIDE_CURRENT,
-            _ => aim::dry_current(Ohms(1.0)),
-        };
+        let current = aim::nominal_current(shot.source, Ohms(1.0));
         let natural = half_cycle(&shot);
         let left = Volts(hum.left_by(3 * usize::from(ratio.triples_min), natural)) / current;
         if left <= SHARE * limits.of(segment).max {
@@ -49,6 +45,8 @@ pub fn spaced(mut shots: Vec<PlannedShot>, limits: &LimitSet, hum: Hum) -> Vec<P
 
 #[cfg(test)]
 mod tests {
+    use copperwalk_wire::Source;
+
     use super::*;
     use crate::{
         board::StateId,

@@ -14,7 +14,7 @@ use super::{Malformed, hum::Hum};
 use crate::{
     meter::{
         Meter,
-        noise::{code_step, conversion_noise},
+        noise::{MOST_FACTOR, code_step, conversion_noise},
     },
     plan::aim::charging_time,
     quantity::{Farads, Ohms, Seconds, Volts},
@@ -22,13 +22,9 @@ use crate::{
 
 /// Coverage factor of the bounds, standard uncertainties: about 95 % (GUM, JCGM 100, 6.3.3).
 const COVERAGE_FACTOR: f64 = 2.0;
-/// Noise of a converter over that of the table, at most: twice the typical is common practice for a bound. Four conversions do
-/// not tell their own.
-const NOISE_ALLOWED: f64 = 2.0;
-/// The converter's zero is read at half its supply of 3.3 V and pair B at the bias node of 1 V, and these are so far apart.
-const ZERO_OFF: Volts = Volts(0.65);
-/// Pair A lies so far from half the supply.
-const PAIR_OFF: Volts = Volts(0.65);
+/// Both pairs are read at the bias node of 1 V, so far from half the supply of 3.3 V, where the converter's offset is stated and
+/// its zero was read.
+const BIAS_OFF: Volts = Volts(0.65);
 /// With no current that noise cannot explain and at most this across the unit, nothing drives it. The
 /// source puts up to 180 mV across a unit that insulates; noise at gain 8 is 5 µV.
 const UNDRIVEN: Volts = Volts(5e-3);
@@ -77,23 +73,24 @@ pub fn read(
     let mut latest = codes.windows().rev().map(mean);
     let (last, before) = (latest.next().unwrap_or_default(), latest.next().unwrap_or_default());
 
-    let sigma = NOISE_ALLOWED * conversion_noise(settle.gain_b, settle.rate).0;
+    // Four conversions do not tell their own noise.
+    let sigma = MOST_FACTOR * conversion_noise(settle.gain_b, settle.rate).0;
     let [unit_volts, drop] = last;
     // Zeros read before the pairs have a noise of their own, and were read at another common mode than the pairs.
     let (zeros, common) = match codes.zeros {
-        Some(_) => (1.0 / ZEROS as f64, meter.common_mode * ZERO_OFF.0),
+        Some(_) => (1.0 / ZEROS as f64, meter.common_mode * BIAS_OFF.0),
         None => (0.0, 0.0),
     };
     let noise = COVERAGE_FACTOR * sigma * (1.0 / size as f64 + zeros).sqrt() + common;
     let relative = meter.relative_half(settle.gain_a, settle.gain_b);
     // Pair A is one reading with whatever the amplifier adds of itself.
-    let unit_volts_off = meter.offset + meter.common_mode * PAIR_OFF.0;
+    let unit_volts_off = meter.offset + meter.common_mode * BIAS_OFF.0;
 
     let window = Seconds(2.0 * size as f64 * f64::from(settle.rate.micros()) * 1e-6);
     let charging = charging_drop(before[1] - last[1], window, behind);
     let slope_noise = charging_drop(COVERAGE_FACTOR * sigma * (2.0 / size as f64).sqrt(), window, behind);
     let hum = hum.map_or(0.0, |hum| HUM_SWING * hum.peak.0);
-    let steady = NOISE_ALLOWED * conversion_noise(settle.gain_a, settle.rate).0 * (2.0 / size as f64).sqrt();
+    let steady = MOST_FACTOR * conversion_noise(settle.gain_a, settle.rate).0 * (2.0 / size as f64).sqrt();
     let falling = before[0] - last[0] > FALLING_SIGMAS * steady + hum;
 
     let leak = drop - charging;
@@ -156,7 +153,7 @@ mod tests {
     #[test]
     fn a_leak_just_above_two_standard_deviations_is_bounded_and_one_just_below_is_not() {
         let settle = shot(Farads::ZERO).1;
-        let sigma = NOISE_ALLOWED * sigma(settle.gain_b, settle.window.into());
+        let sigma = MOST_FACTOR * sigma(settle.gain_b, settle.window.into());
         for (sigmas, bounded) in [(1.9, false), (2.1, true)] {
             let found = reading([[0.15, sigmas * sigma]; 2], Farads::ZERO);
             assert_eq!(found.at_most.is_some(), bounded, "{sigmas}: {found:?}");
@@ -193,7 +190,7 @@ mod tests {
     fn a_voltage_that_falls_by_just_over_four_standard_deviations_proves_no_least_value_and_just_under_does()
     {
         let settle = shot(Farads::ZERO).1;
-        let sigma = NOISE_ALLOWED * 2.0_f64.sqrt() * sigma(settle.gain_a, settle.window.into());
+        let sigma = MOST_FACTOR * 2.0_f64.sqrt() * sigma(settle.gain_a, settle.window.into());
         for (sigmas, proves) in [(3.8, true), (4.2, false)] {
             let found = reading([[0.15 + sigmas * sigma, 1e-6], [0.15, 1e-6]], Farads::ZERO);
             assert_eq!(found.at_least.is_some(), proves, "{sigmas}: {found:?}");

@@ -97,6 +97,12 @@ pub struct Surroundings {
     pub hum: Option<Hum>,
 }
 
+impl Default for Surroundings {
+    fn default() -> Self {
+        Self::UNKNOWN
+    }
+}
+
 impl Surroundings {
     /// Noise as in the table, and nobody listened for hum.
     pub const UNKNOWN: Self = Self { noise: Noise::TABLE, hum: None };

@@ -17,6 +17,10 @@ const MICROVOLTS_RMS: [[f64; 8]; 7] = [
     [37.53, 18.87, 9.53, 5.37, 2.95, 1.65, 1.03, 0.70],
 ];
 
+/// Noise of a converter over that of the table, at most, no unit: the table is typical, no worst case is published, and twice the
+/// typical is common practice for a bound.
+pub const MOST_FACTOR: f64 = 2.0;
+
 /// Standard deviation of one conversion referred to the input.
 pub fn conversion_noise(gain: Gain, rate: Rate) -> Volts {
     Volts(MICROVOLTS_RMS[rate as usize][gain as usize] * 1e-6)

@@ -13,7 +13,7 @@ use crate::{
     limits::{LimitOrigin, Limits},
     meter::{
         Meter, looks,
-        noise::{code_step, noise_codes},
+        noise::{MOST_FACTOR, code_step, noise_codes},
     },
     quantity::{Amps, Farads, Ohms, Seconds, Volts},
 };
@@ -48,8 +48,6 @@ const STOP_NOISE: f64 = 1.5;
 const CLOSE: f64 = 0.15;
 /// Coverage factor of an isolation's windows, standard uncertainties: about 95 % (GUM, JCGM 100, 6.3.3).
 const STOP_COVERAGE: f64 = 2.0;
-/// Noise that an isolation allows for over that of the table, no unit: as the host will.
-const ISOLATION_NOISE: f64 = 2.0;
 /// What pair A of an isolation may be off by: offset, 30 µV, and common mode, 20 µV, over the least it reads, 20 mV at 10 kΩ
 /// behind the clamp and far more above. As the host will reckon.
 const ISOLATION_OFF: f64 = 0.5e-3;
@@ -260,7 +258,7 @@ fn stop_rule(
 pub fn isolation(contacts: Contacts, min: Ohms, behind: Farads) -> Shot {
     let (gain_a, gain_b, rate) = (Gain::X8, Gain::X128, Rate::Sps1000);
     let window = ISOLATION_WINDOW;
-    let window_noise = ISOLATION_NOISE * noise_codes(gain_b, rate) / f64::from(window).sqrt();
+    let window_noise = MOST_FACTOR * noise_codes(gain_b, rate) / f64::from(window).sqrt();
     let codes_at_min = DRY_AMPS * ISOLATION_CLAMP_OHMS / (ISOLATION_CLAMP_OHMS + RM_OHMS + min.0) * RM_OHMS
         / code_step(gain_b).0;
     // As the host will reckon, and a little more: what the controller calls good must be good to the host.
@@ -309,8 +307,15 @@ pub fn bridge_wait_us(bridging: Farads, source: Source) -> u16 {
     (SILENT_TIME_CONSTANTS * bridging.0 * loop_ohms * 1e6).min(f64::from(u16::MAX)) as u16
 }
 
-/// Current in the wide range.
-pub const WIDE_CURRENT: Amps = Amps(DRY_AMPS);
+/// Current that a source drives through a loop of this resistance while nothing limits it (the unit and its contacts, Rm not
+/// counted); that of the load and wide ranges does not depend on it.
+pub fn nominal_current(source: Source, through: Ohms) -> Amps {
+    match source {
+        Source::Load => Amps(LOAD_AMPS),
+        Source::Wide => Amps(DRY_AMPS),
+        Source::Off | Source::Dry | Source::Isolation => dry_current(through),
+    }
+}
 
 /// Current in the dry range through a loop of this resistance (the unit and its contacts, Rm not counted).
 pub fn dry_current(through: Ohms) -> Amps {
@@ -454,11 +459,7 @@ mod tests {
         assert_eq!(four.window, 4);
         for (window, enough) in [(2, false), (4, true)] {
             let (codes, noise) = leakage(100e3, &Settle { window, ..four });
-            assert_eq!(
-                codes > 20.0 * ISOLATION_NOISE * noise,
-                enough,
-                "{window} pairs: {codes} over {noise}"
-            );
+            assert_eq!(codes > 20.0 * MOST_FACTOR * noise, enough, "{window} pairs: {codes} over {noise}");
         }
     }
 
@@ -468,7 +469,7 @@ mod tests {
         let (codes, noise) = leakage(100e3, &rule);
         let meter = Meter::PUBLISHED.relative_half(rule.gain_a, rule.gain_b);
         let relative =
-            1.05 * (1.0 + 2.0 * ISOLATION_NOISE * noise / codes) * (1.0 + meter) * (1.0 + ISOLATION_OFF);
+            1.05 * (1.0 + 2.0 * MOST_FACTOR * noise / codes) * (1.0 + meter) * (1.0 + ISOLATION_OFF);
         for (factor, passes) in [(0.99, false), (1.01, true)] {
             // Volts across the unit over volts over Rm, as codes.
             let ratio = 100e3 * relative * factor / RM_OHMS * f64::from(rule.gain_a.factor())

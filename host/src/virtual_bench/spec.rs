@@ -254,7 +254,8 @@ pub fn parse(text: &str, fixture: &Fixture) -> Result<Injected, SpecError> {
         return Ok(Injected::GainError(gain, measure(Unit::Fraction)?));
     }
     if let Some(place) = name.strip_prefix("pin ") {
-        return Ok(Injected::Displaced(point(place)?, length(what).map_err(|e| wrong(e.what, e.help))?));
+        let mm = quantity::parse(what, Unit::Millimetre).map_err(|e| wrong(e.what, e.help))?;
+        return Ok(Injected::Displaced(point(place)?, mm));
     }
     let plain = |unit: &str, help: &str| {
         let number = what.strip_suffix(unit).map(str::trim).and_then(|number| number.parse::<f64>().ok());
@@ -290,11 +291,6 @@ pub fn parse(text: &str, fixture: &Fixture) -> Result<Injected, SpecError> {
             Err(wrong(what, suggestion(name, &known)))
         }
     }
-}
-
-/// A length either way, mm.
-fn length(text: &str) -> Result<f64, quantity::QuantityError> {
-    quantity::parse(text, Unit::Millimetre)
 }
 
 /// A time in microseconds.
