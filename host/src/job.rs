@@ -296,7 +296,7 @@ fn tell_segment(
 ) {
     let Role::Segment { segment, swapped } = planned.role else { return };
     let meter = Meter::PUBLISHED;
-    let reading = ratio::read(&meter, &planned.shot, &ran.codes, ran.why, swapped, Ohms::ZERO);
+    let reading = ratio::read(&meter, &planned.shot, &ran.codes, ran.why, swapped, Some(Ohms::ZERO));
     let Ok(reading) = reading else { return };
     if !reading.flows {
         return;

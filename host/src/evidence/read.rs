@@ -35,9 +35,6 @@ const NO_CURRENT: Amps = Amps(8e-6);
 /// The two ways out of the unit, contact, relay and reversal switch, differ by at most this: a common mode that turns round
 /// with the current even where the unit has no resistance.
 const CONTACTS_DIFFER: Ohms = Ohms(1.0);
-/// Resistance between the force rails where nothing was read end to end: what the sources still drive, 1 V at 50 mA or 18 mV at
-/// 0.6 mA and more.
-const UNKNOWN_PATH: Ohms = Ohms(25.0);
 /// A unit without current that hangs on the source's side stands 18 mV above Rm; more than this is that.
 const HANGS: Volts = Volts(5e-3);
 
@@ -142,7 +139,7 @@ impl Reader<'_> {
                 }
             }
             Role::EndToEnd { from, to } => {
-                let reading = ratio::read(self.meter, shot, codes, ran.why, false, CONTACTS_DIFFER)?;
+                let reading = ratio::read(self.meter, shot, codes, ran.why, false, Some(CONTACTS_DIFFER))?;
                 if reading.flows && reading.motion.is_none() {
                     self.known.paths.push((force_channels(contacts), reading.resistance.abs()));
                 }
@@ -153,7 +150,7 @@ impl Reader<'_> {
             Role::Segment { segment, swapped } => self.segment(ran, segment, swapped, false)?,
             Role::Survey { segment, swapped } => self.segment(ran, segment, swapped, true)?,
             Role::PastPin { around } => {
-                let reading = ratio::read(self.meter, shot, codes, ran.why, false, UNKNOWN_PATH)?;
+                let reading = ratio::read(self.meter, shot, codes, ran.why, false, None)?;
                 self.check_reading(contacts, &reading);
                 self.see(Observation::Around(around, reading));
             }
@@ -177,7 +174,7 @@ impl Reader<'_> {
                 self.see(Observation::OpenSwitch(id, reading));
             }
             Role::Standard(index) => {
-                let reading = ratio::read(self.meter, shot, codes, ran.why, false, CONTACTS_DIFFER)?;
+                let reading = ratio::read(self.meter, shot, codes, ran.why, false, Some(CONTACTS_DIFFER))?;
                 self.check_reading(contacts, &reading);
                 self.see(Observation::Standard(index, reading));
             }
@@ -212,7 +209,7 @@ impl Reader<'_> {
         let (shot, contacts) = (&ran.shot, ran.shot.contacts);
         let forced = force_channels(contacts);
         let path = self.known.paths.iter().rev().find(|(channels, _)| *channels == forced);
-        let path = path.map_or(UNKNOWN_PATH, |(_, whole)| *whole + CONTACTS_DIFFER);
+        let path = path.map(|(_, whole)| *whole + CONTACTS_DIFFER);
         let reading = ratio::read(self.meter, shot, &ran.codes, ran.why, swapped, path)?;
         let mut touches = self.check_reading(contacts, &reading);
         let point = |channel: Option<u16>| channel.and_then(|channel| self.fixture.sense_point(channel));

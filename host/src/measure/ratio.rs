@@ -2,9 +2,9 @@
 
 use copperwalk_core::{delta::Delta, timing};
 use copperwalk_wire::{
-    Shot,
+    Shot, Source,
     codes::{ENDS_GAIN, decode},
-    hardware::RM_OHMS,
+    hardware::{LOAD_COMPLIANCE_VOLTS, RM_OHMS},
     message::ShotEnd,
 };
 use nalgebra::{DMatrix, DVector};
@@ -117,15 +117,16 @@ pub enum Motion {
     Elsewhere,
 }
 
-/// Reads a ratio shot with this meter. `why`: its sampling stopped. `swapped`: sense+ stands nearer force-. `path`: resistance between the two force rails,
-/// by which the common mode of the sense pins turns round with the current.
+/// Reads a ratio shot with this meter. `why`: its sampling stopped. `swapped`: sense+ stands nearer force-. `path`: resistance
+/// between the two force rails, by which the common mode of the sense pins turns round with the current; where it is not
+/// known, or was more before a film broke, it is what the source's reach leaves for the current that flows.
 pub fn read(
     meter: &Meter,
     shot: &Shot,
     codes: &[i32],
     why: ShotEnd,
     swapped: bool,
-    path: Ohms,
+    path: Option<Ohms>,
 ) -> Result<Reading, Malformed> {
     let codes = decode(shot, codes)?.ratio()?;
     let ratio = codes.method;
@@ -154,13 +155,14 @@ pub fn read(
     let resistance = Ohms(RM_OHMS * quotient * (1.0 + meter.rm.middle - gain.middle));
     let noise = Ohms(RM_OHMS * shrink * sigma_a.hypot(quotient * sigma_b) / drop_volts.abs());
     let current = Amps(drop_volts / RM_OHMS);
+    let most_path = reach(shot.source) / current.abs();
     let period = half_cycle(shot);
     let size = resistance.abs();
     let edges = Edges {
         rm: size * meter.rm.half,
         gain: size * gain.half,
         linearity: size * meter.linearity,
-        common_mode: path * (meter.common_mode / 2.0),
+        common_mode: path.unwrap_or(most_path).min(most_path) * (meter.common_mode / 2.0),
         // The weights of a triple leave a quarter of what the EMF bends by in a half-cycle; triples of either sign alternate.
         emf: Volts(EMF_BEND * period.0 * period.0 / 4.0 / f64::from(delta.triples().max(1))) / current.abs(),
         leakage: Ohms(size.0 * size.0 / LEAKAGE.0),
@@ -180,6 +182,18 @@ pub fn read(
     };
     reading.weigh(&Surroundings::UNKNOWN);
     Ok(reading)
+}
+
+/// The most that a source puts between the two force rails.
+fn reach(source: Source) -> Volts {
+    Volts(match source {
+        Source::Load => LOAD_COMPLIANCE_VOLTS,
+        // Behind the clamp less than 20 mV stand, whatever the parts' tolerances.
+        Source::Off | Source::Dry => 20e-3,
+        Source::Isolation => 200e-3,
+        // The converter's own source reaches to 0.9 V below 3.3 V, and the unit stands on the bias node of 1 V.
+        Source::Wide => 1.5,
+    })
 }
 
 /// From the start of one half-cycle to that of the next, as the controller makes them.
@@ -288,7 +302,7 @@ fn motion(halves: &[Half], offset: f64) -> Option<Motion> {
 
 #[cfg(test)]
 mod tests {
-    use copperwalk_wire::{Contacts, Gain, Method, Rate, Ratio, Source};
+    use copperwalk_wire::{Contacts, Gain, Method, Rate, Ratio};
 
     use super::*;
 
@@ -312,7 +326,7 @@ mod tests {
             gate: None,
         });
         let shot = Shot { contacts: Contacts::default(), source: Source::Dry, method };
-        read(&Meter::PUBLISHED, &shot, &codes, ShotEnd::Complete, false, Ohms::ZERO).unwrap()
+        read(&Meter::PUBLISHED, &shot, &codes, ShotEnd::Complete, false, Some(Ohms::ZERO)).unwrap()
     }
 
     /// Six half-cycles of one signal, forward and reversed in turn.
@@ -387,6 +401,35 @@ mod tests {
     fn a_voltage_that_varies_by_just_over_a_tenth_moves_and_just_under_does_not() {
         for (factor, expected) in [(1.08, None), (1.12, Some(Motion::Elsewhere))] {
             assert_eq!(moved(factor, 1.0), expected, "{factor}");
+        }
+    }
+
+    /// A film that was 328 Ω end to end and has broken under load: 50 mA leave no more than 20 Ω for the path, and at 90 dB half of
+    /// 31.6 ppm of that, 316 µΩ.
+    #[test]
+    fn a_path_that_was_higher_before_counts_no_more_than_the_source_can_drive() {
+        let ratio = Ratio {
+            gain_a: Gain::X16,
+            gain_b: Gain::X2,
+            rate: RATE,
+            wait_us: 0,
+            contact_check: false,
+            ends: false,
+            triples_min: 1,
+            triples_max: 1,
+            stop: None,
+            gate: None,
+        };
+        let shot = Shot { contacts: Contacts::default(), source: Source::Load, method: Method::Ratio(ratio) };
+        let drop = (0.5 / code_step(Gain::X2).0) as i32;
+        let codes = [1_000, drop, -1_000, -drop, 1_000, drop];
+        let common_mode = |path| {
+            let read = read(&Meter::PUBLISHED, &shot, &codes, ShotEnd::Complete, false, path).unwrap();
+            read.budget.edges.common_mode.0
+        };
+        for (path, expected) in [(Some(328.0), 316e-6), (None, 316e-6), (Some(2.0), 31.6e-6)] {
+            let found = common_mode(path.map(Ohms));
+            assert!((found / expected - 1.0).abs() < 1e-3, "{path:?}: {found}");
         }
     }
 }
