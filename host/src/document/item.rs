@@ -2,6 +2,7 @@
 
 use std::ops::Range;
 
+use jiff::civil::Date;
 use toml::Spanned;
 use toml::de::DeValue;
 
@@ -113,6 +114,18 @@ impl<'d> Item<'d> {
             .and_then(|number| u32::try_from(number).ok())
             .filter(|number| (least..=most).contains(number))
             .ok_or_else(|| self.refuse(format!("{} is {}", self.what, clip(number.as_str())), help))
+    }
+
+    /// A day.
+    pub fn date(&self) -> Result<Date, Told> {
+        let text = self.text()?;
+        let date = text.parse().ok().filter(|_| text.len() == "2026-03-01".len());
+        date.ok_or_else(|| {
+            self.refuse(
+                format!("{} is {}", self.what, clip(text)),
+                r#"write a day as year, month, day: "2026-03-01""#,
+            )
+        })
     }
 
     /// A number of millimetres: coordinates are the one place where the unit is said once for all.

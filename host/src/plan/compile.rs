@@ -129,10 +129,9 @@ fn stage(
     }
     legs.push(Leg { kind: LegKind::Check, shots: builder.cut() });
 
-    if state.index() == 0 && !fixture.standards.is_empty() {
-        for (index, standard) in fixture.standards.iter().enumerate() {
-            builder.standard(index, standard);
-        }
+    let standards = fixture.standards.iter().enumerate().filter(|(_, standard)| standard.in_sweeps);
+    if state.index() == 0 && standards.clone().next().is_some() {
+        standards.for_each(|(index, standard)| builder.standard(index, standard));
         legs.push(Leg { kind: LegKind::Standards, shots: builder.cut() });
     }
 
