@@ -53,6 +53,25 @@ pub trait Operator {
     /// # Errors
     /// If nobody does.
     fn place(&mut self, state: StateId, prompt: &str, watch: &mut dyn Watch) -> Result<(), Unattended>;
+
+    /// Lays something else on the pins, as the prompt asks, and returns when it lies there.
+    ///
+    /// # Errors
+    /// If nobody does.
+    fn lay(&mut self, _lying: Lying, prompt: &str, watch: &mut dyn Watch) -> Result<(), Unattended> {
+        self.place(StateId::new(0), prompt, watch)
+    }
+}
+
+/// What lies on the pins.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Lying {
+    /// Nothing: the bed is empty.
+    Nothing,
+    /// A sheet of bare copper that every pin touches.
+    Plate,
+    /// A unit, seated anew.
+    Unit,
 }
 
 /// The unit is not in the state asked for.

@@ -19,6 +19,10 @@ pub struct Bed {
     pub pins: Vec<Ohms>,
     /// The node every pin touches, if the channel has one.
     pub touches: Vec<Option<Node>>,
+    /// Pairs of pins whose tips touch each other.
+    pub touching: Vec<[usize; 2]>,
+    /// Does the unit lie on the pins?
+    pub unit_lies: bool,
     /// Leakage from the rails force+, force-, sense+ and sense- to the bias node: every open contact on it, taken together.
     pub rails: [Ohms; 4],
     /// Sense pins that stand off their points.
@@ -41,6 +45,9 @@ pub struct Displaced {
     /// So much of the segment lies between point and pin.
     pub skipped: Ohms,
 }
+
+/// Resistance between the tips of two pins that touch each other: as much as a pin has on its pad.
+const TIPS: Ohms = Ohms(0.1);
 
 /// Node of the unit's point 0.
 pub const FIRST_POINT: Node = front_end::NODES;
@@ -81,9 +88,23 @@ impl Circuit {
         for (rail, leak) in [FORCE_PLUS, FORCE_MINUS, SENSE_PLUS, SENSE_MINUS].into_iter().zip(bed.rails) {
             network.resistor(rail, front_end::BIAS, leak);
         }
-        let (battery, branches) = unit.connect(&mut network, FIRST_POINT, &bed.displaced);
+        let (battery, branches) = match bed.unit_lies {
+            true => unit.connect(&mut network, FIRST_POINT, &bed.displaced),
+            false => (None, Vec::new()),
+        };
         for &([a, b], resistance) in &bed.standards {
             network.resistor(a, b, resistance);
+        }
+        // A tip that touches another is there whether or not its relays are closed.
+        let mut tips = vec![None; bed.pins.len()];
+        for &pair in &bed.touching {
+            let nodes = pair.map(|pin| *tips[pin].get_or_insert_with(|| network.node()));
+            network.resistor(nodes[0], nodes[1], TIPS);
+        }
+        for (pin, tip) in tips.iter().enumerate() {
+            if let (&Some(tip), Some(node)) = (tip, bed.touches[pin]) {
+                network.resistor(tip, node, bed.pins[pin]);
+            }
         }
         let mut closed_relays = Vec::new();
         for (pin, (&contact, &touches)) in bed.pins.iter().zip(&bed.touches).enumerate() {
@@ -93,8 +114,8 @@ impl Circuit {
             if !closed[relay] && !closed[relay + 1] {
                 continue;
             }
-            let channel = network.node();
-            if let Some(node) = touches {
+            let channel = tips[pin].unwrap_or_else(|| network.node());
+            if let (Some(node), None) = (touches, tips[pin]) {
                 network.resistor(channel, node, contact);
             }
             for (relay, rail) in [relay, relay + 1].into_iter().zip(rails) {

@@ -71,6 +71,10 @@ pub struct Figures {
     pub pin_ohms: Spread,
     /// How far a sense pin stands from the middle of its pad along the path, over what the fixture file allows it.
     pub pin_off: Spread,
+    /// Share of that resistance by which each seating of a board differs.
+    pub seat_scatter: Spread,
+    /// How far a board lies from the middle of its play along the path, another time each seating, mm.
+    pub seat_play_mm: Spread,
     /// Leakage from each matrix rail to the bias node, ohm.
     pub rail_ohms: Spread,
     /// Peak of the hum in the sense loop, volt.
@@ -107,6 +111,9 @@ impl Figures {
         // Spring pins below 50 mΩ are good, up to 200 mΩ occur (weak source); new ones.
         pin_ohms: Spread::Even(20e-3, 80e-3),
         pin_off: NOTHING,
+        // Spring pins repeat within a tenth of their resistance, tooling pins hold a board to some hundredths (common practice).
+        seat_scatter: Spread::Normal(0.1, 0.3),
+        seat_play_mm: Spread::Normal(0.02, 0.05),
         rail_ohms: Spread::Fixed(1e10),
         hum_volts: NOTHING,
         unit_kelvin: NOTHING,
@@ -141,6 +148,9 @@ impl Figures {
         // Up to 200 mΩ occur (weak source); half an ohm before somebody cleans them.
         pin_ohms: Spread::Decades(20e-3, 0.5),
         pin_off: Spread::Even(-1.0, 1.0),
+        // Worn pins, and tooling holes a tenth too wide (common practice).
+        seat_scatter: Spread::Even(-0.5, 1.0),
+        seat_play_mm: Spread::Even(-0.1, 0.1),
         // Fifty open contacts at 10¹¹ Ω and flux on the matrix board.
         rail_ohms: Spread::Decades(4e9, 1e11),
         hum_volts: Spread::Even(0.0, 20e-6),

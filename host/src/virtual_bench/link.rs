@@ -18,7 +18,7 @@ use crate::{
     board::StateId,
     fixture::Fixture,
     link::{Gone, Transport},
-    operator::{Operator, Unattended, Watch},
+    operator::{Lying, Operator, Unattended, Watch},
 };
 
 /// Power-up to the controller's first instruction, µs.
@@ -64,7 +64,8 @@ impl VirtualBench {
         };
         let layout =
             Layout { force_channels: fixture.force_channels, sense_channels: fixture.sense_channels };
-        let serial = spec.bench_seed.to_be_bytes();
+        // A bench of other parts is another bench.
+        let serial = (spec.bench_seed ^ ((spec.parts as u64) << 63)).to_be_bytes();
         let controller = Controller::new(parts, layout, serial, (0, 1, 0), false, Instant(BOOT_US)).into();
         Ok(Self {
             models,
@@ -86,6 +87,11 @@ impl VirtualBench {
     /// Puts the unit into a state.
     pub fn place(&mut self, state: StateId) {
         self.models.borrow_mut().place(state);
+    }
+
+    /// Lays something else on the pins, or the unit anew.
+    pub fn lay(&mut self, lying: Lying) {
+        self.models.borrow_mut().lay(lying);
     }
 
     /// Opens or closes the lid.
@@ -167,6 +173,11 @@ pub struct VirtualOperator(Shared);
 impl Operator for VirtualOperator {
     fn place(&mut self, state: StateId, _prompt: &str, _watch: &mut dyn Watch) -> Result<(), Unattended> {
         self.0.borrow_mut().place(state);
+        Ok(())
+    }
+
+    fn lay(&mut self, lying: Lying, _prompt: &str, _watch: &mut dyn Watch) -> Result<(), Unattended> {
+        self.0.borrow_mut().lay(lying);
         Ok(())
     }
 }

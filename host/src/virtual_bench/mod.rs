@@ -7,7 +7,7 @@
 //! Read in this order: [`spec`] (what is put under the pins), [`rng`], [`figures`] and [`healthy`] (what parts, benches and
 //! units are drawn from); the parts, from the controller outwards:
 //! [`chain`], [`relay`], [`adc`] (its digital side) and [`amplifier`] (its analogue one), [`front_end`], [`hum`], [`mod@unit`];
-//! the physics: [`network`], [`capacitor`], [`circuit`]; and what puts them together: [`models`] (lines, bytes and
+//! the physics: [`network`], [`capacitor`], [`circuit`]; [`seat`] (what lies on the pins); and what puts them together: [`models`] (lines, bytes and
 //! time), [`adapters`], [`link`], with [`trace`] as witness.
 
 pub mod adapters;
@@ -25,6 +25,7 @@ pub mod models;
 pub mod network;
 pub mod relay;
 pub mod rng;
+pub mod seat;
 pub mod spec;
 pub mod trace;
 pub mod unit;

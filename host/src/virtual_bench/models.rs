@@ -13,14 +13,13 @@ use super::{
     amplifier::Amplifier,
     capacitor::Capacitor,
     chain::Chain,
-    circuit::{Bed, Circuit, Displaced, FIRST_POINT},
-    figures::Figures,
+    circuit::{Bed, Circuit, FIRST_POINT},
     front_end::{self, FrontEnd},
-    healthy,
     hum::Hum,
     network::{Network, Sources},
     relay::Relay,
     rng::Rng,
+    seat::{self, Seat},
     spec::{self, Injected, Spec},
     trace::{Change, Trace},
     unit::{Truth, Unit},
@@ -28,7 +27,8 @@ use super::{
 use crate::{
     board::StateId,
     fixture::Fixture,
-    quantity::{Amps, Celsius, Ohms, Volts},
+    operator::Lying,
+    quantity::{Amps, Celsius, Volts},
 };
 
 /// While a capacitor charges from a source, what the source can do is looked at again this often, µs.
@@ -61,11 +61,14 @@ pub struct Models {
     /// Relays whose contact is still to move.
     moving: Vec<usize>,
     bed: Bed,
+    seat: Seat,
     front_end: FrontEnd,
     adc: Adc,
     amplifier: Amplifier,
     hum: Hum,
     unit: Unit,
+    fixture: Fixture,
+    /// Those of the unit while it lies there.
     capacitors: Vec<Capacitor>,
     charging: bool,
     air: Celsius,
@@ -92,7 +95,7 @@ impl Models {
         let figures = spec.parts.figures();
         // Each part draws from its own stream, so a fault in one leaves all others as they were.
         let mut rng = Rng::new(spec.bench_seed ^ 0xBE9C);
-        let mut bed = bed(fixture, &figures, &mut rng.fork());
+        let (mut bed, mut seat) = seat::bed(fixture, &figures, &mut rng.fork());
         let mut relays_rng = rng.fork();
         let mut relays: Vec<Relay> =
             (0..=bed.bleed_relay()).map(|_| Relay::new(&figures, &mut relays_rng)).collect();
@@ -105,7 +108,8 @@ impl Models {
         let mut lid_opens_us = None;
         for fault in &faults {
             match *fault {
-                Injected::Pin(pin, contact) => bed.pins[pin] = contact,
+                Injected::Pin(pin, contact) => seat.dirty(&mut bed, pin, contact),
+                Injected::Touching(pins) => bed.touching.push(pins),
                 Injected::Relay(relay, fault) => relays[relay].fault = Some(fault),
                 Injected::Standard(standard, off) => bed.standards[standard].1.0 *= 1.0 + off,
                 Injected::Lid(at_us) => lid_opens_us = Some(at_us),
@@ -114,7 +118,7 @@ impl Models {
                 Injected::GainError(gain, error) => amplifier.set_gain_error(gain, error),
                 Injected::CommonMode(volts) => amplifier.set_common_mode(volts),
                 Injected::Rm(off) => front_end.set_rm(off),
-                Injected::Displaced(point, mm) => displace(&mut bed, fixture, point.index(), mm),
+                Injected::Displaced(point, mm) => seat.displace(&mut bed, fixture, point.index(), mm),
                 Injected::Segment(..)
                 | Injected::Bridge(..)
                 | Injected::Battery(_)
@@ -133,11 +137,13 @@ impl Models {
             moving: Vec::new(),
             relays,
             bed,
+            seat,
             front_end,
             adc,
             amplifier,
             hum,
             unit,
+            fixture: fixture.clone(),
             charging: !capacitors.is_empty(),
             capacitors,
             air: spec.air,
@@ -244,6 +250,17 @@ impl Models {
         self.unit.place(state);
         self.switched();
         self.trace.note(self.now_us, Change::Placed(state));
+    }
+
+    /// Somebody lays something else on the pins, or the unit anew.
+    pub fn lay(&mut self, lying: Lying) {
+        self.settle();
+        self.seat.lay(&mut self.bed, &self.fixture, lying);
+        self.capacitors = match lying {
+            Lying::Unit => self.unit.capacitors(FIRST_POINT),
+            Lying::Nothing | Lying::Plate => Vec::new(),
+        };
+        self.switched();
     }
 
     /// The record of changes.
@@ -433,64 +450,4 @@ impl Models {
             self.trace.note(self.now_us, Change::Burnout { on: now[1] });
         }
     }
-}
-
-/// The bed of pins for a fixture, its standards inside their tolerance.
-fn bed(fixture: &Fixture, figures: &Figures, rng: &mut Rng) -> Bed {
-    let force_channels = usize::from(fixture.force_channels);
-    let channels = force_channels + usize::from(fixture.sense_channels);
-    let mut touches = vec![None; channels];
-    let mut touch = |force: Option<u16>, sense: Option<u16>, node: usize| {
-        let pins = [force.map(usize::from), sense.map(|channel| force_channels + usize::from(channel))];
-        for pin in pins.into_iter().flatten() {
-            touches[pin] = Some(node);
-        }
-    };
-    for (point, pins) in fixture.pins.iter().enumerate() {
-        touch(pins.force, pins.sense, FIRST_POINT + point);
-    }
-    let first_standard = FIRST_POINT + fixture.board.points.len();
-    let mut standards = Vec::new();
-    for (i, standard) in fixture.standards.iter().enumerate() {
-        let nodes = [first_standard + 2 * i, first_standard + 2 * i + 1];
-        for (end, &node) in nodes.iter().enumerate() {
-            touch(Some(standard.force[end]), Some(standard.sense[end]), node);
-        }
-        let off = rng.between(-standard.tolerance, standard.tolerance);
-        standards.push((nodes, standard.resistance * (1.0 + off)));
-    }
-    let mut bed = Bed {
-        force_channels,
-        pins: (0..channels).map(|_| Ohms(figures.pin_ohms.draw(rng))).collect(),
-        touches,
-        nodes: first_standard + 2 * standards.len(),
-        rails: std::array::from_fn(|_| Ohms(figures.rail_ohms.draw(rng))),
-        displaced: Vec::new(),
-        standards,
-    };
-    for point in 0..fixture.board.points.len() {
-        let most_mm = fixture.pins.get(point).map_or(0.0, |pins| pins.off_mm);
-        displace(&mut bed, fixture, point, most_mm * figures.pin_off.draw(rng));
-    }
-    bed
-}
-
-/// Puts a point's sense pin so far along the path, mm: towards the later of its segments where that is above zero.
-fn displace(bed: &mut Bed, fixture: &Fixture, point: usize, mm: f64) {
-    let board = &fixture.board;
-    let Some(channel) = fixture.pins.get(point).and_then(|pins| pins.sense) else { return };
-    let mut meeting = (0..board.segments.len()).filter(|&at| {
-        [board.segments[at].from, board.segments[at].to].iter().any(|end| end.index() == point)
-    });
-    let (earlier, later) = (meeting.next(), meeting.next_back());
-    bed.displaced.retain(|pin| pin.point != point);
-    let place = &mut bed.touches[bed.force_channels + usize::from(channel)];
-    *place = Some(FIRST_POINT + point);
-    // At an end of the path one of the two ways leads off the copper that carries current.
-    let Some(segment) = (if mm > 0.0 { later } else { earlier }).filter(|_| mm != 0.0) else { return };
-    let node = bed.nodes;
-    bed.nodes += 1;
-    *place = Some(node);
-    let skipped = healthy::beside(board, &board.segments[segment], mm.abs());
-    bed.displaced.push(Displaced { node, point, segment, skipped });
 }

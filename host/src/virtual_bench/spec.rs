@@ -8,6 +8,7 @@
 //! SEGMENT=flaky                 good and bad by turns       POINT:sense+=welded           the relay to that rail
 //! SEGMENT=film                  high until 0.25 V broke it  POINT:force-=never closes
 //! SEGMENT=one barrel open       of a via group              STANDARD=+0.5 %               its real value is off
+//! POINT:sense~POINT:sense=touching                          two pins whose tips touch
 //! battery=3.0 V                 fitted all the while        charge=5 V                    the bulk capacitors hold it
 //! lid=120 ms                    the lid opens then
 //! ```
@@ -99,6 +100,8 @@ pub enum Injected {
     Bridge([PointId; 2], Ohms),
     /// A pin with this contact resistance. Pins count force channels first, then sense channels.
     Pin(usize, Ohms),
+    /// Two pins whose tips touch each other.
+    Touching([usize; 2]),
     /// In a relay, by its bit.
     Relay(usize, RelayFault),
     /// A check standard whose value is off by this fraction.
@@ -205,6 +208,35 @@ pub fn parse(text: &str, fixture: &Fixture) -> Result<Injected, SpecError> {
         };
         return Ok(Injected::Segment(id, fault));
     }
+    let pin = |place: PointId, word: &str| {
+        let pins = fixture.pins(place);
+        let pin = match word {
+            "force" => pins.force.map(usize::from),
+            "sense" => pins.sense.map(|channel| usize::from(fixture.force_channels) + usize::from(channel)),
+            _ => {
+                let what = format!("`{}` is neither a pin nor a relay", quantity::clip(word));
+                return Err(wrong(what, "use force or sense, with + or - for the relay to that rail".into()));
+            }
+        };
+        pin.ok_or_else(|| {
+            let what = format!("point `{}` has no {word} pin", board.point(place).name);
+            wrong(what, "the fixture file says which pins there are".into())
+        })
+    };
+    if let ("touching", Some((a, b))) = (what, name.split_once('~')) {
+        let place = |text: &str| {
+            let Some((name, word)) = text.rsplit_once(':') else {
+                let what = format!("`{}` is no pin", quantity::clip(text));
+                return Err(wrong(what, "write POINT:force or POINT:sense on either side".into()));
+            };
+            pin(point(name)?, word.trim())
+        };
+        let pins = [place(a)?, place(b)?];
+        if pins[0] == pins[1] {
+            return Err(wrong("both are the same pin".into(), "name two pins".into()));
+        }
+        return Ok(Injected::Touching(pins));
+    }
     if let Some((a, b)) = name.split_once('~') {
         let (a, b) = (point(a)?, point(b)?);
         if a == b {
@@ -214,23 +246,11 @@ pub fn parse(text: &str, fixture: &Fixture) -> Result<Injected, SpecError> {
     }
     if let Some((place, line)) = name.rsplit_once(':') {
         let place = point(place)?;
-        let pins = fixture.pins(place);
         let (word, rail) = match line.strip_suffix(['+', '-']) {
             Some(word) => (word, Some(usize::from(line.ends_with('-')))),
             None => (line, None),
         };
-        let pin = match word {
-            "force" => pins.force.map(usize::from),
-            "sense" => pins.sense.map(|channel| usize::from(fixture.force_channels) + usize::from(channel)),
-            _ => {
-                let what = format!("`{}` is neither a pin nor a relay", quantity::clip(line));
-                return Err(wrong(what, "use force or sense, with + or - for the relay to that rail".into()));
-            }
-        };
-        let pin = pin.ok_or_else(|| {
-            let what = format!("point `{}` has no {word} pin", board.point(place).name);
-            wrong(what, "the fixture file says which pins there are".into())
-        })?;
+        let pin = pin(place, word)?;
         return match (rail, what) {
             (None, "open") => Ok(Injected::Pin(pin, PIN_OPEN)),
             (None, _) => Ok(Injected::Pin(pin, measure(Unit::Ohm).map(Ohms)?)),
@@ -341,6 +361,7 @@ mod tests {
         // Pin 16 + 12: the sense channel of reg.in; its relay to sense- is the odd bit.
         assert_eq!(fault("reg.in:sense=5 kohm"), Injected::Pin(28, Ohms(5e3)));
         assert_eq!(fault("reg.in:force=open"), Injected::Pin(3, PIN_OPEN));
+        assert_eq!(fault("cell+:sense~tail.in:sense=touching"), Injected::Touching([16, 17]));
         assert_eq!(fault("reg.in:sense-=welded"), Injected::Relay(57, RelayFault::Welded));
         assert_eq!(fault("cell+:force+=never closes"), Injected::Relay(0, RelayFault::NeverCloses));
         assert_eq!(fault("1R=-0.5 %"), Injected::Standard(0, -0.005));
@@ -399,6 +420,8 @@ mod tests {
             "=",
             "~=",
             ":=1 ohm",
+            "cell+:sense~cell+:sense=touching",
+            "cell+~tail.in=touching",
             "battery=3",
             "battery=-1 V",
             "reg.in~reg.in=1 ohm",
