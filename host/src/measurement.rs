@@ -10,7 +10,12 @@ use copperwalk_wire::{
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use crate::plan::{Role, Sampling};
+use crate::{
+    fixture::Fixture,
+    meter::proven::Proven,
+    plan::{Role, Sampling},
+    proof::{self, Proof},
+};
 
 /// Everything one sweep brought back.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
@@ -27,11 +32,19 @@ pub struct Measurement {
     pub basis: Basis,
     /// How long its plan looks.
     pub sampling: Sampling,
+    /// The latest proof of the bench with this bed on it, if there was one, whether or not it holds.
+    #[serde(default)]
+    pub proof: Option<Proof>,
     /// Every run with its shots and codes, in order.
     pub runs: Vec<Run>,
 }
 
 impl Measurement {
+    /// What budgets may use of the proof.
+    pub fn proven(&self, fixture: &Fixture) -> Option<Proven> {
+        proof::usable(self.proof.as_ref(), fixture, self.started_us)
+    }
+
     /// What the bench did, summed over the runs.
     pub fn work(&self) -> BenchWork {
         self.runs.iter().fold(BenchWork::default(), |work, run| BenchWork {

@@ -29,6 +29,8 @@ pub struct Judgement {
     /// Air temperature from the meter's sensor, if it was read.
     #[serde(rename = "celsius")]
     pub air: Option<Celsius>,
+    /// Hash of the proof of the bench whose figures the uncertainties stand on; `None`: published worst cases.
+    pub proof: Option<String>,
     /// Verdict on the unit.
     pub verdict: Verdict,
     /// Why the sweep is void: bench faults, in words, each naming its pin, relay or part. Empty unless void.

@@ -13,7 +13,7 @@ mod surroundings;
 use copperwalk_wire::{Source, message::RunEnd};
 
 pub use contacts::{Bus, ForceContact, Line, Potential, RelayAnswer, SenseContact};
-pub use read::EvidenceError;
+pub use read::{CONTACTS_DIFFER, EvidenceError};
 
 use crate::{
     board::{PointId, SegmentId, StateId},
@@ -23,14 +23,17 @@ use crate::{
         isolation::Isolation,
         ratio::{Reading, Surroundings},
     },
-    measurement::Run,
-    meter::Meter,
+    measurement::{Measurement, Run},
+    meter::{Meter, proven::Proven},
     quantity::{Celsius, Volts},
 };
 
 /// What all runs so far said, in the order they were made.
 #[derive(Clone, PartialEq, Debug, Default)]
 pub struct Evidence {
+    /// What a proof has found of the bench.
+    proven: Option<Proven>,
+    /// What everything is read with.
     meter: Meter,
     known: read::Known,
     surroundings: Surroundings,
@@ -112,13 +115,19 @@ pub struct SegmentReading {
 }
 
 impl Evidence {
+    /// Of nothing yet, on a bench of which a proof has found this.
+    pub fn on(proven: Option<Proven>) -> Self {
+        let meter = proven.map_or(Meter::PUBLISHED, |proven| proven.meter(None));
+        Self { proven, meter, ..Self::default() }
+    }
+
     /// Reads every run of a measurement.
     ///
     /// # Errors
     /// Codes that do not fit their shot, a state the board does not have.
-    pub fn of(fixture: &Fixture, runs: &[Run]) -> Result<Self, EvidenceError> {
-        let mut evidence = Self::default();
-        for run in runs {
+    pub fn of(fixture: &Fixture, measurement: &Measurement) -> Result<Self, EvidenceError> {
+        let mut evidence = Self::on(measurement.proven(fixture));
+        for run in &measurement.runs {
             evidence.read(fixture, run)?;
         }
         evidence.weigh();
@@ -136,6 +145,9 @@ impl Evidence {
     }
 
     fn read(&mut self, fixture: &Fixture, run: &Run) -> Result<(), EvidenceError> {
+        if let Some((proven, air)) = self.proven.zip(read::air(run)?) {
+            self.meter = proven.meter(Some(air));
+        }
         self.runs.push(read::run(&self.meter, &mut self.known, fixture, run)?);
         Ok(())
     }

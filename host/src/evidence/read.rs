@@ -23,7 +23,7 @@ use crate::{
     measurement::{Run, RunShot},
     meter::Meter,
     plan::{self, Role, forest::Forest},
-    quantity::{Amps, Farads, Ohms, Volts},
+    quantity::{Amps, Celsius, Farads, Ohms, Volts},
 };
 
 /// A sense bus that nothing ties to the bias node stands more than this above it under the burn-out current: it goes
@@ -34,7 +34,7 @@ const FLOATS: Volts = Volts(0.5);
 const NO_CURRENT: Amps = Amps(8e-6);
 /// The two ways out of the unit, contact, relay and reversal switch, differ by at most this: a common mode that turns round
 /// with the current even where the unit has no resistance.
-const CONTACTS_DIFFER: Ohms = Ohms(1.0);
+pub const CONTACTS_DIFFER: Ohms = Ohms(1.0);
 /// A unit without current that hangs on the source's side stands 18 mV above Rm; more than this is that.
 const HANGS: Volts = Volts(5e-3);
 
@@ -67,6 +67,14 @@ pub(super) fn run(
         reader.shot(ran)?;
     }
     Ok(RunEvidence { state, end: run.end, observations: reader.observations })
+}
+
+/// Temperature of the air, if the run read it.
+pub(super) fn air(run: &Run) -> Result<Option<Celsius>, EvidenceError> {
+    let read = run.shots.iter().find(|ran| ran.role == Role::Temperature);
+    let read = read
+        .map(|ran| decode(&ran.shot, &ran.codes)?.sample().map(|sample| measure::temperature(sample.first)));
+    Ok(read.transpose()?)
 }
 
 /// What earlier shots have said that later ones are read by.

@@ -8,6 +8,7 @@
 mod bench;
 mod change;
 mod notes;
+mod proof;
 mod reason;
 mod rows;
 
@@ -21,6 +22,7 @@ use crate::{
     limits::LimitSet,
     measurement::Measurement,
     plan::Plan,
+    proof::Proof,
     sweep::{Judgement, LimitsUsed},
     verdict::Verdict,
 };
@@ -36,9 +38,18 @@ pub fn judge(
     measurement: &Measurement,
 ) -> Result<Judgement, EvidenceError> {
     let board = &fixture.board;
-    let evidence = Evidence::of(fixture, &measurement.runs)?;
-    let bench_findings = finding::bench::findings(fixture, plan, &evidence);
-    let void = !bench_findings.is_empty();
+    let evidence = Evidence::of(fixture, measurement)?;
+    let mut bench_faults: Vec<_> = finding::bench::findings(fixture, plan, &evidence)
+        .iter()
+        .map(|finding| bench::fault(fixture, finding))
+        .collect();
+    let mut notices = Vec::new();
+    match proof::lack(fixture, measurement) {
+        Some(proof::Lack::Void(fault)) => bench_faults.push(fault),
+        Some(proof::Lack::Notice(notice)) => notices.push(notice),
+        None => {}
+    }
+    let void = !bench_faults.is_empty();
 
     let segments = finding::segments(fixture, limits, plan, &evidence);
     let isolations = isolation::find(board, plan, &evidence);
@@ -57,8 +68,9 @@ pub fn judge(
         program: env!("CARGO_PKG_VERSION").into(),
         limits: LimitsUsed { origin: limits.origin().into(), hash: limits.hash().into() },
         air: evidence.air(),
+        proof: measurement.proven(fixture).and(measurement.proof.as_ref()).map(Proof::hash),
         verdict: if void { Verdict::Void } else { worst(parts) },
-        bench_faults: bench_findings.iter().map(|finding| bench::fault(fixture, finding)).collect(),
+        bench_faults,
         segments: segments
             .iter()
             .map(|finding| rows::segment(board, limits, finding, &segments, void))
@@ -67,7 +79,7 @@ pub fn judge(
         standards: rows::standards(fixture, &evidence),
         closures: closures.iter().map(|found| rows::closure(board, found)).collect(),
         faults,
-        notes: notes::notes(board, &segments, &isolations, &closures, unsteady),
+        notes: [notices, notes::notes(board, &segments, &isolations, &closures, unsteady)].concat(),
     })
 }
 

@@ -16,7 +16,7 @@
 //! ```
 
 pub mod planned;
-mod spacing;
+pub mod spacing;
 #[cfg(test)]
 mod tests;
 
@@ -31,6 +31,7 @@ use crate::{
     fixture::Fixture,
     link::RunReport,
     measurement::{Purpose, Run, RunShot},
+    meter::proven::Proven,
     plan::{PlannedShot, Role, Sampling, builder::Builder},
     quantity::Farads,
 };
@@ -154,8 +155,8 @@ pub struct Machine<'f, P> {
 }
 
 impl<'f, P: Policy> Machine<'f, P> {
-    /// A machine for a controller that holds so many shots.
-    pub fn new(fixture: &'f Fixture, policy: P, capacity: u16) -> Self {
+    /// A machine for a controller that holds so many shots, on a bench of which a proof has found this.
+    pub fn new(fixture: &'f Fixture, policy: P, capacity: u16, proven: Option<Proven>) -> Self {
         Self {
             fixture,
             policy,
@@ -164,7 +165,7 @@ impl<'f, P: Policy> Machine<'f, P> {
             state: StateId::new(0),
             phase: Phase::Asking,
             ended: None,
-            evidence: Evidence::default(),
+            evidence: Evidence::on(proven),
             runs: Vec::new(),
         }
     }

@@ -28,12 +28,7 @@ pub fn spaced(mut shots: Vec<PlannedShot>, limits: &LimitSet, hum: Hum) -> Vec<P
         if left <= SHARE * limits.of(segment).max {
             continue;
         }
-        // Two line periods apart more, where a third of one is shorter than the half-cycle already.
-        let mut more = hum.spacing() - natural;
-        while more < Seconds::ZERO {
-            more = more + Seconds(1.0 / hum.hertz);
-        }
-        ratio.wait_us = ratio.wait_us.saturating_add((more.0 * 1e6).round() as u16);
+        ratio.wait_us = ratio.wait_us.saturating_add(longer_us(natural, hum));
         (ratio.triples_min, ratio.triples_max, ratio.stop) = match ratio.stop {
             // The rule could stop after an odd number.
             Some(_) => (TRIPLES, TRIPLES, None),
@@ -41,6 +36,16 @@ pub fn spaced(mut shots: Vec<PlannedShot>, limits: &LimitSet, hum: Hum) -> Vec<P
         };
     }
     shots
+}
+
+/// How much longer half-cycles have to be that are so long by themselves, µs: a line period more where a third of one is shorter
+/// than they are already.
+pub fn longer_us(natural: Seconds, hum: Hum) -> u16 {
+    let mut more = hum.spacing() - natural;
+    while more < Seconds::ZERO {
+        more = more + Seconds(1.0 / hum.hertz);
+    }
+    (more.0 * 1e6).round() as u16
 }
 
 #[cfg(test)]

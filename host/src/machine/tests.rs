@@ -59,7 +59,7 @@ fn report(request: &Request, count: usize, touches: bool, end: RunEnd) -> RunRep
 fn driven(moves: Vec<Move>, ends: &[(RunEnd, bool)]) -> (Vec<Purpose>, Vec<Option<Ended>>) {
     let (fixture, told) = (fixture(), Rc::new(RefCell::new(Vec::new())));
     let policy = Script { moves, at: 0, endless: false, told: told.clone() };
-    let mut machine = Machine::new(&fixture, policy, 512);
+    let mut machine = Machine::new(&fixture, policy, 512, None);
     let mut ends = ends.iter().copied();
     let mut purposes = Vec::new();
     while let Step::Run(request) = machine.step() {
@@ -110,7 +110,7 @@ fn a_run_that_says_nothing_ends_and_names_the_bench() {
     let plan =
         crate::plan::compile(&fixture, &crate::limits::LimitSet::of_board(&fixture.board), Sampling::Quick)
             .unwrap();
-    let mut machine = Machine::new(&fixture, planned::Planned::new(&fixture, &plan), 512);
+    let mut machine = Machine::new(&fixture, planned::Planned::new(&fixture, &plan), 512, None);
     loop {
         match machine.step() {
             Step::Place(_) => machine.placed(),
@@ -124,7 +124,8 @@ fn a_run_that_says_nothing_ends_and_names_the_bench() {
     }
     let runs = machine.finish();
     assert!(runs.len() <= 5, "{} runs", runs.len());
-    let evidence = Evidence::of(&fixture, &runs).unwrap();
+    let mut evidence = Evidence::default();
+    runs.iter().for_each(|run| evidence.add(&fixture, run).unwrap());
     assert_eq!(bench::findings(&fixture, &plan, &evidence), [bench::BenchFinding::UnsteadySupply]);
 }
 
@@ -132,7 +133,7 @@ fn a_run_that_says_nothing_ends_and_names_the_bench() {
 fn what_does_not_fit_the_controller_is_made_in_parts_each_with_its_check() {
     let (fixture, told) = (fixture(), Rc::new(RefCell::new(Vec::new())));
     let policy = Script { moves: vec![run(&fixture, 7)], at: 0, endless: false, told: told.clone() };
-    let mut machine = Machine::new(&fixture, policy, 4);
+    let mut machine = Machine::new(&fixture, policy, 4, None);
     let mut parts = Vec::new();
     while let Step::Run(request) = machine.step() {
         assert_eq!(request.shots[0].role, Role::Residual);
@@ -150,7 +151,7 @@ fn what_does_not_fit_the_controller_is_made_in_parts_each_with_its_check() {
 fn runs_without_an_end_are_ended() {
     let fixture = fixture();
     let policy = Script { moves: vec![run(&fixture, 1)], at: 0, endless: true, told: Rc::default() };
-    let mut machine = Machine::new(&fixture, policy, 512);
+    let mut machine = Machine::new(&fixture, policy, 512, None);
     for made in 0..=MOST_RUNS {
         let Step::Run(request) = machine.step() else { panic!("ended by itself") };
         let ran = machine.ran(report(&request, request.shots.len(), true, RunEnd::Complete));

@@ -1,10 +1,11 @@
 //! The bench's meter: what is known of it, as its data sheets state it or as a proof of the bench has found it.
 //!
 //! A plan counts on it before anything is measured, and a reading's uncertainty is made of it. [`noise`] holds the
-//! converter's noise, [`looks`] what stopping early costs.
+//! converter's noise, [`looks`] what stopping early costs, [`proven`] what a proof has found of one bench.
 
 pub mod looks;
 pub mod noise;
+pub mod proven;
 
 use copperwalk_wire::{Gain, Rate, hardware::RM_TOLERANCE};
 
@@ -50,11 +51,18 @@ pub struct Meter {
     pub sensor_kelvin: f64,
 }
 
-/// Rm: what it was bought with, 15 ppm/K over 10 K either way of 25 °C, and 0.02 % of ageing in a year (common practice for
-/// metal film at a tenth of its rating). Tolerances are worst cases and add up.
-const RM_HALF: f64 = RM_TOLERANCE + 15e-6 * 10.0 + 2e-4;
-/// Gain error: at most 0.1 %, and 4 ppm/K over 10 K (SBAS501, from memory).
-const GAIN_HALF: f64 = 1e-3 + 4e-6 * 10.0;
+/// Rm follows its temperature by at most so much, 1/K (`hardware/parts.csv` asks for that).
+const RM_PER_KELVIN: f64 = 15e-6;
+/// Rm ages by at most so much in a year, relative (common practice for metal film at a tenth of its rating).
+const RM_PER_YEAR: f64 = 2e-4;
+/// A gain follows the converter's temperature by at most so much, 1/K (SBAS501, from memory).
+const GAIN_PER_KELVIN: f64 = 4e-6;
+/// Rooms a bench stands in are at most so far from the 25 °C that tolerances hold at, kelvin.
+const ROOM_KELVIN: f64 = 10.0;
+/// Rm: what it was bought with, the room, and a year. Tolerances are worst cases and add up.
+const RM_HALF: f64 = RM_TOLERANCE + RM_PER_KELVIN * ROOM_KELVIN + RM_PER_YEAR;
+/// Gain error: at most 0.1 % (SBAS501, from memory), and the room.
+const GAIN_HALF: f64 = 1e-3 + GAIN_PER_KELVIN * ROOM_KELVIN;
 /// Nonlinearity: at most 15 ppm of full scale (SBAS501, from memory).
 const NONLINEARITY: f64 = 15e-6;
 /// Steepest slope of a smooth bend over its height, both over full scale: that of 2.6·(x − x³) at zero.

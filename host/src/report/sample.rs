@@ -81,6 +81,7 @@ pub fn good_on(board: &Board) -> Sweep {
         started_us: 1_790_000_000_000_000,
         bench_name: "virtual bench, seed 7".to_owned(),
         sampling: Sampling::Quick,
+        proof: None,
         runs: ["off", "on"].map(run).to_vec(),
     };
     let limits = LimitSet::of_board(board);
@@ -88,6 +89,7 @@ pub fn good_on(board: &Board) -> Sweep {
         program: "0.1.0".to_owned(),
         limits: LimitsUsed::of_board(&board.hash),
         air: Some(Celsius(23.1)),
+        proof: None,
         verdict: Verdict::Pass,
         bench_faults: vec![],
         segments: board.segment_ids().map(|id| healthy(board, board.segment(id), limits.of(id))).collect(),
