@@ -1,7 +1,7 @@
 -- What a measurement stands on: the files its plan was compiled from, and the names people ask for.
 
--- "CwRs": marks the file as a record store, so that another program's database is not taken for one.
-PRAGMA application_id = 1131893363;
+-- "CwRt": marks the file as a record store, so that another program's database is not taken for one.
+PRAGMA application_id = 1131893364;
 
 -- A board file, by its content. A changed file is another board; old measurements keep the one they were made with.
 CREATE TABLE board (
@@ -17,6 +17,15 @@ CREATE TABLE fixture (
     fixture_hash TEXT NOT NULL PRIMARY KEY, -- SHA-256 of the file's bytes, lower-case hex
     name         TEXT NOT NULL,             -- as written in the file
     source       TEXT NOT NULL              -- the file's text
+) WITHOUT ROWID;
+
+-- What was found of a bench with a bed on it, by its content: uncertainties of measurements stand on it.
+CREATE TABLE proof (
+    proof_hash TEXT   NOT NULL PRIMARY KEY, -- SHA-256 of the text, lower-case hex
+    bench      TEXT   NOT NULL,             -- serial number of the controller, hex
+    fixture    TEXT   NOT NULL,             -- name of the fixture
+    made_us    BIGINT NOT NULL,
+    source     TEXT   NOT NULL              -- the figures as JSON: host/src/proof/mod.rs
 ) WITHOUT ROWID;
 
 -- One physical board. It comes into being when it is received, or with its first measurement.

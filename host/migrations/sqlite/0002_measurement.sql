@@ -11,6 +11,7 @@ CREATE TABLE measurement (
     sampling     TEXT   NOT NULL CHECK (sampling IN ('quick', 'full')),
     started_us   BIGINT NOT NULL,
     bench_name   TEXT   NOT NULL,           -- what measured it
+    proof_hash   TEXT   REFERENCES proof,   -- the bench's latest proof at that time; empty: there was none
     shots        BIGINT NOT NULL,           -- shots run
     closures     BIGINT NOT NULL,           -- relays closed
     device_us    BIGINT NOT NULL,           -- device time, µs, waiting for the operator not counted

@@ -9,6 +9,7 @@ CREATE TABLE judgement (
     limits_origin  TEXT   NOT NULL,         -- where the limit set comes from
     limits_hash    TEXT   NOT NULL,         -- SHA-256 of the limit set, lower-case hex
     celsius        DOUBLE PRECISION,        -- air temperature, °C; empty: the sensor was not read
+    proof_hash     TEXT REFERENCES proof,   -- whose figures the uncertainties stand on; empty: published worst cases
     verdict        TEXT   NOT NULL CHECK (verdict IN ('pass', 'fail', 'unproven', 'void')),
     lists          BLOB   NOT NULL,         -- SHA-256 over its lists but the faults
     digest         BLOB   NOT NULL,         -- SHA-256 over this row and its faults: host/src/records/digest.rs

@@ -8,6 +8,10 @@ CREATE TRIGGER fixture_is_not_changed BEFORE UPDATE ON fixture
     BEGIN SELECT RAISE(ABORT, 'records are append-only: a fixture is never changed'); END;
 CREATE TRIGGER fixture_is_not_deleted BEFORE DELETE ON fixture
     BEGIN SELECT RAISE(ABORT, 'records are append-only: a fixture is never deleted'); END;
+CREATE TRIGGER proof_is_not_changed BEFORE UPDATE ON proof
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a proof is never changed'); END;
+CREATE TRIGGER proof_is_not_deleted BEFORE DELETE ON proof
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a proof is never deleted'); END;
 CREATE TRIGGER lot_is_not_changed BEFORE UPDATE ON lot_unit
     BEGIN SELECT RAISE(ABORT, 'records are append-only: a lot is never changed'); END;
 CREATE TRIGGER lot_is_not_deleted BEFORE DELETE ON lot_unit

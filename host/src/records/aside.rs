@@ -155,6 +155,10 @@ async fn parcels(small: &Store) -> Result<Vec<Parcel>, Error> {
         let [head] = small.heads(&mut connection, [id]).await?;
         let head = head?;
         let files = small.texts(&mut connection, &head.basis).await?;
+        let proof = match &head.proof {
+            Some(hash) => Some(small.proof(&mut connection, hash).await?),
+            None => None,
+        };
         let read = async {
             let packed = stored::packed(&mut connection, &[id.0]).await?.remove(&id.0);
             let judged = judgement::read(&mut connection, &[id.0], Which::All).await?.remove(&id.0);
@@ -183,7 +187,7 @@ async fn parcels(small: &Store) -> Result<Vec<Parcel>, Error> {
             revision: None,
             source: files.fixture,
         };
-        parcels.push(Parcel { head, packed, judgements, files: [board, fixture] });
+        parcels.push(Parcel { head, packed, judgements, files: [board, fixture], proof });
     }
     Ok(parcels)
 }

@@ -25,7 +25,7 @@ pub struct Findings {
     pub whole_units: u64,
     /// Photos whose pictures are as they were written.
     pub photos: u64,
-    /// Board and fixture files that are as they were written.
+    /// Board and fixture files and proofs of benches that are as they were written.
     pub files: u64,
     /// Sweeps that are not whole.
     pub altered_sweeps: Vec<i64>,
@@ -110,6 +110,7 @@ impl Store {
         for (what, select) in [
             ("board", "SELECT board_hash, source FROM board"),
             ("fixture", "SELECT fixture_hash, source FROM fixture"),
+            ("proof", "SELECT proof_hash, source FROM proof"),
         ] {
             let pair = |row: Row| Ok((row.try_get::<String, _>(0)?, row.try_get::<String, _>(1)?));
             match sqlx::query(select).try_map(pair).fetch_all(&mut *connection).await {

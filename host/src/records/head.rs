@@ -11,6 +11,7 @@ use super::rows::{whole, word};
 use super::value::Value;
 use crate::measurement::{Basis, BenchWork, Measurement, Run};
 use crate::plan::Sampling;
+use crate::proof::Proof;
 
 /// A measurement without its codes, as its row has it.
 #[derive(Clone, PartialEq, Debug)]
@@ -23,11 +24,13 @@ pub(super) struct Head {
     pub sampling: Sampling,
     pub started_us: i64,
     pub bench_name: String,
+    /// Hash of the bench's latest proof.
+    pub proof: Option<String>,
     pub work: BenchWork,
     pub raw_hash: Vec<u8>,
 }
 
-const COLUMNS: [&str; 15] = [
+const COLUMNS: [&str; 16] = [
     "measurement_id",
     "serial",
     "entry",
@@ -38,6 +41,7 @@ const COLUMNS: [&str; 15] = [
     "sampling",
     "started_us",
     "bench_name",
+    "proof_hash",
     "shots",
     "closures",
     "device_us",
@@ -48,8 +52,8 @@ const COLUMNS: [&str; 15] = [
 /// Everything of a head, and the names that stand in its files' rows. Where a file is missing the names are empty, and
 /// the digest shows it.
 const SELECT: &str = "SELECT measurement_id, serial, entry, lot, board.name AS board, board.revision AS revision,
-       board_hash, fixture.name AS fixture, fixture_hash, plan_hash, sampling, started_us, bench_name, shots, closures,
-       device_us, raw_hash, digest
+       board_hash, fixture.name AS fixture, fixture_hash, plan_hash, sampling, started_us, bench_name, proof_hash,
+       shots, closures, device_us, raw_hash, digest
      FROM measurement LEFT JOIN board USING (board_hash) LEFT JOIN fixture USING (fixture_hash)";
 
 impl Head {
@@ -65,6 +69,7 @@ impl Head {
             sampling_word(self.sampling).into(),
             self.started_us.into(),
             Value::from(&self.bench_name),
+            self.proof.as_deref().into(),
             self.work.shots.into(),
             self.work.closures.into(),
             Value::Whole(self.work.device_us as i64),
@@ -107,6 +112,7 @@ impl Head {
             sampling: word(row, "sampling")?,
             started_us: row.try_get("started_us")?,
             bench_name: row.try_get("bench_name")?,
+            proof: row.try_get("proof_hash")?,
             work: BenchWork {
                 shots: whole(row, "shots")?,
                 closures: whole(row, "closures")?,
@@ -118,8 +124,8 @@ impl Head {
         Ok((head, as_written))
     }
 
-    /// The measurement with its runs.
-    pub fn measurement(self, runs: Vec<Run>) -> Measurement {
+    /// The measurement with its proof and its runs.
+    pub fn measurement(self, proof: Option<Proof>, runs: Vec<Run>) -> Measurement {
         Measurement {
             serial: self.serial,
             lot: self.lot,
@@ -127,6 +133,7 @@ impl Head {
             bench_name: self.bench_name,
             basis: self.basis,
             sampling: self.sampling,
+            proof,
             runs,
         }
     }

@@ -37,11 +37,12 @@ struct Sheet {
     program: String,
     limits: LimitsUsed,
     air: Option<Celsius>,
+    proof: Option<String>,
     verdict: Verdict,
     lists: Vec<u8>,
 }
 
-const COLUMNS: [&str; 10] = [
+const COLUMNS: [&str; 11] = [
     "measurement_id",
     "number",
     "made_us",
@@ -49,6 +50,7 @@ const COLUMNS: [&str; 10] = [
     "limits_origin",
     "limits_hash",
     "celsius",
+    "proof_hash",
     "verdict",
     "lists",
     "digest",
@@ -65,6 +67,7 @@ impl Sheet {
             program: judgement.program.clone(),
             limits: judgement.limits.clone(),
             air: judgement.air,
+            proof: judgement.proof.clone(),
             verdict: judgement.verdict,
             lists: lists(judgement),
         }
@@ -79,6 +82,7 @@ impl Sheet {
             Value::from(&self.limits.origin),
             Value::from(&self.limits.hash),
             self.air.into(),
+            self.proof.as_deref().into(),
             verdict_word(self.verdict).into(),
             Value::from(&self.lists),
         ]
@@ -97,6 +101,7 @@ impl Sheet {
             program: row.try_get("program")?,
             limits: LimitsUsed { origin: row.try_get("limits_origin")?, hash: row.try_get("limits_hash")? },
             air: row.try_get::<Option<_>, _>("celsius")?.map(Celsius),
+            proof: row.try_get("proof_hash")?,
             verdict: word(row, "verdict")?,
             lists: row.try_get("lists")?,
         })
@@ -183,6 +188,7 @@ pub(super) async fn read(
             program: sheet.program.clone(),
             limits: sheet.limits.clone(),
             air: sheet.air,
+            proof: sheet.proof.clone(),
             verdict: sheet.verdict,
             bench_faults: bench_faults.remove(&sheet.id).unwrap_or_default(),
             segments: segments.remove(&sheet.id).unwrap_or_default(),

@@ -8,7 +8,8 @@
 //! (what people write down), [`status`] (where a unit stands in the work), `photo` with `picture` (photos of units).
 //! `digest`, `ledger` and `check` see to it that neither an altered row nor a missing one passes; `copy` saves and
 //! restores; `aside` keeps what a locked store could not take. `wilson` says how far a yield can be trusted. `rows`, `list`
-//! and `value` turn values into columns, `raw` codes into bytes; `files` are the texts a sweep stands on; [`text`] says
+//! and `value` turn values into columns, `raw` codes into bytes; `files` are the texts a sweep stands on, `proof` what was
+//! found of its bench; [`text`] says
 //! what people may type, `place` which names a unit's board has for it, [`slip`] what looks mistyped, `coming` which
 //! of the units of a list are new; [`path()`] where the
 //! store lies.
@@ -47,6 +48,7 @@ mod path;
 mod photo;
 mod picture;
 mod place;
+mod proof;
 mod raw;
 mod rows;
 pub mod slip;
@@ -86,6 +88,7 @@ pub use summary::{PhotoId, SweepId};
 
 use crate::board::Board;
 use crate::fixture::Fixture;
+use crate::proof::Proof;
 use crate::sweep::{Judgement, Sweep};
 use status::Said;
 use summary::{LotLine, LotSummary, PastJudgement, UnitHistory, UnitLine};
@@ -257,6 +260,14 @@ impl Records {
 
     pub fn store(&self, sweep: &Sweep, fixture: &Fixture) -> Result<SweepId, Error> {
         self.ask(ANSWER, self.store.store(sweep, fixture))
+    }
+
+    pub fn keep_proof(&self, proof: &Proof) -> Result<(), Error> {
+        self.ask(ANSWER, self.store.keep_proof(proof))
+    }
+
+    pub fn latest_proof(&self, bench: &str, fixture: &str) -> Result<Option<Proof>, Error> {
+        self.ask(ANSWER, self.store.latest_proof(bench, fixture))
     }
 
     pub fn keep_judgement(&self, id: SweepId, judgement: &Judgement, made_us: i64) -> Result<(), Error> {

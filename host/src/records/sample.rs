@@ -40,6 +40,7 @@ pub fn sweep(serial: &str, lot: Option<&str>, number: u32, broken: Option<usize>
         started_us: 1_714_521_600_000_000 + i64::from(number) * 60_000_000,
         bench_name: format!("virtual, seed {number}"),
         sampling: Sampling::Quick,
+        proof: None,
         basis: Basis {
             board: fixture.board.name,
             revision: fixture.board.revision,
@@ -54,6 +55,7 @@ pub fn sweep(serial: &str, lot: Option<&str>, number: u32, broken: Option<usize>
         program: "0.1.0".into(),
         limits: LimitsUsed::of_board(&measurement.basis.board_hash),
         air: Some(Celsius(23.0 + random.unit())),
+        proof: None,
         verdict: if broken.is_some() { Verdict::Fail } else { Verdict::Pass },
         bench_faults: Vec::new(),
         isolation: vec![IsolationRow {

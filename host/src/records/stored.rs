@@ -15,6 +15,7 @@ use crate::board::{self, Board};
 use crate::fixture::Fixture;
 use crate::hash;
 use crate::measurement::Measurement;
+use crate::proof::Proof;
 use crate::sweep::{Judgement, Sweep};
 
 /// Which sweeps are meant.
@@ -141,7 +142,11 @@ impl Store {
                 let (head, judgement) = latest.take(self, id)?;
                 let packed = packed.remove(&id.0);
                 let fixture = self.fixture(&mut connection, &head.basis).await?;
-                let measurement = self.unpack(head, packed, &fixture)?;
+                let proof = match &head.proof {
+                    Some(hash) => Some(self.proof(&mut connection, hash).await?),
+                    None => None,
+                };
+                let measurement = self.unpack(head, proof, packed, &fixture)?;
                 Ok(Stored { id, measurement, fixture, judgement })
             };
             found.push(stored.await);
@@ -309,7 +314,13 @@ impl Store {
         Error::UnknownSweep { path: self.path.clone(), id }
     }
 
-    fn unpack(&self, head: Head, packed: Option<Packed>, fixture: &Fixture) -> Result<Measurement, Error> {
+    fn unpack(
+        &self,
+        head: Head,
+        proof: Option<Proof>,
+        packed: Option<Packed>,
+        fixture: &Fixture,
+    ) -> Result<Measurement, Error> {
         let sweep = SweepId(head.id);
         let altered =
             || Error::Altered { path: self.path.clone(), what: format!("the raw readings of sweep {sweep}") };
@@ -322,7 +333,7 @@ impl Store {
             sweep,
             error,
         })?;
-        Ok(head.measurement(runs))
+        Ok(head.measurement(proof, runs))
     }
 }
 

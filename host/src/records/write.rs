@@ -12,9 +12,10 @@ use super::ledger::{self, Line};
 use super::stored::Packed;
 use super::summary::SweepId;
 use super::value::Value;
-use super::{ANSWER, Error, Store, aside, list, near::near, raw, runtime, text, wait};
+use super::{ANSWER, Error, Store, aside, list, near::near, proof, raw, runtime, text, wait};
 use crate::fixture::Fixture;
 use crate::hash;
+use crate::proof::Proof;
 use crate::raw::FORMAT;
 use crate::sweep::{Judgement, Sweep};
 
@@ -25,6 +26,7 @@ pub(super) struct Parcel {
     /// Judgements in the order they were made, each with its time.
     pub judgements: Vec<(i64, Judgement)>,
     pub files: [File; 2],
+    pub proof: Option<Proof>,
 }
 
 /// A board or a fixture file; a fixture has no revision.
@@ -116,6 +118,7 @@ impl Store {
             sampling: measurement.sampling,
             started_us: measurement.started_us,
             bench_name: measurement.bench_name.clone(),
+            proof: measurement.proof.as_ref().map(Proof::hash),
             work: measurement.work(),
             raw_hash: packed.hash(),
         };
@@ -131,7 +134,7 @@ impl Store {
         ];
         // The first judgement is as old as its measurement: both are one act.
         let judgements = vec![(measurement.started_us, sweep.judgement.clone())];
-        Ok(Parcel { head, packed, judgements, files })
+        Ok(Parcel { head, packed, judgements, files, proof: measurement.proof.clone() })
     }
 
     /// Puts a sweep into a file beside the locked store. On a thread of its own, which is waited for: the futures of
@@ -225,6 +228,9 @@ pub(super) async fn put(
     .bind(&fixture.source)
     .execute(&mut *transaction)
     .await?;
+    if let Some(kept) = &parcel.proof {
+        proof::write(&mut transaction, kept).await?;
+    }
     belongs(&mut transaction, &head.serial, head.lot.as_deref()).await?;
     // The number is under the digest, so it is taken before the row is written; the lock keeps others from it.
     let id: i64 = sqlx::query_scalar("SELECT coalesce(max(measurement_id), 0) + 1 FROM measurement")
