@@ -29,7 +29,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     // One job: every state, every shot, and whatever the answers call for.
     let mut job = Job { session: &mut session, operator: &mut operator, fixture: &fixture, plan: &plan };
     let subject = Subject { serial: "A-7".into(), lot: None, started_us: 0 };
-    let sweep = job.sweep(subject, &mut |_event| {})?;
+    let sweep = job.sweep(subject, None, &mut |_event| {})?;
 
     for row in &sweep.judgement.segments {
         let (reading, limit) = (figures::segment(row), figures::segment_limit(row));

@@ -14,7 +14,7 @@ use crate::{
     fixture::Fixture,
     judge,
     limits::LimitSet,
-    link::{LinkError, RanShot, Session, Transport},
+    link::{LinkError, RanShot, RunReport, Session, Transport, discover::serial_text},
     machine::{Machine, MachineError, Policy, Request, Step, planned::Planned},
     measure::ratio,
     measurement::{Basis, Measurement, Purpose},
@@ -22,6 +22,7 @@ use crate::{
     operator::{Operator, Seen, Unattended, Watch},
     plan::{Plan, PlannedShot, Role},
     position::{self, Position, Probe},
+    proof::{self, Proof},
     quantity::Ohms,
     records::{self, Records, SweepId},
     sweep::Sweep,
@@ -101,6 +102,9 @@ pub enum JobError {
     /// The machine.
     #[error(transparent)]
     Machine(#[from] MachineError),
+    /// The records do not say what is known of the bench.
+    #[error("{0}")]
+    Proof(records::Error),
     /// Codes that make no sense.
     #[error("the controller's conversions make no sense: {0}")]
     Evidence(#[from] EvidenceError),
@@ -126,7 +130,13 @@ impl JobError {
 
     /// Is what was asked for the reason, and not the bench: its firmware or its size does not fit, the records take no sweep?
     pub fn is_input(&self) -> bool {
-        matches!(self, Self::Link(LinkError::Version { .. }) | Self::Channels { .. } | Self::Records { .. })
+        matches!(
+            self,
+            Self::Link(LinkError::Version { .. })
+                | Self::Channels { .. }
+                | Self::Records { .. }
+                | Self::Proof(_)
+        )
     }
 }
 
@@ -146,16 +156,23 @@ pub struct Job<'j, T: Transport> {
 }
 
 impl<T: Transport> Job<'_, T> {
-    /// Sweeps one unit and judges it.
+    /// Sweeps one unit and judges it, by this proof of the bench, if there is one.
     ///
     /// # Errors
     /// Whatever keeps the bench from it, cancellation included.
-    pub fn sweep(&mut self, subject: Subject, listener: Listener<'_>) -> Result<Sweep, JobError> {
+    pub fn sweep(
+        &mut self,
+        subject: Subject,
+        proof: Option<Proof>,
+        listener: Listener<'_>,
+    ) -> Result<Sweep, JobError> {
         self.fits()?;
         let policy = Planned::new(self.fixture, self.plan);
         let capacity = self.session.identity().plan_capacity;
-        let mut machine = Machine::new(self.fixture, policy, capacity);
-        self.drive(&mut machine, listener)?;
+        let proven = proof::usable(proof.as_ref(), self.fixture, subject.started_us);
+        let mut machine = Machine::new(self.fixture, policy, capacity, proven);
+        let meter = proven.map_or(Meter::PUBLISHED, |proven| proven.meter(None));
+        self.drive(&mut machine, &meter, listener)?;
         let board = &self.fixture.board;
         let measurement = Measurement {
             serial: subject.serial,
@@ -171,13 +188,14 @@ impl<T: Transport> Job<'_, T> {
                 plan_hash: self.plan.hash.clone(),
             },
             sampling: self.plan.sampling,
+            proof,
             runs: machine.finish(),
         };
         let judgement = judge::judge(self.fixture, &self.plan.limits, self.plan, &measurement)?;
         Ok(Sweep { measurement, judgement })
     }
 
-    /// Sweeps one unit, judges it, and records it before anybody is shown anything.
+    /// Sweeps one unit, judges it by the bench's latest proof in the records, and records it before anybody is shown anything.
     ///
     /// # Errors
     /// As [`sweep`](Self::sweep), and those of the record store.
@@ -187,7 +205,9 @@ impl<T: Transport> Job<'_, T> {
         records: &Records,
         listener: Listener<'_>,
     ) -> Result<(SweepId, Sweep), JobError> {
-        let sweep = self.sweep(subject, listener)?;
+        let bench = serial_text(self.session.identity().serial);
+        let proof = records.latest_proof(&bench, &self.fixture.name).map_err(JobError::Proof)?;
+        let sweep = self.sweep(subject, proof, listener)?;
         match records.store(&sweep, self.fixture) {
             Ok(id) => {
                 listener(Event::Recorded(id));
@@ -212,6 +232,7 @@ impl<T: Transport> Job<'_, T> {
     fn drive<P: Policy>(
         &mut self,
         machine: &mut Machine<'_, P>,
+        meter: &Meter,
         listener: Listener<'_>,
     ) -> Result<(), JobError> {
         let probes = position::probes(self.fixture);
@@ -227,7 +248,7 @@ impl<T: Transport> Job<'_, T> {
                     machine.placed();
                 }
                 Step::Run(request) => {
-                    let report = self.run(&request, listener)?;
+                    let report = self.run(&request, meter, listener)?;
                     machine.ran(report)?;
                 }
                 Step::Done => return Ok(()),
@@ -235,13 +256,18 @@ impl<T: Transport> Job<'_, T> {
         }
     }
 
-    fn run(&mut self, request: &Request, listener: Listener<'_>) -> Result<crate::link::RunReport, JobError> {
+    fn run(
+        &mut self,
+        request: &Request,
+        meter: &Meter,
+        listener: Listener<'_>,
+    ) -> Result<RunReport, JobError> {
         let shots: Vec<Shot> = request.shots.iter().map(|planned| planned.shot).collect();
         listener(Event::Running { purpose: request.purpose, shots: shots.len() });
         let (fixture, limits, mut number) = (self.fixture, &self.plan.limits, 0);
         let report = self.session.run_watched(&shots, &mut |ran| {
             if let Some(planned) = request.shots.get(number) {
-                tell_segment(fixture, limits, planned, ran, listener);
+                tell_segment((fixture, limits, meter), planned, ran, listener);
             }
             number += 1;
             listener(Event::ShotDone { number });
@@ -288,15 +314,13 @@ impl<T: Transport> Watch for Watching<'_, T> {
 
 /// What a reading says by itself, while the sweep goes on.
 fn tell_segment(
-    fixture: &Fixture,
-    limits: &LimitSet,
+    (fixture, limits, meter): (&Fixture, &LimitSet, &Meter),
     planned: &PlannedShot,
     ran: &RanShot,
     listener: Listener<'_>,
 ) {
     let Role::Segment { segment, swapped } = planned.role else { return };
-    let meter = Meter::PUBLISHED;
-    let reading = ratio::read(&meter, &planned.shot, &ran.codes, ran.why, swapped, Some(Ohms::ZERO));
+    let reading = ratio::read(meter, &planned.shot, &ran.codes, ran.why, swapped, Some(Ohms::ZERO));
     let Ok(reading) = reading else { return };
     if !reading.flows {
         return;

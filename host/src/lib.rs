@@ -45,6 +45,8 @@ pub mod plan;
 pub mod verdict;
 
 // Who measures, and what a sweep brings back.
+pub mod proof;
+
 pub mod measurement;
 
 #[warn(clippy::indexing_slicing)]
@@ -83,6 +85,8 @@ pub mod learn;
 pub mod report;
 
 pub mod job;
+
+pub mod prove;
 
 pub mod daemon;
 

@@ -15,9 +15,15 @@ use copperwalk::{
     limits::LimitSet,
     link::Session,
     plan::{self, Plan, Sampling},
+    proof::Proof,
+    prove::{ProveError, Prover, Wanted},
     sweep::Sweep,
     virtual_bench::{Spec, Truth, VirtualBench},
 };
+use jiff::Timestamp;
+
+/// When modelled benches are proven and units swept: 2026-09-21.
+pub const PROVEN_US: i64 = 1_790_000_000_000_000;
 
 /// The folders of the three invented boards.
 pub const EXAMPLES: [&str; 3] = ["tide-gauge-head", "trail-counter", "greenhouse-valve-driver"];
@@ -62,14 +68,44 @@ impl Bed {
     /// # Panics
     /// If the specification is not possible here, or the bench does not answer.
     pub fn sweep(&self, spec: &Spec) -> (Sweep, Truth) {
+        self.sweep_by(spec, None)
+    }
+
+    /// Sweeps one modelled unit on a bench of which there is this proof.
+    ///
+    /// # Panics
+    /// As [`sweep`](Self::sweep).
+    pub fn sweep_by(&self, spec: &Spec, proof: Option<Proof>) -> (Sweep, Truth) {
         let bench = VirtualBench::new(&self.fixture, spec).unwrap_or_else(|error| panic!("{error}"));
         let mut operator = bench.operator();
         let mut session = Session::open(bench).unwrap_or_else(|error| panic!("{error}"));
-        let subject = Subject { serial: format!("seed {}", spec.unit_seed), lot: None, started_us: 0 };
+        let subject =
+            Subject { serial: format!("seed {}", spec.unit_seed), lot: None, started_us: PROVEN_US };
         let (fixture, plan) = (&self.fixture, &self.plan);
         let mut job = Job { session: &mut session, operator: &mut operator, fixture, plan };
-        let sweep = job.sweep(subject, &mut |_| {}).unwrap_or_else(|error| panic!("{spec:?}: {error}"));
+        let sweep =
+            job.sweep(subject, proof, &mut |_| {}).unwrap_or_else(|error| panic!("{spec:?}: {error}"));
         (sweep, session.transport().truth())
+    }
+
+    /// Proves the modelled bench.
+    ///
+    /// # Errors
+    /// Those of [`Prover::prove`].
+    ///
+    /// # Panics
+    /// If the specification is not possible here, or the bench does not answer.
+    pub fn prove(&self, spec: &Spec, wanted: Wanted) -> Result<Proof, ProveError> {
+        let bench = VirtualBench::new(&self.fixture, spec).unwrap_or_else(|error| panic!("{error}"));
+        let mut operator = bench.operator();
+        let mut session = Session::open(bench).unwrap_or_else(|error| panic!("{error}"));
+        let mut prover = Prover {
+            session: &mut session,
+            operator: &mut operator,
+            fixture: &self.fixture,
+            plan: &self.plan,
+        };
+        prover.prove(wanted, Timestamp::from_microsecond(PROVEN_US).unwrap(), &mut |_| {})
     }
 
     /// The name of a segment.
@@ -131,6 +167,7 @@ fn path(pieces: &[(&str, f64)]) -> Fixture {
             // Foil of 35 µm, a millimetre wide, has 0.4926 mΩ on each millimetre.
             let geometry = match *kind {
                 "trace" => format!("length = \"{:.6} mm\"\nwidth = \"1 mm\"\n", value / 0.4926e-3),
+                "shunt" => format!("value = \"{value:.9} ohm\"\n"),
                 _ => format!("typical = \"{value:.9} ohm\"\n"),
             };
             format!(
@@ -182,4 +219,21 @@ pub fn mixed(cases: &mut Cases) -> Fixture {
     let kinds = ["trace", "fuse", "trace", "connector", "inductor", "joint"];
     let pieces: Vec<(&str, f64)> = kinds.iter().map(|kind| (*kind, values(kind, cases))).collect();
     path(&pieces)
+}
+
+/// The same fixture with two standards: 1 Ω with a certificate of 0.01 %, and 10 mΩ, read in proofs only.
+///
+/// # Panics
+/// If the fixture uses their channels for anything else, or has other standards than that of 1 Ω.
+pub fn certified(fixture: &Fixture) -> Fixture {
+    let (before, _) = fixture.source.split_once("[[standard]]").unwrap_or((&fixture.source, ""));
+    let text = format!(
+        "{before}\n[[standard]]\nname = \"1R\"\nforce = [14, 15]\nsense = [46, 47]\nvalue = \"1 ohm\"\n\
+         tolerance = \"0.1 %\"\ncertificate = {{ value = \"1.00021 ohm\", uncertainty = \"0.01 %\", \
+         from = \"2026-03-01\", due = \"2027-03-01\" }}\n\
+         [[standard]]\nname = \"10m\"\nforce = [12, 13]\nsense = [44, 45]\nvalue = \"10 mohm\"\n\
+         tolerance = \"0.5 %\"\nread = \"proof\"\n"
+    );
+    fixture::parse("certified/fixture.toml", &text, fixture.board.clone())
+        .unwrap_or_else(|problems| panic!("{problems}"))
 }

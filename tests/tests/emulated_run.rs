@@ -38,7 +38,7 @@ fn swept<T: Transport>(
 ) -> Sweep {
     let subject = Subject { serial: "E-1".into(), lot: None, started_us: 0 };
     let mut job = Job { session, operator: &mut operator, fixture, plan };
-    job.sweep(subject, &mut |_| {}).expect("a sweep")
+    job.sweep(subject, None, &mut |_| {}).expect("a sweep")
 }
 
 /// Sweeps a unit on the emulated bench.

@@ -160,7 +160,7 @@ fn sweep_one(
     let mut session = Session::open(bench).map_err(JobError::from)?;
     let subject = Subject { serial: serial.into(), lot: Some(LOT.into()), started_us: now_us() };
     let mut job = Job { session: &mut session, operator: &mut operator, fixture, plan };
-    Ok(job.sweep(subject, &mut |_| {})?)
+    Ok(job.sweep(subject, None, &mut |_| {})?)
 }
 
 /// The record first, then the page.

@@ -22,6 +22,7 @@ mod paper;
 mod photo;
 mod plan;
 mod progress;
+mod prove;
 mod receive;
 mod records;
 mod serve;
@@ -39,6 +40,7 @@ use crate::{
     learn::{LearnError, LeftOut},
     plan::PlanError,
     problem::Problems,
+    prove::ProveError,
     records as store,
     rejudge::RejudgeError,
     report::{label::LabelError, words},
@@ -81,6 +83,8 @@ enum Command {
     Check(check::Args),
     /// Show what a sweep will measure, how long it takes, and what an open would hide.
     Plan(plan::Args),
+    /// Prove a bench before it judges anything: empty bed, standards, every contact, what it can judge.
+    Prove(prove::Args),
     /// Sweep one unit, record it, and show the result.
     Sweep(sweep::Args),
     /// Write down that units have come in, before they are swept.
@@ -159,6 +163,17 @@ enum Failure {
     /// The bench.
     #[error("{0}; nothing was recorded")]
     Sweep(#[from] JobError),
+    /// Proving the bench.
+    #[error("{0}; nothing was recorded")]
+    Prove(#[from] ProveError),
+    /// A controller that a daemon works with.
+    #[error("the daemon at {address} has the controller at {port}: stop it while the bench is proven")]
+    Held {
+        /// The port.
+        port: String,
+        /// Where the daemon listens.
+        address: String,
+    },
     /// A folder to be made, or a file of the demo's own to be removed.
     #[error("{}: {error}; check the folder and its free space", shown(path))]
     Write {
@@ -306,6 +321,9 @@ impl Failure {
             Self::Sweep(error) if error.is_input() => Status::Input,
             Self::Sweep(error) if error.is_cancelled() => Status::Cancelled,
             Self::Sweep(_) => Status::Void,
+            Self::Prove(error) if error.is_input() => Status::Input,
+            Self::Prove(ProveError::Job(error)) if error.is_cancelled() => Status::Cancelled,
+            Self::Prove(_) => Status::Void,
             Self::Daemon(error) => error.status(),
             Self::Rejudge(RejudgeError::Cancelled { .. }) => Status::Cancelled,
             _ => Status::Input,
@@ -347,6 +365,7 @@ pub fn main() -> ExitCode {
         Command::Demo(command) => demo::run(command, args.records, &mut output),
         Command::Check(command) => check::run(command, &mut output),
         Command::Plan(command) => plan::run(command, &mut output),
+        Command::Prove(command) => prove::run(command, args.records, &mut output),
         Command::Sweep(command) => sweep::run(command, args.records, &mut output),
         Command::Receive(command) => receive::receive(command, args.records, &mut output),
         Command::Bench(command) => bench::run(command, args.records, &mut output),

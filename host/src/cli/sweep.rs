@@ -81,7 +81,7 @@ pub struct BenchArgs {
     /// broken. Of the bench: "POINT:force=5 kohm" or "POINT:sense=open" (a dirty pin),
     /// "POINT:sense+=welded", "POINT:force-=never closes", "battery=3.0 V", "charge=5 V". Single effects: "hum=2 uV",
     /// "unit=+5 K" (warmer than the air), "unit=just soldered", "noise=1.5" (times the usual), "gain 16=+0.05 %", "Rm=+0.08 %",
-    /// "CMRR=90 dB", "pin POINT=0.3 mm" (the sense pin stands so far off).
+    /// "CMRR=90 dB", "pin POINT=0.3 mm" (the sense pin stands so far off), "POINT:sense~POINT:sense=touching" (two pins).
     #[arg(long = "fault", requires = "modelled", value_name = "SPEC")]
     faults: Vec<String>,
 }
@@ -170,7 +170,13 @@ impl BenchArgs {
         Ok((Box::new(bench), Some(operator)))
     }
 
-    fn open(&self, fixture: &Fixture, cancel: &CancelToken) -> Result<Bench, Failure> {
+    /// The serial port, if it is not the modelled bench.
+    pub fn port(&self) -> Option<&str> {
+        self.port.as_deref()
+    }
+
+    /// Opens the line.
+    pub fn open(&self, fixture: &Fixture, cancel: &CancelToken) -> Result<Bench, Failure> {
         let (line, modelled) = self.line(fixture, 0)?;
         let operator: Box<dyn Operator> = match modelled {
             Some(operator) => Box::new(operator),

@@ -22,13 +22,13 @@ use crate::{
 };
 
 /// A force pin with its relay and the reversal switch reads 0.6 to 0.9 Ω; above this something is dirty.
-const FORCE_CONTACT: Ohms = Ohms(3.0);
+pub const FORCE_CONTACT: Ohms = Ohms(3.0);
 /// Hum with a higher peak than this leaves more of itself in a dry reading than a contact's limit allows: of 25 µV, spaced over
 /// whole line periods, 0.7 µV, and that is a milliohm.
-const LOUD: Volts = Volts(25e-6);
+pub const LOUD: Volts = Volts(25e-6);
 /// A standard is wrong when it is off by more than its tolerance, Rm's, and so many standard uncertainties of the
 /// rest: it is read in every sweep, so what is still possible must not be called wrong.
-const STANDARD_SIGMAS: f64 = 4.0;
+pub(crate) const STANDARD_SIGMAS: f64 = 4.0;
 
 /// A fault of the bench.
 #[derive(Clone, PartialEq, Debug)]

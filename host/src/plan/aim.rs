@@ -327,7 +327,7 @@ pub fn dry_current(through: Ohms) -> Amps {
 const RANGE_SHARE: f64 = 0.95;
 
 /// The highest gain whose range holds this voltage.
-fn gain_for(signal: Volts) -> Gain {
+pub fn gain_for(signal: Volts) -> Gain {
     Gain::ALL
         .into_iter()
         .rev()

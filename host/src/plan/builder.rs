@@ -23,7 +23,7 @@ const BLEED_TIME_CONSTANTS: f64 = 3.0;
 const CHARGED_LOOKS: u8 = 150;
 
 /// How a hum is listened for: gain, rate, conversions. Forty of them span two periods of either mains.
-const LISTEN: (Gain, Rate, u8) = (Gain::X128, Rate::Sps1000, 40);
+pub const LISTEN: (Gain, Rate, u8) = (Gain::X128, Rate::Sps1000, 40);
 /// A plan reckons with rooms so far from 20 °C, kelvin, and with a unit's temperature known to so many kelvin.
 const ROOM_OFF_KELVIN: f64 = 5.0;
 const WARMTH_KELVIN: f64 = 1.5;

@@ -49,6 +49,8 @@ struct FaultObject<'a> {
 struct Bench<'a> {
     name: &'a str,
     celsius: Option<Celsius>,
+    /// Hash of the proof that the uncertainties stand on. `null`: published worst cases.
+    proof: Option<&'a str>,
     shots: u32,
     closures: u32,
     device_ms: f64,
@@ -80,6 +82,7 @@ pub fn sweep(sweep: &Sweep) -> serde_json::Result<String> {
         bench: Bench {
             name: &sweep.measurement.bench_name,
             celsius: sweep.judgement.air,
+            proof: sweep.judgement.proof.as_deref(),
             shots: work.shots,
             closures: work.closures,
             device_ms: work.device_us as f64 / 1e3,

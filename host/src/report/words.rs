@@ -385,6 +385,16 @@ pub fn counted(count: usize, one: &str, many: &str) -> String {
     format!("{count} {}", if count == 1 { one } else { many })
 }
 
+/// What the uncertainties of a sweep stand on.
+pub fn stands_on(sweep: &Sweep) -> String {
+    match (&sweep.judgement.proof, &sweep.measurement.proof) {
+        (Some(_), Some(proof)) => {
+            format!("uncertainties by the bench proof of {}", super::figures::time(proof.figures().made_us))
+        }
+        _ => "uncertainties by the published worst cases of the bench's parts".into(),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

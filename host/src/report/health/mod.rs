@@ -238,7 +238,7 @@ fn stretches(sweeps: &[Stored]) -> Vec<StretchCourse> {
 fn contacts(sweeps: &[Stored], left_out: &mut Vec<Unreadable>) -> Vec<ContactCourse> {
     let mut courses = BTreeMap::new();
     for stored in sweeps {
-        let evidence = match Evidence::of(&stored.fixture, &stored.measurement.runs) {
+        let evidence = match Evidence::of(&stored.fixture, &stored.measurement) {
             Ok(evidence) => evidence,
             Err(error) => {
                 let why = format!("its contacts cannot be read: {error}");

@@ -75,6 +75,7 @@ fn about(sweep: &Sweep) -> Markup {
         ("Lot", lot.as_ref().map(|lot| html! { (lot) })),
         ("Swept", Some(html! { (figures::time(*started_us)) })),
         ("Bench", Some(html! { (bench_name) })),
+        ("Meter", Some(html! { (words::stands_on(sweep)) })),
         ("Air", sweep.judgement.air.map(|air| html! { (format!("{:.1}", air.0)) "\u{a0}°C" })),
     ])
 }

@@ -206,6 +206,7 @@ fn bench(out: &mut String, sweep: &Sweep, id: Option<SweepId>, screen: Screen) {
     let air = sweep.judgement.air.map(|air| format!(", air {:.1} °C", air.0)).unwrap_or_default();
     let text = format!("{}{air}; {}", sweep.measurement.bench_name, figures::work(&sweep.measurement.work()));
     paragraph(out, "bench     ", &text, screen.width);
+    paragraph(out, "meter     ", &words::stands_on(sweep), screen.width);
     if let Some(id) = id {
         paragraph(out, "record    ", &format!("sweep {id}"), screen.width);
     }
