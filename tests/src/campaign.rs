@@ -180,10 +180,11 @@ fn path(pieces: &[(&str, f64)]) -> Fixture {
         .collect();
     let text = format!(
         "format = 1\n[board]\nname = \"chain\"\nrevision = \"1\"\nthickness = \"1.6 mm\"\ncopper = \"35 um\"\n\
-         outline = [[0, 0], [60, 0], [60, 10], [0, 10]]\n[supply]\nfrom = \"p0\"\nto = \"p{last}\"\n\
+         outline = [[0, 0], [{wide}, 0], [{wide}, 10], [0, 10]]\n[supply]\nfrom = \"p0\"\nto = \"p{last}\"\n\
          return = \"ret\"\nvoltage = [\"2 V\", \"3 V\"]\nload = \"1 mA\"\nmax_drop = \"1 V\"\n[points]\n{points}\
          \"ret\" = {{ at = [2.0, 8.0], side = \"front\", kind = \"pad\" }}\n{segments}",
-        last = pieces.len()
+        last = pieces.len(),
+        wide = 60.max(2 * pieces.len() + 4),
     );
     let board = board::parse("chain/board.toml", &text).unwrap_or_else(|problems| panic!("{problems}"));
     let pins: String = (0..=pieces.len())

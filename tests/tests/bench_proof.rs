@@ -4,17 +4,22 @@
 use std::fmt;
 
 use copperwalk::{
-    meter::proven::Found,
+    board::StateId,
+    fixture,
+    link::Session,
+    operator::{Lying, Operator, Unattended, Watch},
     plan::Sampling,
-    proof::Proof,
-    prove::{ProveError, Wanted},
-    virtual_bench::{Parts, Spec},
+    proof::{FIT_RATIO, Fault, Figures, Proof},
+    prove::{ProveError, Prover, Wanted},
+    verdict::Verdict,
+    virtual_bench::{Parts, Spec, VirtualBench},
 };
 use copperwalk_tests::{
     attack::times,
-    campaign::{Bed, certified, chain, in_parallel, mixed},
+    campaign::{Bed, PROVEN_US, certified, chain, in_parallel, mixed},
     cases::Cases,
 };
+use jiff::Timestamp;
 
 const METER: Wanted = Wanted { plate: false, seatings: 0 };
 const PLATE: Wanted = Wanted { plate: true, seatings: 0 };
@@ -210,21 +215,172 @@ fn every_fault_of_bench_and_bed_is_named_first_and_alone() {
     assert!(wrong.is_empty(), "{} wrong: {wrong:#?}", wrong.len());
 }
 
+/// The tide gauge's bed with another text for some of its words.
+fn altered(from: &str, to: &str) -> Bed {
+    let fixture = tide_gauge().fixture;
+    let text = fixture.source.replace(from, to);
+    assert_ne!(text, fixture.source);
+    let fixture = fixture::parse("altered/fixture.toml", &text, fixture.board.clone()).unwrap();
+    Bed::new(fixture, Sampling::Quick)
+}
+
 #[test]
-fn dbg() {
+fn what_keeps_from_a_proof_is_said_with_its_remedy() {
+    let spec = Spec::new(1);
+    let refused = |bed: &Bed, spec: &Spec| bed.prove(spec, PLATE).unwrap_err();
+    let future = refused(&altered("from = \"2026-03-01\"", "from = \"2026-12-01\""), &spec);
+    assert_eq!(
+        future.to_string(),
+        "the certificate of standard \"1R\" is dated 2026-12-01, and today is 2026-09-21: correct the date, or this \
+         computer's clock"
+    );
+    let past = refused(&altered("due = \"2027-03-01\"", "due = \"2026-09-20\""), &spec);
+    assert!(past.to_string().contains("was due on 2026-09-20") && past.is_input(), "{past}");
+    let bare = refused(&Bed::new(chain("fuse", &[0.1, 0.2]), Sampling::Quick), &spec);
+    assert!(matches!(bare, ProveError::NoStandard(_)) && bare.is_input(), "{bare}");
+    let lid = refused(&tide_gauge(), &spec.clone().fault("lid=3 s"));
+    assert!(matches!(lid, ProveError::Lid) && !lid.is_input(), "{lid}");
+    let dead = refused(&tide_gauge(), &spec.clone().fault("1R=+900 %"));
+    assert!(matches!(dead, ProveError::Standard(_)), "{dead}");
+    let failing = tide_gauge().prove(&spec.fault("cell fuse=open"), Wanted { plate: false, seatings: 3 });
+    assert!(failing.unwrap_err().to_string().contains("cell fuse"));
+}
+
+/// Somebody who lays nothing.
+struct Idle;
+
+impl Operator for Idle {
+    fn place(&mut self, _: StateId, _: &str, _: &mut dyn Watch) -> Result<(), Unattended> {
+        Ok(())
+    }
+}
+
+#[test]
+fn a_plate_that_is_not_there_is_named() {
     let bed = tide_gauge();
-    for parts in [Parts::Usual, Parts::Hostile] {
-        let spec = Spec { parts, ..Spec::new(3) };
-        let started = std::time::Instant::now();
-        let proof = bed.prove(&spec, Wanted { plate: true, seatings: 3 }).unwrap();
-        let figures = proof.figures();
-        println!("{:?} {:?}", started.elapsed(), figures.meter);
-        println!("{} shots {} s {:?}", figures.shots, figures.device_us as f64 * 1e-6, faults(&proof));
-        println!("{:?}", figures.standards);
-        println!("{:?} {:?}", figures.noise, figures.hum);
-        println!("{:?}", &figures.contacts[..4]);
-        for r in &figures.repeats {
-            println!("{r:?}");
-        }
+    let mut bench = VirtualBench::new(&bed.fixture, &Spec::new(1)).unwrap();
+    bench.lay(Lying::Nothing);
+    let mut session = Session::open(bench).unwrap();
+    let mut prover =
+        Prover { session: &mut session, operator: &mut Idle, fixture: &bed.fixture, plan: &bed.plan };
+    let at = Timestamp::from_microsecond(PROVEN_US).unwrap();
+    assert!(matches!(prover.prove(PLATE, at, &mut |_| {}), Err(ProveError::NoPlate)));
+}
+
+#[test]
+fn a_sweep_says_what_it_stands_on_and_a_fixture_may_ask_for_a_proof() {
+    const DAY_US: i64 = 86_400_000_000;
+    let spec = Spec::new(4);
+    let proof = tide_gauge().prove(&spec, METER).unwrap();
+    let dated = |made_us| Proof::new(&Figures { made_us, ..proof.figures().clone() }).unwrap();
+    let failed = {
+        let fault = Fault { part: "a pin".into(), what: "is bent".into() };
+        Proof::new(&Figures { faults: vec![fault], ..proof.figures().clone() }).unwrap()
+    };
+    let other = Proof::new(&Figures { bed_hash: "another".into(), ..proof.figures().clone() }).unwrap();
+    let cases = [
+        (Some(proof.clone()), None),
+        (Some(dated(PROVEN_US - 29 * DAY_US)), None),
+        (Some(dated(PROVEN_US - 31 * DAY_US)), Some("more than 30 days old")),
+        (Some(dated(PROVEN_US + DAY_US)), Some("dated later than this sweep")),
+        (Some(failed), Some("found it unfit")),
+        (Some(other), Some("have changed since")),
+        (None, Some("nobody has proven")),
+    ];
+    let ask = |without: &str| {
+        let rule = format!("[proof]\nwithout = \"{without}\"\n\n[[standard]]\nname = \"1R\"");
+        altered("[[standard]]\nname = \"1R\"", &rule)
+    };
+    let (notice, void, silent) = (ask("notice"), ask("void"), tide_gauge());
+    for (proof, said) in cases {
+        let holds = said.is_none();
+        let (by_notice, _) = notice.sweep_by(&spec, proof.clone());
+        let told = by_notice.judgement.notes.iter().any(|note| said.is_some_and(|said| note.contains(said)));
+        assert_eq!(told, !holds, "{said:?}: {:?}", by_notice.judgement.notes);
+        assert_eq!(by_notice.judgement.verdict, Verdict::Pass);
+        let (by_void, _) = void.sweep_by(&spec, proof.clone());
+        let fault = by_void.judgement.bench_faults.first();
+        assert_eq!(
+            fault.map(|fault| fault.part.as_str()),
+            (!holds).then_some("proof of the bench"),
+            "{said:?}"
+        );
+        assert!(fault.is_none_or(|fault| said.is_some_and(|said| fault.what.contains(said))), "{fault:?}");
+        let (by_none, _) = silent.sweep_by(&spec, proof.clone());
+        assert_eq!(by_none.judgement.notes, Vec::<String>::new(), "{said:?}");
+        assert_eq!(by_none.judgement.proof, proof.filter(|_| holds).map(|proof| proof.hash()));
+    }
+}
+
+#[test]
+fn a_golden_unit_says_which_limits_the_bed_can_judge() {
+    let bed = tide_gauge();
+    let repeats = |parts, seed| {
+        let spec = Spec { parts, ..Spec::new(seed) };
+        bed.prove(&spec, Wanted { plate: false, seatings: 4 }).unwrap().figures().repeats.clone()
+    };
+    let usual = repeats(Parts::Usual, 5);
+    assert_eq!(usual.len(), bed.fixture.board.segments.len());
+    assert!(usual.iter().all(|row| row.ratio >= FIT_RATIO), "{usual:?}");
+    // A board that lies a tenth of a millimetre this way or that, and pins that are worn: over some benches.
+    let between = |parts| {
+        let square = |seed| {
+            let all: Vec<f64> = repeats(parts, seed).iter().map(|row| row.between / row.mean).collect();
+            all.iter().map(|share| share * share).sum::<f64>() / all.len() as f64
+        };
+        ((10..18).map(square).sum::<f64>() / 8.0).sqrt()
+    };
+    let (calm, worn) = (between(Parts::Usual), between(Parts::Hostile));
+    println!(
+        "from seating to seating: {:.2} % of the reading usually, {:.2} % hostile",
+        100.0 * calm,
+        100.0 * worn
+    );
+    assert!(worn > 2.0 * calm, "{calm} {worn}");
+}
+
+/// Every channel of the larger bench leads to a pin.
+#[test]
+fn a_whole_bench_is_proven_within_a_minute_of_bench_time() {
+    let mut fixture = chain("fuse", &[0.05; 42]);
+    let mut text = fixture.source.clone();
+    for point in 1..10 {
+        let (bare, forced) = (
+            format!("\"p{point}\" = {{ sense = {point} }}"),
+            format!("\"p{point}\" = {{ force = {}, sense = {point} }}", point + 2),
+        );
+        assert!(text.contains(&bare));
+        text = text.replace(&bare, &forced);
+    }
+    fixture = fixture::parse("whole/fixture.toml", &text, fixture.board.clone()).unwrap();
+    let bed = Bed::new(certified(&fixture), Sampling::Quick);
+    let pins = bed
+        .fixture
+        .pins
+        .iter()
+        .map(|pins| usize::from(pins.force.is_some()) + usize::from(pins.sense.is_some()));
+    assert_eq!(pins.sum::<usize>(), 12 + 44);
+    let proof = bed.prove(&Spec::new(1), PLATE).unwrap();
+    let seconds = proof.figures().device_us as f64 * 1e-6;
+    println!("64 channels: {} readings in {seconds:.1} s of bench time", proof.figures().shots);
+    assert!(faults(&proof).is_empty() && seconds <= 60.0, "{seconds} s, {:?}", faults(&proof));
+}
+
+#[test]
+fn a_certificate_is_checked_where_it_is_written() {
+    let written = |from: &str, to: &str| {
+        let fixture = tide_gauge().fixture;
+        let text = fixture.source.replace(from, to);
+        fixture::parse("fixture.toml", &text, fixture.board).unwrap_err().to_string()
+    };
+    for (from, to, said) in [
+        ("due = \"2027-03-01\"", "due = \"2025-03-01\"", "due before it was made"),
+        ("due = \"2027-03-01\"", "due = \"1 March\"", "year, month, day"),
+        ("\"1.00021 ohm\"", "\"1.3 ohm\"", "30 % off its value"),
+        ("uncertainty = \"0.01 %\"", "uncertainty = 0.01", "has no unit"),
+        ("read = \"proof\"", "read = \"never\"", "proof"),
+    ] {
+        let problems = written(from, to);
+        assert!(problems.contains(said), "{to}: {problems}");
     }
 }

@@ -69,8 +69,13 @@ fn in_words(findings: &Findings) -> String {
     let mut text: String = findings.wrong.iter().map(|wrong| format!("wrong: {wrong}\n")).collect();
     text += &format!(
         "as they were written: {} sweeps with {} judgements, the log of {} units, {} photos, {} board and \
-         fixture files\n",
-        findings.whole_sweeps, findings.judgements, findings.whole_units, findings.photos, findings.files
+         fixture files, {} proofs of benches\n",
+        findings.whole_sweeps,
+        findings.judgements,
+        findings.whole_units,
+        findings.photos,
+        findings.files,
+        findings.proofs
     );
     text
 }

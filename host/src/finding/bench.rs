@@ -256,14 +256,14 @@ fn standards<'r>(fixture: &Fixture, runs: impl Iterator<Item = &'r RunEvidence>)
     .collect()
 }
 
-/// The verdict on a check standard.
+/// The verdict on a check standard: by its certificate, if it has one.
 pub fn standard(standard: &Standard, reading: &Reading) -> Verdict {
+    let (stated, within) = standard.known();
     let edges = Edges { rm: Ohms::ZERO, gain: Ohms::ZERO, ..reading.budget.edges };
-    let allowed = standard.resistance * standard.tolerance
+    let allowed = stated * within
         + reading.budget.edges.rm
         + reading.budget.edges.gain
         + STANDARD_SIGMAS * Budget { edges, ..reading.budget }.standard();
-    let agrees =
-        reading.flows && !reading.over_range && (reading.resistance - standard.resistance).abs() <= allowed;
+    let agrees = reading.flows && !reading.over_range && (reading.resistance - stated).abs() <= allowed;
     if agrees { Verdict::Pass } else { Verdict::Fail }
 }

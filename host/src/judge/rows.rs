@@ -74,13 +74,16 @@ pub fn standards(fixture: &Fixture, evidence: &Evidence) -> Vec<StandardRow> {
         Observation::Standard(index, reading) => Some((fixture.standards.get(*index)?, reading)),
         _ => None,
     });
-    seen.map(|(stated, reading)| StandardRow {
-        name: stated.name.clone(),
-        stated: stated.resistance,
-        tolerance: stated.tolerance,
-        resistance: reading.flows.then_some(reading.resistance),
-        u95: reading.flows.then(|| reading.budget.expanded()),
-        verdict: standard(stated, reading),
+    seen.map(|(built_in, reading)| {
+        let (stated, tolerance) = built_in.known();
+        StandardRow {
+            name: built_in.name.clone(),
+            stated,
+            tolerance,
+            resistance: reading.flows.then_some(reading.resistance),
+            u95: reading.flows.then(|| reading.budget.expanded()),
+            verdict: standard(built_in, reading),
+        }
     })
     .collect()
 }

@@ -412,10 +412,7 @@ fn read_standard<T: Transport>(
     let ran = bench.run("standards", &shots)?;
     let mut values = Vec::new();
     let mut faults = Vec::new();
-    let (stated, within, certified) = match &standard.certificate {
-        Some(certificate) => (certificate.resistance, certificate.u95, true),
-        None => (standard.resistance, standard.tolerance, false),
-    };
+    let (stated, within) = standard.known();
     let name = format!("standard {}", standard.name);
     for (shot, ran) in shots.iter().zip(&ran) {
         let reading = read(meter, standard, shot, ran, around)?;
@@ -459,7 +456,7 @@ fn read_standard<T: Transport>(
         name: standard.name.clone(),
         stated,
         stated_within: within,
-        certified,
+        certified: standard.certificate.is_some(),
         load: values.next(),
         dry: values.next(),
     };

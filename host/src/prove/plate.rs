@@ -60,6 +60,7 @@ pub fn prove<T: Transport>(
         }
         contacts.extend(best);
     }
+    contacts.sort_by_key(|contact| (!contact.force, contact.channel, !contact.plus));
     let faults = faults(&contacts);
     Ok((contacts, faults))
 }

@@ -25,8 +25,10 @@ pub struct Findings {
     pub whole_units: u64,
     /// Photos whose pictures are as they were written.
     pub photos: u64,
-    /// Board and fixture files and proofs of benches that are as they were written.
+    /// Board and fixture files that are as they were written.
     pub files: u64,
+    /// Proofs of benches that are as they were written.
+    pub proofs: u64,
     /// Sweeps that are not whole.
     pub altered_sweeps: Vec<i64>,
     /// What is wrong, a sentence each. Empty: nothing is.
@@ -116,12 +118,12 @@ impl Store {
             match sqlx::query(select).try_map(pair).fetch_all(&mut *connection).await {
                 Ok(files) => {
                     for (hash, source) in files {
-                        if hash::of(source) == hash {
-                            findings.files += 1;
-                        } else {
-                            findings
+                        match (hash::of(source) == hash, what) {
+                            (true, "proof") => findings.proofs += 1,
+                            (true, _) => findings.files += 1,
+                            (false, _) => findings
                                 .wrong
-                                .push(format!("the text of {what} file {hash} is not what its hash says"));
+                                .push(format!("the text of {what} file {hash} is not what its hash says")),
                         }
                     }
                 }
