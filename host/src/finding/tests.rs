@@ -346,7 +346,15 @@ fn a_force_contact_above_three_ohms_is_asked_about() {
 #[test]
 fn a_standard_is_off_beyond_its_tolerance_and_four_standard_uncertainties() {
     let (force, sense, resistance) = ([0, 1], [0, 1], Ohms(1.0));
-    let standard = Standard { name: "1R".into(), force, sense, resistance, tolerance: 0.001 };
+    let standard = Standard {
+        name: "1R".into(),
+        force,
+        sense,
+        resistance,
+        tolerance: 0.001,
+        in_sweeps: true,
+        certificate: None,
+    };
     let sigma = 1e-4;
     for (sigmas, verdict) in [(3.8, Verdict::Pass), (4.2, Verdict::Fail), (-4.2, Verdict::Fail)] {
         let off: f64 = 0.001_f64.copysign(sigmas) + sigmas * sigma;

@@ -5,10 +5,34 @@ use sqlx::Executor;
 use super::super::status::Said;
 use super::super::{Error, Records, SweepId, sample};
 use super::{fresh, photos};
-use crate::quantity::Ohms;
+use crate::proof::{Figures, HumFound, Proof};
+use crate::quantity::{Ohms, Volts};
 use crate::sweep::{BenchFault, Sweep};
 use crate::verdict::Verdict;
 use crate::{board, fixture};
+
+/// A proof of a bench, of this time.
+fn proof(bench: &str, made_us: i64) -> Proof {
+    let fixture = sample::fixture();
+    let figures = Figures {
+        bench: bench.into(),
+        bench_name: "virtual, seed 1".into(),
+        bed_hash: fixture.bed_hash(),
+        fixture: fixture.name,
+        program: "0.1.0".into(),
+        made_us,
+        meter: None,
+        standards: Vec::new(),
+        noise: Vec::new(),
+        hum: Some(HumFound { peak: Volts(0.1 + 0.2), hertz: 50.0 }),
+        contacts: Vec::new(),
+        repeats: Vec::new(),
+        faults: Vec::new(),
+        shots: 583,
+        device_us: 23_801_651,
+    };
+    Proof::new(&figures).unwrap()
+}
 
 /// A sweep with something in every list and in every optional column, or nothing in any.
 fn varied() -> Vec<Sweep> {
@@ -32,7 +56,11 @@ fn varied() -> Vec<Sweep> {
     empty.judgement.standards.clear();
     empty.judgement.closures.clear();
     empty.measurement.runs.clear();
-    vec![sample::sweep("A-1", Some("May"), 1, None), sample::sweep("A-1", None, 2, Some(0)), void, empty]
+    let mut proven = sample::sweep("A-1", Some("May"), 1, None);
+    let kept = proof("0001", 5);
+    proven.judgement.proof = Some(kept.hash());
+    proven.measurement.proof = Some(kept);
+    vec![proven, sample::sweep("A-1", None, 2, Some(0)), void, empty]
 }
 
 #[test]
@@ -42,6 +70,21 @@ fn a_sweep_comes_back_identical() {
         let id = records.store(&sweep, &sample::fixture()).unwrap();
         assert_eq!(records.sweep(id).unwrap(), sweep);
     }
+}
+
+#[test]
+fn the_latest_proof_of_a_bench_and_a_fixture_is_found() {
+    let (_folder, records) = fresh();
+    let fixture = sample::fixture().name;
+    assert_eq!(records.latest_proof("0001", &fixture).unwrap(), None);
+    let [early, late, other] = [("0001", 5), ("0001", 7), ("0002", 9)].map(|(bench, at)| proof(bench, at));
+    for kept in [&late, &early, &other, &late] {
+        records.keep_proof(kept).unwrap();
+    }
+    assert_eq!(records.latest_proof("0001", &fixture).unwrap(), Some(late));
+    assert_eq!(records.latest_proof("0002", &fixture).unwrap(), Some(other));
+    assert_eq!(records.latest_proof("0001", "another bed").unwrap(), None);
+    assert_eq!(records.check().unwrap().proofs, 3);
 }
 
 #[test]
@@ -120,7 +163,7 @@ fn nothing_is_ever_changed_or_deleted() {
             .fetch_all(pool),
         )
         .unwrap();
-    assert_eq!(tables.len(), 24, "{tables:?}");
+    assert_eq!(tables.len(), 25, "{tables:?}");
     for table in tables {
         let some: String = records
             .runtime
