@@ -151,6 +151,7 @@ fn nothing_is_ever_changed_or_deleted() {
     records.tick("A-1", 9, "display lights", true, "").unwrap();
     records.photo("A-1", 10, "", photos::png(3, 2)).unwrap();
     records.mark("test").unwrap();
+    records.keep_proof(&proof("0001", 5)).unwrap();
     let taken_in = "INSERT INTO taken_in VALUES ('x')";
     records.runtime.block_on(records.store.pool.execute(taken_in)).unwrap();
     let pool = &records.store.pool;
