@@ -1,4 +1,4 @@
-//! How a bench has measured of late: check standards, series closure, contacts, relay closures, each over the sweeps.
+//! How a bench has measured of late: check standards, series closure, contacts, hum, relay closures, each over the sweeps.
 //!
 //! Read `course` (a control chart of readings in order), then `wear` (relay closures against what relays are good for)
 //! and `todo` (what follows for whoever looks after the bench). The terminal, the page and the API show this one
@@ -15,7 +15,8 @@ use utoipa::ToSchema;
 
 use crate::{
     evidence::{Evidence, Observation},
-    quantity::Ohms,
+    measure::hum::Hum,
+    quantity::{Ohms, Volts},
     records::{Numbered, Stored, SweepId, summary::Worked},
     statistics::{control, sample},
     verdict::Verdict,
@@ -52,6 +53,8 @@ pub struct Health {
     pub stretches: Vec<StretchCourse>,
     /// Contacts of force pins, each over the sweeps.
     pub contacts: Vec<ContactCourse>,
+    /// Hum in the sense loop, by fixture, each over the sweeps.
+    pub hum: Vec<HumCourse>,
     /// Void sweeps, the latest first.
     pub void: Vec<VoidSweep>,
 }
@@ -144,6 +147,30 @@ impl ContactCourse {
     }
 }
 
+/// Hum in the sense loop of one fixture.
+#[derive(Clone, PartialEq, Debug, Serialize, ToSchema)]
+pub struct HumCourse {
+    /// Fixture.
+    pub fixture: String,
+    /// The readings, one for each sweep: the largest where a sweep listened more often.
+    pub readings: Vec<HumReading>,
+    /// Their limits, volts; `None` while there are too few.
+    pub limits: Option<Limits>,
+}
+
+/// A reading of hum.
+#[derive(Clone, PartialEq, Debug, Serialize, ToSchema)]
+pub struct HumReading {
+    /// The sweep.
+    #[serde(flatten)]
+    pub at: At,
+    /// Peak, with the uncertainty of finding it on top.
+    #[serde(rename = "peak_volts")]
+    pub peak: Volts,
+    /// Frequency of the mains.
+    pub hertz: f64,
+}
+
 /// A void sweep, and why.
 #[derive(Clone, PartialEq, Debug, Serialize, ToSchema)]
 pub struct VoidSweep {
@@ -159,16 +186,18 @@ pub struct VoidSweep {
 pub fn health(looked_at: Vec<Numbered<Stored>>, worked: &[Worked]) -> Health {
     let (sweeps, mut left_out) = unreadable::part(looked_at);
     let is_void = |stored: &&Stored| stored.judgement.verdict == Verdict::Void;
-    let (standards, contacts) = (standards(&sweeps), contacts(&sweeps, &mut left_out));
+    let read = read(&sweeps, &mut left_out);
+    let (standards, contacts, hum) = (standards(&sweeps), contacts(&read), hum(&read));
     let wear = wear::wear(worked, &sweeps);
     Health {
         sweeps: sweeps.len(),
-        todo: todo::todo(&standards, &contacts, &wear),
+        todo: todo::todo(&standards, &contacts, &hum, &wear),
         closures: sweeps.iter().map(|stored| u64::from(stored.measurement.work().closures)).sum(),
         wear,
         standards,
         stretches: stretches(&sweeps),
         contacts,
+        hum,
         void: sweeps.iter().rev().filter(is_void).map(VoidSweep::of).collect(),
         left_out,
     }
@@ -235,17 +264,44 @@ fn stretches(sweeps: &[Stored]) -> Vec<StretchCourse> {
     courses.into_values().collect()
 }
 
-fn contacts(sweeps: &[Stored], left_out: &mut Vec<Unreadable>) -> Vec<ContactCourse> {
-    let mut courses = BTreeMap::new();
+/// What the codes of the sweeps say; those that say nothing are told.
+fn read<'s>(sweeps: &'s [Stored], left_out: &mut Vec<Unreadable>) -> Vec<(&'s Stored, Evidence)> {
+    let mut read = Vec::with_capacity(sweeps.len());
     for stored in sweeps {
-        let evidence = match Evidence::of(&stored.fixture, &stored.measurement) {
-            Ok(evidence) => evidence,
+        match Evidence::of(&stored.fixture, &stored.measurement) {
+            Ok(evidence) => read.push((stored, evidence)),
             Err(error) => {
-                let why = format!("its contacts cannot be read: {error}");
+                let why = format!("its contacts and hum cannot be read: {error}");
                 left_out.push(Unreadable { sweep: stored.id, why });
-                continue;
             }
-        };
+        }
+    }
+    read
+}
+
+fn hum(read: &[(&Stored, Evidence)]) -> Vec<HumCourse> {
+    let mut courses = BTreeMap::new();
+    for (stored, evidence) in read {
+        let Some(Hum { peak, hertz }) = evidence.surroundings().hum else { continue };
+        let fixture = &stored.measurement.basis.fixture;
+        let course = courses.entry(fixture).or_insert_with(|| HumCourse {
+            fixture: fixture.clone(),
+            readings: Vec::new(),
+            limits: None,
+        });
+        course.readings.push(HumReading { at: At::of(stored), peak, hertz });
+    }
+    let mut courses: Vec<HumCourse> = courses.into_values().collect();
+    for course in &mut courses {
+        let readings: Vec<_> = course.readings.iter().map(|reading| (reading.at, reading.peak.0)).collect();
+        course.limits = Limits::of(&readings);
+    }
+    courses
+}
+
+fn contacts(read: &[(&Stored, Evidence)]) -> Vec<ContactCourse> {
+    let mut courses = BTreeMap::new();
+    for (stored, evidence) in read {
         // A sweep may read a contact several times; its readings are one point of the course.
         let mut of_sweep = BTreeMap::<_, Vec<f64>>::new();
         for observation in evidence.runs().iter().flat_map(|run| &run.observations) {

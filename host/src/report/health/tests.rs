@@ -118,7 +118,7 @@ fn contact(point: &str, plus: bool, more: f64) -> ContactCourse {
 #[test]
 fn both_relays_point_to_the_pin_and_one_to_itself() {
     let said = |contacts: &[ContactCourse]| {
-        todo::todo(&[], contacts, &[]).into_iter().map(|todo| todo.what).collect::<Vec<_>>()
+        todo::todo(&[], contacts, &[], &[]).into_iter().map(|todo| todo.what).collect::<Vec<_>>()
     };
     let both = [contact("cell+", false, 0.3), contact("cell+", true, 0.3)];
     assert_eq!(said(&both), ["Clean the force pin at cell+ of bed 1"]);
@@ -135,4 +135,21 @@ fn both_relays_point_to_the_pin_and_one_to_itself() {
         said(&[contact("cell+", true, 3.0)]),
         ["Clean the force pin at cell+ of bed 1, then change its + relay"]
     );
+}
+
+#[test]
+fn hum_that_grows_is_told_with_what_helps() {
+    let course = |loud: f64| {
+        let peak = |number: usize| Volts(if number < 25 { 1e-6 + scatter(number) * 1e-2 } else { loud });
+        let at = |number: usize| At { sweep: SweepId(number as i64), started_us: 0 };
+        let readings: Vec<HumReading> =
+            (0..30).map(|number| HumReading { at: at(number), peak: peak(number), hertz: 50.0 }).collect();
+        let limits = Limits::of(&readings.iter().map(|reading| (reading.at, reading.peak.0)).collect::<Vec<_>>());
+        HumCourse { fixture: "bed 1".into(), readings, limits }
+    };
+    let todo = |loud| todo::todo(&[], &[], &[course(loud)], &[]);
+    let [one] = &todo(8e-6)[..] else { panic!("{:?}", todo(8e-6)) };
+    assert!(one.what.contains("sense leads of bed 1"), "{one:?}");
+    assert_eq!(one.since.map(|at| at.sweep), Some(SweepId(25)));
+    assert_eq!(todo(1e-6), Vec::new());
 }

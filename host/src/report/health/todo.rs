@@ -3,7 +3,7 @@
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use super::{At, Broken, ContactCourse, StandardCourse, Wear};
+use super::{At, Broken, ContactCourse, HumCourse, StandardCourse, Wear};
 use crate::{
     quantity::{Ohms, engineering},
     report::figures,
@@ -25,9 +25,14 @@ pub struct ToDo {
     pub since: Option<At>,
 }
 
-/// Everything, the most pressing first: what is worn out, then the meter, then pins, then relays that are nearly used
-/// up.
-pub(super) fn todo(standards: &[StandardCourse], contacts: &[ContactCourse], wear: &[Wear]) -> Vec<ToDo> {
+/// Everything, the most pressing first: what is worn out, then the meter, then pins, then hum, then relays that are
+/// nearly used up.
+pub(super) fn todo(
+    standards: &[StandardCourse],
+    contacts: &[ContactCourse],
+    hum: &[HumCourse],
+    wear: &[Wear],
+) -> Vec<ToDo> {
     let worn = contacts.iter().filter(|contact| contact.latest > WORN_OUT).map(|contact| ToDo {
         what: format!(
             "Clean the force pin at {} of {}, then change its {} relay",
@@ -65,7 +70,15 @@ pub(super) fn todo(standards: &[StandardCourse], contacts: &[ContactCourse], wea
             since: None,
         })
     });
-    worn.chain(off).chain(risen(contacts)).chain(used).collect()
+    let louder = hum.iter().filter_map(|hum| {
+        let broken = hum.limits.as_ref()?.standing().filter(|broken| broken.above)?;
+        Some(ToDo {
+            what: format!("Twist the sense leads of {}, and move mains leads and supplies away", hum.fixture),
+            why: format!("hum: {}", because(broken)),
+            since: Some(broken.since),
+        })
+    });
+    worn.chain(off).chain(risen(contacts)).chain(louder).chain(used).collect()
 }
 
 /// Contacts that read more than they did. Both relays of one pin have the pin in common; one alone points to its relay.

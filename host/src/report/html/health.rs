@@ -4,9 +4,12 @@ use maud::{Markup, html};
 
 use super::chart::Chart;
 use super::page::{body, facts, head, page, part, scroller};
-use crate::quantity::Ohms;
+use crate::finding::bench::LOUD;
+use crate::quantity::{Ohms, si};
 use crate::records::SweepId;
-use crate::report::health::{BASE, ContactCourse, Health, Limits, RATED, StandardCourse, ToDo, Unreadable};
+use crate::report::health::{
+    BASE, ContactCourse, Health, HumCourse, Limits, RATED, StandardCourse, ToDo, Unreadable,
+};
 use crate::report::{figures, unreadable, words};
 
 /// Where a sweep is shown; `None` on a page that stands alone.
@@ -30,6 +33,7 @@ pub fn health_body(health: &Health, to_sweep: ToSweep<'_>) -> Markup {
         (part("Looked at", &looked_at(health)))
         (part("Check standards", &standards(&health.standards)))
         (part("Contacts", &contacts(&health.contacts)))
+        (part("Hum in the sense loop", &hum(&health.hum)))
         (part("Relays", &wear(health)))
         (part("Segments against the end-to-end reading", &stretches(health)))
         (part("Sweeps that were void", &void(health, to_sweep)))
@@ -173,6 +177,29 @@ fn contacts(courses: &[ContactCourse]) -> Markup {
                 (Chart { id: format!("contact-{number}"), title, readings: &readings, limits: contact.limits.as_ref(), allowed: None, say: &ohms }.framed())
                 p class="small" { (standing(contact.limits.as_ref(), readings.len())) }
             }
+        }
+    }
+}
+
+fn hum(courses: &[HumCourse]) -> Markup {
+    let peak = |volts: f64| si(volts, 2, "V");
+    html! {
+        @if courses.is_empty() { p { "Nobody has listened for hum yet." } }
+        @for (number, course) in courses.iter().enumerate() {
+            @let readings: Vec<(f64, f64)> = course.readings.iter().map(|reading| (reading.peak.0, 0.0)).collect();
+            h3 { (course.fixture) }
+            (Chart {
+                id: format!("hum-{number}"),
+                title: format!("Peak of the hum at {}", course.fixture),
+                readings: &readings,
+                limits: course.limits.as_ref(),
+                allowed: Some([0.0, LOUD.0]),
+                say: &peak,
+            }.framed())
+            p class="small" { (standing(course.limits.as_ref(), readings.len())) }
+        }
+        @if !courses.is_empty() {
+            p class="small" { "The band is what a sweep can clear by spacing its half-cycles over line periods." }
         }
     }
 }

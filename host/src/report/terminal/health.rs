@@ -2,7 +2,7 @@
 
 use super::layout::{Cell, Column, paragraph, table};
 use super::{Screen, heading, title};
-use crate::quantity::Ohms;
+use crate::quantity::{Ohms, si};
 use crate::report::health::{BASE, Health, Limits};
 use crate::report::{figures, unreadable, words};
 use crate::verdict::Verdict;
@@ -23,6 +23,7 @@ pub fn health(health: &Health, screen: Screen) -> String {
     }
     standards(&mut out, health, screen);
     contacts(&mut out, health, screen);
+    hum(&mut out, health, screen);
     wear(&mut out, health, screen);
     stretches(&mut out, health, screen);
     void(&mut out, health, screen);
@@ -117,6 +118,37 @@ fn contacts(out: &mut String, health: &Health, screen: Screen) {
                 figures::roughly(course.latest).into(),
                 figures::roughly(course.worst).into(),
                 limits.map(|limits| figures::roughly(Ohms(limits.action[1]))).unwrap_or_default().into(),
+                drawn(&values, limits).into(),
+                standing(limits, values.len()),
+            ]
+        })
+        .collect();
+    table(out, screen, &COLUMNS, &rows);
+}
+
+fn hum(out: &mut String, health: &Health, screen: Screen) {
+    const COLUMNS: [Column; 5] = [
+        Column::name("hum at"),
+        Column::figure("latest"),
+        Column::figure("action limit"),
+        Column::word("course"),
+        Column::name("now"),
+    ];
+    if health.hum.is_empty() {
+        return;
+    }
+    heading(out, "Hum in the sense loop", screen);
+    let peak = |volts: f64| si(volts, 2, "V");
+    let rows: Vec<[Cell; 5]> = health
+        .hum
+        .iter()
+        .map(|course| {
+            let values: Vec<f64> = course.readings.iter().map(|reading| reading.peak.0).collect();
+            let limits = course.limits.as_ref();
+            [
+                (&course.fixture).into(),
+                values.last().map(|value| peak(*value)).unwrap_or_default().into(),
+                limits.map(|limits| peak(limits.action[1])).unwrap_or_default().into(),
                 drawn(&values, limits).into(),
                 standing(limits, values.len()),
             ]
