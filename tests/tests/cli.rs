@@ -56,6 +56,55 @@ fn json_is_one_object_with_the_agreed_keys_and_the_same_to_the_byte() {
     assert_eq!(object["segments"].as_array().unwrap().len(), 12);
 }
 
+/// Proof, sweeps before and after it, one judged again, and a bench that is found unfit.
+#[test]
+fn sweeps_stand_on_the_proof_of_their_bench_and_are_judged_again_by_it() {
+    let place = Place::new();
+    let board = fs::read_to_string(fixture("tide-gauge-head").replace("fixture.toml", "board.toml")).unwrap();
+    place.file("board.toml", board);
+    let certificate = "tolerance = \"0.1 %\"\ncertificate = { value = \"1.00021 ohm\", uncertainty = \"0.01 %\", \
+                       from = \"2026-01-01\", due = \"2999-01-01\" }";
+    let text = fs::read_to_string(gauge()).unwrap().replacen("tolerance = \"0.1 %\"", certificate, 1);
+    let bed = place.file("fixture.toml", text + "\n[proof]\nwithout = \"notice\"\n");
+    let read = |serial: &str| -> Value {
+        let ran = place.run(&sweep(&bed, serial, &["--json"]));
+        assert_eq!(ran.code, 0, "{}", ran.err);
+        serde_json::from_str(&ran.out).unwrap()
+    };
+    let before = read("P-1");
+    assert_eq!(before["bench"]["proof"], Value::Null);
+    assert!(before["notes"][0].as_str().unwrap().starts_with("nobody has proven this bench"), "{before}");
+
+    let proven = place.run(&["prove", &bed, "--virtual", "--plate", "--golden", "3", "--json"]);
+    assert_eq!(proven.code, 0, "{}", proven.err);
+    let found: Value = serde_json::from_str(&proven.out).unwrap();
+    assert_eq!(found["faults"], serde_json::json!([]));
+    assert!(
+        found["meter"]["rm"]["off"].is_number() && found["repeats"].as_array().unwrap().len() == 12,
+        "{found}"
+    );
+
+    let after = read("P-2");
+    assert_eq!(after["bench"]["proof"].as_str().map(str::len), Some(64), "{}", after["bench"]);
+    assert_eq!(after["notes"], serde_json::json!([]));
+    let u95 = |of: &Value| of["standards"][0]["u95_ohms"].as_f64().unwrap();
+    assert!(u95(&after) < u95(&before) / 3.0, "{} {}", u95(&after), u95(&before));
+    let again = place.run(&["judge", "--all"]);
+    assert_eq!(again.out, "2 sweeps judged again; nothing changes\n", "{}", again.err);
+
+    let unfit = place.run(&["prove", &bed, "--virtual", "--fault", "cell+:sense~tail.in:sense=touching"]);
+    assert_eq!(unfit.code, 3, "{}", unfit.err);
+    assert!(
+        unfit.out.contains("NOT FIT") && unfit.out.contains("pin tail.in (sense channel 1)"),
+        "{}",
+        unfit.out
+    );
+    assert!(read("P-3")["notes"][0].as_str().unwrap().contains("found it unfit"));
+    let sound = place.run(&["records", "check"]);
+    assert!(sound.code == 0 && sound.out.contains("2 proofs of benches"), "{}", sound.out);
+    assert_eq!(place.run(&["prove", &bed, "--virtual", "--golden", "2"]).code, 2);
+}
+
 #[test]
 fn a_unit_is_found_again_before_and_after_its_repair() {
     let place = Place::new();

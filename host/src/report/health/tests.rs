@@ -144,7 +144,8 @@ fn hum_that_grows_is_told_with_what_helps() {
         let at = |number: usize| At { sweep: SweepId(number as i64), started_us: 0 };
         let readings: Vec<HumReading> =
             (0..30).map(|number| HumReading { at: at(number), peak: peak(number), hertz: 50.0 }).collect();
-        let limits = Limits::of(&readings.iter().map(|reading| (reading.at, reading.peak.0)).collect::<Vec<_>>());
+        let limits =
+            Limits::of(&readings.iter().map(|reading| (reading.at, reading.peak.0)).collect::<Vec<_>>());
         HumCourse { fixture: "bed 1".into(), readings, limits }
     };
     let todo = |loud| todo::todo(&[], &[], &[course(loud)], &[]);
