@@ -44,6 +44,8 @@ pub enum Role {
     OpenSwitch(SegmentId),
     /// A check standard: index into the fixture's list.
     Standard(usize),
+    /// A thermometer of the bed: index into the fixture's list.
+    Thermometer(usize),
     /// Contact check of one pin on the relay it does not usually take, to tell pin from relay.
     OtherRelay {
         /// The pin's point.

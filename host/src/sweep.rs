@@ -39,6 +39,8 @@ pub struct Judgement {
     pub segments: Vec<SegmentRow>,
     /// One row per isolation and per open switch.
     pub isolation: Vec<IsolationRow>,
+    /// Thermometers of the bed.
+    pub thermometers: Vec<ThermometerRow>,
     /// Check standards.
     pub standards: Vec<StandardRow>,
     /// Does the series add up to its end-to-end reading? One per stretch that was measured whole.
@@ -153,6 +155,23 @@ pub struct StandardRow {
     pub u95: Option<Ohms>,
     /// Within tolerance and uncertainty?
     pub verdict: Verdict,
+}
+
+/// A thermometer of the bed.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, ToSchema)]
+pub struct ThermometerRow {
+    /// Name.
+    pub name: String,
+    /// Its resistance; `None` when its contacts failed or no current flowed.
+    #[serde(rename = "ohms")]
+    pub resistance: Option<Ohms>,
+    /// The bed's temperature by it; `None` where what was read is none.
+    #[serde(rename = "celsius")]
+    pub temperature: Option<Celsius>,
+    /// Expanded uncertainty of that, 95 %.
+    pub u95_kelvin: Option<f64>,
+    /// Were values referred to 20 °C from this temperature?
+    pub counts: bool,
 }
 
 /// Series closure of one stretch.

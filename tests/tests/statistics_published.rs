@@ -8,7 +8,7 @@ use copperwalk::statistics::{
     control::{self, Chart},
     noncentral_t, normal, outlier, sample,
     tolerance::{Sides, factor, smallest},
-    variance::{Deviation, OneWay, combined, pooled},
+    variance::{Deviation, OneWay, pooled},
 };
 
 fn close(found: f64, published: f64, relative: f64) {
@@ -285,22 +285,6 @@ fn components_of_a_gauge() {
     let [within, between] = [components.within.powi(2), components.between.powi(2)];
     close(model.within.square(), within, 1e-12);
     close(model.between.square().max(model.within.square()), within + 6.0 * between, 1e-12);
-}
-
-/// GUM (JCGM 100) example H.1.6, end gauge calibration: contributions of 25, 9.7, 2.9 and 16.6 nm with 18, 25.6, 50 and
-/// 2 degrees of freedom give 16.7 beside a combined 32 nm, and a factor of 2.92 for 99 % with 16 (from memory).
-#[test]
-fn effective_degrees_of_freedom() {
-    let contributions = [(25.0, 18.0), (9.7, 25.6), (2.9, 50.0), (16.6, 2.0)];
-    let found = combined(&contributions.map(|(sigma, freedom)| Deviation { sigma, freedom }));
-    assert!((found.sigma - 32.0).abs() < 0.5, "{found:?}");
-    assert!((found.freedom - 16.7).abs() < 0.5, "{found:?}");
-    assert!((noncentral_t::student(0.99, 16.0) - 2.92).abs() < 0.005);
-    let exact = combined(&[
-        Deviation { sigma: 3.0, freedom: f64::INFINITY },
-        Deviation { sigma: 4.0, freedom: f64::INFINITY },
-    ]);
-    assert_eq!(exact, Deviation { sigma: 5.0, freedom: f64::INFINITY });
 }
 
 /// NIST e-Handbook 6.3.2.2, individuals: ten flow rates, mean 50.81, mean moving range 1.8778, limits 45.8159 and

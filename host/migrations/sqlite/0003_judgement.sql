@@ -58,6 +58,18 @@ CREATE TABLE isolation (
     PRIMARY KEY (judgement_id, line)
 ) WITHOUT ROWID;
 
+-- A thermometer built into the fixture.
+CREATE TABLE thermometer (
+    judgement_id BIGINT  NOT NULL REFERENCES judgement,
+    line         BIGINT  NOT NULL,
+    name         TEXT    NOT NULL,
+    ohms         DOUBLE PRECISION,          -- empty: its contacts failed, or no current flowed
+    celsius      DOUBLE PRECISION,          -- of the bed, °C; empty: what was read is no temperature
+    u95_kelvin   DOUBLE PRECISION,          -- expanded uncertainty, 95 %; empty like celsius
+    counts       BOOLEAN NOT NULL,          -- values were referred to 20 °C from this temperature
+    PRIMARY KEY (judgement_id, line)
+) WITHOUT ROWID;
+
 -- A check standard built into the fixture.
 CREATE TABLE standard (
     judgement_id BIGINT NOT NULL REFERENCES judgement,

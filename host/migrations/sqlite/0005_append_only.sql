@@ -48,6 +48,10 @@ CREATE TRIGGER isolation_is_not_changed BEFORE UPDATE ON isolation
     BEGIN SELECT RAISE(ABORT, 'records are append-only: an isolation is never changed'); END;
 CREATE TRIGGER isolation_is_not_deleted BEFORE DELETE ON isolation
     BEGIN SELECT RAISE(ABORT, 'records are append-only: an isolation is never deleted'); END;
+CREATE TRIGGER thermometer_is_not_changed BEFORE UPDATE ON thermometer
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a thermometer is never changed'); END;
+CREATE TRIGGER thermometer_is_not_deleted BEFORE DELETE ON thermometer
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a thermometer is never deleted'); END;
 CREATE TRIGGER standard_is_not_changed BEFORE UPDATE ON standard
     BEGIN SELECT RAISE(ABORT, 'records are append-only: a standard is never changed'); END;
 CREATE TRIGGER standard_is_not_deleted BEFORE DELETE ON standard

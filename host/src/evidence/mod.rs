@@ -80,6 +80,15 @@ pub enum Observation {
     OpenSwitch(SegmentId, Isolation),
     /// A check standard was read: index into the fixture's list.
     Standard(usize, Reading),
+    /// A thermometer of the bed was read.
+    Thermometer {
+        /// Index into the fixture's list.
+        index: usize,
+        /// Do the two sense contacts touch?
+        touches: [bool; 2],
+        /// Its resistance.
+        reading: Reading,
+    },
     /// A single relay was asked whether it connects its pin.
     RelayAnswer(RelayAnswer),
     /// A point's potential was compared with that of a bus on which a relay sticks.

@@ -186,6 +186,13 @@ impl Reader<'_> {
                 self.check_reading(contacts, &reading);
                 self.see(Observation::Standard(index, reading));
             }
+            Role::Thermometer(index) => {
+                let reading = ratio::read(self.meter, shot, codes, ran.why, false, None)?;
+                // No pin of the unit hangs on it, and a sweep can do without: nothing is asked about its contacts.
+                let touches =
+                    reading.contacts.map_or([true; 2], |codes| codes.map(|code| touches(code, self.bias)));
+                self.see(Observation::Thermometer { index, touches, reading });
+            }
             Role::OtherRelay { point, plus } => {
                 let sample = decode(shot, codes)?.sample()?;
                 let (line, answers) = match sample.input {

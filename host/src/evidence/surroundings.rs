@@ -35,7 +35,9 @@ fn reading(seen: &Observation) -> Option<&Reading> {
     match seen {
         Observation::EndToEnd(seen) => Some(&seen.reading),
         Observation::Segment(seen) => Some(&seen.reading),
-        Observation::Around(_, reading) | Observation::Standard(_, reading) => Some(reading),
+        Observation::Around(_, reading)
+        | Observation::Standard(_, reading)
+        | Observation::Thermometer { reading, .. } => Some(reading),
         _ => None,
     }
 }
@@ -45,7 +47,9 @@ pub(super) fn reading_mut(seen: &mut Observation) -> Option<&mut Reading> {
     match seen {
         Observation::EndToEnd(seen) => Some(&mut seen.reading),
         Observation::Segment(seen) => Some(&mut seen.reading),
-        Observation::Around(_, reading) | Observation::Standard(_, reading) => Some(reading),
+        Observation::Around(_, reading)
+        | Observation::Standard(_, reading)
+        | Observation::Thermometer { reading, .. } => Some(reading),
         _ => None,
     }
 }

@@ -6,7 +6,7 @@ use copperwalk_wire::{
     message::{Fault, RunEnd},
 };
 
-use super::{open, question::Question};
+use super::{open, question::Question, warmth};
 use crate::{
     board::{PointId, StateId},
     evidence::{Bus, Evidence, Line, Observation, RunEvidence, SenseContact},
@@ -17,7 +17,7 @@ use crate::{
         uncertainty::{Budget, Edges},
     },
     plan::{Plan, forest::Forest, stretch::cover},
-    quantity::{Ohms, Volts},
+    quantity::{Celsius, Ohms, Volts},
     verdict::Verdict,
 };
 
@@ -78,6 +78,8 @@ pub enum BenchFinding {
         /// Its channel.
         channel: u16,
     },
+    /// A thermometer (index into the fixture's list) that contradicts the meter's own sensor: what the two read.
+    ThermometerOff(usize, Celsius, Celsius),
     /// Contacts of the supply terminals that did not answer at first and did when asked again.
     UnsteadySupply,
 }
@@ -118,6 +120,9 @@ pub fn findings_in(fixture: &Fixture, evidence: &Evidence, state: StateId) -> Ve
                 return vec![hum];
             }
             let mut found = standards(fixture, runs.clone());
+            if state.index() == 0 {
+                found.extend(warmth::contradictions(fixture, evidence));
+            }
             found.extend(concluded(questions(fixture, evidence, state)));
             found
         }

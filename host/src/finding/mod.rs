@@ -1,6 +1,6 @@
 //! Findings: what the evidence proves about the unit and about the bench, by id.
 //!
-//! Read in this order: [`open`] (where a path that carries no current is broken), [`segment`] (which of a segment's
+//! Read in this order: [`warmth`] (how warm the unit is), [`open`] (where a path that carries no current is broken), [`segment`] (which of a segment's
 //! readings counts, its value at 20 °C, verdict and class), [`isolation`], [`closure`] (does a series add up to its
 //! end-to-end reading?), [`mod@bench`] (which pin, relay or standard is at fault) with the [`question`]s that tell its
 //! suspects apart.
@@ -11,6 +11,7 @@ pub mod isolation;
 pub mod open;
 pub mod question;
 pub mod segment;
+pub mod warmth;
 
 use std::collections::BTreeSet;
 
@@ -20,26 +21,13 @@ use crate::{
     fixture::Fixture,
     limits::LimitSet,
     plan::{LegKind, Plan, Stage, aim},
-    quantity::{Celsius, Ohms},
+    quantity::Ohms,
     verdict::{Class, Verdict},
 };
 use segment::{Doubt, Finding};
 
-/// A unit that nobody measured the air of lies in a room, °C, which is known to so many kelvin.
-const ROOM: (Celsius, f64) = (Celsius(23.0), 5.0);
-/// A unit that has rested differs from the air at the meter by at most this, kelvin (common practice).
-const RESTED_KELVIN: f64 = 1.0;
-
 /// A reading with less than this share of its source's current is starved; no unit. A path at twice its limits still carries half.
 const STARVED: f64 = 0.25;
-
-/// How warm the unit is.
-fn warmth(evidence: &Evidence) -> segment::Warmth {
-    let sensor_kelvin = evidence.meter().sensor_kelvin;
-    let (unit, sensor_kelvin) = evidence.air().map_or(ROOM, |air| (air, sensor_kelvin));
-    // Two rectangles; their sum's variance, as a rectangle.
-    segment::Warmth { unit, half_kelvin: sensor_kelvin.hypot(RESTED_KELVIN) }
-}
 
 /// What is found about every segment a plan is to measure, in walking order.
 pub fn segments(fixture: &Fixture, limits: &LimitSet, plan: &Plan, evidence: &Evidence) -> Vec<Finding> {
@@ -49,7 +37,7 @@ pub fn segments(fixture: &Fixture, limits: &LimitSet, plan: &Plan, evidence: &Ev
 /// The same of one state.
 fn segments_of(fixture: &Fixture, limits: &LimitSet, stage: &Stage, evidence: &Evidence) -> Vec<Finding> {
     let runs = evidence.in_state(stage.state);
-    let scene = segment::Scene::new(fixture, limits, stage.state, runs, warmth(evidence));
+    let scene = segment::Scene::new(fixture, limits, stage.state, runs, warmth::of(fixture, evidence));
     walked(stage).into_iter().map(|id| scene.find(id)).collect()
 }
 

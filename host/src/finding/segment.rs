@@ -10,7 +10,10 @@
 
 use copperwalk_wire::Source;
 
-use super::open::{self, Open};
+use super::{
+    open::{self, Open},
+    warmth::Warmth,
+};
 use crate::{
     board::{Segment, SegmentId, SegmentKind, StateId, placement, thermal},
     evidence::{RunEvidence, SegmentReading},
@@ -20,7 +23,7 @@ use crate::{
         ratio::{Motion, Reading},
         uncertainty::{Budget, Edges},
     },
-    quantity::{Celsius, Ohms},
+    quantity::Ohms,
     verdict::{self, Class, Verdict},
 };
 
@@ -69,15 +72,6 @@ pub enum Doubt {
     SurveyOnly,
     /// The value lies above the range of the reading.
     OverRange,
-}
-
-/// The unit's temperature, and how far it is unsure, kelvin, half a width.
-#[derive(Clone, Copy, PartialEq, Debug)]
-pub struct Warmth {
-    /// Taken to be that of the meter's sensor.
-    pub unit: Celsius,
-    /// The sensor's error and the unit against its surroundings.
-    pub half_kelvin: f64,
 }
 
 /// A resistance.

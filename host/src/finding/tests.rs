@@ -4,7 +4,7 @@ use copperwalk_wire::{Contacts, Source, message::RunEnd};
 
 use super::{
     bench, closure, isolation, open, segment::Finding as SegmentFinding, segment::Scene, segment::Value,
-    segment::Warmth,
+    warmth::Warmth,
 };
 use crate::{
     board::{PointId, SegmentId, StateId},
@@ -25,7 +25,7 @@ use crate::{
 const ON: StateId = StateId::new(1);
 const OFF: StateId = StateId::new(0);
 /// A unit at 20 °C for certain.
-const AT_20C: Warmth = Warmth { unit: Celsius(20.0), half_kelvin: 0.0 };
+const AT_20C: Warmth = Warmth { unit: Celsius(20.0), half_kelvin: 0.0, thermometer: None };
 
 fn fixture() -> Fixture {
     let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../fixtures/tide-gauge-head/fixture.toml");

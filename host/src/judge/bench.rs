@@ -71,6 +71,17 @@ pub fn fault(fixture: &Fixture, finding: &BenchFinding) -> BenchFault {
             format!("standard, sense channel {channel}"),
             "its contact does not answer; check its wiring and relay".into(),
         ),
+        &BenchFinding::ThermometerOff(index, read, sensor) => (
+            format!(
+                "thermometer {}",
+                fixture.thermometers.get(index).map_or("", |known| known.name.as_str())
+            ),
+            format!(
+                "reads {:.1} °C and the sensor in the meter {:.1} °C: one of the two is wrong, or bed and meter differ by more than \
+                 `apart` in the fixture file allows; find out which, then sweep again",
+                read.0, sensor.0
+            ),
+        ),
         BenchFinding::UnsteadySupply => (
             "contacts of the supply terminals".into(),
             "did not answer at first and did when asked again: seat the board and sweep again".into(),

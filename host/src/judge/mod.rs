@@ -76,10 +76,11 @@ pub fn judge(
             .map(|finding| rows::segment(board, limits, finding, &segments, void))
             .collect(),
         isolation: isolations.iter().map(|finding| rows::isolation(board, finding, void)).collect(),
+        thermometers: rows::thermometers(fixture, &evidence),
         standards: rows::standards(fixture, &evidence),
         closures: closures.iter().map(|found| rows::closure(board, found)).collect(),
         faults,
-        notes: [notices, notes::notes(board, &segments, &isolations, &closures, unsteady)].concat(),
+        notes: [notices, notes::notes(fixture, &evidence, &segments, &isolations, &closures, unsteady)].concat(),
     })
 }
 

@@ -2,11 +2,14 @@
 
 use crate::{
     board::Board,
+    evidence::Evidence,
     finding::{
         closure,
         isolation::{self, Doubt},
         segment,
+        warmth::{self, Silent},
     },
+    fixture::Fixture,
     quantity::engineering,
 };
 
@@ -16,17 +19,37 @@ const UNSTEADY: &str = "something moved while the path was read, but no single s
 
 /// All notes.
 pub fn notes(
-    board: &Board,
+    fixture: &Fixture,
+    evidence: &Evidence,
     segments: &[segment::Finding],
     isolations: &[isolation::Finding],
     closures: &[closure::Finding],
     unsteady: bool,
 ) -> Vec<String> {
+    let board = &fixture.board;
     let mut notes: Vec<String> = Vec::from_iter(unsteady.then(|| UNSTEADY.into()));
+    notes.extend(silent_thermometers(fixture, evidence));
     notes.extend(silent_pins(board, segments));
     notes.extend(closures.iter().filter(|found| !found.agrees).map(|found| closure_note(board, found)));
     notes.extend(isolations.iter().filter_map(|finding| isolation_note(board, finding)));
     notes
+}
+
+/// Thermometers that say nothing. The meter's sensor stands in for them, so this changes no verdict that it does not widen.
+fn silent_thermometers(fixture: &Fixture, evidence: &Evidence) -> Vec<String> {
+    let words = |read: warmth::Read| {
+        let silent = read.said.err()?;
+        let what = match silent {
+            Silent::Contact => "a sense contact does not answer".to_owned(),
+            Silent::Open => "no current flows through it".to_owned(),
+            Silent::NoTemperature(resistance) => {
+                format!("{} are no temperature of a bed", engineering(resistance))
+            }
+        };
+        let name = &fixture.thermometers.get(read.index)?.name;
+        Some(format!("thermometer {name} is not counted: {what}; check its wiring, channels and relays"))
+    };
+    warmth::thermometers(fixture, evidence).into_iter().filter_map(words).collect()
 }
 
 /// Where two neighbouring segments are suspected because the pin between them does not answer.

@@ -9,10 +9,12 @@ use crate::{
         closure,
         isolation::{self, Barrier, Doubt},
         segment,
+        warmth::{self, Silent},
     },
     fixture::Fixture,
     limits::{LimitOrigin, LimitSet},
-    sweep::{ClosureRow, IsolationRow, SegmentRow, StandardRow},
+    measure::platinum,
+    sweep::{ClosureRow, IsolationRow, SegmentRow, StandardRow, ThermometerRow},
     verdict::Verdict,
 };
 
@@ -86,6 +88,26 @@ pub fn standards(fixture: &Fixture, evidence: &Evidence) -> Vec<StandardRow> {
         }
     })
     .collect()
+}
+
+/// The thermometers of the bed.
+pub fn thermometers(fixture: &Fixture, evidence: &Evidence) -> Vec<ThermometerRow> {
+    let counts = warmth::of(fixture, evidence).thermometer;
+    let row = |read: warmth::Read| {
+        let resistance = match read.said {
+            Ok(said) => Some(platinum::resistance(said.value)),
+            Err(Silent::NoTemperature(resistance)) => Some(resistance),
+            Err(Silent::Contact | Silent::Open) => None,
+        };
+        Some(ThermometerRow {
+            name: fixture.thermometers.get(read.index)?.name.clone(),
+            resistance,
+            temperature: read.said.ok().map(|said| said.value),
+            u95_kelvin: read.said.ok().map(|said| said.u95_kelvin),
+            counts: counts == Some(read.index),
+        })
+    };
+    warmth::thermometers(fixture, evidence).into_iter().filter_map(row).collect()
 }
 
 /// A series closure.

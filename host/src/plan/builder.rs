@@ -9,7 +9,7 @@ use super::{
 };
 use crate::{
     board::{Board, PointId, SegmentId, placement, thermal},
-    fixture::{Fixture, Standard},
+    fixture::{Fixture, Standard, Thermometer},
     limits::{LimitSet, Limits},
     quantity::{Celsius, Farads, Ohms},
 };
@@ -36,6 +36,12 @@ fn unsure(fixture: &Fixture, id: SegmentId, limits: &Limits) -> f64 {
     let coefficient = thermal::coefficient(&board.segment(id).kind);
     let temperature = coefficient.unsure(Celsius(20.0 + ROOM_OFF_KELVIN), WARMTH_KELVIN);
     temperature.hypot(placement / limits.max)
+}
+
+/// The contacts of what is built into the bed.
+fn four_wires(force: [u16; 2], sense: [u16; 2]) -> Contacts {
+    let ([force_plus, force_minus], [sense_plus, sense_minus]) = (force.map(Some), sense.map(Some));
+    Contacts { force_plus, force_minus, sense_plus, sense_minus }
 }
 
 /// Collects shots.
@@ -139,14 +145,15 @@ impl<'f> Builder<'f> {
 
     /// A built-in standard.
     pub fn standard(&mut self, index: usize, standard: &Standard) {
-        let contacts = Contacts {
-            force_plus: Some(standard.force[0]),
-            force_minus: Some(standard.force[1]),
-            sense_plus: Some(standard.sense[0]),
-            sense_minus: Some(standard.sense[1]),
-        };
+        let contacts = four_wires(standard.force, standard.sense);
         let shot = aim::standard(contacts, standard.resistance, standard.tolerance, self.sampling);
         self.push(Role::Standard(index), shot);
+    }
+
+    /// A built-in thermometer.
+    pub fn thermometer(&mut self, index: usize, thermometer: &Thermometer) {
+        let contacts = four_wires(thermometer.force, thermometer.sense);
+        self.push(Role::Thermometer(index), aim::thermometer(contacts));
     }
 
     /// Before the first current through a tree of segments: does any relay of force- stick, and do both sense

@@ -130,7 +130,10 @@ fn stage(
     legs.push(Leg { kind: LegKind::Check, shots: builder.cut() });
 
     let standards = fixture.standards.iter().enumerate().filter(|(_, standard)| standard.in_sweeps);
-    if state.index() == 0 && standards.clone().next().is_some() {
+    if state.index() == 0 && (!fixture.thermometers.is_empty() || standards.clone().next().is_some()) {
+        for (index, thermometer) in fixture.thermometers.iter().enumerate() {
+            builder.thermometer(index, thermometer);
+        }
         standards.for_each(|(index, standard)| builder.standard(index, standard));
         legs.push(Leg { kind: LegKind::Standards, shots: builder.cut() });
     }

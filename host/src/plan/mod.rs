@@ -59,7 +59,7 @@ pub struct Leg {
 pub enum LegKind {
     /// Residual check, temperature.
     Check,
-    /// Check standards.
+    /// What the bed has built in: thermometers and check standards.
     Standards,
     /// A stretch from guard to guard.
     Walk(Stretch),

@@ -40,6 +40,8 @@ mod tests {
             ("120 mA", Unit::Ampere, 0.12),
             ("150 mV", Unit::Volt, 0.15),
             ("100 uF", Unit::Farad, 100e-6),
+            ("0.5 K", Unit::Kelvin, 0.5),
+            ("500 mK", Unit::Kelvin, 0.5),
             ("0.1 %", Unit::Fraction, 0.001),
             ("  7 V ", Unit::Volt, 7.0),
         ] {

@@ -19,6 +19,8 @@ pub enum Unit {
     Volt,
     /// Capacitance, kept in farad.
     Farad,
+    /// Difference of temperatures, kept in kelvin.
+    Kelvin,
     /// Relative, kept as a fraction: 1 % is 0.01.
     Fraction,
 }
@@ -34,13 +36,14 @@ enum Dimension {
     Current,
     Voltage,
     Capacitance,
+    Difference,
     Relative,
 }
 
 /// Every accepted spelling, once the signs are written as letters: µ as `u`, Ω as `ohm`.
 #[rustfmt::skip]
 const SPELLINGS: &[Spelling] = {
-    use Dimension::{Capacitance, Current, Length, Relative, Resistance, Voltage};
+    use Dimension::{Capacitance, Current, Difference, Length, Relative, Resistance, Voltage};
     &[
         Spelling("uohm", Resistance, 1.0, -6), Spelling("mohm", Resistance, 1.0, -3),
         Spelling("ohm",  Resistance, 1.0,  0), Spelling("kohm", Resistance, 1.0,  3),
@@ -55,6 +58,7 @@ const SPELLINGS: &[Spelling] = {
         Spelling("pF",   Capacitance, 1.0, -12), Spelling("nF", Capacitance, 1.0, -9),
         Spelling("uF",   Capacitance, 1.0,  -6), Spelling("mF", Capacitance, 1.0, -3),
         Spelling("F",    Capacitance, 1.0,   0),
+        Spelling("mK",   Difference, 1.0,  -3), Spelling("K",  Difference, 1.0,   0),
         Spelling("%",    Relative,   1.0, -2), Spelling("ppm",  Relative,   1.0, -6),
     ]
 };
@@ -69,6 +73,7 @@ impl Unit {
             Self::Ampere => (Dimension::Current, 0),
             Self::Volt => (Dimension::Voltage, 0),
             Self::Farad => (Dimension::Capacitance, 0),
+            Self::Kelvin => (Dimension::Difference, 0),
             Self::Fraction => (Dimension::Relative, 0),
         }
     }
@@ -82,6 +87,7 @@ impl Unit {
             Self::Ampere => r#""120 mA" or "1.5 A""#,
             Self::Volt => r#""150 mV" or "3.2 V""#,
             Self::Farad => r#""100 uF" or "100 µF""#,
+            Self::Kelvin => r#""1 K" or "500 mK""#,
             Self::Fraction => r#""0.1 %" or "500 ppm""#,
         }
     }
@@ -95,6 +101,7 @@ impl Unit {
             Self::Ampere => si(value, 3, "A"),
             Self::Volt => si(value, 3, "V"),
             Self::Farad => si(value, 3, "F"),
+            Self::Kelvin => format!("{value} K"),
             Self::Fraction => format!("{} %", value * 100.0),
         }
     }
@@ -108,6 +115,7 @@ impl fmt::Display for Dimension {
             Self::Current => "current",
             Self::Voltage => "voltage",
             Self::Capacitance => "capacitance",
+            Self::Difference => "temperature difference",
             Self::Relative => "ratio",
         })
     }

@@ -87,6 +87,11 @@ pub(crate) fn role(fixture: &Fixture, names: &mut Names, role: &Role) -> Result<
         Role::OtherRelay { point: id, plus } => v2::Role::OtherRelay { point: point(names, id)?, plus },
         Role::WeldSearch { point: id } => v2::Role::WeldSearch { point: point(names, id)? },
         Role::Hum => v2::Role::Hum,
+        Role::Thermometer(number) => {
+            let thermometer =
+                fixture.thermometers.get(number).ok_or(RawError::Range { what: "thermometer", number })?;
+            v2::Role::Thermometer { thermometer: names.index(&thermometer.name)? }
+        }
     })
 }
 
@@ -126,6 +131,11 @@ pub(crate) fn role_of(fixture: &Fixture, names: &Names, role: v2::Role) -> Resul
         v2::Role::OtherRelay { point: index, plus } => Role::OtherRelay { point: point(index)?, plus },
         v2::Role::WeldSearch { point: index } => Role::WeldSearch { point: point(index)? },
         v2::Role::Hum => Role::Hum,
+        v2::Role::Thermometer { thermometer } => {
+            let name = names.name(thermometer)?;
+            let found = fixture.thermometers.iter().position(|thermometer| thermometer.name == name);
+            Role::Thermometer(found.ok_or_else(|| unknown("thermometer", name))?)
+        }
     })
 }
 

@@ -65,6 +65,7 @@ pub enum Role {
     WeldSearch { point: Name },
     // From here on v2.
     Hum,
+    Thermometer { thermometer: Name },
 }
 
 #[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]

@@ -1,4 +1,4 @@
-//! Judgements: a row each and seven lists, under digests.
+//! Judgements: a row each and eight lists, under digests.
 //!
 //! The faults are under the row's own digest, the other lists under one that stands in the row: so a list of units, which
 //! shows verdicts and faults only, is checked without reading every segment.
@@ -117,6 +117,7 @@ fn lists(judgement: &Judgement) -> Vec<u8> {
     Digest::of("lists/1")
         .list(&judgement.segments)
         .list(&judgement.isolation)
+        .list(&judgement.thermometers)
         .list(&judgement.standards)
         .list(&judgement.closures)
         .list(&judgement.bench_faults)
@@ -139,6 +140,7 @@ pub(super) async fn write(
     let id = list::insert(connection, "judgement", &COLUMNS, &values).await?;
     list::write(connection, id, &judgement.segments).await?;
     list::write(connection, id, &judgement.isolation).await?;
+    list::write(connection, id, &judgement.thermometers).await?;
     list::write(connection, id, &judgement.standards).await?;
     list::write(connection, id, &judgement.closures).await?;
     list::write(connection, id, &judgement.faults).await?;
@@ -177,6 +179,7 @@ pub(super) async fn read(
     let ids: Vec<i64> = sheets.iter().map(|(sheet, _)| sheet.id).collect();
     let mut segments = list::read(connection, &ids).await?;
     let mut isolation = list::read(connection, &ids).await?;
+    let mut thermometers = list::read(connection, &ids).await?;
     let mut standards = list::read(connection, &ids).await?;
     let mut closures = list::read(connection, &ids).await?;
     let mut faults = list::read(connection, &ids).await?;
@@ -193,6 +196,7 @@ pub(super) async fn read(
             bench_faults: bench_faults.remove(&sheet.id).unwrap_or_default(),
             segments: segments.remove(&sheet.id).unwrap_or_default(),
             isolation: isolation.remove(&sheet.id).unwrap_or_default(),
+            thermometers: thermometers.remove(&sheet.id).unwrap_or_default(),
             standards: standards.remove(&sheet.id).unwrap_or_default(),
             closures: closures.remove(&sheet.id).unwrap_or_default(),
             faults: faults.remove(&sheet.id).unwrap_or_default(),

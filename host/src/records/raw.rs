@@ -90,6 +90,7 @@ mod tests {
 
     use super::*;
     use crate::board::{PointId, SegmentId};
+    use crate::fixture::{Accuracy, Thermometer};
     use crate::records::sample;
     use crate::role::Role;
 
@@ -193,7 +194,15 @@ mod tests {
 
     #[test]
     fn what_v2_added_comes_back() {
-        let fixture = sample::fixture();
+        let mut fixture = sample::fixture();
+        fixture.thermometers.push(Thermometer {
+            name: "plate".into(),
+            force: [12, 13],
+            sense: [44, 45],
+            accuracy: Accuracy::ClassB,
+            rested_kelvin: 1.0,
+            apart_kelvin: 5.0,
+        });
         let [Run { shots, .. }, _] = &everything()[..] else { panic!() };
         let isolation = shots.iter().find(|shot| shot.role == Role::Isolation(0)).unwrap();
         let Method::Settle(settle) = isolation.shot.method else { panic!("{isolation:?}") };
@@ -209,8 +218,13 @@ mod tests {
         let added = [run(vec![
             shot(Role::Isolation(0), Source::Isolation, turned, vec![1, 2]),
             shot(Role::Hum, Source::Off, turned_input, vec![3]),
+            shot(Role::Thermometer(0), Source::Off, turned_input, vec![4]),
         ])];
-        assert_eq!(unpack(&fixture, FORMAT, &pack(&fixture, &added).unwrap()).unwrap(), added);
+        let packed = pack(&fixture, &added).unwrap();
+        assert_eq!(unpack(&fixture, FORMAT, &packed).unwrap(), added);
+        fixture.thermometers[0].name = "renamed".into();
+        let gone = RawError::Unknown { what: "thermometer", name: "plate".into() };
+        assert_eq!(unpack(&fixture, FORMAT, &packed).unwrap_err(), gone);
     }
 
     #[test]

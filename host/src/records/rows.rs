@@ -7,8 +7,10 @@ use sqlx::error::BoxDynError;
 
 use super::database::Row;
 use super::value::Value;
-use crate::quantity::Ohms;
-use crate::sweep::{Advice, BenchFault, ClosureRow, IsolationRow, SegmentRow, StandardRow, UnitFault};
+use crate::quantity::{Celsius, Ohms};
+use crate::sweep::{
+    Advice, BenchFault, ClosureRow, IsolationRow, SegmentRow, StandardRow, ThermometerRow, UnitFault,
+};
 use crate::verdict::{Class, Verdict};
 
 /// A row of a list within a judgement.
@@ -155,6 +157,31 @@ impl Line for StandardRow {
             resistance: ohms(row, "ohms")?,
             u95: ohms(row, "u95_ohms")?,
             verdict: word(row, "verdict")?,
+        })
+    }
+}
+
+impl Line for ThermometerRow {
+    const TABLE: &'static str = "thermometer";
+    const COLUMNS: &'static [&'static str] = &["name", "ohms", "celsius", "u95_kelvin", "counts"];
+
+    fn values(&self) -> Vec<Value<'_>> {
+        vec![
+            Value::from(&self.name),
+            Value::from(self.resistance),
+            Value::from(self.temperature),
+            Value::from(self.u95_kelvin),
+            Value::from(self.counts),
+        ]
+    }
+
+    fn read(row: &Row) -> Result<Self, sqlx::Error> {
+        Ok(Self {
+            name: row.try_get("name")?,
+            resistance: ohms(row, "ohms")?,
+            temperature: row.try_get::<Option<_>, _>("celsius")?.map(Celsius),
+            u95_kelvin: row.try_get("u95_kelvin")?,
+            counts: row.try_get("counts")?,
         })
     }
 }

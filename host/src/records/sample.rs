@@ -10,7 +10,8 @@ use crate::measurement::{Basis, Measurement, Purpose, Run, RunShot};
 use crate::plan::{Role, Sampling};
 use crate::quantity::{Celsius, Ohms};
 use crate::sweep::{
-    Advice, ClosureRow, IsolationRow, Judgement, LimitsUsed, SegmentRow, StandardRow, Sweep, UnitFault,
+    Advice, ClosureRow, IsolationRow, Judgement, LimitsUsed, SegmentRow, StandardRow, Sweep, ThermometerRow,
+    UnitFault,
 };
 use crate::verdict::{Class, Verdict};
 use copperwalk_wire::message::{self, RunEnd, ShotEnd};
@@ -71,6 +72,13 @@ pub fn sweep(serial: &str, lot: Option<&str>, number: u32, broken: Option<usize>
             verdict: Verdict::Pass,
             class: Class::Ok,
             still_charging: false,
+        }],
+        thermometers: vec![ThermometerRow {
+            name: "plate".into(),
+            resistance: Some(Ohms(1090.0 + random.unit())),
+            temperature: Some(Celsius(23.0 + random.unit())),
+            u95_kelvin: Some(0.6),
+            counts: true,
         }],
         standards: vec![StandardRow {
             name: "1R".into(),

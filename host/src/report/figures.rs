@@ -6,7 +6,7 @@
 use crate::measurement::BenchWork;
 use crate::quantity::{Ohms, engineering, si, with_uncertainty};
 use crate::records::summary::LotSummary;
-use crate::sweep::{ClosureRow, IsolationRow, SegmentRow, StandardRow};
+use crate::sweep::{ClosureRow, IsolationRow, SegmentRow, StandardRow, ThermometerRow};
 use crate::verdict::Class;
 
 /// A resistance somebody stated, as short as it is: `25 mΩ`, `1.275 kΩ`. Readings have [`with_uncertainty`].
@@ -113,6 +113,22 @@ pub fn isolation(row: &IsolationRow) -> String {
 /// What a check standard reads.
 pub fn standard(row: &StandardRow) -> String {
     row.resistance.map_or_else(|| "no contact".to_owned(), |ohms| reading(ohms, row.u95))
+}
+
+/// What a thermometer says.
+pub fn thermometer(row: &ThermometerRow) -> String {
+    match (row.temperature, row.u95_kelvin, row.resistance) {
+        (Some(at), Some(u95), _) => format!("{:.1} ± {u95:.1}\u{a0}°C", at.0),
+        (Some(at), None, _) => format!("{:.1}\u{a0}°C", at.0),
+        (None, _, Some(resistance)) => format!("{}, no temperature", engineering(resistance)),
+        (None, _, None) => "no contact".to_owned(),
+    }
+}
+
+/// The bed's temperature that values were referred to 20 °C from, and the thermometer it is by.
+pub fn bed(rows: &[ThermometerRow]) -> Option<String> {
+    let row = rows.iter().find(|row| row.counts)?;
+    Some(format!("{}, thermometer {}", thermometer(row), row.name))
 }
 
 /// Whether a series adds up, in words.

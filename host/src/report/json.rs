@@ -11,7 +11,7 @@ use serde::Serialize;
 use super::words;
 use crate::measurement::Basis;
 use crate::quantity::Celsius;
-use crate::sweep::{BenchFault, ClosureRow, IsolationRow, SegmentRow, StandardRow, Sweep};
+use crate::sweep::{BenchFault, ClosureRow, IsolationRow, SegmentRow, StandardRow, Sweep, ThermometerRow};
 use crate::verdict::{Class, Verdict};
 use crate::visible::{first_hidden, hidden};
 
@@ -30,6 +30,7 @@ struct SweepObject<'a> {
     bench: Bench<'a>,
     bench_faults: &'a [BenchFault],
     notes: &'a [String],
+    thermometers: &'a [ThermometerRow],
     standards: &'a [StandardRow],
     closures: &'a [ClosureRow],
     basis: &'a Basis,
@@ -89,6 +90,7 @@ pub fn sweep(sweep: &Sweep) -> serde_json::Result<String> {
         },
         bench_faults: &sweep.judgement.bench_faults,
         notes: &sweep.judgement.notes,
+        thermometers: &sweep.judgement.thermometers,
         standards: &sweep.judgement.standards,
         closures: &sweep.judgement.closures,
         basis: &sweep.measurement.basis,

@@ -135,6 +135,9 @@ fn step(fixture: &Fixture, limits: &LimitSet, planned: &PlannedShot) -> Option<S
         ),
         Role::Temperature => ("air temperature".into(), String::new()),
         Role::Hum => ("hum".into(), String::new()),
+        Role::Thermometer(index) => {
+            (format!("thermometer {}", fixture.thermometers.get(index)?.name), String::new())
+        }
         Role::Standard(index) => {
             let standard = fixture.standards.get(index)?;
             let limit = format!("{} ± {:.2} %", engineering(standard.resistance), standard.tolerance * 100.0);

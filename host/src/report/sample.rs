@@ -15,7 +15,7 @@ use crate::records::summary::{
 };
 use crate::sweep::{
     Advice, BenchFault, ClosureRow, IsolationRow, Judgement, LimitsUsed, SegmentRow, StandardRow, Sweep,
-    UnitFault,
+    ThermometerRow, UnitFault,
 };
 use crate::verdict::{Class, Verdict};
 
@@ -94,6 +94,13 @@ pub fn good_on(board: &Board) -> Sweep {
         bench_faults: vec![],
         segments: board.segment_ids().map(|id| healthy(board, board.segment(id), limits.of(id))).collect(),
         isolation: switches.chain(isolation).collect(),
+        thermometers: vec![ThermometerRow {
+            name: "plate".to_owned(),
+            resistance: Some(Ohms(1091.0)),
+            temperature: Some(Celsius(23.4)),
+            u95_kelvin: Some(0.57),
+            counts: true,
+        }],
         standards: vec![StandardRow {
             name: "1R".to_owned(),
             stated: Ohms(1.0),

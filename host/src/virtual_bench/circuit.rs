@@ -29,6 +29,8 @@ pub struct Bed {
     pub displaced: Vec<Displaced>,
     /// Check standards: their nodes and their real resistances.
     pub standards: Vec<([Node; 2], Ohms)>,
+    /// Thermometers: their nodes and their real resistances.
+    pub thermometers: Vec<([Node; 2], Ohms)>,
     /// Nodes before the first that a closed channel adds.
     pub nodes: usize,
 }
@@ -92,7 +94,7 @@ impl Circuit {
             true => unit.connect(&mut network, FIRST_POINT, &bed.displaced),
             false => (None, Vec::new()),
         };
-        for &([a, b], resistance) in &bed.standards {
+        for &([a, b], resistance) in bed.standards.iter().chain(&bed.thermometers) {
             network.resistor(a, b, resistance);
         }
         // A tip that touches another is there whether or not its relays are closed.

@@ -7,6 +7,7 @@
 use copperwalk_wire::{Gain, Rate};
 
 use super::rng::Rng;
+use crate::fixture::Accuracy;
 
 /// How one value is drawn.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -79,7 +80,7 @@ pub struct Figures {
     pub rail_ohms: Spread,
     /// Peak of the hum in the sense loop, volt.
     pub hum_volts: Spread,
-    /// Unit against the air at the meter, kelvin.
+    /// Unit against the bed, kelvin.
     pub unit_kelvin: Spread,
 }
 
@@ -159,8 +160,25 @@ impl Figures {
     };
 }
 
-/// A unit that was soldered a moment ago, against the air at the meter, kelvin.
+/// A unit that was soldered a moment ago, against the bed, kelvin.
 pub const JUST_SOLDERED_KELVIN: Spread = Spread::Even(-1.0, 8.0);
+
+/// A Pt1000, ohm at a temperature in °C. Source: IEC 60751, equation and constants (from memory).
+pub fn platinum_ohms(celsius: f64) -> f64 {
+    let t = celsius;
+    let below = if t < 0.0 { -4.183e-12 * (t - 100.0) * libm::pow(t, 3.0) } else { 0.0 };
+    1000.0 * (1.0 + 3.9083e-3 * t - 5.775e-7 * t * t + below)
+}
+
+/// How far a Pt1000 of this accuracy may be off, kelvin. Source: IEC 60751, classes (from memory).
+pub fn platinum_kelvin(accuracy: Accuracy, celsius: f64) -> f64 {
+    match accuracy {
+        Accuracy::ClassAa => 0.1 + 0.0017 * celsius.abs(),
+        Accuracy::ClassA => 0.15 + 0.002 * celsius.abs(),
+        Accuracy::ClassB => 0.3 + 0.005 * celsius.abs(),
+        Accuracy::Stated { kelvin } => kelvin,
+    }
+}
 
 /// Noise of one conversion of the ADC, µV rms referred to the input: rows 20 to 1000 SPS, columns gain 1 to 128. Normal
 /// mode, amplifier on, internal reference, 3.3 V, typical. Source: SBAS501, noise table; the cells at gain 128 and 20, 90

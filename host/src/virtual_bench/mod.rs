@@ -6,7 +6,7 @@
 //!
 //! Read in this order: [`spec`] (what is put under the pins), [`rng`], [`figures`] and [`healthy`] (what parts, benches and
 //! units are drawn from); the parts, from the controller outwards:
-//! [`chain`], [`relay`], [`adc`] (its digital side) and [`amplifier`] (its analogue one), [`front_end`], [`hum`], [`mod@unit`];
+//! [`chain`], [`relay`], [`adc`] (its digital side) and [`amplifier`] (its analogue one), [`front_end`], [`hum`], [`thermometer`], [`mod@unit`];
 //! the physics: [`network`], [`capacitor`], [`circuit`]; [`seat`] (what lies on the pins); and what puts them together: [`models`] (lines, bytes and
 //! time), [`adapters`], [`link`], with [`trace`] as witness.
 
@@ -27,6 +27,7 @@ pub mod relay;
 pub mod rng;
 pub mod seat;
 pub mod spec;
+pub mod thermometer;
 pub mod trace;
 pub mod unit;
 

@@ -21,6 +21,7 @@ use super::{
     rng::Rng,
     seat::{self, Seat},
     spec::{self, Injected, Spec},
+    thermometer,
     trace::{Change, Trace},
     unit::{Truth, Unit},
 };
@@ -105,7 +106,7 @@ impl Models {
         let mut amplifier = Amplifier::new(&figures, spec.air, &mut rng.fork());
         let mut hum_rng = rng.fork();
         let mut hum = Hum::new(Volts(figures.hum_volts.draw(&mut hum_rng)), &mut hum_rng);
-        let mut lid_opens_us = None;
+        let (mut lid_opens_us, mut bed_kelvin) = (None, 0.0);
         for fault in &faults {
             match *fault {
                 Injected::Pin(pin, contact) => seat.dirty(&mut bed, pin, contact),
@@ -113,6 +114,7 @@ impl Models {
                 Injected::Relay(relay, fault) => relays[relay].fault = Some(fault),
                 Injected::Standard(standard, off) => bed.standards[standard].1.0 *= 1.0 + off,
                 Injected::Lid(at_us) => lid_opens_us = Some(at_us),
+                Injected::Bed(kelvin) => bed_kelvin = kelvin,
                 Injected::Hum(peak) => hum.set_peak(peak),
                 Injected::Noise(factor) => amplifier.set_noise(factor),
                 Injected::GainError(gain, error) => amplifier.set_gain_error(gain, error),
@@ -123,11 +125,14 @@ impl Models {
                 | Injected::Bridge(..)
                 | Injected::Battery(_)
                 | Injected::Charge(_)
+                | Injected::Thermometer(..)
                 | Injected::Warmer(_) => {}
             }
         }
+        let bed_at = Celsius(spec.air.0 + bed_kelvin);
+        thermometer::warm(&mut bed, fixture, bed_at, &faults, &mut rng.fork());
         let unit_rng = &mut Rng::new(spec.unit_seed);
-        let unit = Unit::new(&fixture.board, &faults, spec.parts, spec.air, unit_rng);
+        let unit = Unit::new(&fixture.board, &faults, spec.parts, bed_at, unit_rng);
         let capacitors = unit.capacitors(FIRST_POINT);
         Ok(Self {
             now_us: 0,

@@ -3,7 +3,7 @@
 
 use super::{
     circuit::{Bed, Displaced, FIRST_POINT},
-    figures::{Figures, Spread},
+    figures::{Figures, Spread, platinum_ohms},
     healthy,
     rng::Rng,
 };
@@ -44,16 +44,27 @@ pub fn bed(fixture: &Fixture, figures: &Figures, rng: &mut Rng) -> (Bed, Seat) {
         }
         standards.push((nodes, value(standard, rng)));
     }
+    let first_thermometer = first_standard + 2 * standards.len();
+    let mut thermometers = Vec::new();
+    for (i, thermometer) in fixture.thermometers.iter().enumerate() {
+        let nodes = [first_thermometer + 2 * i, first_thermometer + 2 * i + 1];
+        for (end, &node) in nodes.iter().enumerate() {
+            touches[usize::from(thermometer.force[end])] = Some(node);
+            touches[force_channels + usize::from(thermometer.sense[end])] = Some(node);
+        }
+        thermometers.push((nodes, Ohms(platinum_ohms(0.0))));
+    }
     let mut bed = Bed {
         force_channels,
         pins: (0..channels).map(|_| Ohms(figures.pin_ohms.draw(rng))).collect(),
         touches,
         touching: Vec::new(),
         unit_lies: true,
-        nodes: first_standard + 2 * standards.len(),
+        nodes: first_thermometer + 2 * thermometers.len(),
         rails: std::array::from_fn(|_| Ohms(figures.rail_ohms.draw(rng))),
         displaced: Vec::new(),
         standards,
+        thermometers,
     };
     let off_mm = fixture.pins.iter().map(|pins| pins.off_mm * figures.pin_off.draw(rng)).collect();
     let seat = Seat {

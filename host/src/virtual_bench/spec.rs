@@ -9,6 +9,7 @@
 //! SEGMENT=film                  high until 0.25 V broke it  POINT:force-=never closes
 //! SEGMENT=one barrel open       of a via group              STANDARD=+0.5 %               its real value is off
 //! POINT:sense~POINT:sense=touching                          two pins whose tips touch
+//! THERMOMETER=open              or `short`, or `+2 K` off
 //! battery=3.0 V                 fitted all the while        charge=5 V                    the bulk capacitors hold it
 //! lid=120 ms                    the lid opens then
 //! ```
@@ -16,10 +17,11 @@
 //! What is no fault but physics is set in the same way:
 //!
 //! ```text
-//! hum=2 uV                      peak, in the sense loop     unit=+5 K                     warmer than the air at the meter
+//! hum=2 uV                      peak, in the sense loop     unit=+5 K                     warmer than the bed
 //! noise=1.5                     times that of its table     unit=just soldered            up to 8 K warmer, drawn
 //! gain 16=+0.05 %               the ADC's error there       Rm=+0.08 %                    off its nominal value
 //! pin via1.b=0.3 mm             sense pin beside its point  CMRR=90 dB                    of the ADC
+//! bed=+3 K                      and the unit on it, warmer than the air at the meter
 //! ```
 
 use copperwalk_wire::Gain;
@@ -114,7 +116,11 @@ pub enum Injected {
     Lid(u64),
     /// Hum of this peak in the sense loop.
     Hum(Volts),
-    /// The unit against the air at the meter, kelvin.
+    /// What a thermometer of the bed has.
+    Thermometer(usize, ThermometerFault),
+    /// The bed and the unit on it against the air at the meter, kelvin.
+    Bed(f64),
+    /// The unit against the bed, kelvin.
     Warmer(Spread),
     /// The ADC's noise over that of its table.
     Noise(f64),
@@ -141,6 +147,17 @@ pub enum SegmentFault {
     Film,
     /// One barrel of a via group is broken.
     OneBarrelOpen,
+}
+
+/// A fault of a thermometer.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub enum ThermometerFault {
+    /// A broken wire.
+    Open,
+    /// Its two leads touch.
+    Shorted,
+    /// It reads so many kelvin too much.
+    Off(f64),
 }
 
 /// Why a fault cannot be put in.
@@ -283,7 +300,16 @@ pub fn parse(text: &str, fixture: &Fixture) -> Result<Injected, SpecError> {
             wrong(format!("`{}` cannot be read here", quantity::clip(what)), format!("write {help}"))
         })
     };
+    if let Some(at) = fixture.thermometers.iter().position(|thermometer| thermometer.name == name) {
+        let fault = match what {
+            "open" => ThermometerFault::Open,
+            "short" => ThermometerFault::Shorted,
+            _ => ThermometerFault::Off(plain("K", "open, short, or \"+2 K\"")?),
+        };
+        return Ok(Injected::Thermometer(at, fault));
+    }
     match name {
+        "bed" => Ok(Injected::Bed(plain("K", "\"+3 K\"")?)),
         "hum" => Ok(Injected::Hum(measure(Unit::Volt).map(Volts)?)),
         "unit" if what == "just soldered" => Ok(Injected::Warmer(JUST_SOLDERED_KELVIN)),
         "unit" => Ok(Injected::Warmer(Spread::Fixed(plain("K", "\"+5 K\" or \"just soldered\"")?))),
@@ -305,9 +331,10 @@ pub fn parse(text: &str, fixture: &Fixture) -> Result<Injected, SpecError> {
         _ => {
             let segments = board.segments.iter().map(|segment| segment.name.as_str());
             let standards = fixture.standards.iter().map(|standard| standard.name.as_str());
-            let others = ["battery", "charge", "lid", "hum", "unit", "noise", "CMRR", "Rm"];
-            let known: Vec<&str> = segments.chain(standards).chain(others).collect();
-            let what = format!("there is no segment or standard `{}`", quantity::clip(name));
+            let thermometers = fixture.thermometers.iter().map(|thermometer| thermometer.name.as_str());
+            let others = ["battery", "charge", "lid", "bed", "hum", "unit", "noise", "CMRR", "Rm"];
+            let known: Vec<&str> = segments.chain(standards).chain(thermometers).chain(others).collect();
+            let what = format!("there is no segment, standard or thermometer `{}`", quantity::clip(name));
             Err(wrong(what, suggestion(name, &known)))
         }
     }
@@ -386,7 +413,7 @@ mod tests {
             ("tail trace", "fault `tail trace`: there is no `=`; write NAME=WHAT, such as `main fuse=open`"),
             (
                 "tail trce=open",
-                "fault `tail trce=open`: there is no segment or standard `tail trce`; did you mean `tail trace`?",
+                "fault `tail trce=open`: there is no segment, standard or thermometer `tail trce`; did you mean `tail trace`?",
             ),
             (
                 "tail trace=broken",

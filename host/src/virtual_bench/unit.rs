@@ -93,8 +93,8 @@ impl Truth {
 }
 
 impl Unit {
-    /// Draws a unit of this board in this air and puts the faults into it.
-    pub fn new(board: &Board, faults: &[Injected], kind: Parts, air: Celsius, rng: &mut Rng) -> Self {
+    /// Draws a unit of this board on a bed of this temperature and puts the faults into it.
+    pub fn new(board: &Board, faults: &[Injected], kind: Parts, bed: Celsius, rng: &mut Rng) -> Self {
         let limits = LimitSet::of_board(board);
         let drawn = |id: SegmentId, rng: &mut Rng| match kind {
             Parts::Usual => usual(board.segment(id), limits.of(id), rng),
@@ -108,10 +108,10 @@ impl Unit {
             battery: None,
             charge: Volts::ZERO,
             state: StateId::new(0),
-            warmth: air,
+            warmth: bed,
             chance: rng.fork(),
         };
-        unit.warm_up(board, kind, faults, air);
+        unit.warm_up(board, kind, faults, bed);
         let rails = [board.supply.from.index(), board.supply.ret.index()];
         for fault in faults {
             match *fault {
@@ -130,13 +130,13 @@ impl Unit {
     }
 
     /// Brings the unit to its temperature.
-    fn warm_up(&mut self, board: &Board, kind: Parts, faults: &[Injected], air: Celsius) {
+    fn warm_up(&mut self, board: &Board, kind: Parts, faults: &[Injected], bed: Celsius) {
         let mut rng = Rng::new(self.chance.clone().unit().to_bits());
         let stated = faults.iter().rev().find_map(|fault| match fault {
             Injected::Warmer(kelvin) => Some(*kelvin),
             _ => None,
         });
-        self.warmth.0 = air.0 + stated.unwrap_or(kind.figures().unit_kelvin).draw(&mut rng);
+        self.warmth.0 = bed.0 + stated.unwrap_or(kind.figures().unit_kelvin).draw(&mut rng);
         for (part, segment) in self.parts.iter_mut().zip(&board.segments) {
             let coefficient = match kind {
                 Parts::Usual => healthy::usual_coefficient(&segment.kind),

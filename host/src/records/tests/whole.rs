@@ -43,6 +43,8 @@ fn varied() -> Vec<Sweep> {
         part: "pin cell+ (sense channel 0)".into(),
         what: "does not touch: clean it".into(),
     }];
+    let silent = &mut void.judgement.thermometers[0];
+    (silent.resistance, silent.temperature, silent.u95_kelvin, silent.counts) = (None, None, None, false);
     void.judgement.standards[0].resistance = None;
     void.judgement.isolation[0].resistance = Some(Ohms(f64::MIN_POSITIVE));
     void.judgement.isolation[0].at_least = Some(Ohms(f64::INFINITY));
@@ -53,6 +55,7 @@ fn varied() -> Vec<Sweep> {
     }
     empty.judgement.segments.clear();
     empty.judgement.isolation.clear();
+    empty.judgement.thermometers.clear();
     empty.judgement.standards.clear();
     empty.judgement.closures.clear();
     empty.measurement.runs.clear();

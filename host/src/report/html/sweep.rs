@@ -76,6 +76,7 @@ fn about(sweep: &Sweep) -> Markup {
         ("Swept", Some(html! { (figures::time(*started_us)) })),
         ("Bench", Some(html! { (bench_name) })),
         ("Meter", Some(html! { (words::stands_on(sweep)) })),
+        ("Bed", figures::bed(&sweep.judgement.thermometers).map(|bed| html! { (bed) })),
         ("Air", sweep.judgement.air.map(|air| html! { (format!("{:.1}", air.0)) "\u{a0}°C" })),
     ])
 }

@@ -30,6 +30,7 @@ pub fn certificate(unit: &UnitHistory, paper: Paper) -> Vec<u8> {
         ("Lot", unit.lot.clone()),
         ("Swept", Some(figures::time(sweep.started_us))),
         ("Bench", Some(sweep.bench_name.clone())),
+        ("Bed", figures::bed(&judgement.thermometers)),
         ("Air", judgement.air.map(|air| format!("{:.1}\u{a0}°C", air.0))),
         ("Sweep", Some(format!("no. {} in the records", sweep.id))),
     ]);

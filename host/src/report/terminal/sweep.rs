@@ -192,6 +192,11 @@ fn bench(out: &mut String, sweep: &Sweep, id: Option<SweepId>, screen: Screen) {
     for row in &sweep.judgement.closures {
         paragraph(out, "series    ", &figures::closure(row), screen.width);
     }
+    for row in &sweep.judgement.thermometers {
+        let counts = if row.counts { ", for values at 20 °C" } else { "" };
+        let text = format!("thermometer {}: {}{counts}", row.name, figures::thermometer(row));
+        paragraph(out, "bed       ", &text, screen.width);
+    }
     for row in &sweep.judgement.standards {
         let text = format!(
             "{}: {}, stated {} within {}, {}",

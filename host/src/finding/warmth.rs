@@ -1,0 +1,98 @@
+//! How warm the unit is: by a thermometer in the bed where one can be believed, else by the sensor in the meter.
+//!
+//! A thermometer without contact, broken or shorted leaves the sensor, with its wider interval: nothing stated becomes wrong, so
+//! the sweep counts, and a note names the thermometer. A thermometer that contradicts the sensor leaves nothing: one of the two is
+//! wrong, nobody knows which, and every value at 20 °C would be off with it. That is a fault of the bench.
+
+use super::bench::BenchFinding;
+use crate::{
+    evidence::{Evidence, Observation},
+    fixture::{Fixture, RESTED_KELVIN, Thermometer},
+    measure::platinum::{self, Temperature},
+    quantity::{Celsius, Ohms},
+};
+
+/// A unit that nobody measured the temperature of lies in a room, °C, which is known to so many kelvin.
+const ROOM: (Celsius, f64) = (Celsius(23.0), 5.0);
+/// No bed is colder or warmer, °C.
+const BED: [Celsius; 2] = [Celsius(-20.0), Celsius(80.0)];
+
+/// The unit's temperature, and how far it is unsure, kelvin, half a width.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Warmth {
+    /// Taken to be that of what was read.
+    pub unit: Celsius,
+    /// The error of what was read, and the unit against it.
+    pub half_kelvin: f64,
+    /// The thermometer it was read from: index into the fixture's list; `None`: the meter's sensor, or nobody.
+    pub thermometer: Option<usize>,
+}
+
+/// Why a thermometer says nothing.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub enum Silent {
+    /// A sense contact does not answer.
+    Contact,
+    /// No current flows.
+    Open,
+    /// This resistance is that of no bed's temperature.
+    NoTemperature(Ohms),
+}
+
+/// A thermometer that was read, by its index in the fixture's list.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Read {
+    /// Index.
+    pub index: usize,
+    /// What it says.
+    pub said: Result<Temperature, Silent>,
+}
+
+/// What each thermometer said when it was read last.
+pub fn thermometers(fixture: &Fixture, evidence: &Evidence) -> Vec<Read> {
+    let seen = || evidence.runs().iter().rev().flat_map(|run| run.observations.iter().rev());
+    let said = |index, thermometer: &Thermometer| {
+        seen().find_map(|seen| match seen {
+            Observation::Thermometer { index: of, touches, reading } if *of == index => {
+                Some(if *touches != [true; 2] {
+                    Err(Silent::Contact)
+                } else if !reading.flows {
+                    Err(Silent::Open)
+                } else {
+                    platinum::read(thermometer, reading)
+                        .filter(|read| !reading.over_range && (BED[0].0..=BED[1].0).contains(&read.value.0))
+                        .ok_or(Silent::NoTemperature(reading.resistance))
+                })
+            }
+            _ => None,
+        })
+    };
+    let listed = fixture.thermometers.iter().enumerate();
+    listed.filter_map(|(index, thermometer)| Some(Read { index, said: said(index, thermometer)? })).collect()
+}
+
+/// How warm the unit is. Of several thermometers that say something the first in the file counts.
+pub fn of(fixture: &Fixture, evidence: &Evidence) -> Warmth {
+    let read =
+        thermometers(fixture, evidence).into_iter().find_map(|read| Some((read.index, read.said.ok()?)));
+    let read = read.and_then(|(index, said)| Some((index, said, fixture.thermometers.get(index)?)));
+    // Rectangles; their sum's variance, as a rectangle.
+    if let Some((index, said, thermometer)) = read {
+        let half_kelvin = said.half_kelvin.hypot(thermometer.rested_kelvin);
+        return Warmth { unit: said.value, half_kelvin, thermometer: Some(index) };
+    }
+    let sensor_kelvin = evidence.meter().sensor_kelvin;
+    let (unit, sensor_kelvin) = evidence.air().map_or(ROOM, |air| (air, sensor_kelvin));
+    Warmth { unit, half_kelvin: sensor_kelvin.hypot(RESTED_KELVIN), thermometer: None }
+}
+
+/// Thermometers that contradict the meter's sensor.
+pub fn contradictions(fixture: &Fixture, evidence: &Evidence) -> Vec<BenchFinding> {
+    let Some(air) = evidence.air() else { return Vec::new() };
+    let off = |read: Read| {
+        let (said, thermometer) = (read.said.ok()?, fixture.thermometers.get(read.index)?);
+        ((said.value.0 - air.0).abs() > thermometer.apart_kelvin)
+            .then_some(BenchFinding::ThermometerOff(read.index, said.value, air))
+    };
+    thermometers(fixture, evidence).into_iter().filter_map(off).collect()
+}
