@@ -10,14 +10,14 @@ use copperwalk_wire::{
 
 use crate::{
     board::StateId,
-    evidence::EvidenceError,
+    evidence::{Evidence, EvidenceError},
     fixture::Fixture,
     judge,
     limits::LimitSet,
     link::{LinkError, RanShot, RunReport, Session, Transport, discover::serial_text},
     machine::{Machine, MachineError, Policy, Request, Step, planned::Planned},
     measure::ratio,
-    measurement::{Basis, Measurement, Purpose},
+    measurement::{self, Basis, Measurement, Purpose},
     meter::Meter,
     operator::{Operator, Seen, Unattended, Watch},
     plan::{Plan, PlannedShot, Role},
@@ -38,6 +38,8 @@ pub struct Subject {
     pub lot: Option<String>,
     /// Start, microseconds since 1970-01-01 UTC.
     pub started_us: i64,
+    /// When the last repair of it was noted, if one was; [`Job::record`] looks it up.
+    pub repaired_us: Option<i64>,
 }
 
 /// Something that happened.
@@ -170,7 +172,9 @@ impl<T: Transport> Job<'_, T> {
         let policy = Planned::new(self.fixture, self.plan);
         let capacity = self.session.identity().plan_capacity;
         let proven = proof::usable(proof.as_ref(), self.fixture, subject.started_us);
-        let mut machine = Machine::new(self.fixture, policy, capacity, proven);
+        let rested = measurement::rested(subject.repaired_us, subject.started_us);
+        let known = Evidence::on(proven).rested_for(rested);
+        let mut machine = Machine::new(self.fixture, policy, capacity, known);
         let meter = proven.map_or(Meter::PUBLISHED, |proven| proven.meter(None));
         self.drive(&mut machine, &meter, listener)?;
         let board = &self.fixture.board;
@@ -178,6 +182,7 @@ impl<T: Transport> Job<'_, T> {
             serial: subject.serial,
             lot: subject.lot,
             started_us: subject.started_us,
+            repaired_us: subject.repaired_us,
             bench_name: self.session.name(),
             basis: Basis {
                 board: board.name.clone(),
@@ -201,12 +206,15 @@ impl<T: Transport> Job<'_, T> {
     /// As [`sweep`](Self::sweep), and those of the record store.
     pub fn record(
         &mut self,
-        subject: Subject,
+        mut subject: Subject,
         records: &Records,
         listener: Listener<'_>,
     ) -> Result<(SweepId, Sweep), JobError> {
         let bench = serial_text(self.session.identity().serial);
         let proof = records.latest_proof(&bench, &self.fixture.name).map_err(JobError::Proof)?;
+        // A store that does not answer now says so when the sweep is to be kept, and the sweep is not lost by it.
+        let unit = records.unit(&subject.serial).ok();
+        subject.repaired_us = unit.and_then(|unit| unit.repaired_before(subject.started_us));
         let sweep = self.sweep(subject, proof, listener)?;
         match records.store(&sweep, self.fixture) {
             Ok(id) => {

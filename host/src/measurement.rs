@@ -15,6 +15,7 @@ use crate::{
     meter::proven::Proven,
     plan::{Role, Sampling},
     proof::{self, Proof},
+    quantity::Seconds,
 };
 
 /// Everything one sweep brought back.
@@ -26,6 +27,8 @@ pub struct Measurement {
     pub lot: Option<String>,
     /// Start, microseconds since 1970-01-01 UTC.
     pub started_us: i64,
+    /// When the last repair of the unit before it was noted, likewise; `None`: none was.
+    pub repaired_us: Option<i64>,
     /// What measured it: `virtual, seed 7`, or a port and a controller's serial number.
     pub bench_name: String,
     /// The files its plan was compiled from.
@@ -45,6 +48,11 @@ impl Measurement {
         proof::usable(self.proof.as_ref(), fixture, self.started_us)
     }
 
+    /// How long before its start the last repair was noted.
+    pub fn rested(&self) -> Option<Seconds> {
+        rested(self.repaired_us, self.started_us)
+    }
+
     /// What the bench did, summed over the runs.
     pub fn work(&self) -> BenchWork {
         self.runs.iter().fold(BenchWork::default(), |work, run| BenchWork {
@@ -53,6 +61,12 @@ impl Measurement {
             device_us: work.device_us + u64::from(run.device_us),
         })
     }
+}
+
+/// From when a repair was noted, if one was, to a start, both microseconds.
+pub fn rested(repaired_us: Option<i64>, started_us: i64) -> Option<Seconds> {
+    let micros = started_us.checked_sub(repaired_us?)?;
+    (micros >= 0).then_some(Seconds(micros as f64 * 1e-6))
 }
 
 /// The files a sweep stands on.

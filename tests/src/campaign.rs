@@ -76,11 +76,19 @@ impl Bed {
     /// # Panics
     /// As [`sweep`](Self::sweep).
     pub fn sweep_by(&self, spec: &Spec, proof: Option<Proof>) -> (Sweep, Truth) {
+        let serial = format!("seed {}", spec.unit_seed);
+        let subject = Subject { serial, lot: None, started_us: PROVEN_US, repaired_us: None };
+        self.sweep_of(subject, spec, proof)
+    }
+
+    /// The same of a unit of which more is known.
+    ///
+    /// # Panics
+    /// As [`sweep`](Self::sweep).
+    pub fn sweep_of(&self, subject: Subject, spec: &Spec, proof: Option<Proof>) -> (Sweep, Truth) {
         let bench = VirtualBench::new(&self.fixture, spec).unwrap_or_else(|error| panic!("{error}"));
         let mut operator = bench.operator();
         let mut session = Session::open(bench).unwrap_or_else(|error| panic!("{error}"));
-        let subject =
-            Subject { serial: format!("seed {}", spec.unit_seed), lot: None, started_us: PROVEN_US };
         let (fixture, plan) = (&self.fixture, &self.plan);
         let mut job = Job { session: &mut session, operator: &mut operator, fixture, plan };
         let sweep =

@@ -36,7 +36,7 @@ fn swept<T: Transport>(
     fixture: &Fixture,
     plan: &Plan,
 ) -> Sweep {
-    let subject = Subject { serial: "E-1".into(), lot: None, started_us: 0 };
+    let subject = Subject { serial: "E-1".into(), lot: None, started_us: 0, repaired_us: None };
     let mut job = Job { session, operator: &mut operator, fixture, plan };
     job.sweep(subject, None, &mut |_| {}).expect("a sweep")
 }

@@ -1,6 +1,8 @@
 //! The thermometer of a bed: what it is worth where bed and meter differ, and what becomes of a sweep without it.
 
 use copperwalk::{
+    job::Subject,
+    judge::judge,
     plan::Sampling,
     quantity::Celsius,
     sweep::Sweep,
@@ -115,5 +117,37 @@ fn a_thermometer_that_contradicts_the_meters_sensor_voids_the_sweep() {
             void,
             "{fault}"
         );
+    }
+}
+
+/// A unit that is swept while it is warm from the iron: its intervals hold, the sweep says to let it rest, and judging it again says
+/// the same.
+#[test]
+fn a_unit_warm_from_a_repair_is_stated_with_wider_intervals() {
+    for bed in beds() {
+        for (minutes, kelvin, noted) in
+            [(0.5, 15.0, true), (2.0, 8.0, true), (8.0, 1.0, true), (20.0, 0.0, false)]
+        {
+            let started_us = 3_600_000_000;
+            let subject = Subject {
+                serial: "warm".into(),
+                lot: None,
+                started_us,
+                repaired_us: Some(started_us - (60e6 * minutes) as i64),
+            };
+            let spec = Spec::new(11).fault(format!("unit=+{kelvin} K"));
+            let (sweep, truth) = bed.sweep_of(subject, &spec, None);
+            for (inside, width) in copper(&bed, &sweep, &truth) {
+                assert!(inside, "{minutes} min, +{kelvin} K: ±{:.1} %", 100.0 * width);
+            }
+            let notes = &sweep.judgement.notes;
+            assert_eq!(
+                notes.iter().any(|note| note.contains("let it rest")),
+                noted,
+                "{minutes} min: {notes:?}"
+            );
+            let again = judge(&bed.fixture, &bed.plan.limits, &bed.plan, &sweep.measurement).unwrap();
+            assert_eq!(again, sweep.judgement);
+        }
     }
 }

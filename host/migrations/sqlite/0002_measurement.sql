@@ -10,6 +10,7 @@ CREATE TABLE measurement (
     plan_hash    TEXT   NOT NULL,           -- SHA-256 of the compiled plan; the plan follows from the two files
     sampling     TEXT   NOT NULL CHECK (sampling IN ('quick', 'full')),
     started_us   BIGINT NOT NULL,
+    repaired_us  BIGINT,                    -- when the last repair before it was noted; empty: none was
     bench_name   TEXT   NOT NULL,           -- what measured it
     proof_hash   TEXT   REFERENCES proof,   -- the bench's latest proof at that time; empty: there was none
     shots        BIGINT NOT NULL,           -- shots run

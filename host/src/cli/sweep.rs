@@ -107,7 +107,7 @@ impl Round<'_> {
         operator: &mut dyn Operator,
         output: &mut Output,
     ) -> Result<Status, Failure> {
-        let subject = Subject { serial, lot: self.lot.clone(), started_us: now_us() };
+        let subject = Subject { serial, lot: self.lot.clone(), started_us: now_us(), repaired_us: None };
         let mut job = Job { session, operator, fixture: self.fixture, plan: self.plan };
         let mut progress = Progress::new();
         let (id, sweep) = job.record(subject, self.records, &mut |event| progress.take(event))?;

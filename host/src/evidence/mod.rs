@@ -25,7 +25,7 @@ use crate::{
     },
     measurement::{Measurement, Run},
     meter::{Meter, proven::Proven},
-    quantity::{Celsius, Volts},
+    quantity::{Celsius, Seconds, Volts},
 };
 
 /// What all runs so far said, in the order they were made.
@@ -37,6 +37,7 @@ pub struct Evidence {
     meter: Meter,
     known: read::Known,
     surroundings: Surroundings,
+    rested: Option<Seconds>,
     runs: Vec<RunEvidence>,
 }
 
@@ -135,7 +136,7 @@ impl Evidence {
     /// # Errors
     /// Codes that do not fit their shot, a state the board does not have.
     pub fn of(fixture: &Fixture, measurement: &Measurement) -> Result<Self, EvidenceError> {
-        let mut evidence = Self::on(measurement.proven(fixture));
+        let mut evidence = Self::on(measurement.proven(fixture)).rested_for(measurement.rested());
         for run in &measurement.runs {
             evidence.read(fixture, run)?;
         }
@@ -168,6 +169,17 @@ impl Evidence {
         observations
             .filter_map(surroundings::reading_mut)
             .for_each(|reading| reading.weigh(&self.surroundings));
+    }
+
+    /// The same of a unit that has rested so long since a repair was noted, if one was.
+    #[must_use]
+    pub fn rested_for(self, rested: Option<Seconds>) -> Self {
+        Self { rested, ..self }
+    }
+
+    /// How long the unit had rested since a repair of it was noted, if one was.
+    pub fn rested(&self) -> Option<Seconds> {
+        self.rested
     }
 
     /// The meter that everything was read with.

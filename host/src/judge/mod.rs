@@ -80,7 +80,8 @@ pub fn judge(
         standards: rows::standards(fixture, &evidence),
         closures: closures.iter().map(|found| rows::closure(board, found)).collect(),
         faults,
-        notes: [notices, notes::notes(fixture, &evidence, &segments, &isolations, &closures, unsteady)].concat(),
+        notes: [notices, notes::notes(fixture, &evidence, &segments, &isolations, &closures, unsteady)]
+            .concat(),
     })
 }
 

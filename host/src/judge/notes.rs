@@ -10,7 +10,7 @@ use crate::{
         warmth::{self, Silent},
     },
     fixture::Fixture,
-    quantity::engineering,
+    quantity::{Seconds, engineering},
 };
 
 /// What to do when something moved and nothing was caught.
@@ -28,11 +28,25 @@ pub fn notes(
 ) -> Vec<String> {
     let board = &fixture.board;
     let mut notes: Vec<String> = Vec::from_iter(unsteady.then(|| UNSTEADY.into()));
+    notes.extend(warm_from_repair(evidence));
     notes.extend(silent_thermometers(fixture, evidence));
     notes.extend(silent_pins(board, segments));
     notes.extend(closures.iter().filter(|found| !found.agrees).map(|found| closure_note(board, found)));
     notes.extend(isolations.iter().filter_map(|finding| isolation_note(board, finding)));
     notes
+}
+
+/// What a sweep soon after a repair is worth less by.
+fn warm_from_repair(evidence: &Evidence) -> Option<String> {
+    let rested = evidence.rested()?;
+    let kelvin = warmth::left_by_repair(Some(rested))?;
+    let minutes = (rested / Seconds(60.0)).floor();
+    let ago = if minutes < 1.0 { "less than a minute".into() } else { format!("{minutes:.0} min") };
+    Some(format!(
+        "swept {ago} after a repair was noted: the unit may be up to {:.0} K warmer than the bed, and its values at 20 °C are less \
+         certain by that; let it rest until it has the bed's temperature, and sweep again where something is not proven",
+        kelvin.ceil()
+    ))
 }
 
 /// Thermometers that say nothing. The meter's sensor stands in for them, so this changes no verdict that it does not widen.

@@ -31,7 +31,6 @@ use crate::{
     fixture::Fixture,
     link::RunReport,
     measurement::{Purpose, Run, RunShot},
-    meter::proven::Proven,
     plan::{PlannedShot, Role, Sampling, builder::Builder},
     quantity::Farads,
 };
@@ -155,8 +154,8 @@ pub struct Machine<'f, P> {
 }
 
 impl<'f, P: Policy> Machine<'f, P> {
-    /// A machine for a controller that holds so many shots, on a bench of which a proof has found this.
-    pub fn new(fixture: &'f Fixture, policy: P, capacity: u16, proven: Option<Proven>) -> Self {
+    /// A machine for a controller that holds so many shots, with what is known of bench and unit before the first run.
+    pub fn new(fixture: &'f Fixture, policy: P, capacity: u16, known: Evidence) -> Self {
         Self {
             fixture,
             policy,
@@ -165,7 +164,7 @@ impl<'f, P: Policy> Machine<'f, P> {
             state: StateId::new(0),
             phase: Phase::Asking,
             ended: None,
-            evidence: Evidence::on(proven),
+            evidence: known,
             runs: Vec::new(),
         }
     }

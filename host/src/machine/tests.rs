@@ -59,7 +59,7 @@ fn report(request: &Request, count: usize, touches: bool, end: RunEnd) -> RunRep
 fn driven(moves: Vec<Move>, ends: &[(RunEnd, bool)]) -> (Vec<Purpose>, Vec<Option<Ended>>) {
     let (fixture, told) = (fixture(), Rc::new(RefCell::new(Vec::new())));
     let policy = Script { moves, at: 0, endless: false, told: told.clone() };
-    let mut machine = Machine::new(&fixture, policy, 512, None);
+    let mut machine = Machine::new(&fixture, policy, 512, Evidence::default());
     let mut ends = ends.iter().copied();
     let mut purposes = Vec::new();
     while let Step::Run(request) = machine.step() {
@@ -110,7 +110,8 @@ fn a_run_that_says_nothing_ends_and_names_the_bench() {
     let plan =
         crate::plan::compile(&fixture, &crate::limits::LimitSet::of_board(&fixture.board), Sampling::Quick)
             .unwrap();
-    let mut machine = Machine::new(&fixture, planned::Planned::new(&fixture, &plan), 512, None);
+    let mut machine =
+        Machine::new(&fixture, planned::Planned::new(&fixture, &plan), 512, Evidence::default());
     loop {
         match machine.step() {
             Step::Place(_) => machine.placed(),
@@ -133,7 +134,7 @@ fn a_run_that_says_nothing_ends_and_names_the_bench() {
 fn what_does_not_fit_the_controller_is_made_in_parts_each_with_its_check() {
     let (fixture, told) = (fixture(), Rc::new(RefCell::new(Vec::new())));
     let policy = Script { moves: vec![run(&fixture, 7)], at: 0, endless: false, told: told.clone() };
-    let mut machine = Machine::new(&fixture, policy, 4, None);
+    let mut machine = Machine::new(&fixture, policy, 4, Evidence::default());
     let mut parts = Vec::new();
     while let Step::Run(request) = machine.step() {
         assert_eq!(request.shots[0].role, Role::Residual);
@@ -151,7 +152,7 @@ fn what_does_not_fit_the_controller_is_made_in_parts_each_with_its_check() {
 fn runs_without_an_end_are_ended() {
     let fixture = fixture();
     let policy = Script { moves: vec![run(&fixture, 1)], at: 0, endless: true, told: Rc::default() };
-    let mut machine = Machine::new(&fixture, policy, 512, None);
+    let mut machine = Machine::new(&fixture, policy, 512, Evidence::default());
     for made in 0..=MOST_RUNS {
         let Step::Run(request) = machine.step() else { panic!("ended by itself") };
         let ran = machine.ran(report(&request, request.shots.len(), true, RunEnd::Complete));

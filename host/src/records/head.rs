@@ -23,6 +23,7 @@ pub(super) struct Head {
     pub basis: Basis,
     pub sampling: Sampling,
     pub started_us: i64,
+    pub repaired_us: Option<i64>,
     pub bench_name: String,
     /// Hash of the bench's latest proof.
     pub proof: Option<String>,
@@ -30,7 +31,7 @@ pub(super) struct Head {
     pub raw_hash: Vec<u8>,
 }
 
-const COLUMNS: [&str; 16] = [
+const COLUMNS: [&str; 17] = [
     "measurement_id",
     "serial",
     "entry",
@@ -40,6 +41,7 @@ const COLUMNS: [&str; 16] = [
     "plan_hash",
     "sampling",
     "started_us",
+    "repaired_us",
     "bench_name",
     "proof_hash",
     "shots",
@@ -52,8 +54,8 @@ const COLUMNS: [&str; 16] = [
 /// Everything of a head, and the names that stand in its files' rows. Where a file is missing the names are empty, and
 /// the digest shows it.
 const SELECT: &str = "SELECT measurement_id, serial, entry, lot, board.name AS board, board.revision AS revision,
-       board_hash, fixture.name AS fixture, fixture_hash, plan_hash, sampling, started_us, bench_name, proof_hash,
-       shots, closures, device_us, raw_hash, digest
+       board_hash, fixture.name AS fixture, fixture_hash, plan_hash, sampling, started_us, repaired_us, bench_name,
+       proof_hash, shots, closures, device_us, raw_hash, digest
      FROM measurement LEFT JOIN board USING (board_hash) LEFT JOIN fixture USING (fixture_hash)";
 
 impl Head {
@@ -68,6 +70,7 @@ impl Head {
             Value::from(&self.basis.plan_hash),
             sampling_word(self.sampling).into(),
             self.started_us.into(),
+            self.repaired_us.into(),
             Value::from(&self.bench_name),
             self.proof.as_deref().into(),
             self.work.shots.into(),
@@ -111,6 +114,7 @@ impl Head {
             },
             sampling: word(row, "sampling")?,
             started_us: row.try_get("started_us")?,
+            repaired_us: row.try_get("repaired_us")?,
             bench_name: row.try_get("bench_name")?,
             proof: row.try_get("proof_hash")?,
             work: BenchWork {
@@ -130,6 +134,7 @@ impl Head {
             serial: self.serial,
             lot: self.lot,
             started_us: self.started_us,
+            repaired_us: self.repaired_us,
             bench_name: self.bench_name,
             basis: self.basis,
             sampling: self.sampling,

@@ -137,6 +137,15 @@ impl UnitHistory {
         }
     }
 
+    /// When the last repair up to this time was noted, both in µs since 1970-01-01 UTC.
+    pub fn repaired_before(&self, at_us: i64) -> Option<i64> {
+        let repairs = self.events.iter().filter_map(|event| match event {
+            Event::Repair(repair) => Some(repair.at_us),
+            _ => None,
+        });
+        repairs.filter(|noted| *noted <= at_us).max()
+    }
+
     /// The sweeps, in order.
     pub fn sweeps(&self) -> impl DoubleEndedIterator<Item = &PastSweep> {
         self.events.iter().filter_map(|event| match event {

@@ -38,6 +38,7 @@ pub fn sweep(serial: &str, lot: Option<&str>, number: u32, broken: Option<usize>
         serial: serial.into(),
         lot: lot.map(Into::into),
         // From 2024-05-01 on, one a minute.
+        repaired_us: None,
         started_us: 1_714_521_600_000_000 + i64::from(number) * 60_000_000,
         bench_name: format!("virtual, seed {number}"),
         sampling: Sampling::Quick,

@@ -117,6 +117,7 @@ impl Store {
             basis: measurement.basis.clone(),
             sampling: measurement.sampling,
             started_us: measurement.started_us,
+            repaired_us: measurement.repaired_us,
             bench_name: measurement.bench_name.clone(),
             proof: measurement.proof.as_ref().map(Proof::hash),
             work: measurement.work(),

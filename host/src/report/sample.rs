@@ -79,6 +79,7 @@ pub fn good_on(board: &Board) -> Sweep {
             plan_hash: "5bd2".repeat(16),
         },
         started_us: 1_790_000_000_000_000,
+        repaired_us: None,
         bench_name: "virtual bench, seed 7".to_owned(),
         sampling: Sampling::Quick,
         proof: None,

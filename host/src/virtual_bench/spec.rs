@@ -17,7 +17,7 @@
 //! What is no fault but physics is set in the same way:
 //!
 //! ```text
-//! hum=2 uV                      peak, in the sense loop     unit=+5 K                     warmer than the bed
+//! hum=2 uV                      peak, of the fundamental     unit=+5 K                     warmer than the bed
 //! noise=1.5                     times that of its table     unit=just soldered            up to 8 K warmer, drawn
 //! gain 16=+0.05 %               the ADC's error there       Rm=+0.08 %                    off its nominal value
 //! pin via1.b=0.3 mm             sense pin beside its point  CMRR=90 dB                    of the ADC

@@ -49,6 +49,7 @@ fn varied() -> Vec<Sweep> {
     void.judgement.isolation[0].resistance = Some(Ohms(f64::MIN_POSITIVE));
     void.judgement.isolation[0].at_least = Some(Ohms(f64::INFINITY));
     void.measurement.started_us = i64::MIN;
+    void.measurement.repaired_us = Some(i64::MIN);
     let mut empty = sample::sweep("序号", None, 4, None);
     for list in [&mut empty.judgement.notes, &mut Vec::new()] {
         list.clear();
@@ -167,7 +168,7 @@ fn nothing_is_ever_changed_or_deleted() {
             .fetch_all(pool),
         )
         .unwrap();
-    assert_eq!(tables.len(), 25, "{tables:?}");
+    assert_eq!(tables.len(), 26, "{tables:?}");
     for table in tables {
         let some: String = records
             .runtime
