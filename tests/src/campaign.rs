@@ -230,7 +230,7 @@ pub fn mixed(cases: &mut Cases) -> Fixture {
     path(&pieces)
 }
 
-/// The same fixture with two standards: 1 Ω with a certificate of 0.01 %, and 10 mΩ, read in proofs only.
+/// The same fixture with two standards, 1 Ω with a certificate of 0.01 % and 10 mΩ, read in proofs only, and with a thermometer.
 ///
 /// # Panics
 /// If the fixture uses their channels for anything else, or has other standards than that of 1 Ω.
@@ -241,7 +241,8 @@ pub fn certified(fixture: &Fixture) -> Fixture {
          tolerance = \"0.1 %\"\ncertificate = {{ value = \"1.00021 ohm\", uncertainty = \"0.01 %\", \
          from = \"2026-03-01\", due = \"2027-03-01\" }}\n\
          [[standard]]\nname = \"10m\"\nforce = [12, 13]\nsense = [44, 45]\nvalue = \"10 mohm\"\n\
-         tolerance = \"0.5 %\"\nread = \"proof\"\n"
+         tolerance = \"0.5 %\"\nread = \"proof\"\n\
+         [[thermometer]]\nname = \"plate\"\nkind = \"Pt1000\"\naccuracy = \"class A\"\nforce = [10, 11]\nsense = [42, 43]\n"
     );
     fixture::parse("certified/fixture.toml", &text, fixture.board.clone())
         .unwrap_or_else(|problems| panic!("{problems}"))

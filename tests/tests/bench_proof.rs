@@ -161,7 +161,7 @@ fn a_bench_within_its_published_worst_cases_is_fit() {
 }
 
 /// What is put into bench and bed, and the words that the first fault has to have. Every other bench is a hostile one.
-const FAULTS: [(&str, &[&str]); 18] = [
+const FAULTS: [(&str, &[&str]); 21] = [
     (
         "cell+:sense~tail.in:sense=touching",
         &["pin cell+ (sense channel 0)", "pin tail.in (sense channel 1)", "joined"],
@@ -191,6 +191,9 @@ const FAULTS: [(&str, &[&str]); 18] = [
     ("noise=3", &["converter at gain", "typical"]),
     ("hum=60 uV", &["hum of", "twist"]),
     ("10m=+5 %", &["standard 10m", "reads"]),
+    ("plate=open", &["thermometer plate", "no temperature"]),
+    ("plate=short", &["thermometer plate", "no temperature"]),
+    ("plate=+30 K", &["thermometer plate", "apart"]),
     ("gain 16=+0.5 %", &["converter, gain 16", "%"]),
 ];
 
@@ -322,17 +325,16 @@ fn a_golden_unit_says_which_limits_the_bed_can_judge() {
     let usual = repeats(Parts::Usual, 5);
     assert_eq!(usual.len(), bed.fixture.board.segments.len());
     assert!(usual.iter().all(|row| row.ratio >= FIT_RATIO), "{usual:?}");
-    // A board that lies a tenth of a millimetre this way or that, and pins that are worn: over some benches.
+    // A board that lies a tenth of a millimetre this way or that, against one held to hundredths: over some benches and their
+    // traces, on which where a pin stands is what counts.
     let between = |parts| {
-        let square = |seed| {
-            let all: Vec<f64> = repeats(parts, seed).iter().map(|row| row.between / row.mean).collect();
-            all.iter().map(|share| share * share).sum::<f64>() / all.len() as f64
-        };
-        ((10..18).map(square).sum::<f64>() / 8.0).sqrt()
+        let of_seed = |seed| repeats(parts, seed).into_iter().filter(|row| row.segment.contains("trace"));
+        let shares: Vec<f64> = (10..18).flat_map(of_seed).map(|row| row.between / row.mean).collect();
+        (shares.iter().map(|share| share * share).sum::<f64>() / shares.len() as f64).sqrt()
     };
     let (calm, worn) = (between(Parts::Usual), between(Parts::Hostile));
     println!(
-        "from seating to seating: {:.2} % of the reading usually, {:.2} % hostile",
+        "traces from seating to seating: {:.2} % of the reading usually, {:.2} % hostile",
         100.0 * calm,
         100.0 * worn
     );
@@ -342,9 +344,9 @@ fn a_golden_unit_says_which_limits_the_bed_can_judge() {
 /// Every channel of the larger bench leads to a pin.
 #[test]
 fn a_whole_bench_is_proven_within_a_minute_of_bench_time() {
-    let mut fixture = chain("fuse", &[0.05; 42]);
+    let mut fixture = chain("fuse", &[0.05; 40]);
     let mut text = fixture.source.clone();
-    for point in 1..10 {
+    for point in 1..8 {
         let (bare, forced) = (
             format!("\"p{point}\" = {{ sense = {point} }}"),
             format!("\"p{point}\" = {{ force = {}, sense = {point} }}", point + 2),
@@ -359,7 +361,7 @@ fn a_whole_bench_is_proven_within_a_minute_of_bench_time() {
         .pins
         .iter()
         .map(|pins| usize::from(pins.force.is_some()) + usize::from(pins.sense.is_some()));
-    assert_eq!(pins.sum::<usize>(), 12 + 44);
+    assert_eq!(pins.sum::<usize>(), 10 + 42);
     let proof = bed.prove(&Spec::new(1), PLATE).unwrap();
     let seconds = proof.figures().device_us as f64 * 1e-6;
     println!("64 channels: {} readings in {seconds:.1} s of bench time", proof.figures().shots);

@@ -60,6 +60,11 @@ pub struct Read {
     pub said: Result<Temperature, Silent>,
 }
 
+/// Can a bed have this temperature?
+pub fn is_of_a_bed(at: Celsius) -> bool {
+    (BED[0].0..=BED[1].0).contains(&at.0)
+}
+
 /// What each thermometer said when it was read last.
 pub fn thermometers(fixture: &Fixture, evidence: &Evidence) -> Vec<Read> {
     let seen = || evidence.runs().iter().rev().flat_map(|run| run.observations.iter().rev());
@@ -72,7 +77,7 @@ pub fn thermometers(fixture: &Fixture, evidence: &Evidence) -> Vec<Read> {
                     Err(Silent::Open)
                 } else {
                     platinum::read(thermometer, reading)
-                        .filter(|read| !reading.over_range && (BED[0].0..=BED[1].0).contains(&read.value.0))
+                        .filter(|read| !reading.over_range && is_of_a_bed(read.value))
                         .ok_or(Silent::NoTemperature(reading.resistance))
                 })
             }

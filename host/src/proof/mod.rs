@@ -10,7 +10,7 @@ use utoipa::ToSchema;
 use crate::{
     hash,
     meter::proven::Proven,
-    quantity::{Ohms, Volts},
+    quantity::{Celsius, Ohms, Volts},
 };
 
 pub use standing::{DAY_US, Standing, usable};
@@ -34,6 +34,9 @@ pub struct Figures {
     pub meter: Option<Proven>,
     /// The standards.
     pub standards: Vec<StandardFound>,
+    /// Thermometers in the bed.
+    #[serde(default)]
+    pub thermometers: Vec<ThermometerFound>,
     /// Noise of the converter, its inputs shorted.
     pub noise: Vec<NoiseFound>,
     /// Hum in the sense loop.
@@ -75,6 +78,21 @@ pub struct Value {
     pub ohms: Ohms,
     /// Half width.
     pub u95_ohms: Ohms,
+}
+
+/// A thermometer in the bed, read.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, ToSchema)]
+pub struct ThermometerFound {
+    /// Its name.
+    pub name: String,
+    /// What it says; `None` where that is no temperature of a bed.
+    #[serde(rename = "celsius")]
+    pub at: Option<Celsius>,
+    /// Its expanded uncertainty at 95 %, kelvin.
+    pub u95_kelvin: Option<f64>,
+    /// The converter's own thermometer at that time.
+    #[serde(rename = "sensor_celsius")]
+    pub sensor: Celsius,
 }
 
 /// Noise of the converter at one setting.

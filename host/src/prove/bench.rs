@@ -29,11 +29,16 @@ pub struct Bench<'b, T: Transport> {
 
 /// The contacts of a standard.
 pub fn across(standard: &Standard) -> Contacts {
+    four_wire(standard.force, standard.sense)
+}
+
+/// The contacts of a built-in part, by its channels for + and -.
+pub fn four_wire([force_plus, force_minus]: [u16; 2], [sense_plus, sense_minus]: [u16; 2]) -> Contacts {
     Contacts {
-        force_plus: Some(standard.force[0]),
-        force_minus: Some(standard.force[1]),
-        sense_plus: Some(standard.sense[0]),
-        sense_minus: Some(standard.sense[1]),
+        force_plus: Some(force_plus),
+        force_minus: Some(force_minus),
+        sense_plus: Some(sense_plus),
+        sense_minus: Some(sense_minus),
     }
 }
 

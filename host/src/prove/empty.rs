@@ -88,8 +88,8 @@ fn asks(pins: &[Pin]) -> Vec<Ask> {
         let force = [pair.first().copied(), pair.get(1).copied()];
         sense.iter().map(move |&sense| Ask::Across { sense, force })
     });
-    // The two leads of a standard are joined by it.
-    let joined = |a: usize, b: usize| pins[a].standard.is_some() && pins[a].standard == pins[b].standard;
+    // The two leads of a built-in part are joined by it.
+    let joined = |a: usize, b: usize| pins[a].part.is_some() && pins[a].part == pins[b].part;
     let alike = alike.filter(|&[a, b]| !joined(a, b)).map(Ask::Alike);
     let across = across.filter_map(|ask| match ask {
         Ask::Across { sense, force } => {
@@ -162,13 +162,13 @@ fn faults(pins: &[Pin], yes: Vec<(Ask, Amps)>) -> Vec<Fault> {
     let mut told: Vec<[usize; 2]> = Vec::new();
     for &(ask, current) in &yes {
         match ask {
-            // Through a standard the current of its other lead's relay flows, too: a little less of it.
+            // Through a built-in part the current of its other lead's relay flows, too: a little less of it.
             Ask::Stuck { pin, plus } => {
                 let other = (0..pins.len()).find(|&other| {
                     other != pin
                         && pins[other].line == pins[pin].line
-                        && pins[other].standard.is_some()
-                        && pins[other].standard == pins[pin].standard
+                        && pins[other].part.is_some()
+                        && pins[other].part == pins[pin].part
                 });
                 let through = other.and_then(|other| Some((other, sticks(other, plus)?)));
                 let place = match through {
@@ -189,13 +189,11 @@ fn faults(pins: &[Pin], yes: Vec<(Ask, Amps)>) -> Vec<Fault> {
             Ask::Alike([a, b]) | Ask::Across { sense: a, force: [Some(b), _] | [None, Some(b)] }
                 if ![a, b].iter().any(|&pin| sticks(pin, true).or(sticks(pin, false)).is_some()) =>
             {
-                // Both leads of a standard are one place.
+                // Both leads of a part are one place.
                 let place = |pin: usize| {
-                    let standard = pins[pin].standard;
+                    let part = pins[pin].part;
                     let first = (0..pins.len()).find(|&other| {
-                        standard.is_some()
-                            && pins[other].standard == standard
-                            && pins[other].line == pins[pin].line
+                        part.is_some() && pins[other].part == part && pins[other].line == pins[pin].line
                     });
                     first.unwrap_or(pin)
                 };

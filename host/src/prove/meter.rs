@@ -15,17 +15,18 @@ use copperwalk_wire::{
 
 use super::{
     ProveError,
-    bench::{Bench, across},
+    bench::{Bench, across, four_wire},
 };
 use crate::{
     evidence::CONTACTS_DIFFER,
-    finding::bench::LOUD,
-    fixture::{Fixture, Standard},
+    finding::{bench::LOUD, warmth},
+    fixture::{Fixture, Standard, Thermometer},
     link::{RanShot, Transport},
     machine::spacing,
     measure::{
         self,
         hum::Hum,
+        platinum,
         ratio::{self, Reading, Surroundings},
         uncertainty::Noise,
         voltage,
@@ -35,8 +36,12 @@ use crate::{
         noise::{MOST_FACTOR, conversion_noise},
         proven::{Found, Proven},
     },
-    plan::{Plan, aim::gain_for, builder},
-    proof::{Fault, Figures, HumFound, NoiseFound, StandardFound, Value},
+    plan::{
+        Plan,
+        aim::{self, gain_for},
+        builder,
+    },
+    proof::{Fault, Figures, HumFound, NoiseFound, StandardFound, ThermometerFound, Value},
     quantity::{Amps, Celsius, Ohms, Volts, engineering},
     statistics::sample,
 };
@@ -96,7 +101,56 @@ pub fn prove<T: Transport>(
         figures.standards.push(found);
         figures.faults.extend(faults);
     }
+    for thermometer in &fixture.thermometers {
+        let (found, fault) = read_thermometer(bench, thermometer, &around, &meter)?;
+        figures.thermometers.push(found);
+        figures.faults.extend(fault);
+    }
     Ok(())
+}
+
+/// A thermometer against the converter's own.
+fn read_thermometer<T: Transport>(
+    bench: &mut Bench<'_, T>,
+    thermometer: &Thermometer,
+    around: &Around,
+    meter: &Meter,
+) -> Result<(ThermometerFound, Option<Fault>), ProveError> {
+    let shot = aim::thermometer(four_wire(thermometer.force, thermometer.sense));
+    let ran = bench.run("thermometers", &[shot])?;
+    let mut said = None;
+    for ran in &ran {
+        let mut reading = ratio::read(meter, &shot, &ran.codes, ShotEnd::Complete, false, None)?;
+        reading.weigh(&around.surroundings);
+        if reading.flows && !reading.over_range {
+            said = platinum::read(thermometer, &reading).filter(|read| warmth::is_of_a_bed(read.value));
+        }
+    }
+    let part = format!("thermometer {}", thermometer.name);
+    let fault = match &said {
+        None => Some(Fault {
+            part,
+            what: "says no temperature that a bed can have: look for a broken wire, a bad contact, or leads that touch"
+                .into(),
+        }),
+        Some(read) => {
+            let apart = (read.value.0 - around.celsius.0).abs();
+            (apart > thermometer.apart_kelvin).then(|| Fault {
+                part,
+                what: format!(
+                    "says {:.1} °C and the meter's sensor {:.1} °C, more than {} K apart: one of the two is wrong",
+                    read.value.0, around.celsius.0, thermometer.apart_kelvin
+                ),
+            })
+        }
+    };
+    let found = ThermometerFound {
+        name: thermometer.name.clone(),
+        at: said.map(|read| read.value),
+        u95_kelvin: said.map(|read| read.u95_kelvin),
+        sensor: around.celsius,
+    };
+    Ok((found, fault))
 }
 
 /// What everything is read in.

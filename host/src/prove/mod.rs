@@ -169,6 +169,7 @@ impl<T: Transport> Prover<'_, T> {
             made_us: now.as_microsecond(),
             meter: None,
             standards: Vec::new(),
+            thermometers: Vec::new(),
             noise: Vec::new(),
             hum: None,
             contacts: Vec::new(),

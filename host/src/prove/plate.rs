@@ -28,9 +28,8 @@ pub fn prove<T: Transport>(
     bench: &mut Bench<'_, T>,
     pins: &[Pin],
 ) -> Result<(Vec<ContactFound>, Vec<Fault>), ProveError> {
-    let of = |line| -> Vec<&Pin> {
-        pins.iter().filter(|pin| pin.standard.is_none() && pin.line == line).collect()
-    };
+    let of =
+        |line| -> Vec<&Pin> { pins.iter().filter(|pin| pin.part.is_none() && pin.line == line).collect() };
     let (force, sense) = (of(Line::Force), of(Line::Sense));
     let mut contacts = sense_contacts(bench, &force, &sense)?;
     if !contacts.iter().any(|contact| contact.touches) {

@@ -23,6 +23,7 @@ fn proof(bench: &str, made_us: i64) -> Proof {
         made_us,
         meter: None,
         standards: Vec::new(),
+        thermometers: Vec::new(),
         noise: Vec::new(),
         hum: Some(HumFound { peak: Volts(0.1 + 0.2), hertz: 50.0 }),
         contacts: Vec::new(),

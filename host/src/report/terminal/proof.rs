@@ -6,7 +6,9 @@ use super::layout::{Cell, Column, MEASURE, paragraph, table};
 use super::{Screen, heading, title};
 use crate::fixture::Fixture;
 use crate::meter::proven::{Found, Proven};
-use crate::proof::{ContactFound, DAY_US, FIT_RATIO, Fault, Figures, HumFound, Proof, Value};
+use crate::proof::{
+    ContactFound, DAY_US, FIT_RATIO, Fault, Figures, HumFound, Proof, ThermometerFound, Value,
+};
 use crate::quantity::{engineering, si, with_uncertainty};
 use crate::report::{figures, words};
 use crate::verdict::Verdict;
@@ -17,6 +19,7 @@ pub fn proof(proof: &Proof, fixture: &Fixture, screen: Screen) -> String {
     let mut out = String::new();
     title(&mut out, &format!("{} on {}", found.fixture, found.bench_name), screen);
     meter(&mut out, found, screen);
+    thermometers(&mut out, found, screen);
     noise(&mut out, found, screen);
     contacts(&mut out, &found.contacts, screen);
     repeats(&mut out, found, screen);
@@ -76,6 +79,17 @@ fn meter(out: &mut String, found: &Figures, screen: Screen) {
         })
         .collect();
     table(out, screen, &COLUMNS, &rows);
+}
+
+fn thermometers(out: &mut String, found: &Figures, screen: Screen) {
+    for ThermometerFound { name, at, u95_kelvin, sensor } in &found.thermometers {
+        let says = match at.zip(*u95_kelvin) {
+            Some((at, u95)) => format!("{:.2} ± {u95:.2} °C", at.0),
+            None => "no temperature".into(),
+        };
+        let text = format!("{name}: {says}, the meter's sensor {:.1} °C", sensor.0);
+        paragraph(out, "in bed    ", &text, screen.width);
+    }
 }
 
 fn noise(out: &mut String, found: &Figures, screen: Screen) {
