@@ -14,6 +14,9 @@ use crate::{
 
 /// The two frequencies of public mains, hertz.
 pub const MAINS_HERTZ: [f64; 2] = [50.0, 60.0];
+/// Harmonics that mains have beside it: order, and the most of the fundamental that it may be. EN 50160: 5 % of the third, 6 % of the
+/// fifth (from memory). Unspaced half-cycles may leave several times as much of them as of the fundamental.
+const HARMONICS: [(f64, f64); 2] = [(3.0, 0.05), (5.0, 0.06)];
 /// How far the length of a half-cycle and the mains together may stand off what is reckoned with, relative: the converter's
 /// oscillator 2 % (SBAS501), the mains 0.4 % (±0.2 Hz).
 const PHASE_OFF: f64 = 0.024;
@@ -44,17 +47,23 @@ impl Hum {
         Some(Self { peak: Volts(peak + unsure), hertz })
     }
 
-    /// The most, volt, that the weights of so many half-cycles leave of it, whatever its phase.
+    /// The most, volt, that the weights of so many half-cycles leave of it and of its harmonics, whatever their phases.
     pub fn left_by(&self, half_cycles: usize, period: Seconds) -> f64 {
         let most = [-PHASE_OFF, -PHASE_OFF / 2.0, 0.0, PHASE_OFF / 2.0, PHASE_OFF]
-            .map(|off| share_left(half_cycles, TAU * self.hertz * period.0 * (1.0 + off)))
+            .map(|off| {
+                let step = TAU * self.hertz * period.0 * (1.0 + off);
+                let of_harmonics =
+                    HARMONICS.map(|(order, share)| share * share_left(half_cycles, order * step));
+                share_left(half_cycles, step) + of_harmonics.iter().sum::<f64>()
+            })
             .into_iter()
             .fold(0.0, f64::max);
         self.peak.0 * most
     }
 
     /// Half-cycles this far apart, and an even number of triples, leave the least of it: three of them to a line period, so that
-    /// two triples span two periods and see each phase once with either sign.
+    /// two triples span two periods and see each phase once with either sign. The third harmonic is then an offset, which a triple
+    /// takes out, and the fifth steps as the fundamental does, the other way round.
     pub fn spacing(&self) -> Seconds {
         Seconds(1.0 / (3.0 * self.hertz))
     }
@@ -120,6 +129,13 @@ mod tests {
                 assert!((hum.hertz - hertz).abs() < 0.2, "{hertz}: {hum:?}");
                 assert!((hum.peak.0 - 5.16e-6).abs() < 0.1e-6, "{hertz}: {hum:?}");
             }
+        }
+    }
+
+    #[test]
+    fn a_spacing_that_clears_the_fundamental_clears_its_harmonics() {
+        for (order, _) in HARMONICS {
+            assert!(share_left(6, order * TAU / 3.0) < 1e-12, "{order}");
         }
     }
 
