@@ -34,8 +34,8 @@ const NEIGHBOUR_SHARE: f64 = 0.1;
 /// A contact that moves reaches at least so many times its lowest resistance.
 const MOTION_RATIO: f64 = 2.0;
 /// A survey's reading, or one during which something moved, proves a segment too high only where it lies above the
-/// limit by so many times its plain half width. What was read while something moved is shown with an interval so many times
-/// as wide: its two voltages are not of the same moment, which its own scatter shows only in part.
+/// limit by so many times its plain half width. What was read while something moved is taken to scatter so many times as
+/// widely: its two voltages are not of the same moment, which its own scatter shows only in part.
 const ROUGH_FACTOR: f64 = 3.0;
 /// Above this a contact is called open rather than high: dry, less than 0.2 µA flow.
 const OPEN: Ohms = Ohms(100e3);
@@ -88,14 +88,16 @@ pub struct Value {
 }
 
 impl Value {
-    /// The value of a reading whose interval is `widened` times as wide as its own budget makes it.
+    /// The value of a reading that scatters `widened` times as widely as its own budget says. What the meter is uncertain by has
+    /// nothing to do with what moves.
     fn new(segment: &Segment, placement: Ohms, reading: &Reading, warmth: Warmth, widened: f64) -> Self {
         let resistance = reading.resistance;
         let follows = thermal::coefficient(&segment.kind);
         let factor = follows.to_20c(warmth.unit);
         let at_20c = resistance * factor;
-        let mut as_measured = reading.budget.scaled(widened);
+        let mut as_measured = reading.budget;
         if widened > 1.0 {
+            as_measured.noise = as_measured.noise * widened;
             as_measured.spread = as_measured.spread.certain();
         }
         as_measured.edges.placement = placement;
