@@ -218,7 +218,7 @@ fn a_full_disk_loses_nothing_acknowledged_and_hides_no_verdict() {
         must() { want=$1; shift; "$@" >out 2>err; got=$?; [ $got = $want ] || { echo "$*: $got"; cat out err; exit 8; }; }
         must 0 "$0" sweep "$1" --virtual --serial F-0 --html disk/page.html --csv=disk/rows.csv
         cp disk/page.html disk/rows.csv .
-        head -c 200000 /dev/zero >disk/spare
+        head -c 500000 /dev/zero >disk/spare
         stored=0
         while "$0" sweep "$1" --virtual --serial F-$((stored + 1)) --lot full >out 2>err; do stored=$((stored + 1)); done
         echo "stored $stored"
@@ -335,7 +335,7 @@ fn altered_stores_are_read_or_refused_in_words() {
     let (place, whole, before) = varied();
     let store = place.0.path().join("altered.sqlite");
     let mut cases = Cases::new(6_005);
-    let (count, mut refused) = (times(100, 5_000), 0);
+    let (count, mut refused) = (times(60, 5_000), 0);
     for turn in 0..count {
         let mut below = |limit: usize| (cases.bits() % limit as u64) as usize;
         let mut bytes = whole.clone();

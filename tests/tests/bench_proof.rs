@@ -150,7 +150,7 @@ fn where_gain_and_rm_dominate_intervals_are_three_times_narrower() {
 #[test]
 fn a_bench_within_its_published_worst_cases_is_fit() {
     let bed = tide_gauge();
-    let benches = times(120, 2_000);
+    let benches = times(60, 2_000);
     let found: Vec<Vec<String>> = in_parallel(benches, |number| {
         let parts = if number % 2 == 0 { Parts::Usual } else { Parts::Hostile };
         faults(&bed.prove(&Spec { parts, ..Spec::new(number as u64) }, PLATE).unwrap())
