@@ -1,9 +1,9 @@
 //! Proving a bench before it judges anything: an empty bed, its standards and its meter, a bare plate, a golden unit that is
 //! seated again and again.
 //!
-//! Read in this order: [`pins`] (what there is to prove), [`bench`] (how shots are run, each after the residual check on a
-//! standard's pins), then what is asked of each: [`empty`] (pins that touch each other, relays that stick), [`meter`] (noise,
-//! hum, gains, Rm, the standards), [`plate`] (every pin by way of every relay), [`repeat`] (what the bed can judge).
+//! Read in this order: `pins` (what there is to prove), `bench` (how shots are run, each after the residual check on a
+//! standard's pins), then what is asked of each: `empty` (pins that touch each other, relays that stick), `meter` (noise,
+//! hum, gains, Rm, the standards), `plate` (every pin by way of every relay), `repeat` (what the bed can judge).
 //! Each of these has its shots and what their codes say as pure functions.
 
 mod bench;
