@@ -111,3 +111,110 @@ mod tests {
         }
     }
 }
+
+/// A lamp on a buoy: a transistor against a reversed battery, a choke, and a Schottky diode in series.
+const BUOY_LAMP_BOARD: &str = r#"# Invented: no such product exists.
+format = 1
+[board]
+name = "buoy lamp"
+revision = "A"
+thickness = "1.6 mm"
+copper = "35 um"
+outline = [[0, 0], [70, 0], [70, 40], [0, 40]]
+[supply]
+from = "cell+"
+to = "lamp.in"
+return = "cell-"
+voltage = ["3.0 V", "4.2 V"]
+load = "40 mA"
+max_drop = "700 mV"
+bulk = "10 uF"
+[points]
+"cell+" = { at = [5, 30], side = "front", kind = "terminal" }
+"q.in" = { at = [15, 30], side = "front", kind = "leg" }
+"q.out" = { at = [20, 30], side = "front", kind = "leg" }
+"fuse.out" = { at = [25, 30], side = "front", kind = "pad" }
+"choke.out" = { at = [32, 30], side = "front", kind = "pad" }
+"d.out" = { at = [40, 30], side = "front", kind = "leg" }
+"lamp.in" = { at = [60, 30], side = "front", kind = "pad" }
+"cell-" = { at = [5, 5], side = "front", kind = "terminal" }
+[[segment]]
+name = "cell trace"
+kind = "trace"
+from = "cell+"
+to = "q.in"
+length = "11 mm"
+width = "1.2 mm"
+max = "12 mohm"
+[[segment]]
+name = "reverse guard"
+kind = "transistor"
+from = "q.in"
+to = "q.out"
+max = "200 mohm"
+[[segment]]
+name = "main fuse"
+kind = "fuse"
+from = "q.out"
+to = "fuse.out"
+rating = "750 mA"
+max = "900 mohm"
+[[segment]]
+name = "choke"
+kind = "inductor"
+from = "fuse.out"
+to = "choke.out"
+inductance = "CHOKE"
+max = "400 mohm"
+[[segment]]
+name = "blocking diode"
+kind = "diode"
+from = "choke.out"
+to = "d.out"
+max_forward = "0.45 V"
+[[segment]]
+name = "lamp trace"
+kind = "trace"
+from = "d.out"
+to = "lamp.in"
+length = "21 mm"
+width = "1.0 mm"
+max = "25 mohm"
+[[isolation]]
+between = ["lamp.in", "cell-"]
+min = "20 kohm"
+"#;
+
+const BUOY_LAMP_FIXTURE: &str = r#"# Invented.
+format = 1
+[fixture]
+name = "buoy lamp bed"
+board = "board.toml"
+[controller]
+force_channels = 16
+sense_channels = 48
+[pins]
+"cell+" = { force = 0, sense = 0 }
+"q.in" = { force = 1, sense = 1 }
+"q.out" = { force = 2, sense = 2 }
+"fuse.out" = { sense = 3 }
+"choke.out" = { force = 3, sense = 4 }
+"d.out" = { force = 4, sense = 5 }
+"lamp.in" = { force = 5, sense = 6 }
+"cell-" = { force = 6, sense = 7 }
+"#;
+
+/// Board and fixture file of the buoy lamp; the choke has this inductance.
+pub fn buoy_lamp_text(choke: &str) -> (String, String) {
+    (BUOY_LAMP_BOARD.replace("CHOKE", choke), BUOY_LAMP_FIXTURE.to_owned())
+}
+
+/// The buoy lamp on its bed; the choke has this inductance.
+///
+/// # Errors
+/// A text that is no inductance.
+pub fn buoy_lamp(choke: &str) -> Result<Fixture, Problems> {
+    let (board_text, fixture_text) = buoy_lamp_text(choke);
+    let board = board::parse("buoy-lamp/board.toml", &board_text)?;
+    copperwalk::fixture::parse("buoy-lamp/fixture.toml", &fixture_text, board)
+}

@@ -2,8 +2,9 @@
 
 use super::file::{Draft, SegmentDraft};
 use super::model::Parsed;
-use super::{Board, Check, Isolation, Segment, StatedLimits, Supply};
+use super::{Board, Check, Isolation, Segment, SegmentKind, StatedLimits, Supply, parts};
 use crate::document::{Sheet, Told};
+use crate::quantity::Amps;
 
 /// Puts the board together.
 ///
@@ -26,7 +27,7 @@ pub(super) fn assemble(sheet: &Sheet, draft: Draft) -> Result<Board, Told> {
     let segments = draft.segments.into_iter().collect::<Result<Vec<_>, _>>()?;
     let isolation = draft.isolation.into_iter().map(|isolation| {
         let isolation = isolation?;
-        Ok(Isolation { between: isolation.between?, min: isolation.min?, state: isolation.state? })
+        Ok(Isolation { between: isolation.between?, min: isolation.min?, state: isolation.state?, junction: isolation.junction? })
     });
     let checks = draft.checks.into_iter().map(|check| {
         let check = check?;
@@ -38,10 +39,10 @@ pub(super) fn assemble(sheet: &Sheet, draft: Draft) -> Result<Board, Told> {
         thickness_mm: laminate.thickness_mm,
         copper_um: laminate.copper_um,
         outline: heading.outline?,
+        segments: segments.into_iter().map(|draft| segment(draft, supply.load)).collect::<Result<_, _>>()?,
         supply,
         states: draft.states?,
         points,
-        segments: segments.into_iter().map(segment).collect::<Result<_, _>>()?,
         isolation: isolation.collect::<Result<_, Told>>()?,
         checks: checks.collect::<Result<_, Told>>()?,
         source: sheet.text().to_owned(),
@@ -50,16 +51,22 @@ pub(super) fn assemble(sheet: &Sheet, draft: Draft) -> Result<Board, Told> {
     })
 }
 
-fn segment(draft: SegmentDraft) -> Result<Segment, Told> {
+fn segment(draft: SegmentDraft, load: Amps) -> Result<Segment, Told> {
     let [from, to] = draft.ends?;
+    let (kind, expected) = (draft.kind?, draft.expected?);
+    let expected = match kind {
+        SegmentKind::Diode { max_forward, .. } => parts::diode(max_forward, load),
+        _ => expected,
+    };
     Ok(Segment {
         name: draft.name?.value,
-        kind: draft.kind?,
+        kind,
         from,
         to,
         closed: draft.closed?,
-        expected: draft.expected?,
+        expected,
         stated: StatedLimits { min: draft.min?, max: draft.max? },
         open_min: draft.open_min?,
+        inductance: draft.inductance?,
     })
 }

@@ -6,7 +6,7 @@ use std::f64::consts::PI;
 
 use super::parts;
 use super::{Expected, Segment, SegmentKind};
-use crate::quantity::{Amps, Ohms};
+use crate::quantity::{Amps, Henries, Ohms};
 
 /// Resistivity of annealed copper at 20 °C, Ω·mm²/m: 1/58 by IEC 60028 (1925).
 pub const RHO_COPPER: f64 = 1.0 / 58.0;
@@ -69,10 +69,23 @@ pub fn expected(kind: &SegmentKind, laminate: Laminate, typical: Option<Ohms>) -
         SegmentKind::Switch => parts::SWITCH,
         SegmentKind::Connector => parts::CONNECTOR,
         SegmentKind::Joint => parts::JOINT,
+        SegmentKind::Transistor { .. } => parts::TRANSISTOR,
+        // What it costs depends on the load, which is the supply's.
+        SegmentKind::Diode { .. } => return Expected { typical: Ohms::ZERO, high: Ohms::ZERO },
     };
     match typical {
         Some(typical) => Expected { typical, high: Ohms(typical.0 * usual.high.0 / usual.typical.0) },
         None => usual,
+    }
+}
+
+/// Inductance of a usual one of this kind; zero where the kind has none worth speaking of.
+pub fn inductance(kind: &SegmentKind) -> Henries {
+    match *kind {
+        SegmentKind::Ferrite => parts::FERRITE_INDUCTANCE,
+        SegmentKind::Inductor => parts::INDUCTOR_INDUCTANCE,
+        SegmentKind::Wire { length_mm, .. } => length_mm * parts::WIRE_INDUCTANCE_PER_MM,
+        _ => Henries::ZERO,
     }
 }
 

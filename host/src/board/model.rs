@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::quantity::{Amps, Farads, Ohms, Volts};
+use crate::quantity::{Amps, Farads, Henries, Ohms, Volts};
 
 /// Ids are handed out by a [`Board`], by name or in its order; nobody else makes one, so an id leads somewhere.
 macro_rules! id {
@@ -152,6 +152,8 @@ pub struct Segment {
     pub stated: StatedLimits,
     /// Least resistance while open; only switches have one.
     pub open_min: Option<Ohms>,
+    /// Inductance of a usual one; zero where the kind has none worth speaking of.
+    pub inductance: Henries,
 }
 
 /// Kinds of segments.
@@ -186,6 +188,18 @@ pub enum SegmentKind {
         length_mm: f64,
         awg: u32,
     },
+    /// In series with the supply, anode at `from`.
+    Diode {
+        /// Forward voltage at the supply's full load, at most.
+        max_forward: Volts,
+        /// Current it lets through backwards, at most.
+        max_reverse: Amps,
+    },
+    /// A MOSFET against a reversed battery. Without power its channel is off, and its body diode leads from `from` to `to`.
+    Transistor {
+        /// Current it lets through backwards, at most.
+        max_reverse: Amps,
+    },
 }
 
 impl SegmentKind {
@@ -203,6 +217,17 @@ impl SegmentKind {
             Self::Switch => "switch",
             Self::Connector => "connector",
             Self::Wire { .. } => "wire",
+            Self::Diode { .. } => "diode",
+            Self::Transistor { .. } => "transistor",
+        }
+    }
+
+    /// The current it may let through from `to` to `from`, of what conducts one way only: a diode, or a transistor without
+    /// power. At the 20 mV of a dry reading such a piece is an open either way, so no series current is led over it.
+    pub fn one_way(&self) -> Option<Amps> {
+        match self {
+            Self::Diode { max_reverse, .. } | Self::Transistor { max_reverse } => Some(*max_reverse),
+            _ => None,
         }
     }
 
@@ -238,6 +263,8 @@ pub struct StatedLimits {
 /// Isolation between two points.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Isolation {
+    /// Semiconductors of a good unit conduct between the points one way, or above some tenths of a volt.
+    pub junction: bool,
     /// The points.
     pub between: [PointId; 2],
     /// Least resistance.

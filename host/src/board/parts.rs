@@ -5,7 +5,7 @@
 //! `max`.
 
 use super::Expected;
-use crate::quantity::{Amps, Ohms};
+use crate::quantity::{Amps, Henries, Ohms, Volts};
 
 const fn usual(typical_ohms: f64, high_ohms: f64) -> Expected {
     Expected { typical: Ohms(typical_ohms), high: Ohms(high_ohms) }
@@ -17,6 +17,32 @@ pub const FERRITE: Expected = usual(0.06, 0.10);
 
 /// Small power inductor. Common practice: a tenth of an ohm or two; give yours a `typical`.
 pub const INDUCTOR: Expected = usual(0.15, 0.25);
+
+/// Inductance of a ferrite bead far below its resonance. Common practice: 60 Ω to 600 Ω at 100 MHz are 0.1 to 1 µH.
+pub const FERRITE_INDUCTANCE: Henries = Henries(0.5e-6);
+
+/// Inductance of a small power inductor in a supply line. Common practice: 2.2 to 22 µH; state yours.
+pub const INDUCTOR_INDUCTANCE: Henries = Henries(10e-6);
+
+/// Inductance of a millimetre of straight wire. Common practice: one nanohenry.
+pub const WIRE_INDUCTANCE_PER_MM: Henries = Henries(1e-9);
+
+/// P- or N-channel MOSFET against a reversed battery, switched on. Common practice: 20 to 80 mΩ.
+pub const TRANSISTOR: Expected = usual(0.03, 0.08);
+
+/// A diode may let so much through backwards where nothing is stated, and so may a transistor. Common practice: Schottky diodes of an
+/// ampere leak some ten microamperes at a volt and at room temperature.
+pub const MAX_REVERSE: Amps = Amps(100e-6);
+
+/// A healthy diode has so much of the forward voltage that its board file allows it; no unit. Common practice: limits keep a quarter
+/// above the usual.
+const DIODE_TYPICAL: f64 = 0.75;
+
+/// What a diode costs the supply at full load, as a resistance: its limit in volts over the load.
+pub fn diode(max_forward: Volts, load: Amps) -> Expected {
+    let high = max_forward / load;
+    Expected { typical: high * DIODE_TYPICAL, high }
+}
 
 /// Slide switch: 70 mΩ at most when new, 130 mΩ at most after its life (SSSS8 sheet); good ones read 50 to 70
 /// mΩ.

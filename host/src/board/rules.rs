@@ -9,7 +9,7 @@ use super::drop_budget::{self, Claim, DropBudget};
 use super::expected::ipc2221_current;
 use super::file::{Draft, Placed, SegmentDraft, SupplyDraft};
 use super::graph::{Edge, Graph, Reach};
-use super::{PointId, SegmentId, SegmentKind, Side, StateId};
+use super::{PointId, SegmentId, SegmentKind, Side, StateId, parts};
 use crate::document::{Sheet, Told};
 use crate::quantity::{clip, si};
 
@@ -227,8 +227,12 @@ fn budget_is_kept(sheet: &Sheet, draft: &Draft) {
     let graph = Graph::new(draft.points.len(), states, edges.collect());
     let claim = |segment: &Result<SegmentDraft, Told>| {
         let known = segment.as_ref().ok();
+        let high = |segment: &SegmentDraft| match segment.kind.as_ref().ok()? {
+            SegmentKind::Diode { max_forward, .. } => Some(parts::diode(*max_forward, load).high),
+            _ => Some(segment.expected.as_ref().ok()?.high),
+        };
         Claim {
-            high: known.and_then(|segment| Some(segment.expected.as_ref().ok()?.high)).unwrap_or_default(),
+            high: known.and_then(high).unwrap_or_default(),
             stated: known.and_then(|segment| segment.max.ok()?),
         }
     };

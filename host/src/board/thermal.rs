@@ -45,6 +45,8 @@ pub fn coefficient(kind: &SegmentKind) -> Coefficient {
         SegmentKind::Shunt { .. } => (0.0, 0.1e-3),
         // Brass, bronze and beryllium copper, 0.5 to 2·10⁻³/K, solder up to 4.3·10⁻³/K.
         SegmentKind::Switch | SegmentKind::Connector | SegmentKind::Joint => (2.15e-3, 2.15e-3),
+        // Not read as a resistance: its voltage is stated at the temperature it had.
+        SegmentKind::Diode { .. } | SegmentKind::Transistor { .. } => (0.0, 0.0),
     };
     Coefficient { middle, half }
 }

@@ -8,7 +8,7 @@ use toml::de::DeValue;
 
 use super::names::check_visible;
 use super::{Sheet, Table, Told, check_name};
-use crate::quantity::{self, Amps, Farads, Ohms, Unit, Volts, clip};
+use crate::quantity::{self, Amps, Farads, Henries, Ohms, Unit, Volts, clip};
 
 /// A value, with the words to name it in a message.
 #[derive(Clone)]
@@ -98,6 +98,11 @@ impl<'d> Item<'d> {
         self.quantity(Unit::Farad, least.0, most.0).map(Farads)
     }
 
+    /// An inductance within bounds, both included.
+    pub fn henries(&self, least: Henries, most: Henries) -> Result<Henries, Told> {
+        self.quantity(Unit::Henry, least.0, most.0).map(Henries)
+    }
+
     /// The resistance if it is one, for comparing with another; says nothing if it is not.
     pub fn peek_ohms(&self) -> Option<Ohms> {
         quantity::parse(self.value.as_str()?, Unit::Ohm).ok().map(Ohms)
@@ -126,6 +131,11 @@ impl<'d> Item<'d> {
                 r#"write a day as year, month, day: "2026-03-01""#,
             )
         })
+    }
+
+    /// `true` or `false`, without quotes.
+    pub fn yes_or_no(&self) -> Result<bool, Told> {
+        self.value.as_bool().ok_or_else(|| self.wrong_type("true or false", "write true or false, without quotes"))
     }
 
     /// A number of millimetres: coordinates are the one place where the unit is said once for all.

@@ -89,6 +89,12 @@ fn usual(
         SegmentKind::Connector => "tarnished or slack contacts in the connector",
         SegmentKind::Wire { .. } if open => "the wire is broken, usually where it leaves its solder joint",
         SegmentKind::Wire { .. } => "strands broken, or a poor joint at an end",
+        SegmentKind::Diode { .. } | SegmentKind::Transistor { .. } => match class {
+            Class::Open => "no current passes it even forward: burnt out, cracked, or a lifted leg",
+            Class::Shorted => "it conducts both ways: broken down, often by a reversed battery or a surge, or bridged by solder",
+            Class::Leaky => "it lets current through backwards: damaged by heat or a surge, or residue around it",
+            _ => "its forward voltage is too high: a wrong part, such as silicon instead of Schottky, or a poor joint",
+        },
     };
     let caution = match kind {
         SegmentKind::Switch | SegmentKind::Connector => CLEANER.into(),
@@ -140,6 +146,10 @@ fn mend(segment: &Segment, from: &Point, to: &Point) -> String {
         SegmentKind::Connector => {
             "reseat it, clean both halves with contact cleaner, tighten slack contacts; else replace the connector".into()
         }
+        SegmentKind::Diode { .. } | SegmentKind::Transistor { .. } => format!(
+            "reflow its legs and look for bridges; if it stays, replace it with the same type, its current-carrying direction from {} to {}",
+            from.name, to.name
+        ),
         SegmentKind::Wire { awg, .. } => {
             format!("replace the wire with AWG {awg} or thicker, and give it a loop so that the joint is not pulled")
         }

@@ -13,7 +13,10 @@ pub fn rate(kind: &SegmentKind) -> f64 {
         SegmentKind::Joint => 6.0,
         SegmentKind::Fuse { .. } => 5.0,
         SegmentKind::Via { .. } | SegmentKind::Wire { .. } => 3.0,
-        SegmentKind::Resettable { .. } | SegmentKind::Ferrite => 2.0,
+        SegmentKind::Resettable { .. }
+        | SegmentKind::Ferrite
+        | SegmentKind::Diode { .. }
+        | SegmentKind::Transistor { .. } => 2.0,
         SegmentKind::Trace { .. } | SegmentKind::Inductor | SegmentKind::Shunt { .. } => 1.0,
     }
 }

@@ -24,12 +24,12 @@ pub struct Forest {
 }
 
 impl Forest {
-    /// What conducts in `state`, the segments in `broken` taken out.
+    /// What conducts in `state` either way, the segments in `broken` taken out.
     pub fn new(board: &Board, state: StateId, broken: &[SegmentId]) -> Self {
         let mut neighbours = vec![Vec::new(); board.points.len()];
         for id in board.segment_ids() {
             let segment = board.segment(id);
-            if segment.conducts_in(state) && !broken.contains(&id) {
+            if segment.conducts_in(state) && segment.kind.one_way().is_none() && !broken.contains(&id) {
                 neighbours[segment.from.index()].push((id, segment.to));
                 neighbours[segment.to.index()].push((id, segment.from));
             }

@@ -14,7 +14,7 @@ pub mod units;
 
 pub use read::{QuantityError, Unit, parse};
 pub use show::{Rounded, clip, engineering, si, with_uncertainty};
-pub use units::{Amps, Celsius, Farads, Ohms, Seconds, Volts};
+pub use units::{Amps, Celsius, Farads, Henries, Ohms, Seconds, Volts};
 
 #[cfg(test)]
 mod tests {

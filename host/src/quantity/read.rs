@@ -21,6 +21,8 @@ pub enum Unit {
     Farad,
     /// Difference of temperatures, kept in kelvin.
     Kelvin,
+    /// Inductance, kept in henry.
+    Henry,
     /// Relative, kept as a fraction: 1 % is 0.01.
     Fraction,
 }
@@ -37,13 +39,16 @@ enum Dimension {
     Voltage,
     Capacitance,
     Difference,
+    Inductance,
     Relative,
 }
 
 /// Every accepted spelling, once the signs are written as letters: µ as `u`, Ω as `ohm`.
 #[rustfmt::skip]
 const SPELLINGS: &[Spelling] = {
-    use Dimension::{Capacitance, Current, Difference, Length, Relative, Resistance, Voltage};
+    use Dimension::{
+        Capacitance, Current, Difference, Inductance, Length, Relative, Resistance, Voltage,
+    };
     &[
         Spelling("uohm", Resistance, 1.0, -6), Spelling("mohm", Resistance, 1.0, -3),
         Spelling("ohm",  Resistance, 1.0,  0), Spelling("kohm", Resistance, 1.0,  3),
@@ -59,6 +64,8 @@ const SPELLINGS: &[Spelling] = {
         Spelling("uF",   Capacitance, 1.0,  -6), Spelling("mF", Capacitance, 1.0, -3),
         Spelling("F",    Capacitance, 1.0,   0),
         Spelling("mK",   Difference, 1.0,  -3), Spelling("K",  Difference, 1.0,   0),
+        Spelling("nH",   Inductance, 1.0,  -9), Spelling("uH",  Inductance, 1.0, -6),
+        Spelling("mH",   Inductance, 1.0,  -3), Spelling("H",   Inductance, 1.0,  0),
         Spelling("%",    Relative,   1.0, -2), Spelling("ppm",  Relative,   1.0, -6),
     ]
 };
@@ -74,6 +81,7 @@ impl Unit {
             Self::Volt => (Dimension::Voltage, 0),
             Self::Farad => (Dimension::Capacitance, 0),
             Self::Kelvin => (Dimension::Difference, 0),
+            Self::Henry => (Dimension::Inductance, 0),
             Self::Fraction => (Dimension::Relative, 0),
         }
     }
@@ -88,6 +96,7 @@ impl Unit {
             Self::Volt => r#""150 mV" or "3.2 V""#,
             Self::Farad => r#""100 uF" or "100 µF""#,
             Self::Kelvin => r#""1 K" or "500 mK""#,
+            Self::Henry => r#""22 uH", "22 µH" or "1 mH""#,
             Self::Fraction => r#""0.1 %" or "500 ppm""#,
         }
     }
@@ -102,6 +111,7 @@ impl Unit {
             Self::Volt => si(value, 3, "V"),
             Self::Farad => si(value, 3, "F"),
             Self::Kelvin => format!("{value} K"),
+            Self::Henry => si(value, 3, "H"),
             Self::Fraction => format!("{} %", value * 100.0),
         }
     }
@@ -116,6 +126,7 @@ impl fmt::Display for Dimension {
             Self::Voltage => "voltage",
             Self::Capacitance => "capacitance",
             Self::Difference => "temperature difference",
+            Self::Inductance => "inductance",
             Self::Relative => "ratio",
         })
     }

@@ -182,6 +182,11 @@ ratio_scale! {
 }
 
 ratio_scale! {
+    /// Inductance, henry.
+    Henries
+}
+
+ratio_scale! {
     /// Time, second.
     Seconds
 }
@@ -193,6 +198,7 @@ unit! {
 
 product!(Amps * Ohms = Volts);
 product!(Ohms * Farads = Seconds);
+product!(Ohms * Seconds = Henries);
 
 #[cfg(test)]
 mod tests {
@@ -206,6 +212,7 @@ mod tests {
         assert_eq!(Volts(3.0) / Ohms(25.0), Amps(0.12));
         assert_eq!(Ohms(1e3) * Farads(1e-3), Seconds(1.0));
         assert_eq!(Seconds(1.0) / Farads(1e-3), Ohms(1e3));
+        assert_eq!(Henries(20e-3) / Ohms(10.0), Seconds(2e-3));
     }
 
     #[test]

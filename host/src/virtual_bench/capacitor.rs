@@ -16,6 +16,8 @@ pub struct Capacitor {
     pub between: [Node; 2],
     /// Capacitance.
     pub capacitance: Farads,
+    /// Resistance in series.
+    pub series: Ohms,
     /// Voltage it is charged to.
     pub voltage: Volts,
 }
@@ -47,7 +49,7 @@ impl Relaxation {
         // Current out of capacitor i for a volt on capacitor j, symmetric by reciprocity.
         let drain = DMatrix::from_fn(n, n, |i, j| {
             let own = f64::from(u8::from(i == j));
-            (own - across(&response[j], &capacitors[i])) / SERIES.0
+            (own - across(&response[j], &capacitors[i])) / capacitors[i].series.0
         });
         let scaled = DMatrix::from_fn(n, n, |i, j| {
             let mean = (drain[(i, j)] + drain[(j, i)]) / 2.0;
@@ -64,7 +66,7 @@ impl Relaxation {
         let modes = &self.modes.eigenvectors;
         let start = modes.tr_mul(&DVector::from_fn(n, |i, _| scale(i) * capacitors[i].voltage.0));
         let push =
-            modes.tr_mul(&DVector::from_fn(n, |i, _| across(base, &capacitors[i]) / SERIES.0 / scale(i)));
+            modes.tr_mul(&DVector::from_fn(n, |i, _| across(base, &capacitors[i]) / capacitors[i].series.0 / scale(i)));
         let (mut end, mut mean) = (start.clone(), start.clone());
         for i in 0..n {
             // Rounding may leave a mode that only leaks with a rate of minus nothing.
@@ -107,7 +109,7 @@ mod tests {
     use crate::virtual_bench::network::{GROUND, Network};
 
     fn capacitor(a: Node, b: Node, farads: f64, volts: f64) -> Capacitor {
-        Capacitor { between: [a, b], capacitance: Farads(farads), voltage: Volts(volts) }
+        Capacitor { between: [a, b], capacitance: Farads(farads), series: SERIES, voltage: Volts(volts) }
     }
 
     /// One volt behind 180 Ω onto 100 µF: v(t) = 1 − e^(−t/RC), mean 1 − (1 − e^(−t/RC))·RC/t.

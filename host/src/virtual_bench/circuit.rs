@@ -1,14 +1,15 @@
 //! The one electrical network of bench and unit, for one position of every contact.
 
 use super::{
-    capacitor::{Capacitor, Relaxation},
+    capacitor::Relaxation,
     figures::circuit::BLEED_OHMS,
     front_end::{self, FORCE_MINUS, FORCE_PLUS, FrontEnd, SENSE_MINUS, SENSE_PLUS, Supplies},
     network::{Branch, Factored, Network, Node, Sources},
     relay::Relay,
-    unit::Unit,
+    transient::{Charges, Transient},
+    unit::{Connected, Unit},
 };
-use crate::quantity::{Ohms, Seconds, Volts};
+use crate::quantity::{Amps, Ohms, Seconds, Volts};
 
 /// The bed of pins and the matrix, in their own numbering: force channels first, then sense channels.
 #[derive(Clone, Debug)]
@@ -71,7 +72,18 @@ pub struct Circuit {
     supplies: Supplies,
     battery: Option<(Branch, Volts)>,
     capacitors: Vec<Branch>,
-    relaxation: Option<Relaxation>,
+    motion: Motion,
+}
+
+/// How what is charged changes over time.
+#[derive(Clone, Debug)]
+enum Motion {
+    /// Nothing is.
+    Still,
+    /// Capacitors among resistors: they relax.
+    Relaxes(Relaxation),
+    /// With inductances or junctions.
+    Swings(Transient),
 }
 
 impl Circuit {
@@ -82,7 +94,7 @@ impl Circuit {
         closed: &[bool],
         bed: &Bed,
         unit: &Unit,
-        capacitors: &[Capacitor],
+        charges: &Charges,
         limited: bool,
     ) -> Self {
         let mut network = Network::new(bed.nodes);
@@ -90,9 +102,9 @@ impl Circuit {
         for (rail, leak) in [FORCE_PLUS, FORCE_MINUS, SENSE_PLUS, SENSE_MINUS].into_iter().zip(bed.rails) {
             network.resistor(rail, front_end::BIAS, leak);
         }
-        let (battery, branches) = match bed.unit_lies {
+        let Connected { battery, mut capacitors, inductances, mut junctions } = match bed.unit_lies {
             true => unit.connect(&mut network, FIRST_POINT, &bed.displaced),
-            false => (None, Vec::new()),
+            false => Connected::default(),
         };
         for &([a, b], resistance) in bed.standards.iter().chain(&bed.thermometers) {
             network.resistor(a, b, resistance);
@@ -129,9 +141,24 @@ impl Circuit {
         if closed[bed.bleed_relay()] {
             network.resistor(FORCE_PLUS, FORCE_MINUS, Ohms(BLEED_OHMS));
         }
+        if !inductances.is_empty() {
+            let damper = FrontEnd::damper();
+            capacitors.push(network.resistor(damper.between[0], damper.between[1], damper.series));
+            junctions.push(FrontEnd::freewheel(&mut network));
+        }
+        let swings = bed.unit_lies && unit.swings();
+        if swings {
+            junctions.push(front_end.compliance_junction());
+        }
         let factored = network.factor();
-        let relaxation = (!branches.is_empty()).then(|| Relaxation::new(&factored, &branches, capacitors));
-        Self { factored, relays: closed_relays, supplies, battery, capacitors: branches, relaxation }
+        let motion = if swings {
+            Motion::Swings(Transient::new(&factored, &capacitors, &charges.capacitors, inductances, junctions))
+        } else if capacitors.is_empty() {
+            Motion::Still
+        } else {
+            Motion::Relaxes(Relaxation::new(&factored, &capacitors, &charges.capacitors))
+        };
+        Self { factored, relays: closed_relays, supplies, battery, capacitors, motion }
     }
 
     /// What drives the network at this moment, the capacitors' charges left out.
@@ -153,20 +180,46 @@ impl Circuit {
         sources
     }
 
-    /// Mean node voltages over the next `micros`, after which the capacitors have their new charge.
-    pub fn pass(&self, sources: &Sources, micros: u64, capacitors: &mut [Capacitor]) -> Vec<Volts> {
+    /// Mean node voltages over the next `micros`, after which capacitors and inductances are as they are then.
+    pub fn pass(&self, sources: &Sources, micros: u64, charges: &mut Charges) -> Vec<Volts> {
         let mut at = self.factored.solve(sources);
-        if let Some(relaxation) = &self.relaxation {
-            relaxation.pass(Seconds(micros as f64 * 1e-6), &mut at, capacitors);
+        let time = Seconds(micros as f64 * 1e-6);
+        match &self.motion {
+            Motion::Still => {}
+            Motion::Relaxes(relaxation) => relaxation.pass(time, &mut at, &mut charges.capacitors),
+            Motion::Swings(transient) => transient.pass(time, &mut at, charges),
         }
         at
     }
 
-    /// Node voltages at this moment, with the sources that stand for the capacitors' charges added to `sources`.
-    pub fn hold(&self, sources: &mut Sources, capacitors: &[Capacitor]) -> Vec<Volts> {
-        for (&branch, capacitor) in self.capacitors.iter().zip(capacitors) {
+    /// Node voltages at this moment, with the sources that stand for charges and currents added to `sources`.
+    pub fn hold(&self, sources: &mut Sources, charges: &mut Charges) -> Vec<Volts> {
+        if let Motion::Swings(transient) = &self.motion {
+            let mut at = self.factored.solve(sources);
+            let currents = transient.hold(&mut at, charges);
+            let coils = transient.inductances().iter().map(|of| of.between);
+            let through = coils.chain(transient.junctions().iter().map(|of| of.between));
+            for ([from, to], amps) in through.zip(currents) {
+                sources.current(from, Amps(-amps.0));
+                sources.current(to, amps);
+            }
+        }
+        for (&branch, capacitor) in self.capacitors.iter().zip(&charges.capacitors) {
             sources.force(branch, capacitor.voltage);
         }
         self.factored.solve(sources)
+    }
+
+    /// Branches of the capacitors.
+    pub fn capacitors(&self) -> &[Branch] {
+        &self.capacitors
+    }
+
+    /// Inductances and junctions, where there are any: for comparing with another solver.
+    pub fn transient(&self) -> Option<&Transient> {
+        match &self.motion {
+            Motion::Swings(transient) => Some(transient),
+            Motion::Still | Motion::Relaxes(_) => None,
+        }
     }
 }

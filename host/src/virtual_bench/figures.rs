@@ -214,6 +214,12 @@ pub mod circuit {
     pub const ISOLATION_CLAMP_OHMS: f64 = 180.0;
     /// Bleed resistor, ohm.
     pub const BLEED_OHMS: f64 = 100.0;
+    /// Damper across the force buses: R56, ohm …
+    pub const DAMPER_OHMS: f64 = 33.0;
+    /// … and C14, farad.
+    pub const DAMPER_FARADS: f64 = 470e-9;
+    /// Series resistance of the freewheel diode D15, ohm.
+    pub const FREEWHEEL_OHMS: f64 = 0.3;
     /// Burn-out currents of the ADC, ampere.
     pub const BURNOUT_AMPS: f64 = 10e-6;
     /// Protection of a sense input, ohm: 680 Ω and 330 Ω.

@@ -4,17 +4,19 @@
 use super::{
     adc::{Adc, AdcPin},
     amplifier::AVDD,
+    capacitor::Capacitor,
     figures::{
         Figures,
         circuit::{
-            BIAS_VOLTS, BURNOUT_AMPS, DRY_CLAMP_OHMS, ISOLATION_CLAMP_OHMS, LOAD_AMPS, LOAD_COMPLIANCE_VOLTS,
-            RM_OHMS, SENSE_SERIES_OHMS,
+            BIAS_VOLTS, BURNOUT_AMPS, DAMPER_FARADS, DAMPER_OHMS, DRY_CLAMP_OHMS, FREEWHEEL_OHMS,
+            ISOLATION_CLAMP_OHMS, LOAD_AMPS, LOAD_COMPLIANCE_VOLTS, RM_OHMS, SENSE_SERIES_OHMS,
         },
     },
+    junction::{self, Junction, Placed},
     network::{Branch, GROUND, Network, Node, Sources},
     rng::Rng,
 };
-use crate::quantity::{Amps, Celsius, Ohms, Volts};
+use crate::quantity::{Amps, Celsius, Farads, Ohms, Volts};
 
 /// Source node; the ADC's REFP0 pin is tied to it.
 pub const SOURCE: Node = 1;
@@ -43,6 +45,8 @@ const BUFFER: Ohms = Ohms(0.1);
 const IDAC_HEADROOM: Volts = Volts(0.9);
 /// Tolerance of the ADC's current sources (from memory: 6 % at most, both nearly alike).
 const IDAC_TOLERANCE: f64 = 0.06;
+/// The most that the ADC's two current sources push together.
+const DRY_MOST: Amps = Amps(2e-3);
 /// Rm's value is stated at this temperature.
 const RM_AT: Celsius = Celsius(25.0);
 /// The reversal switch's optocouplers close within this time, µs (the parts list asks for it). The pair in use opens
@@ -161,6 +165,33 @@ impl FrontEnd {
             (network.resistor(SOURCE, above, LIMITED), voltage)
         });
         Supplies { bias, limit }
+    }
+
+    /// The most that the sources can push, and from where it goes back when the node above which they cannot lift theirs is that far
+    /// below: for networks in which a current may not change at once.
+    pub fn compliance_junction(&self) -> Placed {
+        let (above, voltage) = self.compliance();
+        let current = if self.load_enable { self.load } else { DRY_MOST };
+        let against = voltage - Junction::COMPLIANCE.voltage(current);
+        Placed { between: [SOURCE, above], junction: Junction::COMPLIANCE, against }
+    }
+
+    /// R56 and C14 across the force buses, which keep the load source still on an inductive unit.
+    pub fn damper() -> Capacitor {
+        Capacitor {
+            between: [FORCE_PLUS, FORCE_MINUS],
+            capacitance: Farads(DAMPER_FARADS),
+            series: Ohms(DAMPER_OHMS),
+            voltage: Volts::ZERO,
+        }
+    }
+
+    /// D15, through which an inductive unit's current goes on when the source stops: added to a network, its junction given.
+    pub fn freewheel(network: &mut Network) -> Placed {
+        let anode = network.node();
+        network.resistor(BIAS, anode, Ohms(FREEWHEEL_OHMS));
+        network.resistor(anode, SOURCE, junction::BESIDE);
+        Placed { between: [anode, SOURCE], junction: Junction::FREEWHEEL, against: Volts::ZERO }
     }
 
     /// Adds what drives the circuit at this moment.

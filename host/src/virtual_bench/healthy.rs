@@ -8,7 +8,7 @@ use std::f64::consts::PI;
 use super::rng::Rng;
 use crate::{
     board::{Board, Segment, SegmentKind},
-    quantity::Ohms,
+    quantity::{Henries, Ohms},
 };
 
 /// Temperature coefficient of copper at 20 °C, 1/K (IEC 60028).
@@ -58,7 +58,17 @@ pub fn resistance(board: &Board, segment: &Segment, rng: &mut Rng) -> Ohms {
         SegmentKind::Ferrite | SegmentKind::Inductor => typical * within([0.6, 1.4]),
         // Contacts and joints scatter over a factor of several (common practice).
         SegmentKind::Switch | SegmentKind::Connector | SegmentKind::Joint => typical * rng.decades(0.4, 2.0),
+        // Legs and bond wires; the junction itself is no resistance.
+        SegmentKind::Diode { .. } | SegmentKind::Transistor { .. } => Ohms(rng.between(20e-3, 60e-3)),
     }
+}
+
+/// Inductance over the usual one: chokes of 20 % and of 30 % are common, beads and wires vary as much (common practice).
+const INDUCTANCE: [f64; 2] = [0.7, 1.3];
+
+/// A healthy segment's inductance.
+pub fn inductance(segment: &Segment, rng: &mut Rng) -> Henries {
+    segment.inductance * rng.between(INDUCTANCE[0], INDUCTANCE[1])
 }
 
 /// Pads of parts and vias are about this wide, mm (common practice).
@@ -83,7 +93,7 @@ pub fn usual_coefficient(kind: &SegmentKind) -> f64 {
         SegmentKind::Ferrite => 3.6e-3,
         SegmentKind::Fuse { .. } => 3.0e-3,
         SegmentKind::Resettable { .. } => 1.0e-3,
-        SegmentKind::Shunt { .. } => 0.0,
+        SegmentKind::Shunt { .. } | SegmentKind::Diode { .. } | SegmentKind::Transistor { .. } => 0.0,
         SegmentKind::Switch | SegmentKind::Connector | SegmentKind::Joint => 2.0e-3,
     }
 }
@@ -102,6 +112,7 @@ pub fn coefficient(kind: &SegmentKind, rng: &mut Rng) -> f64 {
         // Conducting polymer: little change far below its switching temperature, of either sign.
         SegmentKind::Resettable { .. } => rng.between(-2.0e-3, 5.0e-3),
         SegmentKind::Shunt { .. } => rng.between(-1.0e-4, 1.0e-4),
+        SegmentKind::Diode { .. } | SegmentKind::Transistor { .. } => 0.0,
         // Springs of brass, bronze and beryllium copper; solder.
         SegmentKind::Switch | SegmentKind::Connector | SegmentKind::Joint => rng.between(0.0, 4.3e-3),
     }

@@ -7,7 +7,7 @@
 //! Read in this order: [`spec`] (what is put under the pins), [`rng`], [`figures`] and [`healthy`] (what parts, benches and
 //! units are drawn from); the parts, from the controller outwards:
 //! [`chain`], [`relay`], [`adc`] (its digital side) and [`amplifier`] (its analogue one), [`front_end`], [`hum`], [`thermometer`], [`mod@unit`];
-//! the physics: [`network`], [`capacitor`], [`circuit`]; [`seat`] (what lies on the pins); and what puts them together: [`models`] (lines, bytes and
+//! the physics: [`network`], [`capacitor`], [`junction`], [`transient`], [`circuit`]; [`seat`] (what lies on the pins); and what puts them together: [`models`] (lines, bytes and
 //! time), [`adapters`], [`link`], with [`trace`] as witness.
 
 pub mod adapters;
@@ -20,6 +20,7 @@ pub mod figures;
 pub mod front_end;
 pub mod healthy;
 pub mod hum;
+pub mod junction;
 pub mod link;
 pub mod models;
 pub mod network;
@@ -29,6 +30,7 @@ pub mod seat;
 pub mod spec;
 pub mod thermometer;
 pub mod trace;
+pub mod transient;
 pub mod unit;
 
 pub use link::{VirtualBench, VirtualOperator};

@@ -11,18 +11,18 @@ use super::{
     SpecError,
     adc::{Adc, AdcPin, Conversion, Selected},
     amplifier::Amplifier,
-    capacitor::Capacitor,
     chain::Chain,
     circuit::{Bed, Circuit, FIRST_POINT},
     front_end::{self, FrontEnd},
     hum::Hum,
-    network::{Network, Sources},
+    network::{Branch, Network, Sources},
     relay::Relay,
     rng::Rng,
     seat::{self, Seat},
     spec::{self, Injected, Spec},
     thermometer,
     trace::{Change, Trace},
+    transient::{Charges, Transient},
     unit::{Truth, Unit},
 };
 use crate::{
@@ -36,6 +36,9 @@ use crate::{
 const LOOK_US: u64 = 500;
 /// A capacitor is at rest while it changes by less than this in [`LOOK_US`].
 const REST: Volts = Volts(1e-6);
+
+/// An inductance is at rest below this.
+const STILL: Amps = Amps(1e-9);
 
 /// A line the controller drives. Levels as on the wire: see `hardware/pins.toml`.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -70,7 +73,7 @@ pub struct Models {
     unit: Unit,
     fixture: Fixture,
     /// Those of the unit while it lies there.
-    capacitors: Vec<Capacitor>,
+    charges: Charges,
     charging: bool,
     air: Celsius,
     lid_opens_us: Option<u64>,
@@ -123,6 +126,8 @@ impl Models {
                 Injected::Displaced(point, mm) => seat.displace(&mut bed, fixture, point.index(), mm),
                 Injected::Segment(..)
                 | Injected::Bridge(..)
+                | Injected::Junction(..)
+                | Injected::Absorption(_)
                 | Injected::Battery(_)
                 | Injected::Charge(_)
                 | Injected::Thermometer(..)
@@ -133,7 +138,7 @@ impl Models {
         thermometer::warm(&mut bed, fixture, bed_at, &faults, &mut rng.fork());
         let unit_rng = &mut Rng::new(spec.unit_seed);
         let unit = Unit::new(&fixture.board, &faults, spec.parts, bed_at, unit_rng);
-        let capacitors = unit.capacitors(FIRST_POINT);
+        let charges = unit.charges(FIRST_POINT);
         Ok(Self {
             now_us: 0,
             settled_us: 0,
@@ -147,10 +152,10 @@ impl Models {
             adc,
             amplifier,
             hum,
+            charging: !charges.capacitors.is_empty(),
             unit,
             fixture: fixture.clone(),
-            charging: !capacitors.is_empty(),
-            capacitors,
+            charges,
             air: spec.air,
             lid_opens_us,
             circuit: None,
@@ -261,9 +266,9 @@ impl Models {
     pub fn lay(&mut self, lying: Lying) {
         self.settle();
         self.seat.lay(&mut self.bed, &self.fixture, lying);
-        self.capacitors = match lying {
-            Lying::Unit => self.unit.capacitors(FIRST_POINT),
-            Lying::Nothing | Lying::Plate => Vec::new(),
+        self.charges = match lying {
+            Lying::Unit => self.unit.charges(FIRST_POINT),
+            Lying::Nothing | Lying::Plate => Charges::default(),
         };
         self.switched();
     }
@@ -283,8 +288,23 @@ impl Models {
         let circuit = self.circuit.take().unwrap_or_else(|| self.assemble());
         let circuit = self.circuit.insert(circuit);
         let mut sources = circuit.sources(&self.front_end, &self.relays, &self.adc, self.now_us);
-        let at = circuit.hold(&mut sources, &self.capacitors);
+        let at = circuit.hold(&mut sources, &mut self.charges);
         (circuit.factored.network(), sources, at)
+    }
+
+    /// Charges and currents at this moment, and what they run through where there are inductances or junctions: for comparing with
+    /// another solver. Sources are those without them.
+    pub fn transient(&mut self) -> (&Network, Sources, &Charges, Option<&Transient>) {
+        self.settle();
+        let circuit = self.circuit.take().unwrap_or_else(|| self.assemble());
+        let circuit = self.circuit.insert(circuit);
+        let sources = circuit.sources(&self.front_end, &self.relays, &self.adc, self.now_us);
+        (circuit.factored.network(), sources, &self.charges, circuit.transient())
+    }
+
+    /// Branches of the capacitors, in the order of their charges.
+    pub fn capacitor_branches(&self) -> &[Branch] {
+        self.circuit.as_ref().map_or(&[], Circuit::capacitors)
     }
 
     fn turn(&mut self, reversed: bool) {
@@ -375,30 +395,32 @@ impl Models {
             return;
         }
         let middle = from_us + micros / 2;
-        let before = self.capacitors.clone();
+        let before = self.charges.clone();
         let current = self.front_end.excitation(&self.adc, from_us);
         let mut at;
         let mut tries = 2;
         loop {
             let circuit = self.circuit.take().unwrap_or_else(|| self.assemble());
             let sources = circuit.sources(&self.front_end, &self.relays, &self.adc, middle);
-            at = circuit.pass(&sources, micros, &mut self.capacitors);
+            at = circuit.pass(&sources, micros, &mut self.charges);
             self.circuit = Some(circuit);
-            let limited = self.front_end.is_limited(self.limited, current, &at);
+            // Where currents swing, the network holds the compliance itself.
+            let limited = !self.swings() && self.front_end.is_limited(self.limited, current, &at);
             if limited == self.limited || tries == 0 {
                 break;
             }
             tries -= 1;
             self.limited = limited;
             self.circuit = None;
-            self.capacitors.clone_from(&before);
+            self.charges.clone_from(&before);
         }
         let fastest = before
+            .capacitors
             .iter()
-            .zip(&self.capacitors)
+            .zip(&self.charges.capacitors)
             .map(|(before, after)| (after.voltage - before.voltage).abs())
             .fold(Volts::ZERO, Volts::max);
-        self.charging = fastest > REST * micros as f64 / LOOK_US as f64;
+        self.charging = self.relaxes() && fastest > REST * micros as f64 / LOOK_US as f64;
         if let Some(Selected::Pair(plus, minus) | Selected::Quarter(plus, minus)) =
             sampling.map(|c| c.selected)
         {
@@ -411,14 +433,24 @@ impl Models {
     }
 
     fn assemble(&self) -> Circuit {
-        let Self { front_end, relays, closed, bed, unit, capacitors, limited, .. } = self;
-        Circuit::new(front_end, relays, closed, bed, unit, capacitors, *limited)
+        let Self { front_end, relays, closed, bed, unit, charges, limited, .. } = self;
+        Circuit::new(front_end, relays, closed, bed, unit, charges, *limited)
     }
 
     /// Something switched: the network has to be put together anew.
     fn switched(&mut self) {
         self.circuit = None;
-        self.charging = !self.capacitors.is_empty();
+        self.charging = self.relaxes();
+    }
+
+    /// Do currents in what lies on the pins swing, or run one way only?
+    fn swings(&self) -> bool {
+        self.bed.unit_lies && self.unit.swings()
+    }
+
+    /// Are there capacitors among nothing but resistors?
+    fn relaxes(&self) -> bool {
+        !self.charges.capacitors.is_empty() && !self.swings()
     }
 
     fn excited(&self) -> bool {
@@ -431,10 +463,8 @@ impl Models {
 
     /// Can the charge of a capacitor change?
     fn has_charge(&self) -> bool {
-        !self.capacitors.is_empty()
-            && (self.excited()
-                || self.unit.has_battery()
-                || self.capacitors.iter().any(|c| c.voltage.abs() > REST))
+        let stores = !self.charges.capacitors.is_empty() || !self.charges.currents.is_empty();
+        stores && (self.excited() || self.unit.has_battery() || self.charges.any(REST, STILL))
     }
 
     fn note_currents(&mut self) {
@@ -444,7 +474,7 @@ impl Models {
         if before == now {
             return;
         }
-        self.charging = !self.capacitors.is_empty();
+        self.charging = self.relaxes();
         if mem::take(&mut self.limited) {
             self.switched();
         }

@@ -10,6 +10,7 @@
 //! SEGMENT=one barrel open       of a via group              STANDARD=+0.5 %               its real value is off
 //! POINT:sense~POINT:sense=touching                          two pins whose tips touch
 //! THERMOMETER=open              or `short`, or `+2 K` off
+//! POINT~POINT=schottky          a diode, anode first; or silicon, or body diode
 //! battery=3.0 V                 fitted all the while        charge=5 V                    the bulk capacitors hold it
 //! lid=120 ms                    the lid opens then
 //! ```
@@ -22,12 +23,14 @@
 //! gain 16=+0.05 %               the ADC's error there       Rm=+0.08 %                    off its nominal value
 //! pin via1.b=0.3 mm             sense pin beside its point  CMRR=90 dB                    of the ADC
 //! bed=+3 K                      and the unit on it, warmer than the air at the meter
+//! absorption=4 %                of the bulk capacitance charges slowly
 //! ```
 
 use copperwalk_wire::Gain;
 
 use super::{
     figures::{Figures, JUST_SOLDERED_KELVIN, Spread},
+    junction::Kind,
     relay::RelayFault,
 };
 use crate::{
@@ -100,6 +103,10 @@ pub enum Injected {
     Segment(SegmentId, SegmentFault),
     /// A resistance between two points.
     Bridge([PointId; 2], Ohms),
+    /// A semiconductor between two points, anode first.
+    Junction([PointId; 2], Kind),
+    /// So much of the bulk capacitance, as a fraction, charges slowly.
+    Absorption(f64),
     /// A pin with this contact resistance. Pins count force channels first, then sense channels.
     Pin(usize, Ohms),
     /// Two pins whose tips touch each other.
@@ -259,6 +266,9 @@ pub fn parse(text: &str, fixture: &Fixture) -> Result<Injected, SpecError> {
         if a == b {
             return Err(wrong("both ends are the same point".into(), "name two points".into()));
         }
+        if let Some(kind) = Kind::named(what) {
+            return Ok(Injected::Junction([a, b], kind));
+        }
         return Ok(Injected::Bridge([a, b], measure(Unit::Ohm).map(Ohms)?));
     }
     if let Some((place, line)) = name.rsplit_once(':') {
@@ -321,7 +331,10 @@ pub fn parse(text: &str, fixture: &Fixture) -> Result<Injected, SpecError> {
         "Rm" => Ok(Injected::Rm(measure(Unit::Fraction)?)),
         "battery" => Ok(Injected::Battery(measure(Unit::Volt).map(Volts)?)),
         "charge" if board.supply.bulk > Farads::ZERO => Ok(Injected::Charge(measure(Unit::Volt).map(Volts)?)),
-        "charge" => Err(wrong(
+        "absorption" if board.supply.bulk > Farads::ZERO => {
+            measure(Unit::Fraction).map(|share| Injected::Absorption(share.clamp(0.0, 1.0)))
+        }
+        "charge" | "absorption" => Err(wrong(
             "this board has no bulk capacitor".into(),
             "give the supply a `bulk` capacitance".into(),
         )),
@@ -332,7 +345,7 @@ pub fn parse(text: &str, fixture: &Fixture) -> Result<Injected, SpecError> {
             let segments = board.segments.iter().map(|segment| segment.name.as_str());
             let standards = fixture.standards.iter().map(|standard| standard.name.as_str());
             let thermometers = fixture.thermometers.iter().map(|thermometer| thermometer.name.as_str());
-            let others = ["battery", "charge", "lid", "bed", "hum", "unit", "noise", "CMRR", "Rm"];
+            let others = ["battery", "charge", "absorption", "lid", "bed", "hum", "unit", "noise", "CMRR", "Rm"];
             let known: Vec<&str> = segments.chain(standards).chain(thermometers).chain(others).collect();
             let what = format!("there is no segment, standard or thermometer `{}`", quantity::clip(name));
             Err(wrong(what, suggestion(name, &known)))
@@ -385,6 +398,11 @@ mod tests {
             fault("reg.in~cell-=2 ohm"),
             Injected::Bridge([point("reg.in"), point("cell-")], Ohms(2.0))
         );
+        assert_eq!(
+            fault("reg.in~cell-=schottky"),
+            Injected::Junction([point("reg.in"), point("cell-")], Kind::Schottky)
+        );
+        assert_eq!(fault("absorption=4 %"), Injected::Absorption(0.04));
         // Pin 16 + 12: the sense channel of reg.in; its relay to sense- is the odd bit.
         assert_eq!(fault("reg.in:sense=5 kohm"), Injected::Pin(28, Ohms(5e3)));
         assert_eq!(fault("reg.in:force=open"), Injected::Pin(3, PIN_OPEN));

@@ -7,14 +7,17 @@
 use super::{
     capacitor::{Capacitor, SERIES},
     circuit::Displaced,
+    front_end::FrontEnd,
     healthy,
+    junction::{self, Junction, Kind, Placed},
     network::{Branch, Network, Node},
     rng::Rng,
     spec::{Injected, Parts, SegmentFault},
+    transient::{Charges, Inductance, LEAST_INDUCTANCE},
 };
 use crate::board::{Board, Segment, SegmentId, SegmentKind, StateId};
 use crate::limits::{LimitSet, Limits};
-use crate::quantity::{Amps, Celsius, Farads, Ohms, Volts};
+use crate::quantity::{Amps, Celsius, Farads, Henries, Ohms, Seconds, Volts};
 
 /// Resistance of a break: a crack in copper on laminate.
 const OPEN: Ohms = Ohms(1e9);
@@ -24,6 +27,13 @@ const FILM_BREAKS: Volts = Volts(0.25);
 const FILM: Ohms = Ohms(330.0);
 /// Mean time a flaky contact stays good, and stays bad, µs.
 const FLAKY_US: f64 = 2_000.0;
+/// Series resistance of a junction that is no segment: that of a small diode.
+const JUNCTION_SERIES: Ohms = Ohms(0.3);
+/// A diode that may have more forward voltage than this is taken for silicon, one that may not for a Schottky diode.
+const SILICON_ABOVE: Volts = Volts(0.55);
+/// Time constants of what a capacitor absorbs, second: two stand for the wide spread of real ones. Electrolytic capacitors give back
+/// some per cent of their charge over seconds (makers' notes call it 10 to 15 % for aluminium; from memory).
+const ABSORPTION_SECONDS: [f64; 2] = [0.02, 0.5];
 /// Inner resistance of a fitted battery.
 const BATTERY: Ohms = Ohms(0.3);
 
@@ -35,7 +45,10 @@ pub struct Unit {
     troubled: Vec<usize>,
     /// Resistances between points that are no segments: isolation, shorts, leaks.
     between: Vec<([usize; 2], Ohms)>,
-    capacitors: Vec<([usize; 2], Farads)>,
+    /// Semiconductors that are no segments: anode and cathode.
+    junctions: Vec<([usize; 2], Junction)>,
+    /// What makes up the bulk capacitance: ends, capacitance, resistance in series.
+    capacitors: Vec<([usize; 2], Farads, Ohms)>,
     battery: Option<([usize; 2], Volts)>,
     charge: Volts,
     state: StateId,
@@ -54,6 +67,23 @@ struct Part {
     warm: f64,
     open: Ohms,
     trouble: Trouble,
+    /// Inductance that is worth following; zero else.
+    inductance: Henries,
+    /// Conducts from the first end to the second only.
+    junction: Option<Junction>,
+}
+
+/// A unit's parts in a network.
+#[derive(Clone, Debug, Default)]
+pub struct Connected {
+    /// The battery's branch and its voltage.
+    pub battery: Option<(Branch, Volts)>,
+    /// The capacitors' branches.
+    pub capacitors: Vec<Branch>,
+    /// Inductances.
+    pub inductances: Vec<Inductance>,
+    /// Junctions.
+    pub junctions: Vec<Placed>,
 }
 
 /// Faults that are more than another resistance.
@@ -104,6 +134,7 @@ impl Unit {
             parts: board.segment_ids().map(|id| part(board.segment(id), drawn(id, rng), rng)).collect(),
             troubled: Vec::new(),
             between: isolation(board, kind, rng),
+            junctions: Vec::new(),
             capacitors: capacitors(board),
             battery: None,
             charge: Volts::ZERO,
@@ -112,6 +143,7 @@ impl Unit {
             chance: rng.fork(),
         };
         unit.warm_up(board, kind, faults, bed);
+        unit.give_coils_and_junctions(board);
         let rails = [board.supply.from.index(), board.supply.ret.index()];
         for fault in faults {
             match *fault {
@@ -121,12 +153,59 @@ impl Unit {
                 Injected::Bridge([a, b], resistance) => {
                     unit.between.push(([a.index(), b.index()], resistance))
                 }
+                Injected::Junction([a, b], kind) => {
+                    let junction = Junction::new(kind, &mut unit.chance.clone());
+                    unit.junctions.push(([a.index(), b.index()], junction));
+                }
+                Injected::Absorption(share) => unit.absorb(share),
                 Injected::Battery(voltage) => unit.battery = Some((rails, voltage)),
                 Injected::Charge(voltage) => unit.charge = voltage,
                 _ => {}
             }
         }
         unit
+    }
+
+    /// Draws what is no resistance, from a stream of its own: boards without it draw as ever.
+    fn give_coils_and_junctions(&mut self, board: &Board) {
+        let mut rng = Rng::new(self.chance.clone().unit().to_bits() ^ 0x1DC7);
+        for (part, segment) in self.parts.iter_mut().zip(&board.segments) {
+            let inductance = healthy::inductance(segment, &mut rng);
+            if inductance >= LEAST_INDUCTANCE {
+                part.inductance = inductance;
+            }
+            let kind = match segment.kind {
+                SegmentKind::Diode { max_forward, .. } if max_forward > SILICON_ABOVE => Kind::Silicon,
+                SegmentKind::Diode { .. } => Kind::Schottky,
+                SegmentKind::Transistor { .. } => Kind::Body,
+                _ => continue,
+            };
+            part.junction = Some(Junction::new(kind, &mut rng));
+        }
+    }
+
+    /// Gives every bulk capacitor a memory: parts of it that charge slowly, so much of the whole.
+    fn absorb(&mut self, share: f64) {
+        let slow = self.capacitors.iter().flat_map(|&(ends, capacitance, _)| {
+            ABSORPTION_SECONDS.map(|seconds| {
+                let part = capacitance * (share / ABSORPTION_SECONDS.len() as f64);
+                (ends, part, Seconds(seconds) / part)
+            })
+        });
+        let slow: Vec<_> = slow.collect();
+        self.capacitors.extend(slow);
+    }
+
+    /// Do currents in it swing, or run one way only? Then its network is more than resistors and capacitors.
+    pub fn swings(&self) -> bool {
+        self.is_inductive()
+            || !self.junctions.is_empty()
+            || self.parts.iter().any(|part| part.junction.is_some())
+    }
+
+    /// Has it an inductance that is worth following?
+    pub fn is_inductive(&self) -> bool {
+        self.parts.iter().any(|part| part.inductance > Henries::ZERO)
     }
 
     /// Brings the unit to its temperature.
@@ -185,14 +264,9 @@ impl Unit {
         }
     }
 
-    /// Adds the unit to a network whose node for point 0 is `first`. Gives the battery's branch and its voltage,
-    /// and the capacitors' branches.
-    pub fn connect(
-        &self,
-        network: &mut Network,
-        first: Node,
-        displaced: &[Displaced],
-    ) -> (Option<(Branch, Volts)>, Vec<Branch>) {
+    /// Adds the unit to a network whose node for point 0 is `first`.
+    pub fn connect(&self, network: &mut Network, first: Node, displaced: &[Displaced]) -> Connected {
+        let (mut inductances, mut junctions) = (Vec::new(), Vec::new());
         for (at, part) in self.parts.iter().enumerate() {
             let mut ends = part.ends.map(|point| first + point);
             let mut left = part.resistance_now(self.state);
@@ -202,24 +276,46 @@ impl Unit {
                 network.resistor(ends[end], pin.node, skipped);
                 (ends[end], left) = (pin.node, left - skipped);
             }
+            if part.inductance > Henries::ZERO {
+                let coil = Inductance { between: [network.node(), ends[1]], henries: part.inductance };
+                network.resistor(coil.between[0], ends[1], coil.loss());
+                ends[1] = coil.between[0];
+                inductances.push(coil);
+            }
+            if let Some(junction) = part.junction {
+                ends[1] = behind(network, &mut junctions, junction, ends[1]);
+            }
             network.resistor(ends[0], ends[1], left);
+        }
+        for &([a, b], junction) in &self.junctions {
+            let anode = behind(network, &mut junctions, junction, first + b);
+            network.resistor(first + a, anode, JUNCTION_SERIES);
         }
         let mut join = |[a, b]: [usize; 2], of: Ohms| network.resistor(first + a, first + b, of);
         for &(ends, resistance) in &self.between {
             join(ends, resistance);
         }
         let battery = self.battery.map(|(ends, voltage)| (join(ends, BATTERY), voltage));
-        (battery, self.capacitors.iter().map(|&(ends, _)| join(ends, SERIES)).collect())
+        let capacitors = self.capacitors.iter().map(|&(ends, _, series)| join(ends, series)).collect();
+        Connected { battery, capacitors, inductances, junctions }
     }
 
-    /// The unit's capacitors, charged as they are when it is put down.
-    pub fn capacitors(&self, first: Node) -> Vec<Capacitor> {
-        let capacitor = |&([a, b], capacitance): &([usize; 2], Farads)| Capacitor {
+    /// The unit's capacitors, charged as they are when it is put down, with what an inductive unit makes matter beside them; no
+    /// current.
+    pub fn charges(&self, first: Node) -> Charges {
+        let capacitor = |&([a, b], capacitance, series): &([usize; 2], Farads, Ohms)| Capacitor {
             between: [first + a, first + b],
             capacitance,
+            series,
             voltage: self.charge,
         };
-        self.capacitors.iter().map(capacitor).collect()
+        let damper = self.is_inductive().then(FrontEnd::damper);
+        let coils = self.parts.iter().filter(|part| part.inductance > Henries::ZERO).count();
+        Charges {
+            capacitors: self.capacitors.iter().map(capacitor).chain(damper).collect(),
+            currents: vec![Amps::ZERO; coils],
+            junctions: Vec::new(),
+        }
     }
 
     /// Does anything in the unit drive a current by itself, charge apart?
@@ -297,7 +393,10 @@ impl Unit {
             }
         };
         let mut network = Network::new(points);
-        let parts = self.parts.iter().map(|part| (part.ends, part.resistance_now(self.state)));
+        let parts = self.parts.iter().map(|part| {
+            let one_way = part.junction.is_some();
+            (part.ends, if one_way { part.open } else { part.resistance_now(self.state) })
+        });
         for ([from, to], resistance) in parts.chain(self.between.iter().copied()) {
             network.resistor(node(from), node(to), resistance);
         }
@@ -342,7 +441,17 @@ fn part(segment: &Segment, at_20c: Ohms, rng: &mut Rng) -> Part {
         warm: 1.0,
         open: Ohms(rng.decades(1e9, 1e10)),
         trouble: Trouble::None,
+        inductance: Henries::ZERO,
+        junction: None,
     }
+}
+
+/// Puts a junction before a cathode, with what leaks beside it; gives its anode.
+fn behind(network: &mut Network, junctions: &mut Vec<Placed>, junction: Junction, cathode: Node) -> Node {
+    let anode = network.node();
+    network.resistor(anode, cathode, junction::BESIDE);
+    junctions.push(Placed { between: [anode, cathode], junction, against: Volts::ZERO });
+    anode
 }
 
 /// A healthy segment of usual parts, clear of its limits by 15 % of the upper one or of the distance between the two.
@@ -352,6 +461,8 @@ fn usual(segment: &Segment, limits: &Limits, rng: &mut Rng) -> Ohms {
     let drawn = match segment.kind {
         // Etching and plating; a via group stays far from looking like one with a barrel less.
         _ if segment.kind.is_copper() => typical * (1.0 + (0.04 * spread).clamp(-0.08, 0.08)),
+        // Legs and bond wires, whatever the limit in volts is.
+        SegmentKind::Diode { .. } | SegmentKind::Transistor { .. } => return Ohms(0.04 * (1.0 + 0.1 * spread)),
         SegmentKind::Shunt { resistance } => resistance.0 * (1.0 + (0.003 * spread).clamp(-0.008, 0.008)),
         // Parts and contacts: what is high for a healthy one lies two standard deviations up.
         _ => {
@@ -385,13 +496,13 @@ fn isolation(board: &Board, kind: Parts, rng: &mut Rng) -> Vec<([usize; 2], Ohms
 }
 
 /// The bulk capacitance, shared by the loads.
-fn capacitors(board: &Board) -> Vec<([usize; 2], Farads)> {
+fn capacitors(board: &Board) -> Vec<([usize; 2], Farads, Ohms)> {
     let supply = &board.supply;
     if supply.bulk <= Farads::ZERO {
         return Vec::new();
     }
     let each = supply.bulk / supply.to.len() as f64;
-    supply.to.iter().map(|to| ([to.index(), supply.ret.index()], each)).collect()
+    supply.to.iter().map(|to| ([to.index(), supply.ret.index()], each, SERIES)).collect()
 }
 
 #[cfg(test)]

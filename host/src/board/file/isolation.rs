@@ -13,6 +13,7 @@ pub(in crate::board) struct IsolationDraft {
     pub between: Result<[PointId; 2], Told>,
     pub min: Result<Ohms, Told>,
     pub state: Result<StateId, Told>,
+    pub junction: Result<bool, Told>,
 }
 
 /// Reads one isolation.
@@ -21,7 +22,7 @@ pub(in crate::board) struct IsolationDraft {
 /// It is not even a table.
 pub(super) fn read(item: &Item<'_>, names: &Names<'_>) -> Result<IsolationDraft, Told> {
     let table = item.table("an [[isolation]]", "write it as [[isolation]]")?;
-    table.only(&["between", "min", "state"]);
+    table.only(&["between", "min", "state", "junction"]);
     let pair_help = r#"between = ["reg.in", "cell-"]"#;
     let between = table.must("between", pair_help).and_then(|item| {
         let [a, b] = item.pair(pair_help)?;
@@ -46,5 +47,6 @@ pub(super) fn read(item: &Item<'_>, names: &Names<'_>) -> Result<IsolationDraft,
         span: table.span.clone(),
         min: table.must("min", r#"min = "5 kohm""#).and_then(|item| item.ohms(Ohms(1.0), ISOLATION_MOST)),
         state,
+        junction: table.item("junction").map_or(Ok(false), |item| item.yes_or_no()),
     })
 }

@@ -2,15 +2,21 @@
 //! stated limits make sense of that.
 
 use super::{ISOLATION_MOST, Names, Placed};
-use crate::board::expected::{Laminate, expected};
-use crate::board::{Expected, PointId, SegmentKind, StateId};
+use crate::board::expected::{Laminate, expected, inductance};
+use crate::board::{Expected, PointId, SegmentKind, StateId, parts};
 use crate::document::{Item, Table, Told};
-use crate::quantity::{Amps, Ohms, Unit, clip, engineering};
+use crate::quantity::{Amps, Henries, Ohms, Unit, Volts, clip, engineering};
 
 /// An open switch insulates at least this well unless the file says otherwise.
 const OPEN_MIN: Ohms = Ohms(100e3);
 /// Stated resistances lie between these: the meter's ranges for segments.
 const STATED: [Ohms; 2] = [Ohms(1e-6), Ohms(1e3)];
+/// Stated inductances lie between these: the load source is stable up to 10 mH in series.
+const INDUCTANCE: [Henries; 2] = [Henries(1e-9), Henries(10e-3)];
+/// Stated forward voltages lie between these. A milliampere is driven through at most 1.3 V above the bias node.
+const FORWARD: [Volts; 2] = [Volts(50e-3), Volts(1.2)];
+/// Stated reverse currents lie between these: less is lost in the converter's offset, more is no blocking at a milliampere.
+const REVERSE: [Amps; 2] = [Amps(20e-6), Amps(500e-6)];
 
 /// A segment as far as it could be read.
 pub(in crate::board) struct SegmentDraft {
@@ -22,6 +28,7 @@ pub(in crate::board) struct SegmentDraft {
     pub min: Result<Option<Ohms>, Told>,
     pub max: Result<Option<Ohms>, Told>,
     pub open_min: Result<Option<Ohms>, Told>,
+    pub inductance: Result<Henries, Told>,
 }
 
 /// Kinds by their words.
@@ -38,21 +45,25 @@ enum Word {
     Switch,
     Connector,
     Wire,
+    Diode,
+    Transistor,
 }
 
 /// Each kind's word and the keys it has besides [`COMMON_KEYS`].
-const KINDS: [(&str, Word, &[&str]); 11] = [
+const KINDS: [(&str, Word, &[&str]); 13] = [
     ("trace", Word::Trace, &["length", "width"]),
     ("via", Word::Via, &["count", "drill", "plating"]),
     ("joint", Word::Joint, &[]),
     ("fuse", Word::Fuse, &["rating"]),
     ("resettable", Word::Resettable, &["hold"]),
-    ("ferrite", Word::Ferrite, &[]),
-    ("inductor", Word::Inductor, &[]),
+    ("ferrite", Word::Ferrite, &["inductance"]),
+    ("inductor", Word::Inductor, &["inductance"]),
     ("shunt", Word::Shunt, &["value"]),
     ("switch", Word::Switch, &["closed", "open_min"]),
     ("connector", Word::Connector, &[]),
-    ("wire", Word::Wire, &["length", "awg"]),
+    ("wire", Word::Wire, &["length", "awg", "inductance"]),
+    ("diode", Word::Diode, &["max_forward", "max_reverse"]),
+    ("transistor", Word::Transistor, &["max_reverse"]),
 ];
 
 const COMMON_KEYS: [&str; 7] = ["name", "kind", "from", "to", "typical", "min", "max"];
@@ -78,7 +89,9 @@ pub(super) fn read(
     let word = table.must("kind", r#"kind = "trace""#).and_then(|item| item.choice(&words));
     // Of a kind that is not known, a key is wrong that no kind has.
     let own = KINDS.iter().filter(|(_, kind, _)| word.is_err() || word == Ok(*kind));
-    table.only(&own.fold(COMMON_KEYS.to_vec(), |known, (_, _, keys)| [&known, *keys].concat()));
+    // A diode's limit is in volts.
+    let common = if word == Ok(Word::Diode) { &COMMON_KEYS[..4] } else { &COMMON_KEYS };
+    table.only(&own.fold(common.to_vec(), |known, (_, _, keys)| [&known, *keys].concat()));
     let kind = word.and_then(|word| read_kind(word, &table));
     let end = |key, example| table.must(key, example).and_then(|item| names.point(&item));
     let (from, to) = (end("from", r#"from = "cell+""#), end("to", r#"to = "via.a""#));
@@ -92,6 +105,10 @@ pub(super) fn read(
         open_min: if is_switch { open_min(&table).map(Some) } else { word.map(|_| None) },
         min: min(&table, &expected),
         max: max(&table, &kind, &expected),
+        inductance: match (&kind, table.item("inductance")) {
+            (Ok(_), Some(item)) => item.henries(INDUCTANCE[0], INDUCTANCE[1]),
+            (kind, _) => kind.as_ref().map(inductance).map_err(|told| *told),
+        },
         kind,
         expected,
     })
@@ -114,6 +131,9 @@ fn read_kind(word: Word, table: &Table<'_>) -> Result<SegmentKind, Told> {
     let length = || {
         let item = table.must("length", r#"length = "18 mm""#)?;
         item.quantity(Unit::Millimetre, 0.01, 5000.0)
+    };
+    let max_reverse = || {
+        table.item("max_reverse").map_or(Ok(parts::MAX_REVERSE), |item| item.amps(REVERSE[0], REVERSE[1]))
     };
     let amps = |key| table.item(key).map(|item| item.amps(Amps(1e-3), Amps(100.0))).transpose();
     Ok(match word {
@@ -140,6 +160,13 @@ fn read_kind(word: Word, table: &Table<'_>) -> Result<SegmentKind, Told> {
         Word::Inductor => SegmentKind::Inductor,
         Word::Switch => SegmentKind::Switch,
         Word::Connector => SegmentKind::Connector,
+        Word::Diode => {
+            let max_forward = table.must("max_forward", r#"max_forward = "0.45 V""#);
+            let max_forward = max_forward.and_then(|item| item.volts(FORWARD[0], FORWARD[1]));
+            let max_reverse = max_reverse();
+            SegmentKind::Diode { max_forward: max_forward?, max_reverse: max_reverse? }
+        }
+        Word::Transistor => SegmentKind::Transistor { max_reverse: max_reverse()? },
     })
 }
 

@@ -60,6 +60,15 @@ pub fn symbol(kind: &SegmentKind, broken: bool) -> Markup {
                     path class="lead" d="M-28 0H-4M4 0H28M-9 -8A9 9 0 0 1 -9 8" {}
                     path class="lead" d="M-4 -6 4 0 -4 6" {}
                 }
+                SegmentKind::Diode { .. } => {
+                    path class="lead" d="M-28 0H-8M8 0H28M8 -9V9" {}
+                    path class="solid" d="M-8 -9 8 0 -8 9Z" {}
+                }
+                SegmentKind::Transistor { .. } => {
+                    path class="lead" d="M-28 0H-14V-3M28 0H14V-3M-14 -5H-8M-3 -5H3M8 -5H14M-14 -10H14" {}
+                    path class="lead" d="M-14 0H-5M5 0H14M5 -5V5" {}
+                    path class="solid" d="M-5 -5 5 0 -5 5Z" {}
+                }
             }
         }
     }
@@ -68,7 +77,7 @@ pub fn symbol(kind: &SegmentKind, broken: bool) -> Markup {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::quantity::Ohms;
+    use crate::quantity::{Amps, Ohms, Volts};
 
     #[test]
     fn every_kind_has_its_own_symbol() {
@@ -85,6 +94,8 @@ mod tests {
             SegmentKind::Switch,
             SegmentKind::Connector,
             SegmentKind::Wire { length_mm: 1.0, awg: 24 },
+            SegmentKind::Diode { max_forward: Volts(0.45), max_reverse: Amps(1e-4) },
+            SegmentKind::Transistor { max_reverse: Amps(1e-4) },
         ];
         let drawn: std::collections::BTreeSet<_> =
             kinds.iter().map(|kind| symbol(kind, false).into_string()).collect();
