@@ -3,7 +3,10 @@
 //!
 //! Debian's package `ngspice` is needed; without it these tests fail rather than pass unseen.
 
-use std::{fmt::Write as _, process::Command};
+use std::{
+    fmt::Write as _,
+    process::{Command, Stdio},
+};
 
 use copperwalk::{
     quantity::{Amps, Ohms, Volts},
@@ -121,10 +124,10 @@ fn netlist(
         );
     }
     for node in (0..network.nodes()).filter(|&node| node != GROUND) {
-        let _ = writeln!(text, "Rfloat{node} {node} 0 1e13");
+        let _ = writeln!(text, "Rfloat{node} {node} 0 1e17");
     }
     let last = TIMES_US[TIMES_US.len() - 1];
-    text.push_str(".options reltol=1e-5 abstol=1e-11 vntol=1e-8 chgtol=1e-13 gmin=1e-15 method=gear\n");
+    text.push_str(".options reltol=1e-4 abstol=1e-10 vntol=1e-6 chgtol=1e-12 gmin=1e-15 method=gear\n");
     let _ = writeln!(text, ".control\nset numdgt=12\ntran 0.05u {last}.5u 0 2u uic");
     for node in 1..network.nodes() {
         for at in TIMES_US {
@@ -140,9 +143,10 @@ fn ngspice(netlist: &str) -> Vec<(usize, u64, f64)> {
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("unit.cir");
     std::fs::write(&file, netlist).unwrap();
-    let output = Command::new("ngspice").arg("-b").arg(&file).output().unwrap_or_else(|error| {
-        panic!("ngspice cannot be run ({error}): install it, on Debian with `apt install ngspice`")
-    });
+    let output =
+        Command::new("ngspice").arg("-b").arg(&file).stdin(Stdio::null()).output().unwrap_or_else(|error| {
+            panic!("ngspice cannot be run ({error}): install it, on Debian with `apt install ngspice`")
+        });
     let text = String::from_utf8_lossy(&output.stdout);
     let found: Vec<_> = text
         .lines()
@@ -160,6 +164,7 @@ fn ngspice(netlist: &str) -> Vec<(usize, u64, f64)> {
 fn random_units_with_inductances_and_junctions_follow_ngspice() {
     let mut rng = Rng::new(71);
     let (mut compared, mut worst, mut moving) = (0, 0.0_f64, 0);
+    let mut off = Vec::new();
     for unit in 0..UNITS {
         let (mut models, load) = random_models(&mut rng);
         drive(&mut models, load);
@@ -185,11 +190,14 @@ fn random_units_with_inductances_and_junctions_follow_ngspice() {
             let step = TIMES_US.iter().position(|at| *at == at_us).unwrap();
             let ours = course[step][node].0;
             let error = (ours - volts).abs() / volts.abs().max(LEAST_VOLTS);
-            assert!(error <= ALLOWED, "unit {unit}, node {node} after {at_us} µs: {ours} V, ngspice {volts} V\n{text}");
+            if error > ALLOWED {
+                off.push(format!("unit {unit}, node {node} after {at_us} µs: {ours} V, ngspice {volts} V"));
+            }
             (compared, worst) = (compared + 1, worst.max(error));
             moving += usize::from((course[0][node].0 - course[TIMES_US.len() - 1][node].0).abs() > 0.05);
         }
     }
     println!("{UNITS} units: {compared} voltages agree to {worst:.1e}");
+    assert!(off.is_empty(), "{} differ by more than {ALLOWED}:\n{}", off.len(), off.join("\n"));
     assert!(moving > 500, "{moving} of {compared} voltages moved");
 }

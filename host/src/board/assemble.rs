@@ -27,7 +27,12 @@ pub(super) fn assemble(sheet: &Sheet, draft: Draft) -> Result<Board, Told> {
     let segments = draft.segments.into_iter().collect::<Result<Vec<_>, _>>()?;
     let isolation = draft.isolation.into_iter().map(|isolation| {
         let isolation = isolation?;
-        Ok(Isolation { between: isolation.between?, min: isolation.min?, state: isolation.state?, junction: isolation.junction? })
+        Ok(Isolation {
+            between: isolation.between?,
+            min: isolation.min?,
+            state: isolation.state?,
+            junction: isolation.junction?,
+        })
     });
     let checks = draft.checks.into_iter().map(|check| {
         let check = check?;

@@ -135,7 +135,9 @@ impl<'d> Item<'d> {
 
     /// `true` or `false`, without quotes.
     pub fn yes_or_no(&self) -> Result<bool, Told> {
-        self.value.as_bool().ok_or_else(|| self.wrong_type("true or false", "write true or false, without quotes"))
+        self.value
+            .as_bool()
+            .ok_or_else(|| self.wrong_type("true or false", "write true or false, without quotes"))
     }
 
     /// A number of millimetres: coordinates are the one place where the unit is said once for all.

@@ -91,9 +91,15 @@ fn usual(
         SegmentKind::Wire { .. } => "strands broken, or a poor joint at an end",
         SegmentKind::Diode { .. } | SegmentKind::Transistor { .. } => match class {
             Class::Open => "no current passes it even forward: burnt out, cracked, or a lifted leg",
-            Class::Shorted => "it conducts both ways: broken down, often by a reversed battery or a surge, or bridged by solder",
-            Class::Leaky => "it lets current through backwards: damaged by heat or a surge, or residue around it",
-            _ => "its forward voltage is too high: a wrong part, such as silicon instead of Schottky, or a poor joint",
+            Class::Shorted => {
+                "it conducts both ways: broken down, often by a reversed battery or a surge, or bridged by solder"
+            }
+            Class::Leaky => {
+                "it lets current through backwards: damaged by heat or a surge, or residue around it"
+            }
+            _ => {
+                "its forward voltage is too high: a wrong part, such as silicon instead of Schottky, or a poor joint"
+            }
         },
     };
     let caution = match kind {

@@ -65,8 +65,9 @@ impl Relaxation {
         let scale = |i: usize| capacitors[i].capacitance.0.sqrt();
         let modes = &self.modes.eigenvectors;
         let start = modes.tr_mul(&DVector::from_fn(n, |i, _| scale(i) * capacitors[i].voltage.0));
-        let push =
-            modes.tr_mul(&DVector::from_fn(n, |i, _| across(base, &capacitors[i]) / capacitors[i].series.0 / scale(i)));
+        let push = modes.tr_mul(&DVector::from_fn(n, |i, _| {
+            across(base, &capacitors[i]) / capacitors[i].series.0 / scale(i)
+        }));
         let (mut end, mut mean) = (start.clone(), start.clone());
         for i in 0..n {
             // Rounding may leave a mode that only leaks with a rate of minus nothing.

@@ -55,15 +55,11 @@ impl Junction {
     /// is some 20 mV.
     pub fn new(kind: Kind, rng: &mut Rng) -> Self {
         let (saturation, emission) = kind.usual();
-        Self {
-            saturation: Amps(saturation * rng.decades(0.5, 2.0)),
-            slope: Volts(emission * THERMAL_VOLTS),
-        }
+        Self { saturation: Amps(saturation * rng.decades(0.5, 2.0)), slope: Volts(emission * THERMAL_VOLTS) }
     }
 
     /// The freewheel diode of the front end, of the kind `hardware/spice/front-end.inc` calls dschottky.
-    pub const FREEWHEEL: Self =
-        Self { saturation: Amps(20e-6), slope: Volts(1.1 * THERMAL_VOLTS) };
+    pub const FREEWHEEL: Self = Self { saturation: Amps(20e-6), slope: Volts(1.1 * THERMAL_VOLTS) };
 
     /// What a source cannot drive within its compliance goes back through this, from its node. Some ten millivolts below the limit its
     /// current begins to fall, as that of the real one does.
@@ -116,7 +112,9 @@ mod tests {
 
     #[test]
     fn usual_junctions_have_their_usual_voltage_at_a_milliampere() {
-        for (kind, low, high) in [(Kind::Schottky, 0.15, 0.25), (Kind::Silicon, 0.55, 0.70), (Kind::Body, 0.45, 0.60)] {
+        for (kind, low, high) in
+            [(Kind::Schottky, 0.15, 0.25), (Kind::Silicon, 0.55, 0.70), (Kind::Body, 0.45, 0.60)]
+        {
             for seed in 0..100 {
                 let junction = Junction::new(kind, &mut Rng::new(seed));
                 let volts = junction.slope.0 * libm::log(1e-3 / junction.saturation.0);

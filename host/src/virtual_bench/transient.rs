@@ -64,7 +64,8 @@ pub struct Charges {
 impl Charges {
     /// Does anything change faster than this within such a time, or is any charge or current left?
     pub fn any(&self, rest: Volts, still: Amps) -> bool {
-        self.capacitors.iter().any(|c| c.voltage.abs() > rest) || self.currents.iter().any(|i| i.abs() > still)
+        self.capacitors.iter().any(|c| c.voltage.abs() > rest)
+            || self.currents.iter().any(|i| i.abs() > still)
     }
 }
 
@@ -416,8 +417,12 @@ mod tests {
         let coil = Inductance { between: [2, GROUND], henries: Henries(10e-3) };
         network.resistor(2, GROUND, coil.loss());
         let network = network.factor();
-        let capacitor =
-            Capacitor { between: [1, GROUND], capacitance: Farads(470e-6), series: SERIES, voltage: Volts(1.0) };
+        let capacitor = Capacitor {
+            between: [1, GROUND],
+            capacitance: Farads(470e-6),
+            series: SERIES,
+            voltage: Volts(1.0),
+        };
         let transient = Transient::new(&network, &[branch], &[capacitor.clone()], vec![coil], vec![]);
         let mut charges =
             Charges { capacitors: vec![capacitor], currents: vec![Amps::ZERO], ..Charges::default() };
@@ -426,7 +431,10 @@ mod tests {
             transient.pass(Seconds(1e-3), &mut network.solve(&Sources::default()), &mut charges);
             let t = f64::from(step) * 1e-3;
             let expected = (-decay * t).exp() * ((omega * t).cos() + decay / omega * (omega * t).sin());
-            assert!((charges.capacitors[0].voltage.0 - expected).abs() < 2e-5, "{step}: {charges:?} {expected}");
+            assert!(
+                (charges.capacitors[0].voltage.0 - expected).abs() < 2e-5,
+                "{step}: {charges:?} {expected}"
+            );
         }
     }
 

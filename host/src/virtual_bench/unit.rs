@@ -462,7 +462,9 @@ fn usual(segment: &Segment, limits: &Limits, rng: &mut Rng) -> Ohms {
         // Etching and plating; a via group stays far from looking like one with a barrel less.
         _ if segment.kind.is_copper() => typical * (1.0 + (0.04 * spread).clamp(-0.08, 0.08)),
         // Legs and bond wires, whatever the limit in volts is.
-        SegmentKind::Diode { .. } | SegmentKind::Transistor { .. } => return Ohms(0.04 * (1.0 + 0.1 * spread)),
+        SegmentKind::Diode { .. } | SegmentKind::Transistor { .. } => {
+            return Ohms(0.04 * (1.0 + 0.1 * spread));
+        }
         SegmentKind::Shunt { resistance } => resistance.0 * (1.0 + (0.003 * spread).clamp(-0.008, 0.008)),
         // Parts and contacts: what is high for a healthy one lies two standard deviations up.
         _ => {

@@ -132,9 +132,8 @@ fn read_kind(word: Word, table: &Table<'_>) -> Result<SegmentKind, Told> {
         let item = table.must("length", r#"length = "18 mm""#)?;
         item.quantity(Unit::Millimetre, 0.01, 5000.0)
     };
-    let max_reverse = || {
-        table.item("max_reverse").map_or(Ok(parts::MAX_REVERSE), |item| item.amps(REVERSE[0], REVERSE[1]))
-    };
+    let max_reverse =
+        || table.item("max_reverse").map_or(Ok(parts::MAX_REVERSE), |item| item.amps(REVERSE[0], REVERSE[1]));
     let amps = |key| table.item(key).map(|item| item.amps(Amps(1e-3), Amps(100.0))).transpose();
     Ok(match word {
         Word::Trace => {
