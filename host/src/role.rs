@@ -65,4 +65,6 @@ pub enum Role {
         /// Sense+ stands at the end nearer force-, so that the ratio comes out negative.
         swapped: bool,
     },
+    /// A diode, or a transistor without power, in both directions; sense+ at its anode.
+    OneWay(SegmentId),
 }

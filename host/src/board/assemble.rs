@@ -59,9 +59,13 @@ pub(super) fn assemble(sheet: &Sheet, draft: Draft) -> Result<Board, Told> {
 fn segment(draft: SegmentDraft, load: Amps) -> Result<Segment, Told> {
     let [from, to] = draft.ends?;
     let (kind, expected) = (draft.kind?, draft.expected?);
-    let expected = match kind {
-        SegmentKind::Diode { max_forward, .. } => parts::diode(max_forward, load),
-        _ => expected,
+    let stated = StatedLimits { min: draft.min?, max: draft.max? };
+    let (expected, stated) = match kind {
+        SegmentKind::Diode { max_forward, .. } => {
+            let expected = parts::diode(max_forward, load);
+            (expected, StatedLimits { min: None, max: Some(expected.high) })
+        }
+        _ => (expected, stated),
     };
     Ok(Segment {
         name: draft.name?.value,
@@ -70,7 +74,7 @@ fn segment(draft: SegmentDraft, load: Amps) -> Result<Segment, Told> {
         to,
         closed: draft.closed?,
         expected,
-        stated: StatedLimits { min: draft.min?, max: draft.max? },
+        stated,
         open_min: draft.open_min?,
         inductance: draft.inductance?,
     })

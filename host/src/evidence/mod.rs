@@ -21,6 +21,7 @@ use crate::{
     measure::{
         hum::Hum,
         isolation::Isolation,
+        one_way::OneWay,
         ratio::{Reading, Surroundings},
     },
     measurement::{Measurement, Run},
@@ -77,6 +78,12 @@ pub enum Observation {
     Around(PointId, Reading),
     /// Isolation was read: index into the board's list.
     Isolation(usize, Isolation),
+    /// The same with its two sides exchanged.
+    Exchanged(usize, Isolation),
+    /// The same in the dry range, which no semiconductor conducts in.
+    Below(usize, Reading),
+    /// A diode or an unpowered transistor was read both ways; do the sense contacts at its anode and its cathode touch?
+    OneWay(SegmentId, OneWay, [bool; 2]),
     /// A switch was read while it should be open.
     OpenSwitch(SegmentId, Isolation),
     /// A check standard was read: index into the fixture's list.

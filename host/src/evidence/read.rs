@@ -1,7 +1,7 @@
 //! From the codes of a run to observations, one shot after the other.
 
 use copperwalk_wire::{
-    Contacts, Input,
+    Contacts, Input, Method,
     codes::{CHECK_GAIN, decode},
     contact::{NOMINAL_BIAS, touches},
     hardware::RM_OHMS,
@@ -17,7 +17,7 @@ use crate::{
     measure::{
         self, Malformed,
         hum::Hum,
-        isolation,
+        isolation, one_way,
         ratio::{self, Reading},
     },
     measurement::{Run, RunShot},
@@ -162,6 +162,12 @@ impl Reader<'_> {
                 self.check_reading(contacts, &reading);
                 self.see(Observation::Around(around, reading));
             }
+            Role::Isolation(index) if matches!(shot.method, Method::Ratio(_)) => {
+                let reading = ratio::read(self.meter, shot, codes, ran.why, false, None)?;
+                if self.check_reading(contacts, &reading) == [true; 2] {
+                    self.see(Observation::Below(index, reading));
+                }
+            }
             Role::Isolation(index) => {
                 let forced = self.forced(contacts);
                 let forest = Forest::new(&self.fixture.board, self.state, &[]);
@@ -174,7 +180,18 @@ impl Reader<'_> {
                 if let ([Some(a), Some(b)], false, [true, true]) = (forced, reading.driven, touch) {
                     self.undriven(&forest, (a, b));
                 }
-                self.see(Observation::Isolation(index, reading));
+                let second = self.fixture.board.isolation.get(index).map(|entry| entry.between[1]);
+                let exchanged = forced[0].zip(second).is_some_and(|(plus, b)| forest.tree(b).contains(&plus));
+                self.see(if exchanged {
+                    Observation::Exchanged(index, reading)
+                } else {
+                    Observation::Isolation(index, reading)
+                });
+            }
+            Role::OneWay(id) => {
+                let reading = one_way::read(self.meter, shot, codes)?;
+                let touches = reading.contacts.map_or([true; 2], |codes| self.check_sense(contacts, codes));
+                self.see(Observation::OneWay(id, reading, touches));
             }
             Role::OpenSwitch(id) => {
                 let reading = isolation::read(self.meter, shot, codes, Farads::ZERO, self.known.hum)?;

@@ -41,7 +41,8 @@ pub fn faults(
 ) -> Vec<UnitFault> {
     let mut faults: Vec<UnitFault> = Vec::new();
     let mut alternatives = Alternatives::default();
-    for finding in segments.iter().filter(|finding| !matches!(finding.class, Class::Ok | Class::NotReached)) {
+    let no_fault = [Class::Ok, Class::NotReached, Class::NotJudgedUnpowered];
+    for finding in segments.iter().filter(|finding| !no_fault.contains(&finding.class)) {
         let segment = board.segment(finding.segment);
         if faults.iter().any(|fault| fault.place == segment.name) {
             continue;
@@ -186,6 +187,7 @@ mod tests {
             class,
             located: None,
             doubt: None,
+            one_way: None,
         }
     }
 

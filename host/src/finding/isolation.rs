@@ -5,12 +5,17 @@ use crate::{
     evidence::{Evidence, Observation},
     measure::isolation::Isolation,
     plan::{Plan, forest::Forest},
-    quantity::Ohms,
+    quantity::{Ohms, Volts},
     verdict::{self, Class, Verdict},
 };
 
 /// An isolation below this is a short.
 const SHORT: Ohms = Ohms(100.0);
+/// Resistance in the dry range over that in the isolation range from which on it is a semiconductor's and no resistor's; no unit. A
+/// junction's current changes threefold with every 30 to 50 mV, and the two ranges lie 180 mV apart.
+const KNEE: f64 = 3.0;
+/// The dry range puts 18 mV across what insulates; with less than this something was not in touch.
+const STANDS: Volts = Volts(5e-3);
 /// Two leaks whose values agree to this ratio may be one and the same leak.
 const ALIKE: f64 = 0.7;
 
@@ -50,7 +55,7 @@ pub struct Finding {
     pub min: Ohms,
     /// Verdict.
     pub verdict: Verdict,
-    /// `ok`, `leaky`, `shorted` or `not_reached`.
+    /// `ok`, `leaky`, `shorted`, `junction` or `not_reached`.
     pub class: Class,
     /// Why nothing is proven; `None` unless the verdict is unproven.
     pub doubt: Option<Doubt>,
@@ -65,6 +70,8 @@ pub enum Doubt {
     Charging,
     /// The bounds hold the limit.
     Straddles,
+    /// It conducts one way only, or only above some tenths of a volt.
+    Junction,
     /// It was read past this leak, round by way of the bulk capacitor.
     MaskedBy(Barrier),
 }
@@ -91,11 +98,41 @@ pub fn find(board: &Board, plan: &Plan, evidence: &Evidence) -> Vec<Finding> {
         }
         for (index, entry) in board.isolation.iter().enumerate().filter(|(_, entry)| entry.state == state) {
             let barrier = Barrier::Between(index);
-            findings.push(judge(barrier, entry.between, state, entry.min, seen(barrier)));
+            let mut finding = judge(barrier, entry.between, state, entry.min, seen(barrier));
+            if finding.verdict == Verdict::Fail && is_junction(evidence, index, &finding) {
+                // What conducts forward through a semiconductor and what leaks beside it look alike. Only the file can say that
+                // good units are so.
+                finding.class = Class::Junction;
+                (finding.verdict, finding.doubt) = match entry.junction {
+                    true => (Verdict::Pass, None),
+                    false => (Verdict::Unproven, Some(Doubt::Junction)),
+                };
+            }
+            findings.push(finding);
         }
     }
     mask_ambiguous(board, &mut findings);
     findings
+}
+
+/// Is what failed a semiconductor: does it hold its limit with the two sides exchanged, or conduct much less at a tenth of the voltage?
+fn is_junction(evidence: &Evidence, index: usize, failed: &Finding) -> bool {
+    let observations = || evidence.in_state(failed.state).flat_map(|run| &run.observations);
+    let exchanged = observations().any(|seen| match seen {
+        Observation::Exchanged(of, reading) => {
+            *of == index && reading.driven && reading.at_least.is_some_and(|ohms| ohms >= failed.min)
+        }
+        _ => false,
+    });
+    let resistance = failed.reading.as_ref().and_then(|reading| reading.resistance);
+    let below = observations().any(|seen| match (seen, resistance) {
+        (Observation::Below(of, reading), Some(above)) if *of == index && reading.motion.is_none() => {
+            let least = reading.resistance.abs() - reading.budget.guard();
+            reading.voltage.abs() > STANDS && (!reading.flows || least > KNEE * above)
+        }
+        _ => false,
+    });
+    exchanged || below
 }
 
 fn judge(

@@ -1,13 +1,14 @@
 //! Findings: what the evidence proves about the unit and about the bench, by id.
 //!
 //! Read in this order: [`warmth`] (how warm the unit is), [`open`] (where a path that carries no current is broken), [`segment`] (which of a segment's
-//! readings counts, its value at 20 °C, verdict and class), [`isolation`], [`closure`] (does a series add up to its
+//! readings counts, its value at 20 °C, verdict and class), [`one_way`] (diodes and unpowered transistors), [`isolation`], [`closure`] (does a series add up to its
 //! end-to-end reading?), [`mod@bench`] (which pin, relay or standard is at fault) with the [`question`]s that tell its
 //! suspects apart.
 
 pub mod bench;
 pub mod closure;
 pub mod isolation;
+pub mod one_way;
 pub mod open;
 pub mod question;
 pub mod segment;
@@ -38,7 +39,11 @@ pub fn segments(fixture: &Fixture, limits: &LimitSet, plan: &Plan, evidence: &Ev
 fn segments_of(fixture: &Fixture, limits: &LimitSet, stage: &Stage, evidence: &Evidence) -> Vec<Finding> {
     let runs = evidence.in_state(stage.state);
     let scene = segment::Scene::new(fixture, limits, stage.state, runs, warmth::of(fixture, evidence));
-    walked(stage).into_iter().map(|id| scene.find(id)).collect()
+    let shots = stage.legs.iter().flat_map(|leg| leg.shots.iter().map(|planned| planned.role));
+    let one_way = one_way::planned(shots);
+    let one_way =
+        one_way.into_iter().filter_map(|id| one_way::find(&fixture.board, evidence, id, stage.state));
+    walked(stage).into_iter().map(|id| scene.find(id)).chain(one_way).collect()
 }
 
 /// Segments that a longer look may still decide: those that noise alone keeps undecided, and all of them once anything has

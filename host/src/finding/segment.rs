@@ -20,6 +20,7 @@ use crate::{
     fixture::Fixture,
     limits::{LimitSet, Limits},
     measure::{
+        one_way::OneWay,
         ratio::{Motion, Reading},
         uncertainty::{Budget, Edges},
     },
@@ -57,6 +58,8 @@ pub struct Finding {
     pub located: Option<Open>,
     /// Why nothing is proven; `None` unless the verdict is unproven.
     pub doubt: Option<Doubt>,
+    /// For what conducts one way only: the reading that counts.
+    pub one_way: Option<OneWay>,
 }
 
 /// Why a segment is neither proven good nor proven bad.
@@ -72,6 +75,10 @@ pub enum Doubt {
     SurveyOnly,
     /// The value lies above the range of the reading.
     OverRange,
+    /// It cannot be told whether it blocks well enough.
+    Backwards,
+    /// The rest shows only under power.
+    Unpowered,
 }
 
 /// A resistance.
@@ -222,6 +229,7 @@ impl<'r> Scene<'r> {
             class,
             located: None,
             doubt,
+            one_way: None,
         };
         if let Some(open) = self.opens.iter().find(|open| open.segment == id) {
             return Finding { located: Some(*open), ..finding(None, Verdict::Fail, Class::Open, None) };

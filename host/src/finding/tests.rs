@@ -317,6 +317,7 @@ fn a_closure_disagrees_beyond_2_3_times_its_uncertainty() {
         class: Class::Ok,
         located: None,
         doubt: None,
+        one_way: None,
     };
     // Two readings of the same uncertainty: their difference has √2 of it.
     for (factor, agrees) in [(2.2, true), (2.4, false)] {

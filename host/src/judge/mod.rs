@@ -24,7 +24,7 @@ use crate::{
     plan::Plan,
     proof::Proof,
     sweep::{Judgement, LimitsUsed},
-    verdict::Verdict,
+    verdict::{Class, Verdict},
 };
 
 /// Judges a measurement made with this fixture and this plan by these limits.
@@ -60,6 +60,8 @@ pub fn judge(
         if void { Vec::new() } else { fault::faults(board, limits, &segments, &isolations, &closures) };
     let parts = segments
         .iter()
+        // Nothing that could be known is left undone: the notes name what the first power-up has to show.
+        .filter(|finding| finding.class != Class::NotJudgedUnpowered)
         .map(|finding| finding.verdict)
         .chain(isolations.iter().map(|finding| finding.verdict))
         .chain(closures.iter().map(|found| if found.agrees { Verdict::Pass } else { Verdict::Unproven }))

@@ -1,5 +1,6 @@
 //! What the operator should know that stands in no row of its own.
 
+use super::reason;
 use crate::{
     board::Board,
     evidence::Evidence,
@@ -11,6 +12,7 @@ use crate::{
     },
     fixture::Fixture,
     quantity::{Seconds, engineering},
+    verdict::Class,
 };
 
 /// What to do when something moved and nothing was caught.
@@ -31,6 +33,7 @@ pub fn notes(
     notes.extend(warm_from_repair(evidence));
     notes.extend(silent_thermometers(fixture, evidence));
     notes.extend(silent_pins(board, segments));
+    notes.extend(segments.iter().filter_map(|finding| first_power_up(board, finding)));
     notes.extend(closures.iter().filter(|found| !found.agrees).map(|found| closure_note(board, found)));
     notes.extend(isolations.iter().filter_map(|finding| isolation_note(board, finding)));
     notes
@@ -80,6 +83,15 @@ fn silent_pins(board: &Board, segments: &[segment::Finding]) -> Vec<String> {
     pins.into_iter().map(words).collect()
 }
 
+/// What has to be looked at when power is first applied.
+fn first_power_up(board: &Board, finding: &segment::Finding) -> Option<String> {
+    let segment = board.segment(finding.segment);
+    let [from, to] = [segment.from, segment.to].map(|point| &board.point(point).name);
+    (finding.class == Class::NotJudgedUnpowered).then_some(())?;
+    let what = reason::unpowered(board, finding)?;
+    Some(format!("{}: {what}; at the first power-up measure the voltage from {from} to {to}", segment.name))
+}
+
 fn closure_note(board: &Board, found: &closure::Finding) -> String {
     let [from, to] = found.between.map(|point| &board.point(point).name);
     format!(
@@ -100,6 +112,6 @@ fn isolation_note(board: &Board, finding: &isolation::Finding) -> Option<String>
             "{name} was read past the leak at {}, round by way of the bulk capacitor, and is not judged",
             leak.name(board)
         )),
-        Doubt::NotReached | Doubt::Straddles => None,
+        Doubt::NotReached | Doubt::Straddles | Doubt::Junction => None,
     }
 }

@@ -1,12 +1,13 @@
 //! Why something is neither proven good nor proven bad: one sentence a row.
 
 use crate::{
-    board::{Board, SegmentId},
+    board::{Board, SegmentId, SegmentKind},
     finding::{
         isolation,
         segment::{self, Doubt},
     },
-    quantity::engineering,
+    measure::one_way::OneWay,
+    quantity::{engineering, si},
     verdict::Class,
 };
 
@@ -40,7 +41,32 @@ pub fn of_segment(board: &Board, finding: &segment::Finding, all: &[segment::Fin
             "It was read only in the quick survey of a path that is not as it should be, which is too rough for its limit."
                 .into()
         }
+        Doubt::Backwards => {
+            let [_, most] = finding.one_way?.backwards;
+            format!("It lets through at most {} backwards, which may be too much.", si(most.0, 2, "A"))
+        }
+        Doubt::Unpowered => format!("Not judged unpowered: {}.", unpowered(board, finding)?),
         Doubt::OverRange => "It reads at the end of the range: only a lower bound is known.".into(),
+    })
+}
+
+/// What a reading without power says of a diode or a transistor, and what it leaves open.
+pub fn unpowered(board: &Board, finding: &segment::Finding) -> Option<String> {
+    let OneWay { forward, u95, current, backwards: [_, most], .. } = finding.one_way?;
+    let figures = format!(
+        "{} ± {} forward at {}, at most {} backwards",
+        si(forward.0, 3, "V"),
+        si(u95.0, 2, "V"),
+        si(current.0, 3, "A"),
+        si(most.0.max(0.0), 2, "A")
+    );
+    Some(match board.segment(finding.segment).kind {
+        SegmentKind::Diode { max_forward, .. } => format!(
+            "{figures}; whether it keeps to {} at {} shows only under power",
+            si(max_forward.0, 3, "V"),
+            si(board.supply.load.0, 3, "A")
+        ),
+        _ => format!("{figures}, which is its body diode; whether it switches on shows only under power"),
     })
 }
 
@@ -51,6 +77,11 @@ pub fn of_isolation(board: &Board, finding: &isolation::Finding) -> Option<Strin
         Doubt::NotReached => "It was not read: the sweep ended before it, or no current reached it.".into(),
         Doubt::Charging => "A capacitor was still charging when the time was up.".into(),
         Doubt::Straddles => "Its bounds hold the limit.".into(),
+        Doubt::Junction => {
+            "It conducts one way only, or only above some tenths of a volt: a semiconductor in the unit, or a leak beside one. \
+             If good units are so, write `junction = true` in the board file."
+                .into()
+        }
         Doubt::MaskedBy(leak) => {
             format!("It was read past the leak at {}, round by way of the bulk capacitor.", leak.name(board))
         }

@@ -17,11 +17,15 @@ use super::{Move, Policy, SoFar, spacing::spaced};
 use crate::{
     board::{Board, SegmentId, StateId},
     evidence::{Evidence, RunEvidence},
-    finding::{self, bench, open},
+    finding::{
+        self, bench,
+        isolation::{self, Barrier},
+        open,
+    },
     fixture::Fixture,
     measurement::Purpose,
     plan::{
-        self, LegKind, Plan, PlannedShot, Sampling, Stage, Stretch,
+        self, LegKind, Plan, PlannedShot, Role, Sampling, Stage, Stretch,
         builder::{Builder, Walk},
         forest::Forest,
         stretch::cover,
@@ -51,6 +55,8 @@ enum Task {
     Reforce { piece: Stretch, broken: Vec<SegmentId>, depth: usize },
     /// The whole budget for segments that are still undecided, and for all when only an end-to-end reading moved.
     FullBudget(usize),
+    /// Isolation of a stage that failed, with its sides exchanged and at a lower voltage: a leak, or a semiconductor?
+    Exchanged(usize),
     /// Everything the runs of a state say against the bench.
     Bench(usize),
     /// Shots that answer a question about the bench.
@@ -96,7 +102,8 @@ impl<'p> Planned<'p> {
     fn start(&mut self, task: Task, evidence: &Evidence) -> Option<Move> {
         let (purpose, shots) = match &task {
             &Task::Stage(stage) => {
-                self.agenda.extend([Task::Conclude(stage), Task::Bench(stage), Task::FullBudget(stage)]);
+                let after = [Task::Conclude, Task::Bench, Task::Exchanged, Task::FullBudget];
+                self.agenda.extend(after.map(|task| task(stage)));
                 self.agenda.push(Task::Legs { stage, from: 0 });
                 return Some(Move::Place(self.stage(stage).state));
             }
@@ -114,6 +121,7 @@ impl<'p> Planned<'p> {
             }
             Task::Reforce { piece, .. } => (Purpose::Reforce, self.reforce(piece)),
             &Task::FullBudget(stage) => (Purpose::FullBudget, self.full_budget(stage, evidence)),
+            &Task::Exchanged(stage) => (Purpose::FullBudget, self.exchanged(stage, evidence)),
             &Task::Bench(stage) => {
                 let questions = bench::questions(self.fixture, evidence, self.stage(stage).state);
                 let rounds = questions.iter().flat_map(|question| question.rounds(self.fixture));
@@ -270,6 +278,32 @@ impl<'p> Planned<'p> {
         let mut builder = Builder::new(self.fixture, Sampling::Full);
         for piece in &pieces {
             builder.walk(&self.plan.limits, piece, Walk::Usual);
+        }
+        builder.finish()
+    }
+}
+
+impl Planned<'_> {
+    /// Isolation that failed, in the order it was read.
+    fn exchanged(&self, stage: usize, evidence: &Evidence) -> Vec<PlannedShot> {
+        let (board, stage) = (self.board(), self.stage(stage));
+        let forest = Forest::new(board, stage.state, &[]);
+        let failed: Vec<usize> = isolation::find(board, self.plan, evidence)
+            .iter()
+            .filter(|finding| finding.state == stage.state && finding.verdict == Verdict::Fail)
+            .filter_map(|finding| match finding.barrier {
+                Barrier::Between(index) => Some(index),
+                Barrier::Switch(_) => None,
+            })
+            .collect();
+        let mut builder = self.builder();
+        for planned in stage.legs.iter().flat_map(|leg| &leg.shots) {
+            if let Role::Isolation(index) = planned.role
+                && failed.contains(&index)
+            {
+                let [a, b] = board.isolation[index].between;
+                builder.exchanged(index, planned.shot, plan::bulk_behind(board, &forest, (a, b)));
+            }
         }
         builder.finish()
     }

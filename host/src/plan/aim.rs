@@ -173,6 +173,33 @@ pub fn whole(contacts: Contacts, expected: Ohms, gate: Ohms, wait_us: u16, sampl
     })
 }
 
+/// An isolation that failed, in the dry range: does it conduct there too?
+pub fn below(contacts: Contacts, bulk: Farads) -> Shot {
+    let wait_us = bridge_wait_us(1.25 * bulk, Source::Dry);
+    // Where every half-cycle waits for a capacitor, few have to do.
+    let count = if wait_us > 0 { PAST_CAPACITOR_TRIPLES.quick } else { DRY_TRIPLES.most };
+    let triples = Triples { quick: count, most: count };
+    let (gain_a, gain_b, rate) = (Gain::X64, Gain::X128, Rate::Sps330);
+    let aim = Aim { gain_a, gain_b, rate, triples, wait_us, ends: false, gate: None };
+    ratio(contacts, Source::Dry, aim, Sampling::Full, |_| None)
+}
+
+/// Triples of a reading in both directions: three half-cycles each.
+const ONE_WAY_TRIPLES: u8 = 2;
+
+/// A diode, or a transistor without power, in both directions. At a milliampere, the source reaches well beyond a silicon diode's forward
+/// voltage; under load, what Rm and the contacts leave of 1 V drives a Schottky diode alone.
+pub fn one_way(contacts: Contacts, source: Source) -> Shot {
+    let (gain_b, rate) = match source {
+        Source::Load => (Gain::X2, Rate::Sps1000),
+        _ => (Gain::X64, Rate::Sps330),
+    };
+    let triples = Triples { quick: ONE_WAY_TRIPLES, most: ONE_WAY_TRIPLES };
+    // Reversed, the source's whole reach stands across it.
+    let aim = Aim { gain_a: Gain::X1, gain_b, rate, triples, wait_us: 0, ends: false, gate: None };
+    ratio(contacts, source, aim, Sampling::Full, |_| None)
+}
+
 /// A check standard, under load, to a tenth of its tolerance or the most triples.
 pub fn standard(contacts: Contacts, stated: Ohms, tolerance: f64, sampling: Sampling) -> Shot {
     let (gain_a, gain_b, rate) = (gain_for(1.5 * stated * Amps(LOAD_AMPS)), Gain::X2, Rate::Sps1000);

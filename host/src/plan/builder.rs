@@ -8,10 +8,10 @@ use super::{
     stretch::Stretch,
 };
 use crate::{
-    board::{Board, PointId, SegmentId, placement, thermal},
+    board::{Board, PointId, SegmentId, SegmentKind, placement, thermal},
     fixture::{Fixture, Standard, Thermometer},
     limits::{LimitSet, Limits},
-    quantity::{Celsius, Farads, Ohms},
+    quantity::{Celsius, Farads, Ohms, Volts},
 };
 
 /// Bleeding lasts so many time constants; no unit: e⁻³ of the 200 mV of the isolation range is 10 mV, a fifth
@@ -21,6 +21,10 @@ const BLEED_TIME_CONSTANTS: f64 = 3.0;
 /// Conversions of a millisecond each, until what charges 470 µF behind the dry clamp is less than the noise
 /// of one conversion: a time constant is 13 ms, 16 ms where the capacitor holds a quarter more than it says.
 const CHARGED_LOOKS: u8 = 150;
+
+/// A diode that may not have more forward voltage than this is read under load too. Of the load source's 1 V, Rm takes 0.5 V at 50 mA
+/// and the contacts some ten millivolts; a diode above it lets a smaller current run, which proves less.
+const UNDER_LOAD: Volts = Volts(0.6);
 
 /// How a hum is listened for: gain, rate, conversions. Forty of them span two periods of either mains.
 pub const LISTEN: (Gain, Rate, u8) = (Gain::X128, Rate::Sps1000, 40);
@@ -121,8 +125,7 @@ impl<'f> Builder<'f> {
 
     /// Discharges whatever stands between two points; the capacitance sets the time.
     pub fn bleed(&mut self, plus: PointId, minus: PointId, charged: Farads) {
-        let seconds = BLEED_TIME_CONSTANTS * 1.25 * charged * Ohms(BLEED_OHMS + 5.0);
-        let millis = (seconds.0 * 1e3).ceil().clamp(1.0, 10_000.0) as u16;
+        let millis = bleed_millis(charged);
         let contacts = self.both(plus, minus);
         self.push(Role::Bleed, Shot { contacts, source: Source::Off, method: Method::Bleed { millis } });
     }
@@ -213,6 +216,16 @@ impl<'f> Builder<'f> {
         }
     }
 
+    /// A diode, or a transistor without power, forced at these points of its anode's side and its cathode's, and read both ways.
+    pub fn one_way(&mut self, id: SegmentId, forced: (PointId, PointId)) {
+        let segment = self.fixture.board.segment(id);
+        let contacts = self.sense(self.force(forced.0, forced.1), segment.from, segment.to);
+        self.push(Role::OneWay(id), aim::one_way(contacts, Source::Wide));
+        if matches!(segment.kind, SegmentKind::Diode { max_forward, .. } if max_forward < UNDER_LOAD) {
+            self.push(Role::OneWay(id), aim::one_way(contacts, Source::Load));
+        }
+    }
+
     /// Isolation between two forced points, and the discharge after it.
     pub fn isolation(&mut self, role: Role, plus: PointId, minus: PointId, min: Ohms, bulk: Farads) {
         let shot = aim::isolation(self.both(plus, minus), min, bulk);
@@ -220,6 +233,23 @@ impl<'f> Builder<'f> {
         if bulk > Farads::ZERO {
             self.bleed(plus, minus, bulk);
         }
+    }
+
+    /// An isolation that failed: with its two sides exchanged, and in the dry range.
+    pub fn exchanged(&mut self, index: usize, failed: Shot, bulk: Farads) {
+        let Contacts { force_plus, force_minus, sense_plus, sense_minus } = failed.contacts;
+        let contacts = Contacts {
+            force_plus: force_minus,
+            force_minus: force_plus,
+            sense_plus: sense_minus,
+            sense_minus: sense_plus,
+        };
+        self.push(Role::Isolation(index), Shot { contacts, ..failed });
+        if bulk > Farads::ZERO {
+            let millis = bleed_millis(bulk);
+            self.push(Role::Bleed, Shot { contacts, source: Source::Off, method: Method::Bleed { millis } });
+        }
+        self.push(Role::Isolation(index), aim::below(contacts, bulk));
     }
 
     /// Drains what load current along a stretch with a bad piece has left on capacitors between branches.
@@ -306,6 +336,12 @@ impl<'f> Builder<'f> {
             self.push(Role::WeldSearch { point }, Shot { contacts, source: Source::Load, method });
         }
     }
+}
+
+/// How long so much capacitance is bled, ms.
+fn bleed_millis(charged: Farads) -> u16 {
+    let seconds = BLEED_TIME_CONSTANTS * 1.25 * charged * Ohms(BLEED_OHMS + 5.0);
+    (seconds.0 * 1e3).ceil().clamp(1.0, 10_000.0) as u16
 }
 
 /// Capacitance that may bridge an open. With two loads, the bulk capacitors of both lie in series between the branches

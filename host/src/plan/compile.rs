@@ -87,18 +87,48 @@ pub fn compile(fixture: &Fixture, limits: &LimitSet, sampling: Sampling) -> Resu
             state: state.map(|(_, state)| state.name.clone()).unwrap_or_default(),
         });
     }
+    let one_way = one_ways(fixture)?;
     let stages = per_state
         .iter()
+        .zip(&one_way)
         .enumerate()
-        .map(|(at, wanted)| stage(fixture, limits, sampling, StateId::new(at), wanted))
+        .map(|(at, (wanted, one_way))| stage(fixture, limits, sampling, StateId::new(at), wanted, one_way))
         .collect::<Result<Vec<_>, _>>()?;
     Ok(Plan { limits: limits.clone(), sampling, hash: hash_of(fixture, &stages)?, stages })
 }
 
-/// Every segment that conducts in some state.
+/// A diode or an unpowered transistor, and the points it is forced at: on its anode's side, on its cathode's.
+type OneWay = (SegmentId, (PointId, PointId));
+
+/// By state, what conducts one way only, each in the first state in which force pins reach both its sides.
+fn one_ways(fixture: &Fixture) -> Result<Vec<Vec<OneWay>>, PlanError> {
+    let board = &fixture.board;
+    let mut per_state = vec![Vec::new(); board.states.len()];
+    for id in board.segment_ids() {
+        let segment = board.segment(id);
+        if segment.kind.one_way().is_none() {
+            continue;
+        }
+        let forced = board.state_ids().find_map(|state| {
+            let forest = Forest::new(board, state, &[]);
+            let nearest =
+                |point| forest.tree(point).into_iter().find(|&point| fixture.pins(point).force.is_some());
+            Some((state, (nearest(segment.from)?, nearest(segment.to)?)))
+        });
+        let Some((state, forced)) = forced else {
+            let state = board.states.first().map(|state| state.name.clone()).unwrap_or_default();
+            return Err(PlanError::Unreached { segment: segment.name.clone(), state });
+        };
+        per_state[state.index()].push((id, forced));
+    }
+    Ok(per_state)
+}
+
+/// Every segment that conducts in some state, either way.
 fn measured_somewhere(board: &Board) -> BTreeSet<SegmentId> {
     board
         .segment_ids()
+        .filter(|&id| board.segment(id).kind.one_way().is_none())
         .filter(|&id| board.segment(id).closed.as_ref().is_none_or(|s| !s.is_empty()))
         .collect()
 }
@@ -116,6 +146,7 @@ fn stage(
     sampling: Sampling,
     state: StateId,
     wanted: &BTreeSet<SegmentId>,
+    one_way: &[OneWay],
 ) -> Result<Stage, PlanError> {
     let board = &fixture.board;
     let forest = Forest::new(board, state, &[]);
@@ -144,6 +175,14 @@ fn stage(
         let fresh = guarded.insert(root_of(&forest, stretch.from));
         walk_leg(&mut builder, board, limits, &stretch, fresh);
         legs.push(Leg { kind: LegKind::Walk(stretch), shots: builder.cut() });
+    }
+
+    for &(id, forced) in one_way {
+        builder.one_way(id, forced);
+    }
+    let shots = builder.cut();
+    if !shots.is_empty() {
+        legs.push(Leg { kind: LegKind::OneWay, shots });
     }
 
     open_switches(&mut builder, fixture, &forest, state)?;

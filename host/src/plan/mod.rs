@@ -63,6 +63,8 @@ pub enum LegKind {
     Standards,
     /// A stretch from guard to guard.
     Walk(Stretch),
+    /// Diodes and unpowered transistors.
+    OneWay,
     /// Open switches and isolation.
     Isolation,
 }

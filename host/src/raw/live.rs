@@ -67,6 +67,7 @@ pub(crate) fn role(fixture: &Fixture, names: &mut Names, role: &Role) -> Result<
         }
         Role::Segment { segment: id, swapped } => v2::Role::Segment { segment: segment(names, id)?, swapped },
         Role::Survey { segment: id, swapped } => v2::Role::Survey { segment: segment(names, id)?, swapped },
+        Role::OneWay(id) => v2::Role::OneWay { segment: segment(names, id)? },
         Role::PastPin { around } => v2::Role::PastPin { point: point(names, around)? },
         Role::Isolation(number) => {
             let item = board.isolation.get(number).ok_or(RawError::Range { what: "isolation", number })?;
@@ -109,6 +110,7 @@ pub(crate) fn role_of(fixture: &Fixture, names: &Names, role: v2::Role) -> Resul
         v2::Role::EndToEnd { from, to } => Role::EndToEnd { from: point(from)?, to: point(to)? },
         v2::Role::Segment { segment: index, swapped } => Role::Segment { segment: segment(index)?, swapped },
         v2::Role::Survey { segment: index, swapped } => Role::Survey { segment: segment(index)?, swapped },
+        v2::Role::OneWay { segment: index } => Role::OneWay(segment(index)?),
         v2::Role::PastPin { point: index } => Role::PastPin { around: point(index)? },
         v2::Role::Isolation { between: [a, b], state } => {
             let (between, state) = ([point(a)?, point(b)?], names.name(state)?);

@@ -66,6 +66,7 @@ pub enum Role {
     // From here on v2.
     Hum,
     Thermometer { thermometer: Name },
+    OneWay { segment: Name },
 }
 
 #[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]

@@ -296,6 +296,8 @@ pub(super) fn class_word(class: Class) -> &'static str {
         Class::Film => "film",
         Class::RedundancyLost => "redundancy_lost",
         Class::NotReached => "not_reached",
+        Class::Junction => "junction",
+        Class::NotJudgedUnpowered => "not_judged_unpowered",
     }
 }
 
@@ -345,6 +347,8 @@ mod tests {
             Class::Film,
             Class::RedundancyLost,
             Class::NotReached,
+            Class::Junction,
+            Class::NotJudgedUnpowered,
         ];
         for class in classes {
             assert_eq!(serde_json::to_value(class).unwrap(), class_word(class));

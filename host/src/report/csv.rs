@@ -256,6 +256,8 @@ fn class(class: Class) -> &'static str {
     match class {
         Class::RedundancyLost => "redundancy_lost",
         Class::NotReached => "not_reached",
+        Class::Junction => "junction",
+        Class::NotJudgedUnpowered => "not_judged_unpowered",
         other => words::class(other),
     }
 }

@@ -63,6 +63,7 @@ pub fn segment(row: &SegmentRow) -> String {
         (Some(ohms), u95, _) => reading(ohms, u95),
         (None, _, Class::Open) => "above range".to_owned(),
         (None, _, Class::NotReached) => "not reached".to_owned(),
+        (None, _, Class::NotJudgedUnpowered) => "not judged".to_owned(),
         (None, _, _) => "not measured".to_owned(),
     }
 }

@@ -154,6 +154,7 @@ fn step(fixture: &Fixture, limits: &LimitSet, planned: &PlannedShot) -> Option<S
         Role::Segment { segment, .. } => {
             (board.segment(segment).name.clone(), at_most(limits.of(segment).max))
         }
+        Role::OneWay(id) => (format!("{}, both ways", board.segment(id).name), String::new()),
         Role::OpenSwitch(id) => {
             let switch = board.segment(id);
             (format!("{} reads open", switch.name), at_least(switch.open_min?))

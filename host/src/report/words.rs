@@ -41,6 +41,8 @@ pub fn class(class: Class) -> &'static str {
         Class::Film => "film",
         Class::RedundancyLost => "redundancy lost",
         Class::NotReached => "not reached",
+        Class::Junction => "junction",
+        Class::NotJudgedUnpowered => "not judged unpowered",
     }
 }
 
@@ -73,6 +75,8 @@ fn says(class: Class) -> &'static str {
         Class::Film => "has a film on its contact",
         Class::RedundancyLost => "has lost one of its parallel plated holes",
         Class::NotReached => "could not be reached",
+        Class::Junction => "conducts like a junction",
+        Class::NotJudgedUnpowered => "is not judged unpowered",
     }
 }
 

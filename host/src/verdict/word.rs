@@ -34,4 +34,8 @@ pub enum Class {
     /// One barrel of a parallel group is dead; the rest still carries.
     RedundancyLost,
     NotReached,
+    /// Conducts in one direction only, or only above some tenths of a volt: a semiconductor, no leak.
+    Junction,
+    /// What can be told without power is in order; the rest has to be looked at when power is first applied.
+    NotJudgedUnpowered,
 }
