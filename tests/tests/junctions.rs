@@ -43,7 +43,11 @@ fn good_units_pass_and_name_what_the_first_power_up_has_to_show() {
             "{transistor:?}"
         );
         assert!(transistor.reason.as_ref().unwrap().starts_with("Not judged unpowered: "), "{transistor:?}");
-        assert!(judgement.notes.iter().any(|note| note.contains("at the first power-up")), "{:?}", judgement.notes);
+        assert!(
+            judgement.notes.iter().any(|note| note.contains("at the first power-up")),
+            "{:?}",
+            judgement.notes
+        );
         // Everything beside and between the two is read.
         for name in ["cell trace", "main fuse", "choke", "lamp trace"] {
             assert_eq!(row(&sweep, name).verdict, Verdict::Pass, "{:?}", row(&sweep, name));
@@ -69,7 +73,12 @@ fn broken_diodes_and_transistors_are_named() {
             assert_eq!((row.verdict, row.class), (Verdict::Fail, class), "{fault}, {seed}: {row:?}");
             assert_eq!(judgement.verdict, Verdict::Fail);
             let first = &judgement.faults[0];
-            assert_eq!((first.place.as_str(), first.class), (name, class), "{fault}, {seed}: {:?}", judgement.faults);
+            assert_eq!(
+                (first.place.as_str(), first.class),
+                (name, class),
+                "{fault}, {seed}: {:?}",
+                judgement.faults
+            );
         }
     }
 }

@@ -77,7 +77,8 @@ pub struct BenchArgs {
     /// A fault of the modelled unit or bench; may be given more than once.
     ///
     /// Of the unit: "NAME=open", "NAME=330 ohm", "NAME=flaky", "NAME=film", "NAME=one barrel open",
-    /// "POINT~POINT=2 ohm" (a short). "One barrel open" is of several parallel plated holes (vias) one whose copper sleeve is
+    /// "POINT~POINT=2 ohm" (a short), "POINT~POINT=schottky", "silicon" or "body diode" (a diode, anode first),
+    /// "absorption=4 %" (so much of the bulk capacitance charges slowly). "One barrel open" is of several parallel plated holes (vias) one whose copper sleeve is
     /// broken. Of the bench: "POINT:force=5 kohm" or "POINT:sense=open" (a dirty pin),
     /// "POINT:sense+=welded", "POINT:force-=never closes", "battery=3.0 V", "charge=5 V". Single effects: "hum=2 uV",
     /// "unit=+5 K" (warmer than the air), "unit=just soldered", "noise=1.5" (times the usual), "gain 16=+0.05 %", "Rm=+0.08 %",

@@ -17,7 +17,7 @@ pub mod warmth;
 use std::collections::BTreeSet;
 
 use crate::{
-    board::SegmentId,
+    board::{SegmentId, StateId},
     evidence::{Evidence, RunEvidence},
     fixture::Fixture,
     limits::LimitSet,
@@ -74,6 +74,14 @@ pub fn undecided(
         wanted.extend(findings.iter().map(|finding| finding.segment));
     }
     wanted
+}
+
+/// Segments whose current had not settled in any reading of a state.
+pub fn unsettled(evidence: &Evidence, state: StateId) -> BTreeSet<SegmentId> {
+    let readings = || evidence.in_state(state).flat_map(RunEvidence::segments);
+    let settled: BTreeSet<_> =
+        readings().filter(|seen| seen.reading.settled).map(|seen| seen.segment).collect();
+    readings().map(|seen| seen.segment).filter(|id| !settled.contains(id)).collect()
 }
 
 /// Has every reading of a segment been made with a small part of its source's current? Then something in its path is far too

@@ -75,6 +75,8 @@ pub enum Doubt {
     SurveyOnly,
     /// The value lies above the range of the reading.
     OverRange,
+    /// The current had not settled when it was read.
+    Unsettled,
     /// It cannot be told whether it blocks well enough.
     Backwards,
     /// The rest shows only under power.
@@ -261,6 +263,7 @@ impl<'r> Scene<'r> {
             }
         };
         let doubt = match best.weight {
+            _ if !best.seen.reading.settled && best.seen.reading.motion.is_none() => Doubt::Unsettled,
             Weight::Full => Doubt::Straddles,
             Weight::Survey => Doubt::SurveyOnly,
             Weight::Upward if best.seen.reading.over_range && best.seen.reading.motion.is_none() => {
@@ -274,7 +277,7 @@ impl<'r> Scene<'r> {
 
     fn judge(&self, id: SegmentId, seen: &'r SegmentReading, moved: bool) -> Judged<'r> {
         let (reading, limits) = (&seen.reading, self.limits.of(id));
-        let disturbed = reading.motion.is_some() || (seen.survey && moved);
+        let disturbed = reading.motion.is_some() || !reading.settled || (seen.survey && moved);
         let weight = match (disturbed || reading.over_range, seen.survey) {
             (true, _) => Weight::Upward,
             (false, true) => Weight::Survey,

@@ -54,6 +54,7 @@ fn reading(ohms: f64, u95: f64) -> Reading {
         flows: true,
         over_range: false,
         motion: None,
+        settled: true,
         contacts: None,
         end_drops: None,
         half_cycles: HalfCycles::default(),

@@ -41,6 +41,7 @@ pub fn of_segment(board: &Board, finding: &segment::Finding, all: &[segment::Fin
             "It was read only in the quick survey of a path that is not as it should be, which is too rough for its limit."
                 .into()
         }
+        Doubt::Unsettled => "The current had not settled when it was read, even with the longest wait.".into(),
         Doubt::Backwards => {
             let [_, most] = finding.one_way?.backwards;
             format!("It lets through at most {} backwards, which may be too much.", si(most.0, 2, "A"))

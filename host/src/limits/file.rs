@@ -14,7 +14,7 @@ use std::path::Path;
 
 use super::{LimitOrigin, LimitSet, Limits};
 use crate::{
-    board::{Board, SegmentId},
+    board::{Board, SegmentId, SegmentKind},
     document::{Item, Sheet, Table, Told},
     problem::Problems,
     quantity::{Ohms, clip},
@@ -82,6 +82,10 @@ fn limits(sheet: &Sheet, board: &Board, usual: &LimitSet) -> Result<Stated, Told
         .items()
         .into_iter()
         .map(|(name, span, item)| match board.segment_named(name) {
+            Some(id) if matches!(board.segment(id).kind, SegmentKind::Diode { .. }) => Err(item.refuse(
+                format!("`{name}` is a diode, whose limit is a voltage"),
+                "state `max_forward` in the board file, and leave it out here",
+            )),
             Some(id) => limit(&item, name, usual.of(id)).map(|limits| (id, limits)),
             None => Err(table.unknown("segment", name, span, &names)),
         })

@@ -275,9 +275,13 @@ impl<'p> Planned<'p> {
         let broken: Vec<_> = opens.into_iter().map(|open| open.segment).collect();
         let forest = Forest::new(self.board(), stage.state, &broken);
         let (pieces, _) = cover(&forest, self.fixture, &undecided);
+        let unsettled = finding::unsettled(evidence, stage.state);
         let mut builder = Builder::new(self.fixture, Sampling::Full);
         for piece in &pieces {
-            builder.walk(&self.plan.limits, piece, Walk::Usual);
+            let (patient, usual): (BTreeSet<_>, BTreeSet<_>) =
+                piece.wanted.iter().copied().partition(|id| unsettled.contains(id));
+            builder.walk(&self.plan.limits, &Stretch { wanted: usual, ..piece.clone() }, Walk::Usual);
+            builder.walk(&self.plan.limits, &Stretch { wanted: patient, ..piece.clone() }, Walk::Patient);
         }
         builder.finish()
     }

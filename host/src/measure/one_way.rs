@@ -79,7 +79,8 @@ pub fn read(meter: &Meter, shot: &Shot, codes: &[i32]) -> Result<OneWay, Malform
     let (forward, current, count) = mean(0, 1.0);
     let (against, leak, reversed_count) = mean(1, -1.0);
     let off = Volts(meter.offset + meter.common_mode * COMMON_OFF.0);
-    let noise = |gain, count: f64| COVERAGE_FACTOR * MOST_FACTOR * conversion_noise(gain, ratio.rate) / count.sqrt();
+    let noise =
+        |gain, count: f64| COVERAGE_FACTOR * MOST_FACTOR * conversion_noise(gain, ratio.rate) / count.sqrt();
     let relative = REFERENCE_HALF.hypot(meter.gains[ratio.gain_a as usize].half).hypot(meter.linearity);
     let unsure = (off + noise(ratio.gain_b, reversed_count)) / Ohms(RM_OHMS);
     Ok(OneWay {

@@ -20,7 +20,7 @@ use super::{
 use crate::{
     meter::{
         Meter, WAKE_US, looks,
-        noise::{code_step, conversion_noise},
+        noise::{MOST_FACTOR, code_step, conversion_noise},
     },
     quantity::{Amps, Ohms, Seconds, Volts},
 };
@@ -51,6 +51,12 @@ const OWN_MOTION: f64 = 1.5;
 /// this; no unit. Less is slow, a capacitor that charges, say: it adds to the uncertainty, but nothing moves.
 const LEAST_MOTION: f64 = 1.1;
 
+/// A current that stands differs between half-cycles by at most this, relative: pair A, read a conversion earlier, is then
+/// right to as much …
+const SETTLED_SHARE: f64 = 50e-6;
+/// … and so many standard deviations of the noisiest converter; no unit. Noise alone exceeds it once in a million.
+const SETTLED_SIGMAS: f64 = 5.0;
+
 /// What a ratio shot says.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Reading {
@@ -68,6 +74,8 @@ pub struct Reading {
     pub over_range: bool,
     /// What moved while it was read, if anything did.
     pub motion: Option<Motion>,
+    /// Did the current stand by the time it was read? While it is on its way, pair A and pair B are of different currents.
+    pub settled: bool,
     /// Contact check of sense+ and sense-, codes, if the shot made one.
     pub contacts: Option<[i32; 2]>,
     /// Drop of the force- contact (forward) and the force+ contact (reversed), if asked for.
@@ -176,6 +184,7 @@ pub fn read(
         flows: drop_volts.abs() > FLOWS_SIGMAS * shrink * sigma_b,
         over_range: halves.iter().any(|half| half.over),
         motion: None,
+        settled: settled(&halves, MOST_FACTOR * sigma_b),
         contacts: codes.contacts,
         end_drops: codes.ends.map(|ends| ends.map(|code| voltage(code, ENDS_GAIN))),
         half_cycles: HalfCycles { scatter: scatter(&halves), halves, period, sigma: Volts(sigma_a) },
@@ -245,6 +254,17 @@ struct Half {
     /// Pair B, volt.
     drop: f64,
     over: bool,
+}
+
+/// Do the first and the last half-cycle hold the same current as those between? The first comes from no current, the others come from
+/// its reverse: what is left of the way to the end differs, and so does what a capacitor takes that is still being charged.
+/// `sigma`: standard deviation of one conversion of pair B, volt.
+fn settled(halves: &[Half], sigma: f64) -> bool {
+    let [first, between @ .., last] = halves else { return true };
+    let mean = between.iter().map(|half| half.drop.abs()).sum::<f64>() / between.len().max(1) as f64;
+    let noise = SETTLED_SIGMAS * sigma * (1.0 + 1.0 / between.len().max(1) as f64).sqrt();
+    let stands = |half: &Half| (half.drop.abs() - mean).abs() <= SETTLED_SHARE * mean + noise;
+    between.is_empty() || (stands(first) && stands(last))
 }
 
 /// How the half-cycles of pair A scatter about "signal times sign, plus offset, plus drift".
@@ -383,6 +403,20 @@ mod tests {
         for (sigmas, flows) in [(5.9, false), (6.1, true), (-5.9, false), (-6.1, true)] {
             let found = reading(reversals(0.0), reversals(sigmas * of_the_mean));
             assert_eq!(found.flows, flows, "{sigmas} standard deviations");
+        }
+    }
+
+    /// A first half-cycle or a last one that differs: by a share of the others, and by standard deviations.
+    #[test]
+    fn a_current_that_differs_by_just_under_50_ppm_stands_and_just_over_does_not() {
+        for (share, stands) in [(48e-6, true), (52e-6, false), (-52e-6, false)] {
+            for at in [0, 5] {
+                let mut halves = [Half { sign: 1.0, sense: 0.0, drop: 0.5, over: false }; 6];
+                halves[at].drop *= 1.0 + share;
+                assert_eq!(settled(&halves, 0.0), stands, "{share} at {at}");
+                // Half as much noise again as there is room for.
+                assert!(settled(&halves, 2e-6), "{share} at {at}: less than five deviations of noise");
+            }
         }
     }
 

@@ -2,7 +2,9 @@
 
 use copperwalk_wire::{
     Contacts, Gain, Method, Rate, Ratio, Settle, Shot, Source, Stop,
-    hardware::{DRY_AMPS, DRY_CLAMP_OHMS, ISOLATION_CLAMP_OHMS, LOAD_AMPS, RM_OHMS, VREF_VOLTS},
+    hardware::{
+        DRY_AMPS, DRY_CLAMP_OHMS, ISOLATION_CLAMP_OHMS, LOAD_AMPS, RM_OHMS, VREF_VOLTS, wait::SETTLE_US,
+    },
 };
 
 use serde::{Deserialize, Serialize};
@@ -15,7 +17,7 @@ use crate::{
         Meter, looks,
         noise::{MOST_FACTOR, code_step, noise_codes},
     },
-    quantity::{Amps, Farads, Ohms, Seconds, Volts},
+    quantity::{Amps, Farads, Henries, Ohms, Seconds, Volts},
 };
 
 /// How long to look.
@@ -183,6 +185,30 @@ pub fn below(contacts: Contacts, bulk: Farads) -> Shot {
     let aim = Aim { gain_a, gain_b, rate, triples, wait_us, ends: false, gate: None };
     ratio(contacts, Source::Dry, aim, Sampling::Full, |_| None)
 }
+
+/// A current stands so long after a change, second for each henry in its path. Under load the source lifts the current with what its 1 V
+/// leaves over Rm and an ohm or two, 0.35 V: 0.14 s/H to 50 mA. Then, and for a milliampere from the start, what is left dies against the
+/// damper's 33 Ω, or the dry clamp's 28 Ω, to 50 ppm within eleven time constants: 0.36 s/H. A choke may have a third more than it
+/// says.
+const SETTLING_SECONDS_PER_HENRY: f64 = 1.35 * (0.14 + 0.36);
+
+/// What a reading has to wait longer than usual for a path of this inductance, µs.
+pub fn settling_us(path: Henries) -> u16 {
+    let micros = SETTLING_SECONDS_PER_HENRY * path.0 * 1e6;
+    if micros > f64::from(SETTLE_US) { micros.min(f64::from(u16::MAX)) as u16 } else { 0 }
+}
+
+/// The same shot with at least this wait after every change of its current, µs.
+pub fn waiting(mut shot: Shot, wait_us: u16) -> Shot {
+    if let Method::Ratio(ratio) = &mut shot.method {
+        ratio.wait_us = ratio.wait_us.max(wait_us);
+    }
+    shot
+}
+
+/// Wait after every change of the current where it had not settled, µs. 10 mH against Rm and the damper are still after a few milliseconds,
+/// and with 470 µF ring at 73 Hz with a time constant of 2 ms; the rest of a choke's core is slower.
+pub const PATIENT_US: u16 = 30_000;
 
 /// Triples of a reading in both directions: three half-cycles each.
 const ONE_WAY_TRIPLES: u8 = 2;

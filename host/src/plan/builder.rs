@@ -56,13 +56,16 @@ pub struct Builder<'f> {
     last: Contacts,
     /// Capacitance that may bridge an open on the supply's side, farad.
     bridging: Farads,
+    /// What any path on the board has to wait for its current, µs: that of all inductances in series.
+    settling_us: u16,
 }
 
 impl<'f> Builder<'f> {
     /// Starts with every relay open.
     pub fn new(fixture: &'f Fixture, sampling: Sampling) -> Self {
         let bridging = bridging(&fixture.board);
-        Self { fixture, sampling, shots: Vec::new(), last: Contacts::default(), bridging }
+        let settling_us = aim::settling_us(fixture.board.segments.iter().map(|part| part.inductance).sum());
+        Self { fixture, sampling, shots: Vec::new(), last: Contacts::default(), bridging, settling_us }
     }
 
     /// The shots so far.
@@ -77,7 +80,9 @@ impl<'f> Builder<'f> {
 
     fn push(&mut self, role: Role, shot: Shot) {
         self.last = shot.contacts;
-        self.shots.push(PlannedShot { role, shot });
+        // A standard has no choke in its path.
+        let wait_us = if matches!(role, Role::Standard(_)) { 0 } else { self.settling_us };
+        self.shots.push(PlannedShot { role, shot: aim::waiting(shot, wait_us) });
     }
 
     fn bridge_wait_us(&self, source: Source) -> u16 {
@@ -201,6 +206,10 @@ impl<'f> Builder<'f> {
                     let source = aim::source_for(judged);
                     aim::segment(judged.1, contacts, swapped, source, 0, unsure, self.sampling)
                 }
+                Walk::Patient => {
+                    let source = aim::source_for(judged);
+                    aim::segment(judged.1, contacts, swapped, source, aim::PATIENT_US, unsure, self.sampling)
+                }
                 Walk::Survey => aim::look_dry(contacts, self.bridge_wait_us(Source::Dry)),
                 Walk::Load => {
                     let wait_us = self.bridge_wait_us(Source::Load);
@@ -210,7 +219,7 @@ impl<'f> Builder<'f> {
             let segment = step.segment;
             let role = match mode {
                 Walk::Survey => Role::Survey { segment, swapped },
-                Walk::Usual | Walk::Load => Role::Segment { segment, swapped },
+                Walk::Usual | Walk::Load | Walk::Patient => Role::Segment { segment, swapped },
             };
             self.push(role, shot);
         }
@@ -359,6 +368,8 @@ pub enum Walk {
     Survey,
     /// Everything under load.
     Load,
+    /// Each segment with its own excitation, and a long wait after every change of it: where the current did not settle.
+    Patient,
 }
 
 fn look(input: Input, reversed: bool, burnout: bool, gain: Gain, count: u8) -> Method {

@@ -219,6 +219,7 @@ mod tests {
             shot(Role::Isolation(0), Source::Isolation, turned, vec![1, 2]),
             shot(Role::Hum, Source::Off, turned_input, vec![3]),
             shot(Role::Thermometer(0), Source::Off, turned_input, vec![4]),
+            shot(Role::OneWay(SegmentId::new(1)), Source::Wide, Method::Residual, vec![4, 5]),
         ])];
         let packed = pack(&fixture, &added).unwrap();
         assert_eq!(unpack(&fixture, FORMAT, &packed).unwrap(), added);

@@ -423,7 +423,8 @@ mod tests {
             series: SERIES,
             voltage: Volts(1.0),
         };
-        let transient = Transient::new(&network, &[branch], std::slice::from_ref(&capacitor), vec![coil], vec![]);
+        let transient =
+            Transient::new(&network, &[branch], std::slice::from_ref(&capacitor), vec![coil], vec![]);
         let mut charges =
             Charges { capacitors: vec![capacitor], currents: vec![Amps::ZERO], ..Charges::default() };
         let (decay, omega) = (5.0, (1.0 / (10e-3 * 470e-6) - 25.0_f64).sqrt());
