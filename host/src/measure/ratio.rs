@@ -256,15 +256,20 @@ struct Half {
     over: bool,
 }
 
-/// Do the first and the last half-cycle hold the same current as those between? The first comes from no current, the others come from
-/// its reverse: what is left of the way to the end differs, and so does what a capacitor takes that is still being charged.
+/// Do the first and the last half-cycle hold the same current as the others of their polarity? The first comes from no current, the
+/// others from its reverse: what is left of the way to the end differs, and so does what a capacitor takes that is still being
+/// charged. The converter's offset stands on the two polarities with opposite signs, so these are not compared.
 /// `sigma`: standard deviation of one conversion of pair B, volt.
 fn settled(halves: &[Half], sigma: f64) -> bool {
-    let [first, between @ .., last] = halves else { return true };
-    let mean = between.iter().map(|half| half.drop.abs()).sum::<f64>() / between.len().max(1) as f64;
-    let noise = SETTLED_SIGMAS * sigma * (1.0 + 1.0 / between.len().max(1) as f64).sqrt();
-    let stands = |half: &Half| (half.drop.abs() - mean).abs() <= SETTLED_SHARE * mean + noise;
-    between.is_empty() || (stands(first) && stands(last))
+    let stands = |at: usize, half: &Half| {
+        let same = halves.iter().enumerate().filter(|(i, other)| *i != at && other.sign == half.sign);
+        let (count, sum) = same.fold((0.0, 0.0), |(count, sum), (_, other)| (count + 1.0, sum + other.drop));
+        let mean: f64 = sum / count;
+        let noise = SETTLED_SIGMAS * sigma * (1.0_f64 + 1.0 / count).sqrt();
+        count == 0.0 || (half.drop - mean).abs() <= SETTLED_SHARE * mean.abs() + noise
+    };
+    let mut ends = halves.iter().enumerate().take(1).chain(halves.iter().enumerate().skip(1).last());
+    ends.all(|(at, half)| stands(at, half))
 }
 
 /// How the half-cycles of pair A scatter about "signal times sign, plus offset, plus drift".
@@ -411,7 +416,9 @@ mod tests {
     fn a_current_that_differs_by_just_under_50_ppm_stands_and_just_over_does_not() {
         for (share, stands) in [(48e-6, true), (52e-6, false), (-52e-6, false)] {
             for at in [0, 5] {
-                let mut halves = [Half { sign: 1.0, sense: 0.0, drop: 0.5, over: false }; 6];
+                // With an offset of the converter.
+                let half = |sign: f64| Half { sign, sense: 0.0, drop: sign * 0.5 + 1e-3, over: false };
+                let mut halves = [1.0, -1.0, 1.0, -1.0, 1.0, -1.0].map(half);
                 halves[at].drop *= 1.0 + share;
                 assert_eq!(settled(&halves, 0.0), stands, "{share} at {at}");
                 // Half as much noise again as there is room for.
