@@ -2,7 +2,7 @@
 
 use copperwalk::{board::Board, plan::Sampling, verdict::Verdict, virtual_bench::Spec};
 use copperwalk_tests::{
-    boards::{buoy_lamp, buoy_lamp_text},
+    boards::buoy_lamp_text,
     campaign::{Bed, in_parallel},
 };
 

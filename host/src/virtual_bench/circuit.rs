@@ -152,7 +152,13 @@ impl Circuit {
         }
         let factored = network.factor();
         let motion = if swings {
-            Motion::Swings(Transient::new(&factored, &capacitors, &charges.capacitors, inductances, junctions))
+            Motion::Swings(Transient::new(
+                &factored,
+                &capacitors,
+                &charges.capacitors,
+                inductances,
+                junctions,
+            ))
         } else if capacitors.is_empty() {
             Motion::Still
         } else {

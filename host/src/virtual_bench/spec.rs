@@ -345,7 +345,8 @@ pub fn parse(text: &str, fixture: &Fixture) -> Result<Injected, SpecError> {
             let segments = board.segments.iter().map(|segment| segment.name.as_str());
             let standards = fixture.standards.iter().map(|standard| standard.name.as_str());
             let thermometers = fixture.thermometers.iter().map(|thermometer| thermometer.name.as_str());
-            let others = ["battery", "charge", "absorption", "lid", "bed", "hum", "unit", "noise", "CMRR", "Rm"];
+            let others =
+                ["battery", "charge", "absorption", "lid", "bed", "hum", "unit", "noise", "CMRR", "Rm"];
             let known: Vec<&str> = segments.chain(standards).chain(thermometers).chain(others).collect();
             let what = format!("there is no segment, standard or thermometer `{}`", quantity::clip(name));
             Err(wrong(what, suggestion(name, &known)))
