@@ -36,13 +36,15 @@ pub fn bed(fixture: &Fixture, figures: &Figures, rng: &mut Rng) -> (Bed, Seat) {
     let first_standard = FIRST_POINT + fixture.board.points.len();
     let mut touches = vec![None; channels];
     let mut standards = Vec::new();
+    // Another standard shifts nothing that the rest of the bed draws.
+    let mut further = rng.clone().fork();
     for (i, standard) in fixture.standards.iter().enumerate() {
         let nodes = [first_standard + 2 * i, first_standard + 2 * i + 1];
         for (end, &node) in nodes.iter().enumerate() {
             touches[usize::from(standard.force[end])] = Some(node);
             touches[force_channels + usize::from(standard.sense[end])] = Some(node);
         }
-        standards.push((nodes, value(standard, rng)));
+        standards.push((nodes, value(standard, if i == 0 { &mut *rng } else { &mut further })));
     }
     let first_thermometer = first_standard + 2 * standards.len();
     let mut thermometers = Vec::new();
