@@ -98,20 +98,6 @@ pub fn example(name: &str) -> Fixture {
     copperwalk::fixture::read(example_path(name).as_ref()).expect("an example that passes its own check")
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn ladders_of_every_length_are_sound() {
-        for segments in [1, 2, 3, 12, 253, 254, 300, 1000] {
-            let fixture = ladder(segments).unwrap_or_else(|problems| panic!("{segments}: {problems}"));
-            assert_eq!(fixture.board.segments.len(), segments);
-            assert_eq!(fixture.pins.len(), segments + 2);
-        }
-    }
-}
-
 /// A lamp on a buoy: a transistor against a reversed battery, a choke, and a Schottky diode in series.
 const BUOY_LAMP_BOARD: &str = r#"# Invented: no such product exists.
 format = 1
@@ -217,4 +203,18 @@ pub fn buoy_lamp(choke: &str) -> Result<Fixture, Problems> {
     let (board_text, fixture_text) = buoy_lamp_text(choke);
     let board = board::parse("buoy-lamp/board.toml", &board_text)?;
     copperwalk::fixture::parse("buoy-lamp/fixture.toml", &fixture_text, board)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ladders_of_every_length_are_sound() {
+        for segments in [1, 2, 3, 12, 253, 254, 300, 1000] {
+            let fixture = ladder(segments).unwrap_or_else(|problems| panic!("{segments}: {problems}"));
+            assert_eq!(fixture.board.segments.len(), segments);
+            assert_eq!(fixture.pins.len(), segments + 2);
+        }
+    }
 }
