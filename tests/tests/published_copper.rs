@@ -8,7 +8,7 @@ use copperwalk::board::expected::{
     trace_resistance, wire_resistance,
 };
 use copperwalk::board::parts;
-use copperwalk::board::{SegmentKind, graph::Graph, thermal};
+use copperwalk::board::{Layer, SegmentKind, graph::Graph, thermal};
 use copperwalk::quantity::{Amps, Celsius, Ohms, Unit, engineering, parse};
 
 fn close(found: f64, published: f64, relative: f64) {
@@ -114,10 +114,23 @@ fn trace_currents() {
     const OUNCE_UM: f64 = 1.378 * 25.4;
     // Example 1: 10 mil, 1 oz, 10 K. A page prints 0.884 A with a rounded factor (read at
     // hypercode.alexisbouchez.com, trace-current-capacity); exact is 0.8855 A.
-    close(ipc2221_current(10.0 * MM_PER_MIL, OUNCE_UM, 10.0).0, 0.8855, 0.002);
+    close(ipc2221_current(10.0 * MM_PER_MIL, OUNCE_UM, Layer::Outer, 10.0).0, 0.8855, 0.002);
     // Example 2: 1 A, 10 K, 1 oz needs 0.300 mm (from memory: what common calculators give; recalculated
     // 11.826 mil).
-    close(ipc2221_current(11.826 * MM_PER_MIL, OUNCE_UM, 10.0).0, 1.0, 1e-4);
+    close(ipc2221_current(11.826 * MM_PER_MIL, OUNCE_UM, Layer::Outer, 10.0).0, 1.0, 1e-4);
+    // Internal layers: 0.024 (IPC-2221, from memory); 1 A then needs 30.8 mil (from memory: what common calculators give).
+    close(ipc2221_current(30.8 * MM_PER_MIL, OUNCE_UM, Layer::Inner, 10.0).0, 1.0, 1e-3);
+}
+
+/// Internal layers have foil alone, of which 24.9 µm of 34.3 µm have to be left (IPC-6012, from memory), and may be a fifth narrow.
+#[test]
+fn an_inner_trace_may_be_thinner_than_an_outer_one() {
+    let laminate = Laminate { thickness_mm: 1.6, copper_um: 34.3 };
+    let of = |layer| expected(&SegmentKind::Trace { length_mm: 20.0, width_mm: 0.5, layer }, laminate, None);
+    let (outer, inner) = (of(Layer::Outer), of(Layer::Inner));
+    assert_eq!(outer.typical, inner.typical);
+    close(inner.high.0, trace_resistance(20.0, 0.4, 24.9).0, 1e-9);
+    assert!(inner.high > outer.high);
 }
 
 /// Makers' figures that the table of parts stands on, each read in the sheet named in `board::parts`.

@@ -5,7 +5,7 @@
 use std::f64::consts::PI;
 
 use super::parts;
-use super::{Expected, Segment, SegmentKind};
+use super::{Expected, Layer, Segment, SegmentKind};
 use crate::quantity::{Amps, Henries, Ohms};
 
 /// Resistivity of annealed copper at 20 °C, Ω·mm²/m: 1/58 by IEC 60028 (1925).
@@ -21,6 +21,10 @@ const METRES_PER_MM: f64 = 1e-3;
 /// tenth thin on top of it (IPC-4562, from memory): 1/(0.8 · 0.9).
 const TRACE_HIGH: f64 = 1.0 / (0.8 * 0.9);
 
+/// Of an inner layer nothing is plated, and processing takes from the foil: 24.9 µm are left of 34.3 µm (IPC-6012, least
+/// thickness of internal layers, from memory), and a fifth narrow on top of it.
+const INNER_TRACE_HIGH: f64 = 1.0 / (0.8 * 24.9 / 34.3);
+
 /// A healthy barrel may be thin at its knees: 20 µm on average passes where 25 µm was drawn (IPC-6012 class
 /// 2, from memory), and drills wander in diameter.
 const VIA_HIGH: f64 = 1.35;
@@ -31,6 +35,9 @@ const WIRE_HIGH: f64 = 1.1;
 /// A trace may come out a fifth wider than drawn, and 30 % thicker where plating was added to the foil (common
 /// practice: outer foil of 18 µm ends at 40 to 60 µm, and boards state the least).
 const TRACE_LOW: f64 = 1.0 / (1.2 * 1.3);
+
+/// An inner trace gets no plating; its foil may be a tenth thick (IPC-4562, from memory).
+const INNER_TRACE_LOW: f64 = 1.0 / (1.2 * 1.1);
 
 /// A barrel may be plated twice as thick as the least that is drawn (common practice).
 const VIA_LOW: f64 = 0.5;
@@ -53,8 +60,12 @@ pub struct Laminate {
 /// What a healthy segment reads; `typical` overrides the middle, and the upper end moves in proportion.
 pub fn expected(kind: &SegmentKind, laminate: Laminate, typical: Option<Ohms>) -> Expected {
     let usual = match *kind {
-        SegmentKind::Trace { length_mm, width_mm } => {
-            copper(trace_resistance(length_mm, width_mm, laminate.copper_um), TRACE_HIGH)
+        SegmentKind::Trace { length_mm, width_mm, layer } => {
+            let high = match layer {
+                Layer::Outer => TRACE_HIGH,
+                Layer::Inner => INNER_TRACE_HIGH,
+            };
+            copper(trace_resistance(length_mm, width_mm, laminate.copper_um), high)
         }
         SegmentKind::Via { count, drill_mm, plating_um } => copper(
             barrel_resistance(drill_mm, plating_um, laminate.thickness_mm) / f64::from(count),
@@ -93,7 +104,8 @@ pub fn inductance(kind: &SegmentKind) -> Henries {
 /// of which good ones differ too much for a bound.
 pub fn least(segment: &Segment) -> Ohms {
     let share = match segment.kind {
-        SegmentKind::Trace { .. } => TRACE_LOW,
+        SegmentKind::Trace { layer: Layer::Outer, .. } => TRACE_LOW,
+        SegmentKind::Trace { layer: Layer::Inner, .. } => INNER_TRACE_LOW,
         SegmentKind::Via { .. } => VIA_LOW,
         SegmentKind::Wire { .. } => WIRE_LOW,
         SegmentKind::Shunt { .. } => SHUNT_LOW,
@@ -129,10 +141,14 @@ pub fn awg_diameter_mm(awg: u32) -> f64 {
     0.127 * 92f64.powf((36.0 - f64::from(awg)) / 39.0)
 }
 
-/// Current a trace on an outer layer carries for a given rise of its temperature:
-/// 0.048·ΔT^0.44·A^0.725 with A in square mils (IPC-2221).
-pub fn ipc2221_current(width_mm: f64, copper_um: f64, rise_kelvin: f64) -> Amps {
+/// Current a trace carries for a given rise of its temperature: k·ΔT^0.44·A^0.725 with A in square mils, and k = 0.048 on outer
+/// layers, 0.024 on inner ones (IPC-2221).
+pub fn ipc2221_current(width_mm: f64, copper_um: f64, layer: Layer, rise_kelvin: f64) -> Amps {
     const MM_PER_MIL: f64 = 0.0254;
+    let k = match layer {
+        Layer::Outer => 0.048,
+        Layer::Inner => 0.024,
+    };
     let square_mils = (width_mm / MM_PER_MIL) * (copper_um * 1e-3 / MM_PER_MIL);
-    Amps(0.048 * rise_kelvin.powf(0.44) * square_mils.powf(0.725))
+    Amps(k * rise_kelvin.powf(0.44) * square_mils.powf(0.725))
 }

@@ -156,6 +156,16 @@ pub struct Segment {
     pub inductance: Henries,
 }
 
+/// Where copper lies: what may be thin, and how warm it gets, depends on it.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub enum Layer {
+    /// On a face of the board, where plating is added to the foil.
+    #[default]
+    Outer,
+    /// Inside it: foil alone.
+    Inner,
+}
+
 /// Kinds of segments.
 #[derive(Clone, PartialEq, Debug)]
 #[allow(missing_docs)]
@@ -163,6 +173,7 @@ pub enum SegmentKind {
     Trace {
         length_mm: f64,
         width_mm: f64,
+        layer: Layer,
     },
     /// Parallel barrels.
     Via {

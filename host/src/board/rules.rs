@@ -267,7 +267,8 @@ fn traces_are_believable(sheet: &Sheet, draft: &Draft) {
         .and_then(|heading| heading.laminate.ok())
         .map(|laminate| laminate.copper_um);
     for (id, segment) in segments(draft) {
-        let (Ok(SegmentKind::Trace { length_mm, width_mm }), Some(name)) = (&segment.kind, named(draft, id))
+        let (Ok(SegmentKind::Trace { length_mm, width_mm, layer }), Some(name)) =
+            (&segment.kind, named(draft, id))
         else {
             continue;
         };
@@ -289,7 +290,7 @@ fn traces_are_believable(sheet: &Sheet, draft: &Draft) {
             }
         }
         if let (Some(load), Some(copper)) = (load, copper) {
-            let carried = ipc2221_current(*width_mm, copper, RISE_KELVIN);
+            let carried = ipc2221_current(*width_mm, copper, *layer, RISE_KELVIN);
             if carried < load {
                 let (carried, load) = (si(carried.0, 3, "A"), si(load.0, 3, "A"));
                 let message =

@@ -3,7 +3,7 @@
 
 use super::{ISOLATION_MOST, Names, Placed};
 use crate::board::expected::{Laminate, expected, inductance};
-use crate::board::{Expected, PointId, SegmentKind, StateId, parts};
+use crate::board::{Expected, Layer, PointId, SegmentKind, StateId, parts};
 use crate::document::{Item, Table, Told};
 use crate::quantity::{Amps, Henries, Ohms, Unit, Volts, clip, engineering};
 
@@ -51,7 +51,7 @@ enum Word {
 
 /// Each kind's word and the keys it has besides [`COMMON_KEYS`].
 const KINDS: [(&str, Word, &[&str]); 13] = [
-    ("trace", Word::Trace, &["length", "width"]),
+    ("trace", Word::Trace, &["length", "width", "layer"]),
     ("via", Word::Via, &["count", "drill", "plating"]),
     ("joint", Word::Joint, &[]),
     ("fuse", Word::Fuse, &["rating"]),
@@ -140,7 +140,13 @@ fn read_kind(word: Word, table: &Table<'_>) -> Result<SegmentKind, Told> {
             let length_mm = length();
             let width = table.must("width", r#"width = "1.2 mm""#);
             let width_mm = width.and_then(|item| item.quantity(Unit::Millimetre, 0.02, 1000.0));
-            SegmentKind::Trace { length_mm: length_mm?, width_mm: width_mm? }
+            let layers = [("outer", Layer::Outer), ("inner", Layer::Inner)];
+            let layer = table.item("layer").map(|item| item.choice(&layers)).transpose();
+            SegmentKind::Trace {
+                length_mm: length_mm?,
+                width_mm: width_mm?,
+                layer: layer?.unwrap_or_default(),
+            }
         }
         Word::Via => barrels(table)?,
         Word::Wire => {
