@@ -81,7 +81,7 @@ pub struct BenchArgs {
     /// "absorption=4 %" (so much of the bulk capacitance charges slowly). "One barrel open" is of several parallel plated holes (vias) one whose copper sleeve is
     /// broken. Of the bench: "POINT:force=5 kohm" or "POINT:sense=open" (a dirty pin),
     /// "POINT:sense+=welded", "POINT:force-=never closes", "battery=3.0 V", "charge=5 V". Single effects: "hum=2 uV",
-    /// "unit=+5 K" (warmer than the air), "unit=just soldered", "noise=1.5" (times the usual), "gain 16=+0.05 %", "Rm=+0.08 %",
+    /// "unit=+5 K" (warmer than the air), "unit=just soldered", "noise=1.5" (times the usual), "gain 16=+0.05 %", "Rm=+0.08 %", "USB=4.4 V",
     /// "CMRR=90 dB", "pin POINT=0.3 mm" (the sense pin stands so far off), "POINT:sense~POINT:sense=touching" (two pins).
     #[arg(long = "fault", requires = "modelled", value_name = "SPEC")]
     faults: Vec<String>,

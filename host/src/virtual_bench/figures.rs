@@ -53,6 +53,8 @@ pub struct Figures {
     pub input_amps: Spread,
     /// Error of its temperature sensor, kelvin.
     pub sensor_kelvin: Spread,
+    /// Voltage at the USB port, volt.
+    pub usb_volts: Spread,
     /// Rm over its nominal value, less one, at 25 °C: as bought …
     pub rm: Spread,
     /// … per kelvin …
@@ -101,6 +103,7 @@ impl Figures {
         input_amps: NOTHING,
         // Trimmed at one point when the bench was built.
         sensor_kelvin: Spread::Normal(0.1, f64::INFINITY),
+        usb_volts: Spread::Fixed(5.0),
         // 0.1 % part.
         rm: Spread::Even(-1e-3, 1e-3),
         rm_drift: NOTHING,
@@ -136,6 +139,8 @@ impl Figures {
         input_amps: Spread::Even(-10e-9, 10e-9),
         // Temperature sensor 0.5 K typical, 1 K at worst (published).
         sensor_kelvin: Spread::Even(-1.0, 1.0),
+        // USB 2.0, 7.2.2: 4.4 V behind a bus-powered hub, 5.25 V at most (from memory).
+        usb_volts: Spread::Even(4.4, 5.25),
         // 0.1 % part, 15 ppm/K; 0.02 % in a year of use, common practice for metal film at a tenth of its rating.
         rm: Spread::Even(-1e-3, 1e-3),
         rm_drift: Spread::Even(-15e-6, 15e-6),

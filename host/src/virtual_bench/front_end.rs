@@ -52,6 +52,11 @@ const RM_AT: Celsius = Celsius(25.0);
 /// The reversal switch's optocouplers close within this time, µs (the parts list asks for it). The pair in use opens
 /// sooner; what passes the unit in the gap between is left out, since the controller samples nothing in it.
 const REVERSAL_US: u64 = 250;
+/// From this voltage at the USB port on the load source has its full reach …
+const USB_FULL: Volts = Volts(5.0);
+/// … and below it loses so much of it for each volt: at 4.40 V 41.8 mA go into 5 Ω, which with Rm and contacts is 0.69 V
+/// (`hardware/spice/load.cir`).
+const REACH_LOST: f64 = 0.52;
 /// Inner resistance of a source that has reached its compliance.
 const LIMITED: Ohms = Ohms(0.01);
 
@@ -77,6 +82,8 @@ pub struct FrontEnd {
     switches: [Ohms; 4],
     /// Into the two sense inputs.
     input: [Amps; 2],
+    /// The most the load source puts between its node and the bias node.
+    load_reach: Volts,
 }
 
 /// The branches of the front end that hold a voltage.
@@ -104,16 +111,24 @@ impl FrontEnd {
             idac: [idac, idac * (1.0 + 0.003 * rng.normal())],
             switches: std::array::from_fn(|_| Ohms(rng.between(0.4, 0.6))),
             input: [Amps::ZERO; 2],
+            load_reach: Volts::ZERO,
         };
         let since_bought = figures.rm_drift.draw(rng) * (air.0 - RM_AT.0) + figures.rm_ageing.draw(rng);
         front_end.rm = front_end.rm * (1.0 + since_bought);
         front_end.input = std::array::from_fn(|_| Amps(figures.input_amps.draw(rng)));
+        front_end.set_usb(Volts(figures.usb_volts.draw(rng)));
         front_end
     }
 
     /// Makes Rm stand off its nominal value by this, relative.
     pub fn set_rm(&mut self, off: f64) {
         self.rm = Ohms(RM_OHMS) * (1.0 + off);
+    }
+
+    /// Supplies the bench with this voltage at its USB port.
+    pub fn set_usb(&mut self, usb: Volts) {
+        let missing = (USB_FULL - usb).max(Volts::ZERO);
+        self.load_reach = (Volts(LOAD_COMPLIANCE_VOLTS) - REACH_LOST * missing).max(Volts::ZERO);
     }
 
     /// Tells the reversal switch which way the current is to run.
@@ -239,7 +254,7 @@ impl FrontEnd {
 
     /// The node above which the source in use cannot lift its own, and by how much.
     fn compliance(&self) -> (Node, Volts) {
-        if self.load_enable { (BIAS, Volts(LOAD_COMPLIANCE_VOLTS)) } else { (GROUND, AVDD - IDAC_HEADROOM) }
+        if self.load_enable { (BIAS, self.load_reach) } else { (GROUND, AVDD - IDAC_HEADROOM) }
     }
 
     fn idac_currents(&self, adc: &Adc, now_us: u64) -> impl Iterator<Item = (AdcPin, Amps)> {
@@ -328,6 +343,20 @@ mod tests {
         front_end.turn(false, 200);
         assert_eq!(front_end.turns_at(), None, "back before it moved");
         assert!(u64::from(wait::REVERSE_US) >= REVERSAL_US);
+    }
+
+    /// `hardware/spice/load.cir` at 4.40 V of USB: 41.8 mA into 5 Ω, pins and relays besides.
+    #[test]
+    fn a_weak_usb_port_leaves_the_load_source_less_reach() {
+        let mut front_end = FrontEnd::new(&Figures::USUAL, RM_AT, &mut Rng::new(1));
+        (front_end.load_enable, front_end.isolation_clamp) = (true, false);
+        for (usb, limited, milliamps) in [(5.25, false, 50.0), (5.0, false, 50.0), (4.4, true, 41.8)] {
+            front_end.set_usb(Volts(usb));
+            let (at, current) = at(&front_end, [0; 4], 5.5, limited);
+            assert_eq!(front_end.is_limited(limited, current, &at), limited, "{usb} V");
+            let flows = 1e3 * ((at[RM_TOP] - at[BIAS]) / Ohms(RM_OHMS)).0;
+            assert!((flows / milliamps - 1.0).abs() < 0.04, "{usb} V: {flows} mA");
+        }
     }
 
     #[test]

@@ -123,6 +123,7 @@ impl Models {
                 Injected::GainError(gain, error) => amplifier.set_gain_error(gain, error),
                 Injected::CommonMode(volts) => amplifier.set_common_mode(volts),
                 Injected::Rm(off) => front_end.set_rm(off),
+                Injected::Usb(volts) => front_end.set_usb(volts),
                 Injected::Displaced(point, mm) => seat.displace(&mut bed, fixture, point.index(), mm),
                 Injected::Segment(..)
                 | Injected::Bridge(..)

@@ -23,6 +23,7 @@
 //! gain 16=+0.05 %               the ADC's error there       Rm=+0.08 %                    off its nominal value
 //! pin via1.b=0.3 mm             sense pin beside its point  CMRR=90 dB                    of the ADC
 //! bed=+3 K                      and the unit on it, warmer than the air at the meter
+//! USB=4.4 V                     at the bench's port
 //! absorption=4 %                of the bulk capacitance charges slowly
 //! ```
 
@@ -137,6 +138,8 @@ pub enum Injected {
     CommonMode(f64),
     /// Rm off its nominal value, relative.
     Rm(f64),
+    /// Voltage at the USB port.
+    Usb(Volts),
     /// A sense pin so far from its point along the path, mm.
     Displaced(PointId, f64),
 }
@@ -329,6 +332,7 @@ pub fn parse(text: &str, fixture: &Fixture) -> Result<Injected, SpecError> {
         },
         "CMRR" => Ok(Injected::CommonMode(libm::pow(10.0, -plain("dB", "\"90 dB\"")? / 20.0))),
         "Rm" => Ok(Injected::Rm(measure(Unit::Fraction)?)),
+        "USB" => Ok(Injected::Usb(measure(Unit::Volt).map(Volts)?)),
         "battery" => Ok(Injected::Battery(measure(Unit::Volt).map(Volts)?)),
         "charge" if board.supply.bulk > Farads::ZERO => Ok(Injected::Charge(measure(Unit::Volt).map(Volts)?)),
         "absorption" if board.supply.bulk > Farads::ZERO => {
@@ -345,8 +349,19 @@ pub fn parse(text: &str, fixture: &Fixture) -> Result<Injected, SpecError> {
             let segments = board.segments.iter().map(|segment| segment.name.as_str());
             let standards = fixture.standards.iter().map(|standard| standard.name.as_str());
             let thermometers = fixture.thermometers.iter().map(|thermometer| thermometer.name.as_str());
-            let others =
-                ["battery", "charge", "absorption", "lid", "bed", "hum", "unit", "noise", "CMRR", "Rm"];
+            let others = [
+                "battery",
+                "charge",
+                "absorption",
+                "lid",
+                "bed",
+                "hum",
+                "unit",
+                "noise",
+                "CMRR",
+                "Rm",
+                "USB",
+            ];
             let known: Vec<&str> = segments.chain(standards).chain(thermometers).chain(others).collect();
             let what = format!("there is no segment, standard or thermometer `{}`", quantity::clip(name));
             Err(wrong(what, suggestion(name, &known)))
@@ -421,6 +436,7 @@ mod tests {
         assert_eq!(fault("noise=1.5"), Injected::Noise(1.5));
         assert_eq!(fault("gain 16=+0.05 %"), Injected::GainError(Gain::X16, 0.0005));
         assert_eq!(fault("Rm=-0.08 %"), Injected::Rm(-0.0008));
+        assert_eq!(fault("USB=4.4 V"), Injected::Usb(Volts(4.4)));
         assert_eq!(fault("CMRR=80 dB"), Injected::CommonMode(1e-4));
         assert_eq!(fault("pin via1.b=-0.3 mm"), Injected::Displaced(point("via1.b"), -0.3));
     }
