@@ -3,7 +3,7 @@
 
 use maud::{Markup, html};
 
-use crate::board::{Layer, SegmentKind};
+use crate::board::SegmentKind;
 
 /// Half the width that a symbol covers of the line.
 pub const HALF: f64 = 28.0;
@@ -82,7 +82,7 @@ mod tests {
     #[test]
     fn every_kind_has_its_own_symbol() {
         let kinds = [
-            SegmentKind::Trace { length_mm: 1.0, width_mm: 1.0, layer: Layer::Outer },
+            SegmentKind::Trace { length_mm: 1.0, width_mm: 1.0, layer: crate::board::Layer::Outer },
             SegmentKind::Via { count: 1, drill_mm: 0.3, plating_um: 20.0 },
             SegmentKind::Via { count: 2, drill_mm: 0.3, plating_um: 20.0 },
             SegmentKind::Joint,
