@@ -80,6 +80,8 @@ pub struct Figures {
     pub seat_play_mm: Spread,
     /// Leakage from each matrix rail to the bias node, ohm.
     pub rail_ohms: Spread,
+    /// Share of a unit's bulk capacitance that charges slowly.
+    pub absorption: Spread,
     /// Peak of the hum in the sense loop, volt.
     pub hum_volts: Spread,
     /// Unit against the bed, kelvin.
@@ -119,6 +121,7 @@ impl Figures {
         seat_scatter: Spread::Normal(0.1, 0.3),
         seat_play_mm: Spread::Normal(0.02, 0.05),
         rail_ohms: Spread::Fixed(1e10),
+        absorption: NOTHING,
         hum_volts: NOTHING,
         unit_kelvin: NOTHING,
     };
@@ -159,6 +162,8 @@ impl Figures {
         seat_play_mm: Spread::Even(-0.1, 0.1),
         // Fifty open contacts at 10¹¹ Ω and flux on the matrix board.
         rail_ohms: Spread::Decades(4e9, 1e11),
+        // Aluminium electrolytics: up to 10 % (common practice, from memory).
+        absorption: Spread::Even(0.0, 0.1),
         hum_volts: Spread::Even(0.0, 20e-6),
         // A unit that lay in the room where the bench stands.
         unit_kelvin: Spread::Even(-1.0, 1.0),

@@ -144,6 +144,7 @@ impl Unit {
         };
         unit.warm_up(board, kind, faults, bed);
         unit.give_coils_and_junctions(board);
+        unit.absorb(kind, faults);
         let rails = [board.supply.from.index(), board.supply.ret.index()];
         for fault in faults {
             match *fault {
@@ -157,7 +158,6 @@ impl Unit {
                     let junction = Junction::new(kind, &mut unit.chance.clone());
                     unit.junctions.push(([a.index(), b.index()], junction));
                 }
-                Injected::Absorption(share) => unit.absorb(share),
                 Injected::Battery(voltage) => unit.battery = Some((rails, voltage)),
                 Injected::Charge(voltage) => unit.charge = voltage,
                 _ => {}
@@ -185,7 +185,16 @@ impl Unit {
     }
 
     /// Gives every bulk capacitor a memory: parts of it that charge slowly, so much of the whole.
-    fn absorb(&mut self, share: f64) {
+    fn absorb(&mut self, kind: Parts, faults: &[Injected]) {
+        let stated = faults.iter().rev().find_map(|fault| match fault {
+            Injected::Absorption(share) => Some(*share),
+            _ => None,
+        });
+        let mut rng = Rng::new(self.chance.clone().unit().to_bits() ^ 0xAB50);
+        let share = stated.unwrap_or_else(|| kind.figures().absorption.draw(&mut rng));
+        if share <= 0.0 {
+            return;
+        }
         let slow = self.capacitors.iter().flat_map(|&(ends, capacitance, _)| {
             ABSORPTION_SECONDS.map(|seconds| {
                 let part = capacitance * (share / ABSORPTION_SECONDS.len() as f64);
