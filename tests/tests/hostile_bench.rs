@@ -7,6 +7,7 @@
 use std::fmt;
 
 use copperwalk::{
+    evidence::{Evidence, Observation},
     plan::Sampling,
     sweep::Sweep,
     verdict::Verdict,
@@ -253,6 +254,15 @@ fn hum_is_not_booked_on_the_unit() {
             let bed = &beds[number % beds.len()];
             let (sweep, _) = bed.sweep(&Spec::new(number as u64).fault(format!("hum={peak} uV")));
             let work = sweep.measurement.work();
+            // Nor is it taken for contacts that move: those of both ends are read.
+            let evidence = Evidence::of(&bed.fixture, &sweep.measurement).unwrap();
+            let all = || evidence.runs().iter().flat_map(|run| &run.observations);
+            let read = |plus| {
+                all().any(|seen| {
+                    matches!(seen, Observation::ForceContact(contact) if contact.plus == plus && contact.resistance.is_some())
+                })
+            };
+            assert!(read(true) && read(false), "unit {number}, hum of {peak} µV");
             (sweep.judgement.verdict, (sweep.judgement.segments.len() == 12).then_some(work.device_us))
         });
         let count = |verdict| seen.iter().filter(|(found, _)| *found == verdict).count();

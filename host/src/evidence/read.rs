@@ -18,7 +18,8 @@ use crate::{
         self, Malformed,
         hum::Hum,
         isolation, one_way,
-        ratio::{self, Reading},
+        ratio::{self, Reading, Surroundings},
+        uncertainty::Noise,
     },
     measurement::{Run, RunShot},
     meter::Meter,
@@ -35,6 +36,9 @@ const NO_CURRENT: Amps = Amps(8e-6);
 /// The two ways out of the unit, contact, relay and reversal switch, differ by at most this: a common mode that turns round
 /// with the current even where the unit has no resistance.
 pub const CONTACTS_DIFFER: Ohms = Ohms(1.0);
+/// By at least this a contact is read, of which the converter's offset and common mode, 60 µV at worst, make 0.6 Ω. Less flows through
+/// capacitors that bridge an open, and a contact is told by less only where most of the source's voltage falls at it.
+const CONTACT_CURRENT: Amps = Amps(0.1e-3);
 /// A unit without current that hangs on the source's side stands 18 mV above Rm; more than this is that.
 const HANGS: Volts = Volts(5e-3);
 
@@ -147,7 +151,7 @@ impl Reader<'_> {
                 }
             }
             Role::EndToEnd { from, to } => {
-                let reading = ratio::read(self.meter, shot, codes, ran.why, false, Some(CONTACTS_DIFFER))?;
+                let reading = self.ratio(ran, false, Some(CONTACTS_DIFFER))?;
                 if reading.flows && reading.motion.is_none() {
                     self.known.paths.push((force_channels(contacts), reading.resistance.abs()));
                 }
@@ -158,12 +162,12 @@ impl Reader<'_> {
             Role::Segment { segment, swapped } => self.segment(ran, segment, swapped, false)?,
             Role::Survey { segment, swapped } => self.segment(ran, segment, swapped, true)?,
             Role::PastPin { around } => {
-                let reading = ratio::read(self.meter, shot, codes, ran.why, false, None)?;
+                let reading = self.ratio(ran, false, None)?;
                 self.check_reading(contacts, &reading);
                 self.see(Observation::Around(around, reading));
             }
             Role::Isolation(index) if matches!(shot.method, Method::Ratio(_)) => {
-                let reading = ratio::read(self.meter, shot, codes, ran.why, false, None)?;
+                let reading = self.ratio(ran, false, None)?;
                 if self.check_reading(contacts, &reading) == [true; 2] {
                     self.see(Observation::Below(index, reading));
                 }
@@ -199,12 +203,12 @@ impl Reader<'_> {
                 self.see(Observation::OpenSwitch(id, reading));
             }
             Role::Standard(index) => {
-                let reading = ratio::read(self.meter, shot, codes, ran.why, false, Some(CONTACTS_DIFFER))?;
+                let reading = self.ratio(ran, false, Some(CONTACTS_DIFFER))?;
                 self.check_reading(contacts, &reading);
                 self.see(Observation::Standard(index, reading));
             }
             Role::Thermometer(index) => {
-                let reading = ratio::read(self.meter, shot, codes, ran.why, false, None)?;
+                let reading = self.ratio(ran, false, None)?;
                 // No pin of the unit hangs on it, and a sweep can do without: nothing is asked about its contacts.
                 let touches =
                     reading.contacts.map_or([true; 2], |codes| codes.map(|code| touches(code, self.bias)));
@@ -231,6 +235,14 @@ impl Reader<'_> {
         Ok(())
     }
 
+    /// A ratio, weighed by what is known so far, so that neither hum nor a noisy converter is taken for a contact that moves. It
+    /// is weighed again when everything is known.
+    fn ratio(&self, ran: &RunShot, swapped: bool, path: Option<Ohms>) -> Result<Reading, Malformed> {
+        let mut reading = ratio::read(self.meter, &ran.shot, &ran.codes, ran.why, swapped, path)?;
+        reading.weigh(&Surroundings { noise: Noise::LOUDEST, hum: self.known.hum });
+        Ok(reading)
+    }
+
     fn segment(
         &mut self,
         ran: &RunShot,
@@ -242,7 +254,7 @@ impl Reader<'_> {
         let forced = force_channels(contacts);
         let path = self.known.paths.iter().rev().find(|(channels, _)| *channels == forced);
         let path = path.map(|(_, whole)| *whole + CONTACTS_DIFFER);
-        let reading = ratio::read(self.meter, shot, &ran.codes, ran.why, swapped, path)?;
+        let reading = self.ratio(ran, swapped, path)?;
         let mut touches = self.check_reading(contacts, &reading);
         let point = |channel: Option<u16>| channel.and_then(|channel| self.fixture.sense_point(channel));
         let (Some(plus), Some(minus)) = (point(contacts.sense_plus), point(contacts.sense_minus)) else {
@@ -289,7 +301,8 @@ impl Reader<'_> {
                 continue;
             }
             // While something moves, the drop and the current are not of the same moment.
-            let steady = reading.flows && reading.motion.is_none();
+            let told = reading.current.abs() > CONTACT_CURRENT || drop.abs() > HANGS;
+            let steady = reading.flows && told && reading.motion.is_none();
             let resistance = steady.then(|| (drop / reading.current).abs());
             let missing = !reading.flows && drop.abs() > HANGS;
             let contact = ForceContact { point, other, plus: is_plus, resistance, missing };

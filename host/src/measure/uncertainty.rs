@@ -8,7 +8,7 @@
 
 use statrs::distribution::{Continuous, ContinuousCDF, Normal, StudentsT};
 
-use crate::quantity::Ohms;
+use crate::{meter::noise::MOST_FACTOR, quantity::Ohms};
 
 /// Stated coverage.
 pub const COVERAGE: f64 = 0.95;
@@ -29,6 +29,9 @@ pub struct Noise {
 impl Noise {
     /// That of the table, for certain.
     pub const TABLE: Self = Self { factor: 1.0, freedom: f64::INFINITY, coverage_factor: NORMAL_FACTOR };
+
+    /// The most that a converter may have, for certain.
+    pub const LOUDEST: Self = Self { factor: MOST_FACTOR, ..Self::TABLE };
 
     /// The same, its size taken as certain: for a reading whose interval is widened for more than its few degrees of freedom.
     #[must_use]
