@@ -2,6 +2,7 @@
 
 use super::{SegmentKind, expected::ALPHA_COPPER};
 use crate::quantity::Celsius;
+use crate::statistics::rectangle;
 
 /// Temperature coefficient at 20 °C, 1/K: anywhere within `half` of `middle`.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -23,7 +24,7 @@ impl Coefficient {
 
     /// Half width, relative, of a value referred from this temperature to 20 °C, the temperature known to so many kelvin.
     pub fn unsure(self, at: Celsius, half_kelvin: f64) -> f64 {
-        (self.middle * half_kelvin).hypot(self.half * (at.0 - 20.0))
+        rectangle::of_sum(self.middle * half_kelvin, self.half * (at.0 - 20.0))
     }
 }
 

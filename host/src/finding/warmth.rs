@@ -13,6 +13,7 @@ use crate::{
     fixture::{Fixture, RESTED_KELVIN, Thermometer},
     measure::platinum::{self, Temperature},
     quantity::{Celsius, Ohms, Seconds},
+    statistics::rectangle,
 };
 
 /// A unit that nobody measured the temperature of lies in a room, °C, which is known to so many kelvin.
@@ -100,14 +101,16 @@ pub fn of(fixture: &Fixture, evidence: &Evidence) -> Warmth {
         thermometers(fixture, evidence).into_iter().find_map(|read| Some((read.index, read.said.ok()?)));
     let read = read.and_then(|(index, said)| Some((index, said, fixture.thermometers.get(index)?)));
     let repair_kelvin = left_by_repair(evidence.rested()).unwrap_or(0.0);
-    // Rectangles; their sum's variance, as a rectangle.
+    let both = |read_kelvin, rested_kelvin| {
+        rectangle::of_sum(rectangle::of_sum(read_kelvin, rested_kelvin), repair_kelvin)
+    };
     if let Some((index, said, thermometer)) = read {
-        let half_kelvin = said.half_kelvin.hypot(thermometer.rested_kelvin).hypot(repair_kelvin);
+        let half_kelvin = both(said.half_kelvin, thermometer.rested_kelvin);
         return Warmth { unit: said.value, half_kelvin, thermometer: Some(index) };
     }
     let sensor_kelvin = evidence.meter().sensor_kelvin;
     let (unit, sensor_kelvin) = evidence.air().map_or(ROOM, |air| (air, sensor_kelvin));
-    Warmth { unit, half_kelvin: sensor_kelvin.hypot(RESTED_KELVIN).hypot(repair_kelvin), thermometer: None }
+    Warmth { unit, half_kelvin: both(sensor_kelvin, RESTED_KELVIN), thermometer: None }
 }
 
 /// Thermometers that contradict the meter's sensor.

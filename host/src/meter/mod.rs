@@ -9,6 +9,8 @@ pub mod proven;
 
 use copperwalk_wire::{Gain, Rate, hardware::RM_TOLERANCE};
 
+use crate::statistics::rectangle;
+
 /// In single-shot mode the converter's oscillator starts first, µs (ADS1220: 50 µs).
 pub const WAKE_US: u32 = 50;
 
@@ -97,7 +99,7 @@ impl Meter {
             return Band::around_nothing(0.0);
         }
         let [a, b] = [a, b].map(|gain| self.gains[gain as usize]);
-        Band { middle: a.middle - b.middle, half: a.half.hypot(b.half) }
+        Band { middle: a.middle - b.middle, half: rectangle::of_sum(a.half, b.half) }
     }
 
     /// Half width at 95 % of what a resistance read with these gains is uncertain by however long one looks, relative. What a
@@ -119,6 +121,7 @@ mod tests {
         meter.gains[Gain::X16 as usize] = Band { middle: 4e-4, half: 3e-5 };
         meter.gains[Gain::X2 as usize] = Band { middle: -1e-4, half: 4e-5 };
         let Band { middle, half } = meter.gain_ratio(Gain::X16, Gain::X2);
-        assert!((middle - 5e-4).abs() < 1e-12 && (half - 5e-5).abs() < 1e-12, "{middle} {half}");
+        // Of 30 and 40 ppm: (70 − √(4 · 30 · 40 · 0.05)) / 0.95.
+        assert!((middle - 5e-4).abs() < 1e-12 && (half - 57.38e-6).abs() < 1e-8, "{middle} {half}");
     }
 }
