@@ -16,7 +16,7 @@ use crate::{
     limits::LimitSet,
     link::{LinkError, RanShot, RunReport, Session, Transport, discover::serial_text},
     machine::{Machine, MachineError, Policy, Request, Step, planned::Planned},
-    measure::ratio,
+    measure::ratio::{self, Surroundings},
     measurement::{self, Basis, Measurement, Purpose},
     meter::Meter,
     operator::{Operator, Seen, Unattended, Watch},
@@ -168,14 +168,14 @@ impl<T: Transport> Job<'_, T> {
         proof: Option<Proof>,
         listener: Listener<'_>,
     ) -> Result<Sweep, JobError> {
-        self.fits()?;
+        fits(self.session, self.fixture)?;
         let policy = Planned::new(self.fixture, self.plan);
         let capacity = self.session.identity().plan_capacity;
         let proven = proof::usable(proof.as_ref(), self.fixture, subject.started_us);
         let rested = measurement::rested(subject.repaired_us, subject.started_us);
         let known = Evidence::on(proven).rested_for(rested);
+        let meter = *known.meter();
         let mut machine = Machine::new(self.fixture, policy, capacity, known);
-        let meter = proven.map_or(Meter::PUBLISHED, |proven| proven.meter(None));
         self.drive(&mut machine, &meter, listener)?;
         let board = &self.fixture.board;
         let measurement = Measurement {
@@ -222,17 +222,6 @@ impl<T: Transport> Job<'_, T> {
                 Ok((id, sweep))
             }
             Err(error) => Err(JobError::Records { sweep: Box::new(sweep), error }),
-        }
-    }
-
-    /// Has the controller the channels that the fixture uses?
-    fn fits(&self) -> Result<(), JobError> {
-        let identity = self.session.identity();
-        let here = [identity.force_channels, identity.sense_channels];
-        let needed = [self.fixture.force_channels, self.fixture.sense_channels];
-        match here[0] < needed[0] || here[1] < needed[1] {
-            true => Err(JobError::Channels { here, needed }),
-            false => Ok(()),
         }
     }
 
@@ -284,6 +273,20 @@ impl<T: Transport> Job<'_, T> {
     }
 }
 
+/// Has the controller the channels that the fixture uses?
+///
+/// # Errors
+/// [`JobError::Channels`] where it has not.
+pub fn fits<T: Transport>(session: &Session<T>, fixture: &Fixture) -> Result<(), JobError> {
+    let identity = session.identity();
+    let here = [identity.force_channels, identity.sense_channels];
+    let needed = [fixture.force_channels, fixture.sense_channels];
+    match here[0] < needed[0] || here[1] < needed[1] {
+        true => Err(JobError::Channels { here, needed }),
+        false => Ok(()),
+    }
+}
+
 /// The bench's own look at the lid and at the unit's switches.
 struct Watching<'w, T: Transport> {
     session: &'w mut Session<T>,
@@ -328,7 +331,15 @@ fn tell_segment(
     listener: Listener<'_>,
 ) {
     let Role::Segment { segment, swapped } = planned.role else { return };
-    let reading = ratio::read(meter, &planned.shot, &ran.codes, ran.why, swapped, Some(Ohms::ZERO));
+    let reading = ratio::read(
+        meter,
+        &planned.shot,
+        &ran.codes,
+        ran.why,
+        swapped,
+        Some(Ohms::ZERO),
+        &Surroundings::UNKNOWN,
+    );
     let Ok(reading) = reading else { return };
     if !reading.flows {
         return;

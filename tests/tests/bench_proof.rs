@@ -1,11 +1,9 @@
 //! Proving a bench: what is found of its meter against what it was drawn with, every fault of bed and matrix by name, and what a
 //! proof does to the intervals of sweeps.
 
-use std::fmt;
-
 use copperwalk::{
     board::StateId,
-    fixture,
+    fixture::{self, Fixture},
     link::Session,
     operator::{Lying, Operator, Unattended, Watch},
     plan::Sampling,
@@ -18,6 +16,7 @@ use copperwalk_tests::{
     attack::times,
     campaign::{Bed, PROVEN_US, certified, chain, in_parallel, mixed},
     cases::Cases,
+    share::Share,
 };
 use jiff::Timestamp;
 
@@ -33,32 +32,6 @@ fn faults(proof: &Proof) -> Vec<String> {
     proof.figures().faults.iter().map(|fault| format!("{}: {}", fault.part, fault.what)).collect()
 }
 
-/// A share of cases.
-#[derive(Clone, Copy, Default)]
-struct Share {
-    of: usize,
-    hits: usize,
-}
-
-impl Share {
-    fn count(cases: impl IntoIterator<Item = bool>) -> Self {
-        cases.into_iter().fold(Self::default(), |share, hit| Self {
-            of: share.of + 1,
-            hits: share.hits + usize::from(hit),
-        })
-    }
-
-    fn value(self) -> f64 {
-        self.hits as f64 / self.of as f64
-    }
-}
-
-impl fmt::Display for Share {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{:.2} % ({} of {})", 100.0 * self.value(), self.hits, self.of)
-    }
-}
-
 /// One value as it was measured, against the truth: how far off in intervals, and the interval without a proof over that with
 /// one.
 struct Reading {
@@ -68,32 +41,35 @@ struct Reading {
     width: f64,
 }
 
+/// Every value of a hostile bench with this fixture on it, once proven, beside what it states without the proof.
+fn with_and_without_proof(number: usize, fixture: &Fixture) -> Vec<Reading> {
+    let bed = Bed::new(certified(fixture), Sampling::Quick);
+    let spec = Spec { parts: Parts::Hostile, ..Spec::new(number as u64) };
+    let proof = bed.prove(&spec, METER).unwrap();
+    let (without, truth) = bed.sweep(&spec);
+    let (with, _) = bed.sweep_by(&spec, Some(proof));
+    let rows = with.judgement.segments.iter().zip(&without.judgement.segments);
+    rows.filter_map(|(with, without)| {
+        let id = bed.fixture.board.segment_named(&with.name)?;
+        let (read, u95) = (with.at_20c?, with.u95?);
+        Some(Reading {
+            kind: with.kind.clone(),
+            off: (read - truth.segment_at_20c(id)) / u95,
+            narrower: without.u95? / u95,
+            width: u95 / read,
+        })
+    })
+    .collect()
+}
+
 #[test]
 fn a_proven_bench_states_narrower_intervals_that_cover_the_truth() {
     let beds = times(250, 3_400);
-    let all: Vec<Reading> = in_parallel(beds, |number| {
-        let fixture = mixed(&mut Cases::new(number as u64));
-        let bed = Bed::new(certified(&fixture), Sampling::Quick);
-        let spec = Spec { parts: Parts::Hostile, ..Spec::new(number as u64) };
-        let proof = bed.prove(&spec, METER).unwrap();
-        let (without, truth) = bed.sweep(&spec);
-        let (with, _) = bed.sweep_by(&spec, Some(proof));
-        let rows = with.judgement.segments.iter().zip(&without.judgement.segments);
-        rows.filter_map(|(with, without)| {
-            let id = bed.fixture.board.segment_named(&with.name)?;
-            let (read, u95) = (with.at_20c?, with.u95?);
-            Some(Reading {
-                kind: with.kind.clone(),
-                off: (read - truth.segment_at_20c(id)) / u95,
-                narrower: without.u95? / u95,
-                width: u95 / read,
-            })
-        })
-        .collect::<Vec<_>>()
-    })
-    .into_iter()
-    .flatten()
-    .collect();
+    let all: Vec<Reading> =
+        in_parallel(beds, |number| with_and_without_proof(number, &mixed(&mut Cases::new(number as u64))))
+            .into_iter()
+            .flatten()
+            .collect();
     let covered = Share::count(all.iter().map(|reading| reading.off.abs() <= 1.0));
     println!("proven bench: intervals cover {covered}");
     for kind in ["trace", "fuse", "inductor", "connector", "joint"] {
@@ -117,27 +93,16 @@ fn a_proven_bench_states_narrower_intervals_that_cover_the_truth() {
 /// gain and Rm.
 #[test]
 fn where_gain_and_rm_dominate_intervals_are_three_times_narrower() {
-    let all: Vec<(f64, f64)> = in_parallel(times(60, 600), |number| {
+    let all: Vec<Reading> = in_parallel(times(60, 600), |number| {
         let mut cases = Cases::new(number as u64);
         let values: Vec<f64> = (0..6).map(|_| cases.decades(0.3, 1.5)).collect();
-        let bed = Bed::new(certified(&chain("shunt", &values)), Sampling::Quick);
-        let spec = Spec { parts: Parts::Hostile, ..Spec::new(number as u64) };
-        let proof = bed.prove(&spec, METER).unwrap();
-        let (without, truth) = bed.sweep(&spec);
-        let (with, _) = bed.sweep_by(&spec, Some(proof));
-        let rows = with.judgement.segments.iter().zip(&without.judgement.segments);
-        rows.filter_map(|(with, without)| {
-            let id = bed.fixture.board.segment_named(&with.name)?;
-            let (read, u95) = (with.at_20c?, with.u95?);
-            Some(((read - truth.segment_at_20c(id)) / u95, without.u95? / u95))
-        })
-        .collect::<Vec<_>>()
+        with_and_without_proof(number, &chain("shunt", &values))
     })
     .into_iter()
     .flatten()
     .collect();
-    let covered = Share::count(all.iter().map(|(off, _)| off.abs() <= 1.0));
-    let mut narrower: Vec<f64> = all.iter().map(|(_, narrower)| *narrower).collect();
+    let covered = Share::count(all.iter().map(|reading| reading.off.abs() <= 1.0));
+    let mut narrower: Vec<f64> = all.iter().map(|reading| reading.narrower).collect();
     narrower.sort_by(f64::total_cmp);
     println!(
         "shunts: intervals cover {covered}, in the middle {:.2} times narrower, at least {:.2}",

@@ -4,8 +4,6 @@
 //! The short run is in the suite; `COPPERWALK_LONG=1` runs whole, on a bench of usual parts too, and prints the figures of
 //! `docs/what-is-promised.md`.
 
-use std::fmt;
-
 use copperwalk::{
     evidence::{Evidence, Observation},
     plan::Sampling,
@@ -17,37 +15,12 @@ use copperwalk_tests::{
     attack::times,
     campaign::{Bed, in_parallel, mixed},
     cases::Cases,
+    share::Share,
 };
 
 /// The benches of a run.
 fn benches() -> &'static [Parts] {
     &[Parts::Hostile, Parts::Usual][..times(1, 2)]
-}
-
-/// A share of cases.
-#[derive(Clone, Copy, Default)]
-struct Share {
-    of: usize,
-    hits: usize,
-}
-
-impl Share {
-    fn count(cases: impl IntoIterator<Item = bool>) -> Self {
-        cases.into_iter().fold(Self::default(), |share, hit| Self {
-            of: share.of + 1,
-            hits: share.hits + usize::from(hit),
-        })
-    }
-
-    fn value(self) -> f64 {
-        self.hits as f64 / self.of as f64
-    }
-}
-
-impl fmt::Display for Share {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{:.2} % ({} of {})", 100.0 * self.value(), self.hits, self.of)
-    }
 }
 
 fn spec(parts: Parts, number: usize) -> Spec {

@@ -238,9 +238,8 @@ impl Reader<'_> {
     /// A ratio, weighed by what is known so far, so that neither hum nor a noisy converter is taken for a contact that moves. It
     /// is weighed again when everything is known.
     fn ratio(&self, ran: &RunShot, swapped: bool, path: Option<Ohms>) -> Result<Reading, Malformed> {
-        let mut reading = ratio::read(self.meter, &ran.shot, &ran.codes, ran.why, swapped, path)?;
-        reading.weigh(&Surroundings { noise: Noise::LOUDEST, hum: self.known.hum });
-        Ok(reading)
+        let surroundings = Surroundings { noise: Noise::LOUDEST, hum: self.known.hum };
+        ratio::read(self.meter, &ran.shot, &ran.codes, ran.why, swapped, path, &surroundings)
     }
 
     fn segment(

@@ -11,7 +11,10 @@ use super::bench::BenchFinding;
 use crate::{
     evidence::{Evidence, Observation},
     fixture::{Fixture, RESTED_KELVIN, Thermometer},
-    measure::platinum::{self, Temperature},
+    measure::{
+        platinum::{self, Temperature},
+        ratio::Reading,
+    },
     quantity::{Celsius, Ohms, Seconds},
     statistics::rectangle,
 };
@@ -61,9 +64,12 @@ pub struct Read {
     pub said: Result<Temperature, Silent>,
 }
 
-/// Can a bed have this temperature?
-pub fn is_of_a_bed(at: Celsius) -> bool {
-    (BED[0].0..=BED[1].0).contains(&at.0)
+/// What a thermometer says; `None` where no current flows, or where that is no temperature that a bed can have.
+pub fn said(thermometer: &Thermometer, reading: &Reading) -> Option<Temperature> {
+    if !reading.flows || reading.over_range {
+        return None;
+    }
+    platinum::read(thermometer, reading).filter(|read| (BED[0].0..=BED[1].0).contains(&read.value.0))
 }
 
 /// What each thermometer said when it was read last.
@@ -77,9 +83,7 @@ pub fn thermometers(fixture: &Fixture, evidence: &Evidence) -> Vec<Read> {
                 } else if !reading.flows {
                     Err(Silent::Open)
                 } else {
-                    platinum::read(thermometer, reading)
-                        .filter(|read| !reading.over_range && is_of_a_bed(read.value))
-                        .ok_or(Silent::NoTemperature(reading.resistance))
+                    said(thermometer, reading).ok_or(Silent::NoTemperature(reading.resistance))
                 })
             }
             _ => None,

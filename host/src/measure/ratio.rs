@@ -127,7 +127,8 @@ pub enum Motion {
 
 /// Reads a ratio shot with this meter. `why`: its sampling stopped. `swapped`: sense+ stands nearer force-. `path`: resistance
 /// between the two force rails, by which the common mode of the sense pins turns round with the current; where it is not
-/// known, or was more before a film broke, it is what the source's reach leaves for the current that flows.
+/// known, or was more before a film broke, it is what the source's reach leaves for the current that flows. `surroundings`: as far
+/// as they are known by now.
 pub fn read(
     meter: &Meter,
     shot: &Shot,
@@ -135,6 +136,7 @@ pub fn read(
     why: ShotEnd,
     swapped: bool,
     path: Option<Ohms>,
+    surroundings: &Surroundings,
 ) -> Result<Reading, Malformed> {
     let codes = decode(shot, codes)?.ratio()?;
     let ratio = codes.method;
@@ -189,7 +191,7 @@ pub fn read(
         end_drops: codes.ends.map(|ends| ends.map(|code| voltage(code, ENDS_GAIN))),
         half_cycles: HalfCycles { scatter: scatter(&halves), halves, period, sigma: Volts(sigma_a) },
     };
-    reading.weigh(&Surroundings::UNKNOWN);
+    reading.weigh(surroundings);
     Ok(reading)
 }
 
@@ -351,7 +353,16 @@ mod tests {
             gate: None,
         });
         let shot = Shot { contacts: Contacts::default(), source: Source::Dry, method };
-        read(&Meter::PUBLISHED, &shot, &codes, ShotEnd::Complete, false, Some(Ohms::ZERO)).unwrap()
+        read(
+            &Meter::PUBLISHED,
+            &shot,
+            &codes,
+            ShotEnd::Complete,
+            false,
+            Some(Ohms::ZERO),
+            &Surroundings::UNKNOWN,
+        )
+        .unwrap()
     }
 
     /// Six half-cycles of one signal, forward and reversed in turn.
@@ -465,7 +476,16 @@ mod tests {
         let drop = (0.5 / code_step(Gain::X2).0) as i32;
         let codes = [1_000, drop, -1_000, -drop, 1_000, drop];
         let common_mode = |path| {
-            let read = read(&Meter::PUBLISHED, &shot, &codes, ShotEnd::Complete, false, path).unwrap();
+            let read = read(
+                &Meter::PUBLISHED,
+                &shot,
+                &codes,
+                ShotEnd::Complete,
+                false,
+                path,
+                &Surroundings::UNKNOWN,
+            )
+            .unwrap();
             read.budget.edges.common_mode.0
         };
         for (path, expected) in [(Some(328.0), 316e-6), (None, 316e-6), (Some(2.0), 31.6e-6)] {

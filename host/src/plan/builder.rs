@@ -43,7 +43,7 @@ fn unsure(fixture: &Fixture, id: SegmentId, limits: &Limits) -> f64 {
 }
 
 /// The contacts of what is built into the bed.
-fn four_wires(force: [u16; 2], sense: [u16; 2]) -> Contacts {
+pub fn four_wires(force: [u16; 2], sense: [u16; 2]) -> Contacts {
     let ([force_plus, force_minus], [sense_plus, sense_minus]) = (force.map(Some), sense.map(Some));
     Contacts { force_plus, force_minus, sense_plus, sense_minus }
 }

@@ -11,8 +11,9 @@ use copperwalk_wire::{
 use super::{Event, ProveError};
 use crate::{
     fixture::{Fixture, Standard},
-    job::JobError,
+    job,
     link::{RanShot, Session, Transport, discover::serial_text},
+    plan::builder,
     proof::Figures,
 };
 
@@ -29,17 +30,7 @@ pub struct Bench<'b, T: Transport> {
 
 /// The contacts of a standard.
 pub fn across(standard: &Standard) -> Contacts {
-    four_wire(standard.force, standard.sense)
-}
-
-/// The contacts of a built-in part, by its channels for + and -.
-pub fn four_wire([force_plus, force_minus]: [u16; 2], [sense_plus, sense_minus]: [u16; 2]) -> Contacts {
-    Contacts {
-        force_plus: Some(force_plus),
-        force_minus: Some(force_minus),
-        sense_plus: Some(sense_plus),
-        sense_minus: Some(sense_minus),
-    }
+    builder::four_wires(standard.force, standard.sense)
 }
 
 impl<'b, T: Transport> Bench<'b, T> {
@@ -51,12 +42,7 @@ impl<'b, T: Transport> Bench<'b, T> {
     ) -> Result<Self, ProveError> {
         let standard =
             fixture.standards.first().ok_or_else(|| ProveError::NoStandard(fixture.name.clone()))?;
-        let identity = session.identity();
-        let here = [identity.force_channels, identity.sense_channels];
-        let needed = [fixture.force_channels, fixture.sense_channels];
-        if here[0] < needed[0] || here[1] < needed[1] {
-            return Err(JobError::Channels { here, needed }.into());
-        }
+        job::fits(session, fixture)?;
         Ok(Self { session, listener, standard, shots: 0, device_us: 0, bias: NOMINAL_BIAS })
     }
 

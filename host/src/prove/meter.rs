@@ -15,7 +15,7 @@ use copperwalk_wire::{
 
 use super::{
     ProveError,
-    bench::{Bench, across, four_wire},
+    bench::{Bench, across},
 };
 use crate::{
     evidence::CONTACTS_DIFFER,
@@ -26,7 +26,6 @@ use crate::{
     measure::{
         self,
         hum::Hum,
-        platinum,
         ratio::{self, Reading, Surroundings},
         uncertainty::Noise,
         voltage,
@@ -116,15 +115,13 @@ fn read_thermometer<T: Transport>(
     around: &Around,
     meter: &Meter,
 ) -> Result<(ThermometerFound, Option<Fault>), ProveError> {
-    let shot = aim::thermometer(four_wire(thermometer.force, thermometer.sense));
+    let shot = aim::thermometer(builder::four_wires(thermometer.force, thermometer.sense));
     let ran = bench.run("thermometers", &[shot])?;
     let mut said = None;
     for ran in &ran {
-        let mut reading = ratio::read(meter, &shot, &ran.codes, ShotEnd::Complete, false, None)?;
-        reading.weigh(&around.surroundings);
-        if reading.flows && !reading.over_range {
-            said = platinum::read(thermometer, &reading).filter(|read| warmth::is_of_a_bed(read.value));
-        }
+        let surroundings = &around.surroundings;
+        let reading = ratio::read(meter, &shot, &ran.codes, ShotEnd::Complete, false, None, surroundings)?;
+        said = warmth::said(thermometer, &reading);
     }
     let part = format!("thermometer {}", thermometer.name);
     let fault = match &said {
@@ -311,9 +308,7 @@ fn read(
     around: &Around,
 ) -> Result<Reading, ProveError> {
     let path = Some(standard.resistance + CONTACTS_DIFFER);
-    let mut reading = ratio::read(meter, shot, &ran.codes, ShotEnd::Complete, false, path)?;
-    reading.weigh(&around.surroundings);
-    Ok(reading)
+    Ok(ratio::read(meter, shot, &ran.codes, ShotEnd::Complete, false, path, &around.surroundings)?)
 }
 
 /// Gains against each other and, with a certificate, Rm.

@@ -15,7 +15,7 @@ use crate::{
     evidence::Line,
     finding::bench::FORCE_CONTACT,
     link::{RanShot, Transport},
-    measure::ratio,
+    measure::ratio::{self, Surroundings},
     meter::Meter,
     proof::{ContactFound, Fault},
     quantity::{Ohms, engineering},
@@ -174,7 +174,8 @@ const LOOK: Ratio = Ratio {
 
 /// Resistance of the force contact on this side; `None` where no current flows.
 fn drop_of(shot: &Shot, ran: &RanShot, plus: bool) -> Result<Option<Ohms>, ProveError> {
-    let reading = ratio::read(&Meter::PUBLISHED, shot, &ran.codes, ShotEnd::Complete, false, None)?;
+    let unknown = &Surroundings::UNKNOWN;
+    let reading = ratio::read(&Meter::PUBLISHED, shot, &ran.codes, ShotEnd::Complete, false, None, unknown)?;
     let drops = reading.end_drops.filter(|_| reading.flows);
     Ok(drops.map(|[minus_end, plus_end]| (if plus { plus_end } else { minus_end } / reading.current).abs()))
 }

@@ -155,10 +155,7 @@ async fn parcels(small: &Store) -> Result<Vec<Parcel>, Error> {
         let [head] = small.heads(&mut connection, [id]).await?;
         let head = head?;
         let files = small.texts(&mut connection, &head.basis).await?;
-        let proof = match &head.proof {
-            Some(hash) => Some(small.proof(&mut connection, hash).await?),
-            None => None,
-        };
+        let proof = small.named_proof(&mut connection, head.proof.as_deref()).await?;
         let read = async {
             let packed = stored::packed(&mut connection, &[id.0]).await?.remove(&id.0);
             let judged = judgement::read(&mut connection, &[id.0], Which::All).await?.remove(&id.0);

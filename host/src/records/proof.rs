@@ -36,14 +36,23 @@ impl Store {
             .fetch_optional(&mut *connection)
             .await
             .map_err(|error| self.said(&error))?;
-        match latest {
+        self.named_proof(&mut connection, latest.as_deref()).await
+    }
+
+    /// The proof that a measurement names, if it names one.
+    pub(super) async fn named_proof(
+        &self,
+        connection: &mut Connection,
+        hash: Option<&str>,
+    ) -> Result<Option<Proof>, Error> {
+        match hash {
+            Some(hash) => self.proof(connection, hash).await.map(Some),
             None => Ok(None),
-            Some(hash) => self.proof(&mut connection, &hash).await.map(Some),
         }
     }
 
     /// The proof with this hash.
-    pub(super) async fn proof(&self, connection: &mut Connection, hash: &str) -> Result<Proof, Error> {
+    async fn proof(&self, connection: &mut Connection, hash: &str) -> Result<Proof, Error> {
         let altered = || self.altered(format!("the proof of a bench with hash {hash}"));
         let row = sqlx::query("SELECT bench, fixture, made_us, source FROM proof WHERE proof_hash = $1");
         let read = async {

@@ -142,10 +142,7 @@ impl Store {
                 let (head, judgement) = latest.take(self, id)?;
                 let packed = packed.remove(&id.0);
                 let fixture = self.fixture(&mut connection, &head.basis).await?;
-                let proof = match &head.proof {
-                    Some(hash) => Some(self.proof(&mut connection, hash).await?),
-                    None => None,
-                };
+                let proof = self.named_proof(&mut connection, head.proof.as_deref()).await?;
                 let measurement = self.unpack(head, proof, packed, &fixture)?;
                 Ok(Stored { id, measurement, fixture, judgement })
             };
