@@ -66,6 +66,8 @@ pub mod evidence;
 pub mod finding;
 
 // What is made of it.
+pub mod hypothesis;
+
 pub mod sweep;
 
 pub mod fault;

@@ -67,4 +67,11 @@ pub enum Role {
     },
     /// A diode, or a transistor without power, in both directions; sense+ at its anode.
     OneWay(SegmentId),
+    /// The voltage between two points of a way that a current is sent along: a hunt's look.
+    Between {
+        /// Sense+ stands here, at the end nearer force+.
+        from: PointId,
+        /// Sense-.
+        to: PointId,
+    },
 }

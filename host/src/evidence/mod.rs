@@ -72,6 +72,8 @@ pub enum Observation {
     StuckRelay(Bus),
     /// A stretch was read end to end.
     EndToEnd(EndToEnd),
+    /// The voltage between two points of a way was read.
+    Between(Between),
     /// A segment was read.
     Segment(SegmentReading),
     /// The voltage between the two neighbours of pins that do not answer.
@@ -110,6 +112,21 @@ pub struct EndToEnd {
     pub from: PointId,
     /// Forced and sensed at -.
     pub to: PointId,
+    /// Do the two sense contacts touch?
+    pub touches: [bool; 2],
+    /// The reading.
+    pub reading: Reading,
+}
+
+/// A reading between two points of the way that a current is sent along.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Between {
+    /// Forced at + and at -.
+    pub forced: [PointId; 2],
+    /// Sensed at + and at -.
+    pub sensed: [PointId; 2],
+    /// Do the two sense contacts touch?
+    pub touches: [bool; 2],
     /// The reading.
     pub reading: Reading,
 }
@@ -119,6 +136,8 @@ pub struct EndToEnd {
 pub struct SegmentReading {
     /// The segment.
     pub segment: SegmentId,
+    /// Forced at + and at -, where the fixture has points there.
+    pub forced: [Option<PointId>; 2],
     /// Its end nearer force+, then the other.
     pub ends: [PointId; 2],
     /// Do the two sense contacts touch?
@@ -265,8 +284,13 @@ impl RunEvidence {
 
     /// Did anything change while a path was read?
     pub fn moved(&self) -> bool {
-        let stretches = self.end_to_ends().map(|seen| seen.reading.motion);
-        stretches.chain(self.segments().map(|seen| seen.reading.motion)).any(|motion| motion.is_some())
+        let moved = |seen: &Observation| match seen {
+            Observation::EndToEnd(seen) => seen.reading.motion.is_some(),
+            Observation::Between(seen) => seen.reading.motion.is_some(),
+            Observation::Segment(seen) => seen.reading.motion.is_some(),
+            _ => false,
+        };
+        self.observations.iter().any(moved)
     }
 }
 

@@ -8,8 +8,8 @@ use copperwalk_wire::{
 };
 
 use super::{
-    Bus, EndToEnd, ForceContact, Line, Observation, Potential, RelayAnswer, RunEvidence, SegmentReading,
-    SenseContact,
+    Between, Bus, EndToEnd, ForceContact, Line, Observation, Potential, RelayAnswer, RunEvidence,
+    SegmentReading, SenseContact,
 };
 use crate::{
     board::{PointId, SegmentId, StateId},
@@ -157,7 +157,15 @@ impl Reader<'_> {
                 }
                 let touches = self.check_reading(contacts, &reading);
                 self.force_contacts(from, to, &reading, touches);
-                self.see(Observation::EndToEnd(EndToEnd { from, to, reading }));
+                self.see(Observation::EndToEnd(EndToEnd { from, to, touches, reading }));
+            }
+            Role::Between { from, to } => {
+                let reading = self.ratio(ran, false, self.path(contacts))?;
+                let touches = self.check_reading(contacts, &reading);
+                if let [Some(plus), Some(minus)] = self.forced(contacts) {
+                    let (forced, sensed) = ([plus, minus], [from, to]);
+                    self.see(Observation::Between(Between { forced, sensed, touches, reading }));
+                }
             }
             Role::Segment { segment, swapped } => self.segment(ran, segment, swapped, false)?,
             Role::Survey { segment, swapped } => self.segment(ran, segment, swapped, true)?,
@@ -242,6 +250,13 @@ impl Reader<'_> {
         ratio::read(self.meter, &ran.shot, &ran.codes, ran.why, swapped, path, &surroundings)
     }
 
+    /// Resistance between the force rails, as far as it was read through the same pins.
+    fn path(&self, contacts: Contacts) -> Option<Ohms> {
+        let forced = force_channels(contacts);
+        let path = self.known.paths.iter().rev().find(|(channels, _)| *channels == forced);
+        path.map(|(_, whole)| *whole + CONTACTS_DIFFER)
+    }
+
     fn segment(
         &mut self,
         ran: &RunShot,
@@ -250,10 +265,7 @@ impl Reader<'_> {
         survey: bool,
     ) -> Result<(), EvidenceError> {
         let (shot, contacts) = (&ran.shot, ran.shot.contacts);
-        let forced = force_channels(contacts);
-        let path = self.known.paths.iter().rev().find(|(channels, _)| *channels == forced);
-        let path = path.map(|(_, whole)| *whole + CONTACTS_DIFFER);
-        let reading = self.ratio(ran, swapped, path)?;
+        let reading = self.ratio(ran, swapped, self.path(contacts))?;
         let mut touches = self.check_reading(contacts, &reading);
         let point = |channel: Option<u16>| channel.and_then(|channel| self.fixture.sense_point(channel));
         let (Some(plus), Some(minus)) = (point(contacts.sense_plus), point(contacts.sense_minus)) else {
@@ -264,8 +276,16 @@ impl Reader<'_> {
             ends.reverse();
             touches.reverse();
         }
-        let source = shot.source;
-        self.see(Observation::Segment(SegmentReading { segment, ends, touches, source, survey, reading }));
+        let (source, forced) = (shot.source, self.forced(contacts));
+        self.see(Observation::Segment(SegmentReading {
+            segment,
+            forced,
+            ends,
+            touches,
+            source,
+            survey,
+            reading,
+        }));
         Ok(())
     }
 

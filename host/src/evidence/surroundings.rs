@@ -34,6 +34,7 @@ pub(super) fn of(runs: &[RunEvidence]) -> Surroundings {
 fn reading(seen: &Observation) -> Option<&Reading> {
     match seen {
         Observation::EndToEnd(seen) => Some(&seen.reading),
+        Observation::Between(seen) => Some(&seen.reading),
         Observation::Segment(seen) => Some(&seen.reading),
         Observation::Around(_, reading)
         | Observation::Standard(_, reading)
@@ -46,6 +47,7 @@ fn reading(seen: &Observation) -> Option<&Reading> {
 pub(super) fn reading_mut(seen: &mut Observation) -> Option<&mut Reading> {
     match seen {
         Observation::EndToEnd(seen) => Some(&mut seen.reading),
+        Observation::Between(seen) => Some(&mut seen.reading),
         Observation::Segment(seen) => Some(&mut seen.reading),
         Observation::Around(_, reading)
         | Observation::Standard(_, reading)

@@ -11,7 +11,7 @@ use crate::{
 };
 
 /// More than this across a segment that carries nothing is the clamp's voltage: a twentieth of its 18 mV.
-const OPEN: Volts = Volts(0.9e-3);
+pub const OPEN: Volts = Volts(0.9e-3);
 /// An open with a touching pin on either side.
 const LOCATED: f64 = 0.999;
 /// One of the two edges of an island of several pins.

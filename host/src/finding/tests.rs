@@ -64,7 +64,8 @@ fn reading(ohms: f64, u95: f64) -> Reading {
 fn seen(fixture: &Fixture, id: SegmentId, source: Source, reading: Reading) -> SegmentReading {
     let segment = fixture.board.segment(id);
     let ends = [segment.from, segment.to];
-    SegmentReading { segment: id, ends, touches: [true; 2], source, survey: false, reading }
+    let forced = [None; 2];
+    SegmentReading { segment: id, forced, ends, touches: [true; 2], source, survey: false, reading }
 }
 
 fn run(state: StateId, observations: Vec<Observation>) -> RunEvidence {
@@ -325,6 +326,7 @@ fn a_closure_disagrees_beyond_2_3_times_its_uncertainty() {
         let end_to_end = EndToEnd {
             from: segment.from,
             to: segment.to,
+            touches: [true; 2],
             reading: reading(1e-3 + factor * u95 * 2.0_f64.sqrt(), u95),
         };
         let evidence = Evidence::from_iter([run(ON, vec![Observation::EndToEnd(end_to_end)])]);

@@ -261,6 +261,13 @@ impl<'f> Builder<'f> {
         self.push(Role::Isolation(index), aim::below(contacts, bulk));
     }
 
+    /// The voltage between two points of a way, dry.
+    pub fn between(&mut self, forced: [PointId; 2], sensed: [PointId; 2]) {
+        let contacts = self.sense(self.force(forced[0], forced[1]), sensed[0], sensed[1]);
+        let shot = aim::look_dry(contacts, self.bridge_wait_us(Source::Dry));
+        self.push(Role::Between { from: sensed[0], to: sensed[1] }, shot);
+    }
+
     /// Drains what load current along a stretch with a bad piece has left on capacitors between branches.
     pub fn drain(&mut self, stretch: &Stretch) {
         if self.bridging > Farads::ZERO {

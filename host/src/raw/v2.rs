@@ -67,6 +67,7 @@ pub enum Role {
     Hum,
     Thermometer { thermometer: Name },
     OneWay { segment: Name },
+    Between { from: Name, to: Name },
 }
 
 #[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]

@@ -1,0 +1,469 @@
+//! The posterior: every hypothesis with its probability.
+
+use std::collections::BTreeMap;
+
+use super::{
+    answer::Answer,
+    defect::{Defect, Hypothesis},
+    look::{Course, Look, Question},
+    rate::{self, Rates},
+    values::{LEAST_LN, MOST, Range, Values},
+};
+use crate::{
+    board::{Board, PointId, SegmentId, SegmentKind, StateId},
+    limits::LimitSet,
+    plan::forest::Forest,
+    quantity::Ohms,
+};
+
+/// Above this in its way no current is seen to flow on a bed: 20 mV behind the dry clamp's 28 Ω make 0.6 µA, which noise hides.
+pub(super) const STOPS_ABOVE: Ohms = Ohms(30e3);
+/// An answer that a hypothesis excludes comes all the same this often, by what is not among the hypotheses; probability.
+const ODD: f64 = 1e-6;
+/// So often does a sense pin of a proven bed not touch; probability.
+const PIN_SILENT: f64 = 1e-4;
+/// Something moves without being flaky this often: the unit was touched, a pin slid; probability.
+const MOVES: f64 = 1e-3;
+/// A flaky contact conducts well, badly, or not at all while it is read; probabilities.
+const FLAKY: Flaky = Flaky { conducts: 0.5, stops: 0.25, moves: 0.25 };
+
+struct Flaky {
+    conducts: f64,
+    stops: f64,
+    moves: f64,
+}
+
+/// Where something is wrong.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum Place {
+    /// A segment.
+    Segment(SegmentId),
+    /// Between two nets: index into the board's isolation.
+    Bridge(usize),
+    /// A sense pin of the bench.
+    Pin(PointId),
+}
+
+impl Place {
+    /// Where a defect sits.
+    pub fn of(defect: Defect) -> Self {
+        match (defect, defect.segment()) {
+            (_, Some(id)) => Self::Segment(id),
+            (Defect::SilentPin(point), _) => Self::Pin(point),
+            (Defect::Bridge(index), _) => Self::Bridge(index),
+            // Every other defect sits in a segment.
+            _ => Self::Bridge(usize::MAX),
+        }
+    }
+}
+
+/// The hypotheses about one unit, and what was answered.
+#[derive(Clone, Debug)]
+pub struct Belief<'b> {
+    board: &'b Board,
+    limits: &'b LimitSet,
+    hypotheses: Vec<(Hypothesis, f64)>,
+    answered: Vec<(Question, Answer)>,
+    posterior: Vec<f64>,
+    values: Values,
+    /// Which bridges an insulation of the board's list, read in a state, would show.
+    bridges: Vec<Bridge>,
+}
+
+/// Where a bridge shows, given what is open.
+#[derive(Clone, Debug)]
+struct Bridge {
+    /// Index into the board's isolation.
+    of: usize,
+    read: (usize, StateId),
+    /// Segments between the bridge and the points it is read at.
+    way: Vec<SegmentId>,
+}
+
+impl<'b> Belief<'b> {
+    /// Before anything was asked, by these rates. `pins`: the points with a sense pin; empty by hand.
+    pub fn new(board: &'b Board, limits: &'b LimitSet, rates: &Rates, pins: &[PointId]) -> Self {
+        let hypotheses = prior(board, rates, pins);
+        let values = Values::new(board, &[]);
+        let mut belief = Self {
+            board,
+            limits,
+            posterior: Vec::new(),
+            hypotheses,
+            answered: Vec::new(),
+            values,
+            bridges: bridges(board),
+        };
+        belief.weigh();
+        belief
+    }
+
+    /// The board.
+    pub fn board(&self) -> &'b Board {
+        self.board
+    }
+
+    /// The limits that defects are defects against.
+    pub fn limits(&self) -> &'b LimitSet {
+        self.limits
+    }
+
+    /// Takes one more answer into account.
+    pub fn see(&mut self, question: Question, answer: Answer) {
+        self.answered.push((question, answer));
+        self.weigh();
+    }
+
+    /// Takes several more.
+    pub fn see_all(&mut self, answered: impl IntoIterator<Item = (Question, Answer)>) {
+        self.answered.extend(answered);
+        self.weigh();
+    }
+
+    /// Everything answered so far.
+    pub fn answered(&self) -> &[(Question, Answer)] {
+        &self.answered
+    }
+
+    /// Every hypothesis with its probability, in no order.
+    pub fn weighed(&self) -> impl Iterator<Item = (&Hypothesis, f64)> + Clone {
+        self.hypotheses.iter().map(|(hypothesis, _)| hypothesis).zip(self.posterior.iter().copied())
+    }
+
+    /// Every hypothesis with its probability, most probable first.
+    pub fn posterior(&self) -> Vec<(Hypothesis, f64)> {
+        let mut all: Vec<(Hypothesis, f64)> =
+            self.weighed().map(|(hypothesis, probability)| (*hypothesis, probability)).collect();
+        all.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+        all
+    }
+
+    /// Probability that nothing is wrong.
+    pub fn healthy(&self) -> f64 {
+        self.weighed().filter(|(hypothesis, _)| hypothesis.defects().next().is_none()).map(|(_, p)| p).sum()
+    }
+
+    /// Probability that something is wrong at each place, most probable first. They add up to more than one where two things may
+    /// be wrong.
+    pub fn places(&self) -> Vec<(Place, f64)> {
+        let mut sums: BTreeMap<Place, f64> = BTreeMap::new();
+        for (hypothesis, probability) in self.weighed() {
+            let mut places: Vec<Place> = hypothesis.defects().map(Place::of).collect();
+            places.dedup();
+            for place in places {
+                *sums.entry(place).or_default() += probability;
+            }
+        }
+        let mut places: Vec<(Place, f64)> = sums.into_iter().collect();
+        places.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+        places
+    }
+
+    /// What is most probably wrong at a place, with the probability of that among all that may be wrong there.
+    pub fn most_probable_at(&self, place: Place) -> Option<(Defect, f64)> {
+        let mut sums: BTreeMap<Defect, f64> = BTreeMap::new();
+        for (hypothesis, probability) in self.weighed() {
+            for defect in hypothesis.defects().filter(|&defect| Place::of(defect) == place) {
+                *sums.entry(defect).or_default() += probability;
+            }
+        }
+        let total: f64 = sums.values().sum();
+        let best = sums.into_iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
+        Some((best.0, best.1 / total))
+    }
+
+    /// Entropy of the places, bits: how many questions with yes or no are open.
+    pub fn entropy(&self) -> f64 {
+        let mut sums: BTreeMap<Vec<Place>, f64> = BTreeMap::new();
+        for (hypothesis, probability) in self.weighed() {
+            *sums.entry(hypothesis.defects().map(Place::of).collect()).or_default() += probability;
+        }
+        super::information::entropy(sums.into_values())
+    }
+
+    pub(super) fn values(&self) -> &Values {
+        &self.values
+    }
+
+    /// Does an insulation, read in a state, show one of the defects of a hypothesis?
+    pub(super) fn shows(&self, hypothesis: &Hypothesis, index: usize, state: StateId) -> bool {
+        let opens = |id: &SegmentId| {
+            hypothesis.defects().any(|defect| matches!(defect, Defect::Open(open) if open == *id))
+        };
+        hypothesis.defects().any(|defect| match defect {
+            Defect::Bridge(of) => self.bridges.iter().any(|bridge| {
+                bridge.of == of && bridge.read == (index, state) && !bridge.way.iter().any(opens)
+            }),
+            _ => false,
+        })
+    }
+
+    fn weigh(&mut self) {
+        let readings: Vec<(&Look, Ohms, Ohms)> = self
+            .answered
+            .iter()
+            .filter_map(|(question, answer)| match (question, answer) {
+                (Question::Look(look), &Answer::Reads { resistance, standard }) => {
+                    Some((look, resistance, standard))
+                }
+                _ => None,
+            })
+            .collect();
+        self.values = Values::new(self.board, &readings);
+        let logs: Vec<f64> = self
+            .hypotheses
+            .iter()
+            .map(|(hypothesis, prior)| prior.ln() + self.ln_likelihood(hypothesis))
+            .collect();
+        let most = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let weights: Vec<f64> = logs.iter().map(|log| (log - most).exp()).collect();
+        let total: f64 = weights.iter().sum();
+        self.posterior = weights.into_iter().map(|weight| weight / total).collect();
+    }
+
+    /// Of all answers under a hypothesis, against the same readings of a healthy unit.
+    fn ln_likelihood(&self, hypothesis: &Hypothesis) -> f64 {
+        let (mut odds, mut ranges) = (0.0, [self.range(hypothesis, 0), self.range(hypothesis, 1)]);
+        for (question, answer) in &self.answered {
+            odds += match question {
+                Question::Insulation { index, state } => {
+                    self.ln_insulation(hypothesis, *index, *state, answer)
+                }
+                Question::Look(look) => self.ln_look(hypothesis, &mut ranges, look, answer),
+            };
+        }
+        odds + self.ln_values(hypothesis, &ranges).max(LEAST_LN)
+    }
+
+    fn ln_insulation(&self, hypothesis: &Hypothesis, index: usize, state: StateId, answer: &Answer) -> f64 {
+        match (answer, self.shows(hypothesis, index, state)) {
+            (Answer::Apart, true) | (Answer::Bridged, false) => ODD.ln(),
+            _ => 0.0,
+        }
+    }
+
+    /// What a look's answer without its value says; bounds narrow the ranges of excesses.
+    fn ln_look(
+        &self,
+        hypothesis: &Hypothesis,
+        ranges: &mut [Option<Range>; 2],
+        look: &Look,
+        answer: &Answer,
+    ) -> f64 {
+        let flaky = hypothesis.defects().find_map(|defect| match defect {
+            Defect::Flaky(id) => look.position(id),
+            _ => None,
+        });
+        let course = look.course_of(hypothesis, |defect| matches!(defect, Defect::Open(_)));
+        let silent_pins =
+            || look.sensed.map(|point| hypothesis.defects().any(|defect| defect == Defect::SilentPin(point)));
+        match *answer {
+            Answer::Moves => {
+                if flaky.is_some() {
+                    FLAKY.moves.ln()
+                } else {
+                    MOVES.ln()
+                }
+            }
+            Answer::Reads { .. } | Answer::AtMost(_) | Answer::Silent { .. } => {
+                let mut odds = match course {
+                    Course::Flows => 0.0,
+                    Course::Stops { .. } => ODD.ln(),
+                };
+                if flaky.is_some() {
+                    odds += FLAKY.conducts.ln();
+                }
+                // Whatever its size, an excess on the way lets the current flow.
+                narrow(hypothesis, ranges, look.way(), |range| range[1] = range[1].min(STOPS_ABOVE.0));
+                match *answer {
+                    Answer::AtMost(most) => {
+                        let rest = self.usual(look);
+                        narrow(hypothesis, ranges, look.between(), |range| {
+                            range[1] = range[1].min((most.0 - rest).max(0.0));
+                        });
+                    }
+                    Answer::Silent { silent } => {
+                        for (silent, known) in silent.into_iter().zip(silent_pins()) {
+                            odds += if silent && !known { PIN_SILENT.ln() } else { 0.0 };
+                        }
+                    }
+                    _ => {}
+                }
+                if !matches!(answer, Answer::Silent { .. }) && silent_pins() != [false; 2] {
+                    odds += ODD.ln();
+                }
+                odds
+            }
+            Answer::Stops { across } => match (course, flaky) {
+                (Course::Stops { touches: [true, true], across: there }, _) if there == across => 0.0,
+                (Course::Flows, Some(at)) if look.is_between(at) == across => FLAKY.stops.ln(),
+                (Course::Flows, _) => {
+                    // An excess so large that nothing is seen to flow, on the side where the voltage stands.
+                    let inside = |id: &SegmentId| look.between().contains(id) == across;
+                    let ids: Vec<SegmentId> = look.way().iter().copied().filter(inside).collect();
+                    if narrow(hypothesis, ranges, &ids, |range| range[0] = range[0].max(STOPS_ABOVE.0)) {
+                        0.0
+                    } else {
+                        ODD.ln()
+                    }
+                }
+                _ => ODD.ln(),
+            },
+            Answer::Floats { floats } => {
+                let silent = silent_pins();
+                match course {
+                    Course::Stops { touches, .. } => floats
+                        .into_iter()
+                        .zip(touches.into_iter().zip(silent))
+                        .map(|(floats, (touches, silent))| match (floats, touches && !silent) {
+                            (true, false) | (false, true) => 0.0,
+                            (true, true) => PIN_SILENT.ln(),
+                            (false, false) => ODD.ln(),
+                        })
+                        .sum(),
+                    Course::Flows => ODD.ln(),
+                }
+            }
+            Answer::AtLeast(least) => match (course, flaky) {
+                (Course::Stops { across: true, .. }, _) => 0.0,
+                (Course::Flows, Some(at)) if look.is_between(at) => FLAKY.stops.ln(),
+                (Course::Flows, _) => {
+                    let rest = self.usual(look);
+                    let least = least.0 - rest;
+                    if least <= 0.0
+                        || narrow(hypothesis, ranges, look.between(), |range| range[0] = range[0].max(least))
+                    {
+                        0.0
+                    } else {
+                        ODD.ln()
+                    }
+                }
+                _ => ODD.ln(),
+            },
+            Answer::Apart | Answer::Bridged => 0.0,
+        }
+    }
+
+    /// What the segments between a look's sensed points usually read, Ω.
+    fn usual(&self, look: &Look) -> f64 {
+        look.between().iter().map(|&id| self.board.segment(id).expected.typical.0).sum()
+    }
+
+    /// The range of the excess that one of a hypothesis' defects is.
+    fn range(&self, hypothesis: &Hypothesis, which: usize) -> Option<Range> {
+        match hypothesis.defects().nth(which)? {
+            Defect::High(id) | Defect::Film(id) => {
+                let typical = self.board.segment(id).expected.typical;
+                let least = (self.limits.of(id).max - typical).0.max(0.05 * typical.0).max(1e-6);
+                Some(Range { prior: [least, MOST.0], left: [least, MOST.0] })
+            }
+            _ => None,
+        }
+    }
+
+    fn ln_values(&self, hypothesis: &Hypothesis, ranges: &[Option<Range>; 2]) -> f64 {
+        let ids: Vec<Option<usize>> =
+            hypothesis.defects().map(|defect| defect.segment().map(SegmentId::index)).collect();
+        if let ([Some(one), Some(other)], [Some(first), Some(second)]) = (&ids[..], ranges) {
+            return self.values.of_two((*one, first), (*other, second));
+        }
+        let each = hypothesis.defects().zip(ranges);
+        each.map(|(defect, range)| self.ln_value(defect, range.as_ref())).sum()
+    }
+
+    fn ln_value(&self, defect: Defect, range: Option<&Range>) -> f64 {
+        let Some(id) = defect.segment() else { return 0.0 };
+        if let Some(range) = range {
+            return self.values.of_range(id.index(), range);
+        }
+        let segment = self.board.segment(id);
+        match (defect, &segment.kind) {
+            (Defect::BarrelLost(_), SegmentKind::Via { count, .. }) if *count > 1 => {
+                let share = 1.0 / f64::from(count - 1);
+                self.values.of_size(id.index(), share * segment.expected.typical.0)
+            }
+            (Defect::Low(_), _) => {
+                let (typical, min) = (segment.expected.typical, self.limits.of(id).min);
+                let least = (typical - min.unwrap_or(Ohms::ZERO)).0.max(0.0);
+                self.values.of_lack(id.index(), [least.min(0.99 * typical.0), typical.0])
+            }
+            _ => 0.0,
+        }
+    }
+}
+
+/// Narrows the ranges of those excesses that sit in one of the segments; tells whether one does.
+fn narrow(
+    hypothesis: &Hypothesis,
+    ranges: &mut [Option<Range>; 2],
+    segments: &[SegmentId],
+    mut by: impl FnMut(&mut [f64; 2]),
+) -> bool {
+    let mut any = false;
+    for (defect, range) in hypothesis.defects().zip(ranges) {
+        if let (Some(id), Some(range)) = (defect.segment(), range)
+            && segments.contains(&id)
+        {
+            by(&mut range.left);
+            any = true;
+        }
+    }
+    any
+}
+
+/// Every hypothesis with its prior probability.
+fn prior(board: &Board, rates: &Rates, pins: &[PointId]) -> Vec<(Hypothesis, f64)> {
+    let mut single = rates.weights(board);
+    let in_all: f64 = single.iter().map(|(_, weight)| weight).sum();
+    let of_pins = rate::silent_pin() * in_all / single.len().max(1) as f64;
+    single.extend(pins.iter().map(|&point| (Defect::SilentPin(point), of_pins)));
+    let total: f64 = single.iter().map(|(_, weight)| weight).sum();
+    let pairs = pairs(board, &single);
+    let in_pairs: f64 = pairs.iter().map(|(_, weight)| weight).sum();
+    let (healthy, faulty) = (rates.healthy(), 1.0 - rates.healthy());
+    let second = if pairs.is_empty() { 0.0 } else { Rates::second() };
+    let ones = single
+        .iter()
+        .map(|&(defect, weight)| (Hypothesis::one(defect), faulty * (1.0 - second) * weight / total));
+    let twos = pairs.into_iter().map(|(pair, weight)| (pair, faulty * second * weight / in_pairs));
+    std::iter::once((Hypothesis::HEALTHY, healthy)).chain(ones).chain(twos).collect()
+}
+
+/// Two defects at two places, each of which alone makes a unit dead: opens, highs and bridges.
+fn pairs(board: &Board, single: &[(Defect, f64)]) -> Vec<(Hypothesis, f64)> {
+    let kills = |defect: Defect| matches!(defect, Defect::Open(_) | Defect::High(_) | Defect::Bridge(_));
+    let kills: Vec<&(Defect, f64)> = single.iter().filter(|(defect, _)| kills(*defect)).collect();
+    let mut pairs = Vec::new();
+    for (at, (first, weight)) in kills.iter().enumerate() {
+        for (second, other) in kills.iter().skip(at + 1).copied() {
+            if Place::of(*first) != Place::of(*second) {
+                pairs.push((Hypothesis::two(*first, *second), weight * other));
+            }
+        }
+    }
+    debug_assert!(pairs.len() <= (2 * board.segments.len() + board.isolation.len()).pow(2));
+    pairs
+}
+
+/// Where every bridge of the board's list shows.
+fn bridges(board: &Board) -> Vec<Bridge> {
+    let mut found = Vec::new();
+    for (index, entry) in board.isolation.iter().enumerate() {
+        for state in board.state_ids() {
+            let forest = Forest::new(board, state, &[]);
+            let [a, b] = entry.between;
+            for (of, other) in board.isolation.iter().enumerate() {
+                let [c, d] = other.between;
+                let ways = |from: [PointId; 2]| {
+                    let near = forest.path(a, from[0])?;
+                    let far = forest.path(b, from[1])?;
+                    Some(near.into_iter().chain(far).map(|step| step.segment).collect::<Vec<_>>())
+                };
+                if let Some(way) = ways([c, d]).or_else(|| ways([d, c])) {
+                    found.push(Bridge { of, read: (index, state), way });
+                }
+            }
+        }
+    }
+    found
+}

@@ -1,0 +1,117 @@
+//! Questions: where a current is sent, and what is looked at meanwhile.
+
+use super::defect::{Defect, Hypothesis};
+use crate::{
+    board::{Board, PointId, SegmentId, StateId},
+    plan::forest::Forest,
+};
+
+/// A question to a unit.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum Question {
+    /// A current along a way, and the voltage between two points of it.
+    Look(Look),
+    /// Do two nets conduct that should not? Index into the board's isolation, read in a state.
+    Insulation {
+        /// Which.
+        index: usize,
+        /// In which state.
+        state: StateId,
+    },
+}
+
+/// A current from one point to another, and the voltage between two points of its way. By hand all four are two.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Look {
+    /// State of the unit.
+    pub state: StateId,
+    /// The two points between which the current is sent.
+    pub forced: [PointId; 2],
+    /// The two points between which the voltage is read, in the order of the way.
+    pub sensed: [PointId; 2],
+    /// Segments of the way, from the first forced point on.
+    way: Vec<SegmentId>,
+    /// The sensed points, as numbers of points along the way.
+    between: [usize; 2],
+}
+
+/// What becomes of a current that is sent along a way with opens in it.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum Course {
+    /// It flows.
+    Flows,
+    /// It does not; which sensed points still hang on an end, and does the source's voltage stand between them?
+    Stops {
+        /// The two sensed points.
+        touches: [bool; 2],
+        /// Between them?
+        across: bool,
+    },
+}
+
+impl Look {
+    /// A look in a state; `None` where no way leads between the forced points, or the sensed ones do not lie on it.
+    pub fn new(board: &Board, state: StateId, forced: [PointId; 2], sensed: [PointId; 2]) -> Option<Self> {
+        let steps = Forest::new(board, state, &[]).path(forced[0], forced[1])?;
+        let points: Vec<PointId> =
+            std::iter::once(forced[0]).chain(steps.iter().map(|step| step.to)).collect();
+        let mut between = [0; 2];
+        for (at, point) in between.iter_mut().zip(sensed) {
+            *at = points.iter().position(|other| *other == point)?;
+        }
+        let mut sensed = sensed;
+        if between[0] > between[1] {
+            between.reverse();
+            sensed.reverse();
+        }
+        let way = steps.iter().map(|step| step.segment).collect();
+        Some(Self { state, forced, sensed, way, between })
+    }
+
+    /// The two forced points looked at themselves, as two tips held by hand do.
+    pub fn two_points(board: &Board, state: StateId, points: [PointId; 2]) -> Option<Self> {
+        Self::new(board, state, points, points)
+    }
+
+    /// Segments that the current has to pass.
+    pub fn way(&self) -> &[SegmentId] {
+        &self.way
+    }
+
+    /// Segments between the sensed points.
+    pub fn between(&self) -> &[SegmentId] {
+        &self.way[self.between[0]..self.between[1]]
+    }
+
+    /// Where on the way a segment lies.
+    pub(super) fn position(&self, id: SegmentId) -> Option<usize> {
+        self.way.iter().position(|other| *other == id)
+    }
+
+    /// Does a place on the way lie between the sensed points?
+    pub(super) fn is_between(&self, position: usize) -> bool {
+        (self.between[0]..self.between[1]).contains(&position)
+    }
+
+    /// What becomes of the current with opens at these places of the way, in any order.
+    pub(super) fn course(&self, opens: impl Iterator<Item = usize>) -> Course {
+        let ends = opens.fold(None, |ends: Option<[usize; 2]>, at| {
+            Some(ends.map_or([at, at], |[first, last]| [first.min(at), last.max(at)]))
+        });
+        let Some([first, last]) = ends else { return Course::Flows };
+        let near = |point: usize| point <= first;
+        let far = |point: usize| point > last;
+        let [a, b] = self.between;
+        Course::Stops { touches: [near(a) || far(a), near(b) || far(b)], across: near(a) && far(b) }
+    }
+
+    /// The same for those opens of a hypothesis that `opens` tells.
+    pub(super) fn course_of(&self, hypothesis: &Hypothesis, opens: impl Fn(Defect) -> bool) -> Course {
+        self.course(
+            hypothesis
+                .defects()
+                .filter(|&defect| opens(defect))
+                .filter_map(|defect| self.position(defect.segment()?)),
+        )
+    }
+}
