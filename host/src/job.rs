@@ -17,7 +17,7 @@ use crate::{
     link::{LinkError, RanShot, RunReport, Session, Transport, discover::serial_text},
     machine::{Machine, MachineError, Policy, Request, Step, planned::Planned},
     measure::ratio::{self, Surroundings},
-    measurement::{self, Basis, Measurement, Purpose},
+    measurement::{self, Basis, BedBasis, Manner, Measurement, Purpose},
     meter::Meter,
     operator::{Operator, Seen, Unattended, Watch},
     plan::{Plan, PlannedShot, Role},
@@ -184,17 +184,21 @@ impl<T: Transport> Job<'_, T> {
             started_us: subject.started_us,
             repaired_us: subject.repaired_us,
             bench_name: self.session.name(),
+            manner: Manner::Sweep,
             basis: Basis {
                 board: board.name.clone(),
                 revision: board.revision.clone(),
                 board_hash: board.hash.clone(),
-                fixture: self.fixture.name.clone(),
-                fixture_hash: self.fixture.hash.clone(),
-                plan_hash: self.plan.hash.clone(),
+                bed: Some(BedBasis {
+                    fixture: self.fixture.name.clone(),
+                    fixture_hash: self.fixture.hash.clone(),
+                    plan_hash: self.plan.hash.clone(),
+                }),
             },
             sampling: self.plan.sampling,
             proof,
             runs: machine.finish(),
+            by_hand: None,
         };
         let judgement = judge::judge(self.fixture, &self.plan.limits, self.plan, &measurement)?;
         Ok(Sweep { measurement, judgement })

@@ -1,4 +1,4 @@
-//! What one sweep brought back from the bench: written once, judged any number of times.
+//! What one sweep or hunt brought back, from the bench or from two tips held by hand: written once, judged any number of times.
 //!
 //! Nothing here is a conclusion. The raw codes stand with everything they need to be read again: the shots as they
 //! were sent, what each was for, why it stopped, and which files the plan was compiled from.
@@ -15,7 +15,7 @@ use crate::{
     meter::proven::Proven,
     plan::{Role, Sampling},
     proof::{self, Proof},
-    quantity::Seconds,
+    quantity::{Ohms, Seconds},
 };
 
 /// Everything one sweep brought back.
@@ -31,15 +31,19 @@ pub struct Measurement {
     pub repaired_us: Option<i64>,
     /// What measured it: `virtual, seed 7`, or a port and a controller's serial number.
     pub bench_name: String,
-    /// The files its plan was compiled from.
+    /// How it was made.
+    pub manner: Manner,
+    /// The files it stands on.
     pub basis: Basis,
-    /// How long its plan looks.
+    /// How long its plan looks; says nothing of what was read by hand.
     pub sampling: Sampling,
     /// The latest proof of the bench with this bed on it, if there was one, whether or not it holds.
     #[serde(default)]
     pub proof: Option<Proof>,
-    /// Every run with its shots and codes, in order.
+    /// Every run of the bench with its shots and codes, in order; none by hand.
     pub runs: Vec<Run>,
+    /// What was read by hand; `None` on the bench.
+    pub by_hand: Option<ByHand>,
 }
 
 impl Measurement {
@@ -69,7 +73,67 @@ pub fn rested(repaired_us: Option<i64>, started_us: i64) -> Option<Seconds> {
     (micros >= 0).then_some(Seconds(micros as f64 * 1e-6))
 }
 
-/// The files a sweep stands on.
+/// How a measurement was made.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Manner {
+    /// Every segment, on the bench.
+    Sweep,
+    /// On the bench, until the fault was located or the unit shown good.
+    Hunt,
+    /// The same with two tips held by a person.
+    ByHand,
+}
+
+/// What kind of reading stands behind a value: what it can prove depends on it.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Method {
+    /// A meter beeped, or did not: no number.
+    Continuity,
+    /// A resistance with the tips and leads in it, less what they read held together.
+    TwoWire,
+    /// Current and voltage have contacts of their own.
+    FourWire,
+}
+
+/// What somebody read by hand.
+#[derive(Clone, PartialEq, Debug, Default, Serialize, Deserialize)]
+pub struct ByHand {
+    /// In the order they were made.
+    pub touches: Vec<Touch>,
+    /// Ended by the operator before it was decided.
+    pub stopped: bool,
+}
+
+/// Two tips held on two points once, and what came of it.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Touch {
+    /// Name of the point of one tip.
+    pub from: String,
+    /// Name of the point of the other.
+    pub to: String,
+    /// State of the unit meanwhile.
+    pub state: String,
+    /// Made on a known-good unit for comparison?
+    pub on_good_unit: bool,
+    /// What came, as it was typed or as the meter said it.
+    pub answered: String,
+    /// What read it: `typed`, or what a meter calls itself.
+    pub meter: String,
+    /// What kind of reading it is; `None`: nothing was read, the points cannot be reached.
+    pub method: Option<Method>,
+    /// What the leads read with the tips together, taken off below.
+    pub lead: Option<Ohms>,
+    /// The resistance, if there was a number.
+    pub resistance: Option<Ohms>,
+    /// It is at least this, 95 %.
+    pub at_least: Option<Ohms>,
+    /// It is at most this, 95 %.
+    pub at_most: Option<Ohms>,
+}
+
+/// The files a measurement stands on.
 #[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize, ToSchema)]
 pub struct Basis {
     /// Board name.
@@ -78,12 +142,32 @@ pub struct Basis {
     pub revision: String,
     /// SHA-256 of the board file.
     pub board_hash: String,
+    /// The bed, and what was planned for it; `None` by hand.
+    #[serde(flatten)]
+    pub bed: Option<BedBasis>,
+}
+
+/// What a measurement on a bed stands on besides.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize, ToSchema)]
+pub struct BedBasis {
     /// Fixture name.
     pub fixture: String,
     /// SHA-256 of the fixture file.
     pub fixture_hash: String,
     /// SHA-256 of the compiled plan.
     pub plan_hash: String,
+}
+
+impl Basis {
+    /// Every file with its name and hash, for people who compare them.
+    pub fn hashes(&self) -> Vec<(&'static str, &str, &str)> {
+        let mut all = vec![("Board file", self.board.as_str(), self.board_hash.as_str())];
+        if let Some(bed) = &self.bed {
+            all.push(("Fixture file", &bed.fixture, &bed.fixture_hash));
+            all.push(("Plan", "compiled from both", &bed.plan_hash));
+        }
+        all
+    }
 }
 
 /// What the bench did.

@@ -18,7 +18,7 @@ use crate::{
     link::CancelToken,
     plan::{self, Plan, Sampling},
     problem::Problems,
-    records::{self, Records, Stored, SweepId},
+    records::{self, Records, Setup, Stored, SweepId},
     sweep::Judgement,
     verdict::Verdict,
 };
@@ -106,6 +106,8 @@ pub enum RejudgeError {
 enum Unjudged {
     #[error("the stored files give no plan: {0}")]
     Plan(String),
+    #[error("it was made by hand")]
+    ByHand,
     #[error(transparent)]
     Evidence(#[from] EvidenceError),
 }
@@ -197,11 +199,12 @@ struct Basis {
 impl Basis {
     fn judge(&self, stored: &Stored) -> Result<Rejudged, Unjudged> {
         let plan = self.plan.as_ref().map_err(|error| Unjudged::Plan(error.clone()))?;
-        let judgement = judge::judge(&stored.fixture, &self.limits, plan, &stored.measurement)?;
+        let fixture = stored.setup.fixture().ok_or(Unjudged::ByHand)?;
+        let judgement = judge::judge(fixture, &self.limits, plan, &stored.measurement)?;
         Ok(Rejudged {
             sweep: stored.id,
             serial: stored.measurement.serial.clone(),
-            board: stored.fixture.board.name.clone(),
+            board: stored.setup.board().name.clone(),
             before: stored.judgement.verdict,
             after: judgement.verdict,
             changes: judge::changes(&stored.judgement, &judgement),
@@ -214,23 +217,29 @@ impl Basis {
 struct Bases {
     /// Limits that a file states instead of the board's own, by the hash of the board.
     stated: BTreeMap<String, LimitSet>,
-    known: BTreeMap<(String, String, bool), Arc<Basis>>,
+    known: BTreeMap<(String, Option<String>, bool), Arc<Basis>>,
 }
 
 impl Bases {
     fn of(&mut self, stored: &Stored) -> Arc<Basis> {
         let measurement = &stored.measurement;
         let full = measurement.sampling == Sampling::Full;
-        let key = (measurement.basis.board_hash.clone(), measurement.basis.fixture_hash.clone(), full);
+        let bed = measurement.basis.bed.as_ref().map(|bed| bed.fixture_hash.clone());
+        let key = (measurement.basis.board_hash.clone(), bed, full);
         if let Some(known) = self.known.get(&key) {
             return Arc::clone(known);
         }
-        let board = &stored.fixture.board;
-        let usual = &stored.fixture.limits;
-        // What was measured is what the plan for the fixture's own limits asked for.
-        let plan = plan::compile(&stored.fixture, usual, measurement.sampling);
-        let limits = self.stated.get(&board.hash).unwrap_or(usual).clone();
-        let basis = Arc::new(Basis { limits, plan: plan.map_err(|error| error.to_string()) });
+        let board = stored.setup.board();
+        let (usual, plan) = match &stored.setup {
+            // What was measured is what the plan for the fixture's own limits asked for.
+            Setup::Bed(fixture) => {
+                let plan = plan::compile(fixture, &fixture.limits, measurement.sampling);
+                (fixture.limits.clone(), plan.map_err(|error| error.to_string()))
+            }
+            Setup::ByHand(board) => (LimitSet::of_board(board), Err(Unjudged::ByHand.to_string())),
+        };
+        let limits = self.stated.get(&board.hash).cloned().unwrap_or(usual);
+        let basis = Arc::new(Basis { limits, plan });
         self.known.insert(key, Arc::clone(&basis));
         basis
     }

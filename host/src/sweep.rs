@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use crate::{
-    measurement::Measurement,
+    measurement::{Measurement, Method},
     quantity::{Celsius, Ohms},
     verdict::{Class, Verdict},
 };
@@ -49,6 +49,58 @@ pub struct Judgement {
     pub faults: Vec<UnitFault>,
     /// Things the operator should know that change no verdict.
     pub notes: Vec<String>,
+    /// Of a hunt, what was asked, in order; of a sweep none.
+    pub steps: Vec<StepRow>,
+}
+
+/// One question of a hunt.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, ToSchema)]
+pub struct StepRow {
+    /// What was asked.
+    pub asked: Asked,
+    /// What came.
+    pub answered: Answered,
+    /// What is most probable after it, most probable first; at most [`StepRow::LEFT`] of it are kept.
+    pub left: Vec<Left>,
+    /// What the answer told, in bits: how much less is open than before it.
+    pub bits: f64,
+}
+
+impl StepRow {
+    /// So much of what is left is kept with each step.
+    pub const LEFT: usize = 3;
+}
+
+/// A question of a hunt.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize, ToSchema)]
+pub struct Asked {
+    /// Name of one point.
+    pub from: String,
+    /// Name of the other.
+    pub to: String,
+    /// State of the unit.
+    pub state: String,
+    /// What was looked for between them, in words.
+    pub what: String,
+}
+
+/// The answer to it.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, ToSchema)]
+pub struct Answered {
+    /// In words, or as it was typed.
+    pub text: String,
+    /// The resistance, if there was a number.
+    #[serde(rename = "ohms")]
+    pub resistance: Option<Ohms>,
+}
+
+/// What may be wrong with the unit, as far as a hunt has come.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize, ToSchema)]
+pub struct Left {
+    /// In words.
+    pub what: String,
+    /// Its probability, 0 to 1.
+    pub probability: f64,
 }
 
 /// The limit set of a judgement.
@@ -100,6 +152,8 @@ pub struct SegmentRow {
     pub verdict: Verdict,
     /// Class.
     pub class: Class,
+    /// How it was read; `None` where it was not.
+    pub method: Option<Method>,
     /// Why nothing is proven, in a sentence; `None` unless the verdict is unproven.
     pub reason: Option<String>,
 }
@@ -131,6 +185,8 @@ pub struct IsolationRow {
     pub verdict: Verdict,
     /// `ok`, `leaky`, `shorted` or `not_reached`.
     pub class: Class,
+    /// How it was read; `None` where it was not.
+    pub method: Option<Method>,
     /// Still charging when the time was up.
     pub still_charging: bool,
     /// Why nothing is proven, in a sentence; `None` unless the verdict is unproven.

@@ -1,13 +1,14 @@
--- What one sweep brought back. Written once, in one transaction with its first judgement.
+-- What one sweep or hunt brought back. Written once, in one transaction with its first judgement.
 
 CREATE TABLE measurement (
     measurement_id INTEGER PRIMARY KEY,     -- the number a person says: sweep 12
     serial       TEXT   NOT NULL REFERENCES unit,
     entry        BIGINT NOT NULL,           -- its place in the unit's history: see 0004_logbook.sql
     lot          TEXT,                      -- empty: the operator named none; the unit stays in its lot
+    manner       TEXT   NOT NULL CHECK (manner IN ('sweep', 'hunt', 'by_hand')),
     board_hash   TEXT   NOT NULL REFERENCES board,
-    fixture_hash TEXT   NOT NULL REFERENCES fixture,
-    plan_hash    TEXT   NOT NULL,           -- SHA-256 of the compiled plan; the plan follows from the two files
+    fixture_hash TEXT   REFERENCES fixture, -- empty: read by hand, without a bed
+    plan_hash    TEXT,                      -- SHA-256 of the compiled plan; it follows from the two files; empty likewise
     sampling     TEXT   NOT NULL CHECK (sampling IN ('quick', 'full')),
     started_us   BIGINT NOT NULL,
     repaired_us  BIGINT,                    -- when the last repair before it was noted; empty: none was
@@ -23,10 +24,10 @@ CREATE TABLE measurement (
 );
 CREATE INDEX measurement_of_lot ON measurement (lot, serial);
 
--- The runs of the controller: every shot with what it was for, its codes, its times and why it ended. A table of its
+-- The runs of the controller, every shot with what it was for, its codes, its times and why it ended; or the touches made by hand. A table of its
 -- own, so that lists of measurements do not read past kilobytes of codes.
 CREATE TABLE raw (
     measurement_id INTEGER PRIMARY KEY REFERENCES measurement,
-    format TEXT NOT NULL,                   -- of the bytes below: raw/v1 is host/src/raw/v1.rs
+    format TEXT NOT NULL,                   -- of the bytes below: raw/v2 is host/src/raw/v2.rs, touches/v1 host/src/raw/touches_v1.rs
     runs   BLOB NOT NULL
 );

@@ -33,6 +33,7 @@ CREATE TABLE segment (
     verdict       TEXT    NOT NULL CHECK (verdict IN ('pass', 'fail', 'unproven', 'void')),
     class         TEXT    NOT NULL CHECK (class IN ('ok', 'open', 'high', 'low', 'flaky', 'shorted', 'leaky',
                                                     'film', 'redundancy_lost', 'not_reached', 'junction', 'not_judged_unpowered')),
+    method        TEXT CHECK (method IN ('continuity', 'two_wire', 'four_wire')), -- empty: not read
     reason        TEXT,                     -- why nothing is proven; empty: the verdict is not unproven
     PRIMARY KEY (judgement_id, line)
 ) WITHOUT ROWID;
@@ -53,6 +54,7 @@ CREATE TABLE isolation (
     verdict        TEXT    NOT NULL CHECK (verdict IN ('pass', 'fail', 'unproven', 'void')),
     class          TEXT    NOT NULL CHECK (class IN ('ok', 'open', 'high', 'low', 'flaky', 'shorted', 'leaky',
                                                      'film', 'redundancy_lost', 'not_reached', 'junction', 'not_judged_unpowered')),
+    method         TEXT CHECK (method IN ('continuity', 'two_wire', 'four_wire')), -- empty: not read
     still_charging BOOLEAN NOT NULL,        -- a capacitor was still charging when the time was up
     reason         TEXT,                    -- why nothing is proven; empty: the verdict is not unproven
     PRIMARY KEY (judgement_id, line)
@@ -125,5 +127,25 @@ CREATE TABLE remark (
     judgement_id BIGINT NOT NULL REFERENCES judgement,
     line         BIGINT NOT NULL,
     text         TEXT   NOT NULL,
+    PRIMARY KEY (judgement_id, line)
+) WITHOUT ROWID;
+
+-- One question of a hunt with its answer, and what was most probable after it.
+CREATE TABLE step (
+    judgement_id  BIGINT NOT NULL REFERENCES judgement,
+    line          BIGINT NOT NULL,
+    from_point    TEXT   NOT NULL,
+    to_point      TEXT   NOT NULL,
+    state         TEXT   NOT NULL,
+    what          TEXT   NOT NULL,          -- what was looked for, in words
+    answer        TEXT   NOT NULL,          -- in words, or as it was typed
+    ohms          DOUBLE PRECISION,         -- empty: the answer was no number
+    left_1        TEXT,                     -- most probable after it, in words; empty, as its probability: nothing is kept
+    probability_1 DOUBLE PRECISION,         -- 0 to 1
+    left_2        TEXT,
+    probability_2 DOUBLE PRECISION,
+    left_3        TEXT,
+    probability_3 DOUBLE PRECISION,
+    bits          DOUBLE PRECISION NOT NULL,-- how much less was open after it than before
     PRIMARY KEY (judgement_id, line)
 ) WITHOUT ROWID;

@@ -72,6 +72,10 @@ CREATE TRIGGER remark_is_not_changed BEFORE UPDATE ON remark
     BEGIN SELECT RAISE(ABORT, 'records are append-only: a remark is never changed'); END;
 CREATE TRIGGER remark_is_not_deleted BEFORE DELETE ON remark
     BEGIN SELECT RAISE(ABORT, 'records are append-only: a remark is never deleted'); END;
+CREATE TRIGGER step_is_not_changed BEFORE UPDATE ON step
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a step is never changed'); END;
+CREATE TRIGGER step_is_not_deleted BEFORE DELETE ON step
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a step is never deleted'); END;
 CREATE TRIGGER note_is_not_changed BEFORE UPDATE ON note
     BEGIN SELECT RAISE(ABORT, 'records are append-only: a note is never changed'); END;
 CREATE TRIGGER note_is_not_deleted BEFORE DELETE ON note

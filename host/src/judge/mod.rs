@@ -84,6 +84,7 @@ pub fn judge(
         faults,
         notes: [notices, notes::notes(fixture, &evidence, &segments, &isolations, &closures, unsteady)]
             .concat(),
+        steps: Vec::new(),
     })
 }
 

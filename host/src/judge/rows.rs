@@ -14,8 +14,9 @@ use crate::{
     fixture::Fixture,
     limits::{LimitOrigin, LimitSet},
     measure::platinum,
+    measurement::Method,
     sweep::{ClosureRow, IsolationRow, SegmentRow, StandardRow, ThermometerRow},
-    verdict::Verdict,
+    verdict::{Class, Verdict},
 };
 
 /// A segment in a state.
@@ -41,6 +42,7 @@ pub fn segment(
         typical: segment.expected.typical,
         verdict: if void { Verdict::Void } else { finding.verdict },
         class: finding.class,
+        method: four_wire(finding.class),
         reason: if void { None } else { reason::of_segment(board, finding, all) },
     }
 }
@@ -65,9 +67,15 @@ pub fn isolation(board: &Board, finding: &isolation::Finding, void: bool) -> Iso
         min: finding.min,
         verdict: if void { Verdict::Void } else { finding.verdict },
         class: finding.class,
+        method: four_wire(finding.class),
         still_charging: finding.doubt == Some(Doubt::Charging),
         reason: if void { None } else { reason::of_isolation(board, finding) },
     }
+}
+
+/// A bench reads everything that it reaches with four wires.
+fn four_wire(class: Class) -> Option<Method> {
+    (class != Class::NotReached).then_some(Method::FourWire)
 }
 
 /// Every reading of a check standard.

@@ -3,6 +3,7 @@
 use super::*;
 use crate::{
     limits,
+    measurement::Method,
     sweep::SegmentRow,
     verdict::{Class, Verdict},
 };
@@ -33,6 +34,7 @@ fn unit(number: usize, percent: f64) -> Golden {
         typical: segment.expected.typical,
         verdict: Verdict::Pass,
         class: Class::Ok,
+        method: Some(Method::FourWire),
         reason: None,
     });
     Golden {

@@ -6,6 +6,7 @@
 //! changes the bytes.
 
 pub(crate) mod live;
+pub mod touches_v1;
 pub mod v2;
 
 use copperwalk_wire::Shot;

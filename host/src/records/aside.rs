@@ -178,13 +178,13 @@ async fn parcels(small: &Store) -> Result<Vec<Parcel>, Error> {
             revision: Some(basis.revision.clone()),
             source: files.board,
         };
-        let fixture = File {
-            hash: basis.fixture_hash.clone(),
-            name: basis.fixture.clone(),
+        let fixture = basis.bed.as_ref().zip(files.fixture).map(|(bed, source)| File {
+            hash: bed.fixture_hash.clone(),
+            name: bed.fixture.clone(),
             revision: None,
-            source: files.fixture,
-        };
-        parcels.push(Parcel { head, packed, judgements, files: [board, fixture], proof });
+            source,
+        });
+        parcels.push(Parcel { head, packed, judgements, board, fixture, proof });
     }
     Ok(parcels)
 }

@@ -187,16 +187,14 @@ pub enum Error {
     },
     /// Board and fixture files that this program no longer reads.
     #[error(
-        "board {board:?} and fixture {fixture:?} as kept in the records at {} are not read by this program: {problems}",
+        "{files} as kept in the records at {} are not read by this program: {problems}",
         path.display()
     )]
     OldFiles {
         /// The store.
         path: PathBuf,
-        /// Name of the board.
-        board: String,
-        /// Name of the fixture.
-        fixture: String,
+        /// The board, and the fixture if there is one.
+        files: String,
         /// What is wrong with them.
         problems: String,
     },

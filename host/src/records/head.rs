@@ -7,9 +7,10 @@ use super::database::{Connection, Row};
 use super::digest::Digest;
 use super::ledger::Units;
 use super::list;
+use super::raw::Unpacked;
 use super::rows::{whole, word};
 use super::value::Value;
-use crate::measurement::{Basis, BenchWork, Measurement, Run};
+use crate::measurement::{Basis, BedBasis, BenchWork, Manner, Measurement};
 use crate::plan::Sampling;
 use crate::proof::Proof;
 
@@ -20,6 +21,7 @@ pub(super) struct Head {
     pub serial: String,
     pub entry: i64,
     pub lot: Option<String>,
+    pub manner: Manner,
     pub basis: Basis,
     pub sampling: Sampling,
     pub started_us: i64,
@@ -31,11 +33,12 @@ pub(super) struct Head {
     pub raw_hash: Vec<u8>,
 }
 
-const COLUMNS: [&str; 17] = [
+const COLUMNS: [&str; 18] = [
     "measurement_id",
     "serial",
     "entry",
     "lot",
+    "manner",
     "board_hash",
     "fixture_hash",
     "plan_hash",
@@ -53,7 +56,7 @@ const COLUMNS: [&str; 17] = [
 
 /// Everything of a head, and the names that stand in its files' rows. Where a file is missing the names are empty, and
 /// the digest shows it.
-const SELECT: &str = "SELECT measurement_id, serial, entry, lot, board.name AS board, board.revision AS revision,
+const SELECT: &str = "SELECT measurement_id, serial, entry, lot, manner, board.name AS board, board.revision AS revision,
        board_hash, fixture.name AS fixture, fixture_hash, plan_hash, sampling, started_us, repaired_us, bench_name,
        proof_hash, shots, closures, device_us, raw_hash, digest
      FROM measurement LEFT JOIN board USING (board_hash) LEFT JOIN fixture USING (fixture_hash)";
@@ -65,9 +68,10 @@ impl Head {
             Value::from(&self.serial),
             self.entry.into(),
             self.lot.as_deref().into(),
+            manner_word(self.manner).into(),
             Value::from(&self.basis.board_hash),
-            Value::from(&self.basis.fixture_hash),
-            Value::from(&self.basis.plan_hash),
+            self.basis.bed.as_ref().map(|bed| &bed.fixture_hash).into(),
+            self.basis.bed.as_ref().map(|bed| &bed.plan_hash).into(),
             sampling_word(self.sampling).into(),
             self.started_us.into(),
             self.repaired_us.into(),
@@ -83,8 +87,9 @@ impl Head {
     /// Over the row, and over the names of its files: those are not under the files' own hashes where they stand.
     fn digest(&self) -> Vec<u8> {
         let basis = &self.basis;
-        let names = [&basis.board, &basis.revision, &basis.fixture].map(Value::from);
-        Digest::of("measurement/1").values(self.values()).values(names).finish()
+        let names = [&basis.board, &basis.revision].map(Value::from);
+        let fixture = basis.bed.as_ref().map(|bed| &bed.fixture).into();
+        Digest::of("measurement/1").values(self.values()).values(names).values([fixture]).finish()
     }
 
     pub async fn write(&self, connection: &mut Connection) -> Result<(), sqlx::Error> {
@@ -104,13 +109,17 @@ impl Head {
             serial: row.try_get("serial")?,
             entry: row.try_get("entry")?,
             lot: row.try_get("lot")?,
+            manner: word(row, "manner")?,
             basis: Basis {
                 board: of_file("board")?,
                 revision: of_file("revision")?,
                 board_hash: row.try_get("board_hash")?,
-                fixture: of_file("fixture")?,
-                fixture_hash: row.try_get("fixture_hash")?,
-                plan_hash: row.try_get("plan_hash")?,
+                bed: match (row.try_get("fixture_hash")?, row.try_get("plan_hash")?) {
+                    (Some(fixture_hash), Some(plan_hash)) => {
+                        Some(BedBasis { fixture: of_file("fixture")?, fixture_hash, plan_hash })
+                    }
+                    _ => None,
+                },
             },
             sampling: word(row, "sampling")?,
             started_us: row.try_get("started_us")?,
@@ -128,18 +137,20 @@ impl Head {
         Ok((head, as_written))
     }
 
-    /// The measurement with its proof and its runs.
-    pub fn measurement(self, proof: Option<Proof>, runs: Vec<Run>) -> Measurement {
+    /// The measurement with its proof and what its raw readings are.
+    pub fn measurement(self, proof: Option<Proof>, read: Unpacked) -> Measurement {
         Measurement {
             serial: self.serial,
             lot: self.lot,
             started_us: self.started_us,
             repaired_us: self.repaired_us,
             bench_name: self.bench_name,
+            manner: self.manner,
             basis: self.basis,
             sampling: self.sampling,
             proof,
-            runs,
+            runs: read.runs,
+            by_hand: read.by_hand,
         }
     }
 }
@@ -177,6 +188,14 @@ pub(super) struct Altered {
 impl Altered {
     pub fn error(self, path: &std::path::Path) -> Error {
         Error::Altered { path: path.into(), what: format!("the {} of sweep {}", self.what, self.sweep) }
+    }
+}
+
+fn manner_word(manner: Manner) -> &'static str {
+    match manner {
+        Manner::Sweep => "sweep",
+        Manner::Hunt => "hunt",
+        Manner::ByHand => "by_hand",
     }
 }
 

@@ -68,6 +68,7 @@ impl PastSweep {
             basis: head.basis,
             started_us: head.started_us,
             bench_name: head.bench_name,
+            manner: head.manner,
             sampling: head.sampling,
             bench: head.work,
             voided: None,

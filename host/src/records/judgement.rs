@@ -1,4 +1,4 @@
-//! Judgements: a row each and eight lists, under digests.
+//! Judgements: a row each and nine lists, under digests.
 //!
 //! The faults are under the row's own digest, the other lists under one that stands in the row: so a list of units, which
 //! shows verdicts and faults only, is checked without reading every segment.
@@ -122,6 +122,7 @@ fn lists(judgement: &Judgement) -> Vec<u8> {
         .list(&judgement.closures)
         .list(&judgement.bench_faults)
         .list(&judgement.notes)
+        .list(&judgement.steps)
         .finish()
 }
 
@@ -146,6 +147,7 @@ pub(super) async fn write(
     list::write(connection, id, &judgement.faults).await?;
     list::write(connection, id, &judgement.bench_faults).await?;
     list::write(connection, id, &judgement.notes).await?;
+    list::write(connection, id, &judgement.steps).await?;
     Line { serial, entry, judgement: judged.number, kind: "judgement" }.write(connection).await
 }
 
@@ -185,6 +187,7 @@ pub(super) async fn read(
     let mut faults = list::read(connection, &ids).await?;
     let mut bench_faults = list::read(connection, &ids).await?;
     let mut notes = list::read(connection, &ids).await?;
+    let mut steps = list::read(connection, &ids).await?;
     let mut judgements = HashMap::<i64, Vec<_>>::new();
     for (sheet, row) in sheets {
         let judgement = Judgement {
@@ -201,6 +204,7 @@ pub(super) async fn read(
             closures: closures.remove(&sheet.id).unwrap_or_default(),
             faults: faults.remove(&sheet.id).unwrap_or_default(),
             notes: notes.remove(&sheet.id).unwrap_or_default(),
+            steps: steps.remove(&sheet.id).unwrap_or_default(),
         };
         let as_written = super::seal(|| sheet.digest(&judgement.faults), row.try_get("digest")?)
             && super::seal(|| lists(&judgement), sheet.lists.clone());

@@ -79,7 +79,7 @@ pub use check::Findings;
 pub use clock::now_us;
 pub use coming::Coming;
 pub use error::{Error, meant};
-pub use files::Files;
+pub use files::{Files, Setup};
 pub use near::near;
 pub use path::{VARIABLE, is_named, path};
 pub use picture::{INPUT_BYTES, PictureError};
@@ -260,6 +260,12 @@ impl Records {
 
     pub fn store(&self, sweep: &Sweep, fixture: &Fixture) -> Result<SweepId, Error> {
         self.ask(ANSWER, self.store.store(sweep, fixture))
+    }
+
+    /// See [`Store::store_by_hand`].
+    #[allow(missing_docs)]
+    pub fn store_by_hand(&self, sweep: &Sweep, board: &Board) -> Result<SweepId, Error> {
+        self.ask(ANSWER, self.store.store_by_hand(sweep, board))
     }
 
     pub fn keep_proof(&self, proof: &Proof) -> Result<(), Error> {

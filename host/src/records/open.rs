@@ -31,9 +31,9 @@ pub(super) const PAGE_BYTES: u32 = 2048;
 static SCHEMA: Migrator = sqlx::migrate!("migrations/sqlite");
 
 /// `application_id` of a record store, set by the first migration.
-const APPLICATION_ID: i32 = 0x4377_5274;
+const APPLICATION_ID: i32 = 0x4377_5275;
 /// The same of stores that trial versions kept, whose layouts were given up before the first release.
-const TRIAL_IDS: [i32; 3] = [0x4377_5263, 0x4377_5265, 0x4377_5273];
+const TRIAL_IDS: [i32; 4] = [0x4377_5263, 0x4377_5265, 0x4377_5273, 0x4377_5274];
 
 /// Opens the store at `path`, which must be absolute; creates it and the folders above it where they are missing.
 pub(super) async fn open(path: &Path, options: SqliteConnectOptions) -> Result<Pool, Error> {

@@ -1,15 +1,54 @@
-//! The runs of a measurement as bytes in format `raw/v2`, and back.
+//! The raw readings of a measurement as bytes and back: runs in format `raw/v2`, touches in `touches/v1`.
 
 use serde::Deserialize;
 use serde::de::IntoDeserializer;
 use serde::de::value::StrDeserializer;
 
 use crate::fixture::Fixture;
-use crate::measurement::{Purpose, Run, RunShot};
+use crate::measurement::{ByHand, Measurement, Purpose, Run, RunShot};
 use crate::raw::v2::{self, Names};
-use crate::raw::{READ, RawError, live};
+use crate::raw::{FORMAT, READ, RawError, live, touches_v1};
 
-/// Packs runs in format [`FORMAT`](crate::raw::FORMAT).
+/// What the raw readings of a measurement are.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub(super) struct Unpacked {
+    /// Runs of the bench.
+    pub runs: Vec<Run>,
+    /// What was read by hand.
+    pub by_hand: Option<ByHand>,
+}
+
+/// The format of a measurement's raw readings, and their bytes in it. On a bed they name what its files name.
+pub(super) fn pack_all(
+    fixture: Option<&Fixture>,
+    measurement: &Measurement,
+) -> Result<(&'static str, Vec<u8>), RawError> {
+    match (fixture, &measurement.by_hand) {
+        (Some(fixture), None) => Ok((FORMAT, pack(fixture, &measurement.runs)?)),
+        (_, by_hand) => {
+            let touches =
+                by_hand.as_ref().map_or_else(|| touches_v1::pack(&ByHand::default()), touches_v1::pack)?;
+            Ok((touches_v1::FORMAT, touches))
+        }
+    }
+}
+
+/// Unpacks what [`pack_all`] gave.
+pub(super) fn unpack_all(
+    fixture: Option<&Fixture>,
+    format: &str,
+    bytes: &[u8],
+) -> Result<Unpacked, RawError> {
+    match (format, fixture) {
+        (touches_v1::FORMAT, _) => {
+            Ok(Unpacked { by_hand: Some(touches_v1::unpack(bytes)?), ..Unpacked::default() })
+        }
+        (_, Some(fixture)) => Ok(Unpacked { runs: unpack(fixture, format, bytes)?, ..Unpacked::default() }),
+        (_, None) => Err(RawError::Format { found: format.into() }),
+    }
+}
+
+/// Packs runs in format [`FORMAT`].
 pub(super) fn pack(fixture: &Fixture, runs: &[Run]) -> Result<Vec<u8>, RawError> {
     let mut names = Names::default();
     let runs = runs.iter().map(|run| freeze(fixture, &mut names, run)).collect::<Result<Vec<_>, _>>()?;
@@ -83,7 +122,6 @@ fn thaw(fixture: &Fixture, names: &Names, run: v2::Run) -> Result<Run, RawError>
 
 #[cfg(test)]
 mod tests {
-    use crate::raw::FORMAT;
     use copperwalk_wire::message::{Fault, RunEnd, ShotEnd};
     use copperwalk_wire::{Contacts, Gain, Input, Method, Rate, Ratio, Settle, Shot, Source, Stop};
     use proptest::prelude::*;
@@ -291,7 +329,7 @@ mod tests {
             match unpack(&fixture, FORMAT, &bytes) {
                 Err(error) => prop_assert!(error.to_string().len() > 20),
                 Ok(runs) => {
-                    let measurement = crate::measurement::Measurement { runs, ..sweep.measurement };
+                    let measurement = Measurement { runs, ..sweep.measurement };
                     let limits = crate::limits::LimitSet::of_board(&fixture.board);
                     let plan = crate::plan::compile(&fixture, &limits, measurement.sampling).unwrap();
                     if let Err(error) = crate::judge::judge(&fixture, &limits, &plan, &measurement) {

@@ -7,9 +7,11 @@ use sqlx::error::BoxDynError;
 
 use super::database::Row;
 use super::value::Value;
+use crate::measurement::Method;
 use crate::quantity::{Celsius, Ohms};
 use crate::sweep::{
-    Advice, BenchFault, ClosureRow, IsolationRow, SegmentRow, StandardRow, ThermometerRow, UnitFault,
+    Advice, Answered, Asked, BenchFault, ClosureRow, IsolationRow, Left, SegmentRow, StandardRow, StepRow,
+    ThermometerRow, UnitFault,
 };
 use crate::verdict::{Class, Verdict};
 
@@ -39,6 +41,7 @@ impl Line for SegmentRow {
         "typical_ohms",
         "verdict",
         "class",
+        "method",
         "reason",
     ];
 
@@ -56,6 +59,7 @@ impl Line for SegmentRow {
             Value::from(self.typical),
             Value::from(verdict_word(self.verdict)),
             Value::from(class_word(self.class)),
+            Value::from(self.method.map(method_word)),
             Value::from(self.reason.as_deref()),
         ]
     }
@@ -74,6 +78,7 @@ impl Line for SegmentRow {
             typical: Ohms(row.try_get("typical_ohms")?),
             verdict: word(row, "verdict")?,
             class: word(row, "class")?,
+            method: method(row)?,
             reason: row.try_get("reason")?,
         })
     }
@@ -93,6 +98,7 @@ impl Line for IsolationRow {
         "min_ohms",
         "verdict",
         "class",
+        "method",
         "still_charging",
         "reason",
     ];
@@ -110,6 +116,7 @@ impl Line for IsolationRow {
             Value::from(self.min),
             Value::from(verdict_word(self.verdict)),
             Value::from(class_word(self.class)),
+            Value::from(self.method.map(method_word)),
             Value::from(self.still_charging),
             Value::from(self.reason.as_deref()),
         ]
@@ -127,6 +134,7 @@ impl Line for IsolationRow {
             min: Ohms(row.try_get("min_ohms")?),
             verdict: word(row, "verdict")?,
             class: word(row, "class")?,
+            method: method(row)?,
             still_charging: row.try_get("still_charging")?,
             reason: row.try_get("reason")?,
         })
@@ -259,6 +267,59 @@ impl Line for BenchFault {
     }
 }
 
+/// The most probable of what is left stands in columns of the row: what, probability.
+impl Line for StepRow {
+    const TABLE: &'static str = "step";
+    const COLUMNS: &'static [&'static str] = &[
+        "from_point",
+        "to_point",
+        "state",
+        "what",
+        "answer",
+        "ohms",
+        "left_1",
+        "probability_1",
+        "left_2",
+        "probability_2",
+        "left_3",
+        "probability_3",
+        "bits",
+    ];
+
+    fn values(&self) -> Vec<Value<'_>> {
+        let Asked { from, to, state, what } = &self.asked;
+        let mut values = [from, to, state, what, &self.answered.text].map(Value::from).to_vec();
+        values.push(self.answered.resistance.into());
+        for rank in 0..Self::LEFT {
+            let left = self.left.get(rank);
+            values.push(left.map(|left| &left.what).into());
+            values.push(left.map(|left| left.probability).into());
+        }
+        values.push(self.bits.into());
+        values
+    }
+
+    fn read(row: &Row) -> Result<Self, sqlx::Error> {
+        let mut left = Vec::new();
+        for rank in 1..=Self::LEFT {
+            let what: Option<String> = row.try_get(format!("left_{rank}").as_str())?;
+            let probability: Option<f64> = row.try_get(format!("probability_{rank}").as_str())?;
+            left.extend(what.zip(probability).map(|(what, probability)| Left { what, probability }));
+        }
+        Ok(Self {
+            asked: Asked {
+                from: row.try_get("from_point")?,
+                to: row.try_get("to_point")?,
+                state: row.try_get("state")?,
+                what: row.try_get("what")?,
+            },
+            answered: Answered { text: row.try_get("answer")?, resistance: ohms(row, "ohms")? },
+            left,
+            bits: row.try_get("bits")?,
+        })
+    }
+}
+
 /// What the judgement tells the operator besides.
 impl Line for String {
     const TABLE: &'static str = "remark";
@@ -298,6 +359,23 @@ pub(super) fn class_word(class: Class) -> &'static str {
         Class::NotReached => "not_reached",
         Class::Junction => "junction",
         Class::NotJudgedUnpowered => "not_judged_unpowered",
+    }
+}
+
+/// The word kept for a way of reading.
+fn method_word(method: Method) -> &'static str {
+    match method {
+        Method::Continuity => "continuity",
+        Method::TwoWire => "two_wire",
+        Method::FourWire => "four_wire",
+    }
+}
+
+/// How a row was read; empty: it was not.
+fn method(row: &Row) -> Result<Option<Method>, sqlx::Error> {
+    match row.try_get::<Option<&str>, _>("method")? {
+        Some(_) => word(row, "method").map(Some),
+        None => Ok(None),
     }
 }
 

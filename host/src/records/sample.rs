@@ -6,12 +6,12 @@ use std::sync::LazyLock;
 
 use crate::board::SegmentId;
 use crate::fixture::Fixture;
-use crate::measurement::{Basis, Measurement, Purpose, Run, RunShot};
+use crate::measurement::{self, Basis, BedBasis, Manner, Measurement, Purpose, Run, RunShot};
 use crate::plan::{Role, Sampling};
 use crate::quantity::{Celsius, Ohms};
 use crate::sweep::{
-    Advice, ClosureRow, IsolationRow, Judgement, LimitsUsed, SegmentRow, StandardRow, Sweep, ThermometerRow,
-    UnitFault,
+    Advice, Answered, Asked, ClosureRow, IsolationRow, Judgement, Left, LimitsUsed, SegmentRow, StandardRow,
+    StepRow, Sweep, ThermometerRow, UnitFault,
 };
 use crate::verdict::{Class, Verdict};
 use copperwalk_wire::message::{self, RunEnd, ShotEnd};
@@ -41,17 +41,21 @@ pub fn sweep(serial: &str, lot: Option<&str>, number: u32, broken: Option<usize>
         repaired_us: None,
         started_us: 1_714_521_600_000_000 + i64::from(number) * 60_000_000,
         bench_name: format!("virtual, seed {number}"),
+        manner: Manner::Sweep,
         sampling: Sampling::Quick,
         proof: None,
         basis: Basis {
             board: fixture.board.name,
             revision: fixture.board.revision,
             board_hash: fixture.board.hash,
-            fixture: fixture.name,
-            fixture_hash: fixture.hash,
-            plan_hash: "p".repeat(64),
+            bed: Some(BedBasis {
+                fixture: fixture.name,
+                fixture_hash: fixture.hash,
+                plan_hash: "p".repeat(64),
+            }),
         },
         runs: runs(&mut random, count),
+        by_hand: None,
     };
     let judgement = Judgement {
         program: "0.1.0".into(),
@@ -72,6 +76,7 @@ pub fn sweep(serial: &str, lot: Option<&str>, number: u32, broken: Option<usize>
             min: Ohms(5e3),
             verdict: Verdict::Pass,
             class: Class::Ok,
+            method: Some(measurement::Method::FourWire),
             still_charging: false,
         }],
         thermometers: vec![ThermometerRow {
@@ -99,9 +104,25 @@ pub fn sweep(serial: &str, lot: Option<&str>, number: u32, broken: Option<usize>
         }],
         faults: broken.map(|index| fault(&segments, index)).into_iter().collect(),
         notes: vec!["air 23.4 °C".into()],
+        steps: vec![step(&mut random)],
         segments,
     };
     Sweep { measurement, judgement }
+}
+
+fn step(random: &mut Random) -> StepRow {
+    let left = |what: &str| Left { what: what.into(), probability: random.unit() };
+    StepRow {
+        left: ["via 1 open", "nothing wrong"].map(left).to_vec(),
+        asked: Asked {
+            from: "cell+".into(),
+            to: "reg.in".into(),
+            state: "on".into(),
+            what: "end to end".into(),
+        },
+        answered: Answered { text: "1.2 ohm".into(), resistance: Some(Ohms(1.2)) },
+        bits: 0.75,
+    }
 }
 
 fn segment(random: &mut Random, index: usize, broken: Option<usize>) -> SegmentRow {
@@ -127,6 +148,7 @@ fn segment(random: &mut Random, index: usize, broken: Option<usize>) -> SegmentR
         typical: Ohms(9.8e-3),
         verdict,
         class,
+        method: (class != Class::NotReached).then_some(measurement::Method::FourWire),
     }
 }
 

@@ -1,12 +1,12 @@
 //! Whole measurements again, raw codes included: one for a report, many for judging again.
 
 use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
-use std::sync::Arc;
 
 use sqlx::{Connection as _, Row as _};
 
 use super::database::Connection;
 use super::digest::Digest;
+use super::files::Setup;
 use super::head::{self, Head};
 use super::judgement::{self, Judged, Which};
 use super::summary::{PastJudgement, Place, SweepId, SweepLine, SweepView, Worked};
@@ -32,15 +32,15 @@ pub enum Of<'a> {
 /// What there is of a sweep, by its number, or why it cannot be read.
 pub type Numbered<T> = (SweepId, Result<T, Error>);
 
-/// A measurement with its fixture and its latest judgement.
+/// A measurement with its setup and its latest judgement.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Stored {
     /// Its number.
     pub id: SweepId,
     /// What was measured.
     pub measurement: Measurement,
-    /// The board and the bed, read from the files kept with it.
-    pub fixture: Arc<Fixture>,
+    /// The board, and the bed if there was one, read from the files kept with it.
+    pub setup: Setup,
     /// The latest judgement.
     pub judgement: Judgement,
 }
@@ -141,10 +141,10 @@ impl Store {
             let stored = async {
                 let (head, judgement) = latest.take(self, id)?;
                 let packed = packed.remove(&id.0);
-                let fixture = self.fixture(&mut connection, &head.basis).await?;
+                let setup = self.setup(&mut connection, &head.basis).await?;
                 let proof = self.named_proof(&mut connection, head.proof.as_deref()).await?;
-                let measurement = self.unpack(head, proof, packed, &fixture)?;
-                Ok(Stored { id, measurement, fixture, judgement })
+                let measurement = self.unpack(head, proof, packed, setup.fixture())?;
+                Ok(Stored { id, measurement, setup, judgement })
             };
             found.push(stored.await);
         }
@@ -169,7 +169,7 @@ impl Store {
     /// A damaged store.
     pub async fn worked(&self) -> Result<Vec<Worked>, Error> {
         let sql = "SELECT bench_name, count(*), coalesce(sum(closures), 0) FROM measurement
-                   GROUP BY bench_name ORDER BY bench_name";
+                   WHERE manner <> 'by_hand' GROUP BY bench_name ORDER BY bench_name";
         let rows: Vec<(String, i64, i64)> =
             sqlx::query_as(sql).fetch_all(&self.pool).await.map_err(|error| self.said(&error))?;
         let worked = |(bench_name, sweeps, closures): (String, i64, i64)| Worked {
@@ -196,6 +196,7 @@ impl Store {
             latest.take(self, id).map(|(head, judgement)| SweepView {
                 id,
                 serial: head.serial,
+                manner: head.manner,
                 basis: head.basis,
                 started_us: head.started_us,
                 bench_name: head.bench_name,
@@ -316,7 +317,7 @@ impl Store {
         head: Head,
         proof: Option<Proof>,
         packed: Option<Packed>,
-        fixture: &Fixture,
+        fixture: Option<&Fixture>,
     ) -> Result<Measurement, Error> {
         let sweep = SweepId(head.id);
         let altered =
@@ -325,12 +326,12 @@ impl Store {
         if !super::seal(|| packed.hash(), head.raw_hash.clone()) {
             return Err(altered());
         }
-        let runs = raw::unpack(fixture, &packed.format, &packed.runs).map_err(|error| Error::Raw {
+        let read = raw::unpack_all(fixture, &packed.format, &packed.runs).map_err(|error| Error::Raw {
             path: self.path.clone(),
             sweep,
             error,
         })?;
-        Ok(head.measurement(proof, runs))
+        Ok(head.measurement(proof, read))
     }
 }
 

@@ -14,7 +14,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::status::{Said, Status};
-use crate::measurement::{Basis, BenchWork};
+use crate::measurement::{Basis, BenchWork, Manner};
 use crate::plan::Sampling;
 use crate::sweep::Judgement;
 use crate::verdict::{Class, Verdict};
@@ -71,6 +71,8 @@ pub struct PastSweep {
     pub id: SweepId,
     /// The lot named when it was made.
     pub lot: Option<String>,
+    /// How it was made.
+    pub manner: Manner,
     /// The files it stands on.
     pub basis: Basis,
     /// Start, µs since 1970-01-01 UTC.
@@ -95,6 +97,8 @@ pub struct SweepView {
     pub id: SweepId,
     /// Serial number of the unit.
     pub serial: String,
+    /// How it was made.
+    pub manner: Manner,
     /// The files it stands on.
     pub basis: Basis,
     /// Start, µs since 1970-01-01 UTC.

@@ -13,10 +13,10 @@ use super::stored::Packed;
 use super::summary::SweepId;
 use super::value::Value;
 use super::{ANSWER, Error, Store, aside, list, near::near, proof, raw, runtime, text, wait};
+use crate::board::Board;
 use crate::fixture::Fixture;
 use crate::hash;
 use crate::proof::Proof;
-use crate::raw::FORMAT;
 use crate::sweep::{Judgement, Sweep};
 
 /// A sweep ready to be written: only its number and its place in the unit's history are missing.
@@ -25,7 +25,9 @@ pub(super) struct Parcel {
     pub packed: Packed,
     /// Judgements in the order they were made, each with its time.
     pub judgements: Vec<(i64, Judgement)>,
-    pub files: [File; 2],
+    pub board: File,
+    /// None by hand.
+    pub fixture: Option<File>,
     pub proof: Option<Proof>,
 }
 
@@ -44,8 +46,20 @@ impl Store {
     /// A serial number or lot that [`text`] refuses, a full disk. A store locked for too long: [`Error::Aside`], with
     /// the sweep in a file beside the store, from which the next opening for writing takes it in.
     pub async fn store(&self, sweep: &Sweep, fixture: &Fixture) -> Result<SweepId, Error> {
+        self.keep(sweep, &fixture.board, Some(fixture)).await
+    }
+
+    /// The same of what was read by hand, which stands on a board alone.
+    ///
+    /// # Errors
+    /// As [`Store::store`].
+    pub async fn store_by_hand(&self, sweep: &Sweep, board: &Board) -> Result<SweepId, Error> {
+        self.keep(sweep, board, None).await
+    }
+
+    async fn keep(&self, sweep: &Sweep, board: &Board, fixture: Option<&Fixture>) -> Result<SweepId, Error> {
         // Packed before the lock is taken: others may be waiting for it.
-        let parcel = self.parcel(sweep, fixture)?;
+        let parcel = self.parcel(sweep, board, fixture)?;
         let mut connection = self.writing().await?;
         match put(&mut connection, &parcel, None).await {
             Ok(id) => Ok(id.unwrap_or(SweepId(0))),
@@ -91,12 +105,10 @@ impl Store {
         }
     }
 
-    fn parcel(&self, sweep: &Sweep, fixture: &Fixture) -> Result<Parcel, Error> {
+    fn parcel(&self, sweep: &Sweep, board: &Board, fixture: Option<&Fixture>) -> Result<Parcel, Error> {
         let measurement = &sweep.measurement;
-        let board = &fixture.board;
-        for (what, hash, source) in
-            [("board", &board.hash, &board.source), ("fixture", &fixture.hash, &fixture.source)]
-        {
+        let of_bed = fixture.map(|fixture| ("fixture", &fixture.hash, &fixture.source));
+        for (what, hash, source) in [("board", &board.hash, &board.source)].into_iter().chain(of_bed) {
             if hash::of(source) != *hash {
                 return Err(Error::Refused {
                     path: self.path.clone(),
@@ -104,16 +116,17 @@ impl Store {
                 });
             }
         }
-        let runs = raw::pack(fixture, &measurement.runs).map_err(|error| Error::Refused {
+        let (format, runs) = raw::pack_all(fixture, measurement).map_err(|error| Error::Refused {
             path: self.path.clone(),
             reason: format!("the raw readings cannot be packed: {error}"),
         })?;
-        let packed = Packed { format: FORMAT.into(), runs };
+        let packed = Packed { format: format.into(), runs };
         let head = Head {
             id: 0,
             serial: text::serial(&measurement.serial)?,
             entry: 0,
             lot: measurement.lot.as_deref().map(text::lot).transpose()?,
+            manner: measurement.manner,
             basis: measurement.basis.clone(),
             sampling: measurement.sampling,
             started_us: measurement.started_us,
@@ -129,13 +142,16 @@ impl Store {
             revision: revision.map(Into::into),
             source: source.into(),
         };
-        let files = [
-            file(&board.hash, &board.name, Some(&board.revision), &board.source),
-            file(&fixture.hash, &fixture.name, None, &fixture.source),
-        ];
         // The first judgement is as old as its measurement: both are one act.
         let judgements = vec![(measurement.started_us, sweep.judgement.clone())];
-        Ok(Parcel { head, packed, judgements, files, proof: measurement.proof.clone() })
+        Ok(Parcel {
+            head,
+            packed,
+            judgements,
+            board: file(&board.hash, &board.name, Some(&board.revision), &board.source),
+            fixture: fixture.map(|fixture| file(&fixture.hash, &fixture.name, None, &fixture.source)),
+            proof: measurement.proof.clone(),
+        })
     }
 
     /// Puts a sweep into a file beside the locked store. On a thread of its own, which is waited for: the futures of
@@ -211,7 +227,7 @@ pub(super) async fn put(
         }
     }
     let head = &parcel.head;
-    let [board, fixture] = &parcel.files;
+    let Parcel { board, fixture, .. } = parcel;
     sqlx::query(
         "INSERT INTO board (board_hash, name, revision, source) VALUES ($1, $2, $3, $4) ON CONFLICT DO NOTHING",
     )
@@ -221,14 +237,16 @@ pub(super) async fn put(
     .bind(&board.source)
     .execute(&mut *transaction)
     .await?;
-    sqlx::query(
-        "INSERT INTO fixture (fixture_hash, name, source) VALUES ($1, $2, $3) ON CONFLICT DO NOTHING",
-    )
-    .bind(&fixture.hash)
-    .bind(&fixture.name)
-    .bind(&fixture.source)
-    .execute(&mut *transaction)
-    .await?;
+    if let Some(fixture) = fixture {
+        sqlx::query(
+            "INSERT INTO fixture (fixture_hash, name, source) VALUES ($1, $2, $3) ON CONFLICT DO NOTHING",
+        )
+        .bind(&fixture.hash)
+        .bind(&fixture.name)
+        .bind(&fixture.source)
+        .execute(&mut *transaction)
+        .await?;
+    }
     if let Some(kept) = &parcel.proof {
         proof::write(&mut transaction, kept).await?;
     }

@@ -9,9 +9,11 @@ use std::fmt::Write;
 use serde::Serialize;
 
 use super::words;
-use crate::measurement::Basis;
+use crate::measurement::{Basis, Manner};
 use crate::quantity::Celsius;
-use crate::sweep::{BenchFault, ClosureRow, IsolationRow, SegmentRow, StandardRow, Sweep, ThermometerRow};
+use crate::sweep::{
+    BenchFault, ClosureRow, IsolationRow, SegmentRow, StandardRow, StepRow, Sweep, ThermometerRow,
+};
 use crate::verdict::{Class, Verdict};
 use crate::visible::{first_hidden, hidden};
 
@@ -22,6 +24,7 @@ struct SweepObject<'a> {
     lot: Option<&'a str>,
     board: &'a str,
     revision: &'a str,
+    manner: Manner,
     verdict: Verdict,
     meter_checked: bool,
     segments: &'a [SegmentRow],
@@ -30,6 +33,9 @@ struct SweepObject<'a> {
     bench: Bench<'a>,
     bench_faults: &'a [BenchFault],
     notes: &'a [String],
+    /// Of a hunt, what was asked.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    steps: Option<&'a [StepRow]>,
     thermometers: &'a [ThermometerRow],
     standards: &'a [StandardRow],
     closures: &'a [ClosureRow],
@@ -75,6 +81,7 @@ pub fn sweep(sweep: &Sweep) -> serde_json::Result<String> {
         lot: sweep.measurement.lot.as_deref(),
         board: &sweep.measurement.basis.board,
         revision: &sweep.measurement.basis.revision,
+        manner: sweep.measurement.manner,
         verdict: sweep.judgement.verdict,
         meter_checked: words::meter_checked(&sweep.judgement),
         segments: &sweep.judgement.segments,
@@ -90,6 +97,7 @@ pub fn sweep(sweep: &Sweep) -> serde_json::Result<String> {
         },
         bench_faults: &sweep.judgement.bench_faults,
         notes: &sweep.judgement.notes,
+        steps: (sweep.measurement.manner != Manner::Sweep).then_some(&sweep.judgement.steps),
         thermometers: &sweep.judgement.thermometers,
         standards: &sweep.judgement.standards,
         closures: &sweep.judgement.closures,

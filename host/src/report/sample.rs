@@ -5,7 +5,7 @@ use copperwalk_wire::{Contacts, Gain, Input, Method, Rate, Shot, Source};
 
 use crate::board::{self, Board, Segment};
 use crate::limits::{LimitOrigin, LimitSet, Limits};
-use crate::measurement::{Basis, Measurement, Purpose, Run, RunShot};
+use crate::measurement::{self, Basis, BedBasis, Manner, Measurement, Purpose, Run, RunShot};
 use crate::plan::{Role, Sampling};
 use crate::quantity::{Celsius, Ohms};
 use crate::records::status::Status;
@@ -57,6 +57,7 @@ pub fn good_on(board: &Board) -> Sweep {
             min,
             verdict: Verdict::Pass,
             class: Class::Ok,
+            method: Some(measurement::Method::FourWire),
             still_charging: false,
         };
     let switches = board.segments.iter().filter_map(|segment| {
@@ -70,13 +71,16 @@ pub fn good_on(board: &Board) -> Sweep {
     let measurement = Measurement {
         serial: "TG-0042".to_owned(),
         lot: Some("spring clear-out".to_owned()),
+        manner: Manner::Sweep,
         basis: Basis {
             board: board.name.clone(),
             revision: board.revision.clone(),
             board_hash: board.hash.clone(),
-            fixture: "bed 1".to_owned(),
-            fixture_hash: "a07e".repeat(16),
-            plan_hash: "5bd2".repeat(16),
+            bed: Some(BedBasis {
+                fixture: "bed 1".to_owned(),
+                fixture_hash: "a07e".repeat(16),
+                plan_hash: "5bd2".repeat(16),
+            }),
         },
         started_us: 1_790_000_000_000_000,
         repaired_us: None,
@@ -84,6 +88,7 @@ pub fn good_on(board: &Board) -> Sweep {
         sampling: Sampling::Quick,
         proof: None,
         runs: ["off", "on"].map(run).to_vec(),
+        by_hand: None,
     };
     let limits = LimitSet::of_board(board);
     let judgement = Judgement {
@@ -120,6 +125,7 @@ pub fn good_on(board: &Board) -> Sweep {
         }],
         faults: vec![],
         notes: vec![],
+        steps: vec![],
     };
     Sweep { measurement, judgement }
 }
@@ -141,6 +147,7 @@ fn healthy(board: &Board, segment: &Segment, limits: &Limits) -> SegmentRow {
         typical,
         verdict: Verdict::Pass,
         class: Class::Ok,
+        method: Some(measurement::Method::FourWire),
     }
 }
 
@@ -361,6 +368,7 @@ pub fn past(id: i64, sweep: Sweep) -> Event {
         id: SweepId(id),
         bench: sweep.measurement.work(),
         lot: sweep.measurement.lot,
+        manner: sweep.measurement.manner,
         basis: sweep.measurement.basis,
         started_us: sweep.measurement.started_us + id * 3_600_000_000,
         bench_name: sweep.measurement.bench_name,

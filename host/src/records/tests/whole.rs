@@ -5,6 +5,7 @@ use sqlx::Executor;
 use super::super::status::Said;
 use super::super::{Error, Records, SweepId, sample};
 use super::{fresh, photos};
+use crate::measurement::{ByHand, Manner, Method, Touch};
 use crate::proof::{Figures, HumFound, Proof};
 use crate::quantity::{Ohms, Volts};
 use crate::sweep::{BenchFault, Sweep};
@@ -128,7 +129,7 @@ fn the_files_it_was_judged_by_are_kept_with_it() {
     let [old, new] = [first, second].map(|id| records.files(id).unwrap());
     assert_eq!(old.board, sample::fixture().board.source);
     assert_eq!(new.board, fixture.board.source);
-    assert_eq!((&old.fixture, &new.fixture), (&fixture.source, &fixture.source));
+    assert_eq!((&old.fixture, &new.fixture), (&Some(fixture.source.clone()), &Some(fixture.source)));
 }
 
 #[test]
@@ -214,4 +215,34 @@ fn serial_numbers_that_could_not_be_asked_for_are_not_kept() {
     }
     assert!(records.store(&sample::sweep("A-1", Some("\t"), 1, None), &fixture).is_err());
     assert!(records.units().unwrap().is_empty());
+}
+
+#[test]
+fn what_was_read_by_hand_comes_back_and_stands_on_a_board_alone() {
+    let (_folder, records) = fresh();
+    let board = sample::fixture().board;
+    let mut sweep = sample::sweep("A-1", None, 1, None);
+    let touch = Touch {
+        from: "cell+".into(),
+        to: "reg.in".into(),
+        state: "on".into(),
+        on_good_unit: false,
+        answered: "0.4 ohm".into(),
+        meter: "typed".into(),
+        method: Some(Method::TwoWire),
+        lead: Some(Ohms(0.2)),
+        resistance: Some(Ohms(0.2)),
+        at_least: None,
+        at_most: Some(Ohms(0.4)),
+    };
+    sweep.measurement.manner = Manner::ByHand;
+    sweep.measurement.runs.clear();
+    sweep.measurement.by_hand = Some(ByHand { touches: vec![touch], stopped: true });
+    sweep.measurement.basis.bed = None;
+    let id = records.store_by_hand(&sweep, &board).unwrap();
+    assert_eq!(records.sweep(id).unwrap(), sweep);
+    assert_eq!(records.files(id).unwrap().fixture, None);
+    let stored = records.read(&[id]).unwrap().pop().unwrap().unwrap();
+    assert_eq!((stored.setup.board(), stored.setup.fixture()), (&board, None));
+    assert!(records.check().unwrap().sound());
 }

@@ -184,7 +184,9 @@ pub struct VoidSweep {
 
 /// Puts it together: of sweeps in order, readable or not, and of what each bench has done in all.
 pub fn health(looked_at: Vec<Numbered<Stored>>, worked: &[Worked]) -> Health {
-    let (sweeps, mut left_out) = unreadable::part(looked_at);
+    let (mut sweeps, mut left_out) = unreadable::part(looked_at);
+    // What was read by hand says nothing of a bench.
+    sweeps.retain(|stored| stored.setup.fixture().is_some());
     let is_void = |stored: &&Stored| stored.judgement.verdict == Verdict::Void;
     let read = read(&sweeps, &mut left_out);
     let (standards, contacts, hum) = (standards(&sweeps), contacts(&read), hum(&read));
@@ -209,11 +211,16 @@ impl At {
     }
 }
 
+/// Name of the fixture.
+fn bed(stored: &Stored) -> Option<&String> {
+    stored.measurement.basis.bed.as_ref().map(|bed| &bed.fixture)
+}
+
 fn standards(sweeps: &[Stored]) -> Vec<StandardCourse> {
     let mut courses = BTreeMap::new();
     for sweep in sweeps {
         for row in &sweep.judgement.standards {
-            let fixture = &sweep.measurement.basis.fixture;
+            let Some(fixture) = bed(sweep) else { continue };
             let course = courses.entry((fixture, &row.name)).or_insert_with(|| StandardCourse {
                 fixture: fixture.clone(),
                 name: row.name.clone(),
@@ -244,7 +251,7 @@ fn stretches(sweeps: &[Stored]) -> Vec<StretchCourse> {
     let mut courses = BTreeMap::new();
     for sweep in sweeps {
         for row in &sweep.judgement.closures {
-            let fixture = &sweep.measurement.basis.fixture;
+            let Some(fixture) = bed(sweep) else { continue };
             let course = courses.entry((fixture, &row.from, &row.to)).or_insert_with(|| StretchCourse {
                 fixture: fixture.clone(),
                 from: row.from.clone(),
@@ -268,7 +275,8 @@ fn stretches(sweeps: &[Stored]) -> Vec<StretchCourse> {
 fn read<'s>(sweeps: &'s [Stored], left_out: &mut Vec<Unreadable>) -> Vec<(&'s Stored, Evidence)> {
     let mut read = Vec::with_capacity(sweeps.len());
     for stored in sweeps {
-        match Evidence::of(&stored.fixture, &stored.measurement) {
+        let Some(fixture) = stored.setup.fixture() else { continue };
+        match Evidence::of(fixture, &stored.measurement) {
             Ok(evidence) => read.push((stored, evidence)),
             Err(error) => {
                 let why = format!("its contacts and hum cannot be read: {error}");
@@ -283,7 +291,7 @@ fn hum(read: &[(&Stored, Evidence)]) -> Vec<HumCourse> {
     let mut courses = BTreeMap::new();
     for (stored, evidence) in read {
         let Some(Hum { peak, hertz }) = evidence.surroundings().hum else { continue };
-        let fixture = &stored.measurement.basis.fixture;
+        let Some(fixture) = bed(stored) else { continue };
         let course = courses.entry(fixture).or_insert_with(|| HumCourse {
             fixture: fixture.clone(),
             readings: Vec::new(),
@@ -311,8 +319,8 @@ fn contacts(read: &[(&Stored, Evidence)]) -> Vec<ContactCourse> {
         }
         for ((point, plus), ohms) in of_sweep {
             let Some(mean) = sample::mean(&ohms).map(Ohms) else { continue };
-            let fixture = &stored.measurement.basis.fixture;
-            let point = &stored.fixture.board.point(point).name;
+            let Some(fixture) = bed(stored) else { continue };
+            let point = &stored.setup.board().point(point).name;
             let course = courses.entry((fixture, point, plus)).or_insert_with(|| ContactCourse {
                 fixture: fixture.clone(),
                 point: point.clone(),

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::*;
 use crate::{
-    records::{Error, sample},
+    records::{Error, Setup, sample},
     report::{html, terminal},
     sweep::StandardRow,
 };
@@ -30,8 +30,8 @@ fn stored(number: usize, off: f64) -> Numbered<Stored> {
         u95: Some(Ohms(0.0002)),
         verdict: Verdict::Pass,
     }];
-    let fixture = Arc::new(sample::fixture());
-    (id, Ok(Stored { id, measurement: sweep.measurement, fixture, judgement: sweep.judgement }))
+    let setup = Setup::Bed(Arc::new(sample::fixture()));
+    (id, Ok(Stored { id, measurement: sweep.measurement, setup, judgement: sweep.judgement }))
 }
 
 fn worked() -> Vec<Worked> {

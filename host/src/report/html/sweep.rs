@@ -318,17 +318,13 @@ fn method() -> Markup {
 }
 
 fn basis(sweep: &Sweep) -> Markup {
-    let basis = &sweep.measurement.basis;
+    let hashes = sweep.measurement.basis.hashes();
     html! {
         dl class="hashes" {
-            @for (what, name, hash) in [
-                ("Board file", basis.board.as_str(), &basis.board_hash),
-                ("Fixture file", basis.fixture.as_str(), &basis.fixture_hash),
-                ("Plan", "compiled from both", &basis.plan_hash),
-            ] {
+            @for (what, name, hash) in hashes {
                 div { dt { (what) span { (name) } } dd { code { (hash) } } }
             }
         }
-        p class="small" { "SHA-256. The same three hashes mean the same limits, pins and readings." }
+        p class="small" { "SHA-256. The same hashes mean the same limits, pins and readings." }
     }
 }

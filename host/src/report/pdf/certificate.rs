@@ -258,15 +258,11 @@ fn method(flow: &mut Flow) {
 fn basis(flow: &mut Flow, sweep: &PastSweep) {
     let basis = &sweep.basis;
     let limits = &sweep.judgement.limits;
-    let hashes = [
-        ("Board file", basis.board.as_str(), &basis.board_hash),
-        ("Fixture file", basis.fixture.as_str(), &basis.fixture_hash),
-        ("Plan", "compiled from both", &basis.plan_hash),
-        ("Limits", limits.origin.as_str(), &limits.hash),
-    ];
+    let mut hashes = basis.hashes();
+    hashes.push(("Limits", &limits.origin, &limits.hash));
     flow.heading("Judged by", 6.0 * BODY);
-    let hashes =
-        hashes.map(|(what, name, hash)| (what, name, Line::cut(hash, Face::Regular, SMALL, flow.width())));
+    let cut = |(what, name, hash)| (what, name, Line::cut(hash, Face::Regular, SMALL, flow.width()));
+    let hashes: Vec<_> = hashes.into_iter().map(cut).collect();
     let widest = hashes.iter().map(|(.., hash)| hash.width).fold(0.0, f32::max);
     let indent = flow.width() - widest;
     for (what, name, hash) in hashes {
