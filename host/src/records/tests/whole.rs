@@ -170,7 +170,7 @@ fn nothing_is_ever_changed_or_deleted() {
             .fetch_all(pool),
         )
         .unwrap();
-    assert_eq!(tables.len(), 26, "{tables:?}");
+    assert_eq!(tables.len(), 27, "{tables:?}");
     for table in tables {
         let some: String = records
             .runtime
