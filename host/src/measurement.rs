@@ -197,6 +197,10 @@ pub enum Purpose {
     PastPin,
     /// Between force pins on one side of an open.
     Reforce,
+    /// A hunt's next look.
+    Look,
+    /// The segment that a hunt has led to, read by itself.
+    Proof,
     /// The whole budget for what was left undecided.
     FullBudget,
     /// Which pin or relay of the bench is at fault.
@@ -213,6 +217,8 @@ impl Purpose {
             Self::LoadSurvey => "load_survey",
             Self::PastPin => "past_pin",
             Self::Reforce => "reforce",
+            Self::Look => "look",
+            Self::Proof => "proof",
             Self::FullBudget => "full_budget",
             Self::Diagnosis => "diagnosis",
         }

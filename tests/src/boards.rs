@@ -2,6 +2,7 @@
 
 use std::fmt::Write;
 
+use crate::cases::Cases;
 use copperwalk::board;
 use copperwalk::fixture::Fixture;
 use copperwalk::problem::Problems;
@@ -20,6 +21,87 @@ pub fn ladder(segments: usize) -> Result<Fixture, Problems> {
     let (board_text, fixture_text) = ladder_text(segments);
     let board = board::parse("ladder/board.toml", &board_text)?;
     copperwalk::fixture::parse("ladder/fixture.toml", &fixture_text, board)
+}
+
+/// A board that branches by chance: a trunk, two to four branches with a load each, a return, insulation between each load and
+/// the return; 8 to 40 segments of every kind that a dry look can tell, pins to force at the ends and at some of the points between.
+///
+/// # Errors
+/// None, unless the rules for board or fixture files change.
+pub fn branching(seed: u64) -> Result<Fixture, Problems> {
+    let (board_text, fixture_text) = branching_text(seed);
+    let board = board::parse("branching/board.toml", &board_text)?;
+    copperwalk::fixture::parse("branching/fixture.toml", &fixture_text, board)
+}
+
+/// Board and fixture file of [`branching`].
+pub fn branching_text(seed: u64) -> (String, String) {
+    let mut cases = Cases::new(seed ^ 0xB0A2D);
+    let mut below = |most: usize| (cases.unit() * most as f64) as usize;
+    let mut points = vec!["in+".to_owned()];
+    let mut segments: Vec<[usize; 2]> = Vec::new();
+    let mut grow = |from: usize, count: usize, points: &mut Vec<String>| {
+        let mut last = from;
+        for _ in 0..count {
+            points.push(format!("p{}", points.len()));
+            segments.push([last, points.len() - 1]);
+            last = points.len() - 1;
+        }
+        last
+    };
+    let trunk = grow(0, 3 + below(5), &mut points);
+    let branches = 2 + below(3);
+    // One branch goes on where the trunk ends.
+    let loads: Vec<usize> = (0..branches)
+        .map(|branch| if branch == 0 { trunk } else { 1 + below(trunk) })
+        .collect::<Vec<_>>()
+        .into_iter()
+        .map(|from| grow(from, 2 + below(6), &mut points))
+        .collect();
+    let ret = points.len();
+    points.push("in-".to_owned());
+    let mut board = format!(
+        "# Invented: a board that branches, for tests.\nformat = 1\n\
+         [board]\nname = \"branching {seed}\"\nrevision = \"1\"\nthickness = \"1.6 mm\"\ncopper = \"35 um\"\n\
+         outline = [[0, 0], [105, 0], [105, 105], [0, 105]]\n\
+         [supply]\nfrom = \"in+\"\nto = [{}]\nreturn = \"in-\"\n\
+         voltage = [\"2 V\", \"3 V\"]\nload = \"50 mA\"\nmax_drop = \"400 mV\"\nbulk = \"1 uF\"\n[points]\n",
+        loads.iter().map(|&load| format!("\"{}\"", points[load])).collect::<Vec<_>>().join(", "),
+    );
+    let mut bed = format!(
+        "# Invented: the bed of a board that branches.\nformat = 1\n[fixture]\nname = \"branching bed {seed}\"\n\
+         board = \"board.toml\"\n[controller]\nforce_channels = 16\nsense_channels = 64\n[pins]\n"
+    );
+    let mut force = 0;
+    for (number, name) in points.iter().enumerate() {
+        let (x, y) = (5 + 9 * (number % 11), 5 + 9 * (number / 11));
+        let _ = writeln!(board, "\"{name}\" = {{ at = [{x}, {y}], side = \"front\", kind = \"pad\" }}");
+        let end = number == 0 || number == ret || loads.contains(&number);
+        let forced = (end || below(6) == 0) && force < 16;
+        let pin = if forced { format!("force = {force}, ") } else { String::new() };
+        force += usize::from(forced);
+        let _ = writeln!(bed, "\"{name}\" = {{ {pin}sense = {number} }}");
+    }
+    for (number, [from, to]) in segments.iter().enumerate() {
+        let shape = match below(8) {
+            0 => "kind = \"via\"\ncount = 2\ndrill = \"0.3 mm\"\nplating = \"20 um\"",
+            1 => "kind = \"fuse\"\nrating = \"1 A\"",
+            2 => "kind = \"ferrite\"",
+            3 => "kind = \"connector\"\nmax = \"80 mohm\"",
+            4 => "kind = \"joint\"\nmax = \"10 mohm\"",
+            _ => "kind = \"trace\"\nlength = \"11 mm\"\nwidth = \"1.5 mm\"",
+        };
+        let _ = writeln!(
+            board,
+            "[[segment]]\nname = \"s{number}\"\nfrom = \"{}\"\nto = \"{}\"\n{shape}",
+            points[*from], points[*to]
+        );
+    }
+    for &load in &loads {
+        let _ =
+            writeln!(board, "[[isolation]]\nbetween = [\"{}\", \"in-\"]\nmin = \"20 kohm\"", points[load]);
+    }
+    (board, bed)
 }
 
 fn ladder_board(segments: usize) -> String {

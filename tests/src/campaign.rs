@@ -11,6 +11,7 @@ use crate::cases::Cases;
 use copperwalk::{
     board::{self, SegmentId},
     fixture::{self, Fixture},
+    hypothesis::Rates,
     job::{Job, Subject},
     limits::LimitSet,
     link::Session,
@@ -94,6 +95,24 @@ impl Bed {
         let sweep =
             job.sweep(subject, proof, &mut |_| {}).unwrap_or_else(|error| panic!("{spec:?}: {error}"));
         (sweep, session.transport().truth())
+    }
+
+    /// Hunts in one modelled unit, by the table's rates.
+    ///
+    /// # Panics
+    /// As [`sweep`](Self::sweep).
+    pub fn hunt(&self, spec: &Spec) -> (Sweep, Truth) {
+        let serial = format!("seed {}", spec.unit_seed);
+        let subject = Subject { serial, lot: None, started_us: PROVEN_US, repaired_us: None };
+        let bench = VirtualBench::new(&self.fixture, spec).unwrap_or_else(|error| panic!("{error}"));
+        let mut operator = bench.operator();
+        let mut session = Session::open(bench).unwrap_or_else(|error| panic!("{error}"));
+        let (fixture, plan) = (&self.fixture, &self.plan);
+        let mut job = Job { session: &mut session, operator: &mut operator, fixture, plan };
+        let hunt = job
+            .hunt(subject, None, Rates::table(), &mut |_| {})
+            .unwrap_or_else(|error| panic!("{spec:?}: {error}"));
+        (hunt, session.transport().truth())
     }
 
     /// Proves the modelled bench.

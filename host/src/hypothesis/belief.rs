@@ -62,12 +62,23 @@ impl Place {
 pub struct Belief<'b> {
     board: &'b Board,
     limits: &'b LimitSet,
-    hypotheses: Vec<(Hypothesis, f64)>,
+    hypotheses: Vec<Weighed>,
     answered: Vec<(Question, Answer)>,
-    posterior: Vec<f64>,
     values: Values,
     /// Which bridges an insulation of the board's list, read in a state, would show.
     bridges: Vec<Bridge>,
+}
+
+/// A hypothesis and what the answers so far make of it.
+#[derive(Clone, Debug)]
+struct Weighed {
+    hypothesis: Hypothesis,
+    /// Log of its prior, and of the probability of every answer without a value.
+    odds: f64,
+    /// What answers without a value have left of the excesses that its defects are.
+    ranges: [Option<Range>; 2],
+    /// Its probability.
+    posterior: f64,
 }
 
 /// Where a bridge shows, given what is open.
@@ -83,19 +94,20 @@ struct Bridge {
 impl<'b> Belief<'b> {
     /// Before anything was asked, by these rates. `pins`: the points with a sense pin; empty by hand.
     pub fn new(board: &'b Board, limits: &'b LimitSet, rates: &Rates, pins: &[PointId]) -> Self {
-        let hypotheses = prior(board, rates, pins);
-        let values = Values::new(board, &[]);
-        let mut belief = Self {
+        let weighed = |(hypothesis, prior): (Hypothesis, f64)| Weighed {
+            ranges: [0, 1].map(|which| range(board, limits, &hypothesis, which)),
+            hypothesis,
+            odds: prior.ln(),
+            posterior: prior,
+        };
+        Self {
             board,
             limits,
-            posterior: Vec::new(),
-            hypotheses,
+            hypotheses: prior(board, rates, pins).into_iter().map(weighed).collect(),
             answered: Vec::new(),
-            values,
+            values: Values::new(board, &[]),
             bridges: bridges(board),
-        };
-        belief.weigh();
-        belief
+        }
     }
 
     /// The board.
@@ -110,13 +122,19 @@ impl<'b> Belief<'b> {
 
     /// Takes one more answer into account.
     pub fn see(&mut self, question: Question, answer: Answer) {
-        self.answered.push((question, answer));
-        self.weigh();
+        self.see_all([(question, answer)]);
     }
 
     /// Takes several more.
     pub fn see_all(&mut self, answered: impl IntoIterator<Item = (Question, Answer)>) {
-        self.answered.extend(answered);
+        let mut hypotheses = std::mem::take(&mut self.hypotheses);
+        for (question, answer) in answered {
+            for weighed in &mut hypotheses {
+                weighed.odds += self.ln_answer(weighed, &question, &answer);
+            }
+            self.answered.push((question, answer));
+        }
+        self.hypotheses = hypotheses;
         self.weigh();
     }
 
@@ -127,7 +145,7 @@ impl<'b> Belief<'b> {
 
     /// Every hypothesis with its probability, in no order.
     pub fn weighed(&self) -> impl Iterator<Item = (&Hypothesis, f64)> + Clone {
-        self.hypotheses.iter().map(|(hypothesis, _)| hypothesis).zip(self.posterior.iter().copied())
+        self.hypotheses.iter().map(|weighed| (&weighed.hypothesis, weighed.posterior))
     }
 
     /// Every hypothesis with its probability, most probable first.
@@ -210,29 +228,22 @@ impl<'b> Belief<'b> {
             })
             .collect();
         self.values = Values::new(self.board, &readings);
-        let logs: Vec<f64> = self
-            .hypotheses
-            .iter()
-            .map(|(hypothesis, prior)| prior.ln() + self.ln_likelihood(hypothesis))
-            .collect();
+        let log = |weighed: &Weighed| weighed.odds + self.ln_values(weighed).max(LEAST_LN);
+        let logs: Vec<f64> = self.hypotheses.iter().map(log).collect();
         let most = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        let weights: Vec<f64> = logs.iter().map(|log| (log - most).exp()).collect();
-        let total: f64 = weights.iter().sum();
-        self.posterior = weights.into_iter().map(|weight| weight / total).collect();
+        let total: f64 = logs.iter().map(|log| (log - most).exp()).sum();
+        for (weighed, log) in self.hypotheses.iter_mut().zip(logs) {
+            weighed.posterior = (log - most).exp() / total;
+        }
     }
 
-    /// Of all answers under a hypothesis, against the same readings of a healthy unit.
-    fn ln_likelihood(&self, hypothesis: &Hypothesis) -> f64 {
-        let (mut odds, mut ranges) = (0.0, [self.range(hypothesis, 0), self.range(hypothesis, 1)]);
-        for (question, answer) in &self.answered {
-            odds += match question {
-                Question::Insulation { index, state } => {
-                    self.ln_insulation(hypothesis, *index, *state, answer)
-                }
-                Question::Look(look) => self.ln_look(hypothesis, &mut ranges, look, answer),
-            };
+    /// Log probability of an answer under a hypothesis but for its value, against that of a healthy unit's reading.
+    fn ln_answer(&self, weighed: &mut Weighed, question: &Question, answer: &Answer) -> f64 {
+        let Weighed { hypothesis, ranges, .. } = weighed;
+        match question {
+            Question::Insulation { index, state } => self.ln_insulation(hypothesis, *index, *state, answer),
+            Question::Look(look) => self.ln_look(hypothesis, ranges, look, answer),
         }
-        odds + self.ln_values(hypothesis, &ranges).max(LEAST_LN)
     }
 
     fn ln_insulation(&self, hypothesis: &Hypothesis, index: usize, state: StateId, answer: &Answer) -> f64 {
@@ -255,6 +266,7 @@ impl<'b> Belief<'b> {
             _ => None,
         });
         let course = look.course_of(hypothesis, |defect| matches!(defect, Defect::Open(_)));
+        let between = |id| look.position(id).is_some_and(|at| look.is_between(at));
         let silent_pins =
             || look.sensed.map(|point| hypothesis.defects().any(|defect| defect == Defect::SilentPin(point)));
         match *answer {
@@ -274,11 +286,16 @@ impl<'b> Belief<'b> {
                     odds += FLAKY.conducts.ln();
                 }
                 // Whatever its size, an excess on the way lets the current flow.
-                narrow(hypothesis, ranges, look.way(), |range| range[1] = range[1].min(STOPS_ABOVE.0));
+                narrow(
+                    hypothesis,
+                    ranges,
+                    |id| look.position(id).is_some(),
+                    |range| range[1] = range[1].min(STOPS_ABOVE.0),
+                );
                 match *answer {
                     Answer::AtMost(most) => {
-                        let rest = self.usual(look);
-                        narrow(hypothesis, ranges, look.between(), |range| {
+                        let rest = look.usual();
+                        narrow(hypothesis, ranges, between, |range| {
                             range[1] = range[1].min((most.0 - rest).max(0.0));
                         });
                     }
@@ -299,9 +316,8 @@ impl<'b> Belief<'b> {
                 (Course::Flows, Some(at)) if look.is_between(at) == across => FLAKY.stops.ln(),
                 (Course::Flows, _) => {
                     // An excess so large that nothing is seen to flow, on the side where the voltage stands.
-                    let inside = |id: &SegmentId| look.between().contains(id) == across;
-                    let ids: Vec<SegmentId> = look.way().iter().copied().filter(inside).collect();
-                    if narrow(hypothesis, ranges, &ids, |range| range[0] = range[0].max(STOPS_ABOVE.0)) {
+                    let inside = |id| look.position(id).is_some_and(|at| look.is_between(at) == across);
+                    if narrow(hypothesis, ranges, inside, |range| range[0] = range[0].max(STOPS_ABOVE.0)) {
                         0.0
                     } else {
                         ODD.ln()
@@ -328,10 +344,10 @@ impl<'b> Belief<'b> {
                 (Course::Stops { across: true, .. }, _) => 0.0,
                 (Course::Flows, Some(at)) if look.is_between(at) => FLAKY.stops.ln(),
                 (Course::Flows, _) => {
-                    let rest = self.usual(look);
+                    let rest = look.usual();
                     let least = least.0 - rest;
                     if least <= 0.0
-                        || narrow(hypothesis, ranges, look.between(), |range| range[0] = range[0].max(least))
+                        || narrow(hypothesis, ranges, between, |range| range[0] = range[0].max(least))
                     {
                         0.0
                     } else {
@@ -344,28 +360,12 @@ impl<'b> Belief<'b> {
         }
     }
 
-    /// What the segments between a look's sensed points usually read, Ω.
-    fn usual(&self, look: &Look) -> f64 {
-        look.between().iter().map(|&id| self.board.segment(id).expected.typical.0).sum()
-    }
-
-    /// The range of the excess that one of a hypothesis' defects is.
-    fn range(&self, hypothesis: &Hypothesis, which: usize) -> Option<Range> {
-        match hypothesis.defects().nth(which)? {
-            Defect::High(id) | Defect::Film(id) => {
-                let typical = self.board.segment(id).expected.typical;
-                let least = (self.limits.of(id).max - typical).0.max(0.05 * typical.0).max(1e-6);
-                Some(Range { prior: [least, MOST.0], left: [least, MOST.0] })
-            }
-            _ => None,
-        }
-    }
-
-    fn ln_values(&self, hypothesis: &Hypothesis, ranges: &[Option<Range>; 2]) -> f64 {
-        let ids: Vec<Option<usize>> =
-            hypothesis.defects().map(|defect| defect.segment().map(SegmentId::index)).collect();
-        if let ([Some(one), Some(other)], [Some(first), Some(second)]) = (&ids[..], ranges) {
-            return self.values.of_two((*one, first), (*other, second));
+    fn ln_values(&self, Weighed { hypothesis, ranges, .. }: &Weighed) -> f64 {
+        let mut places = hypothesis.defects().filter_map(Defect::segment).map(SegmentId::index);
+        if let [Some(first), Some(second)] = ranges
+            && let (Some(one), Some(other)) = (places.next(), places.next())
+        {
+            return self.values.of_two((one, first), (other, second));
         }
         let each = hypothesis.defects().zip(ranges);
         each.map(|(defect, range)| self.ln_value(defect, range.as_ref())).sum()
@@ -392,17 +392,29 @@ impl<'b> Belief<'b> {
     }
 }
 
+/// The range of the excess that one of a hypothesis' defects is.
+fn range(board: &Board, limits: &LimitSet, hypothesis: &Hypothesis, which: usize) -> Option<Range> {
+    match hypothesis.defects().nth(which)? {
+        Defect::High(id) | Defect::Film(id) => {
+            let typical = board.segment(id).expected.typical;
+            let least = (limits.of(id).max - typical).0.max(0.05 * typical.0).max(1e-6);
+            Some(Range { prior: [least, MOST.0], left: [least, MOST.0] })
+        }
+        _ => None,
+    }
+}
+
 /// Narrows the ranges of those excesses that sit in one of the segments; tells whether one does.
 fn narrow(
     hypothesis: &Hypothesis,
     ranges: &mut [Option<Range>; 2],
-    segments: &[SegmentId],
+    sits: impl Fn(SegmentId) -> bool,
     mut by: impl FnMut(&mut [f64; 2]),
 ) -> bool {
     let mut any = false;
     for (defect, range) in hypothesis.defects().zip(ranges) {
         if let (Some(id), Some(range)) = (defect.segment(), range)
-            && segments.contains(&id)
+            && sits(id)
         {
             by(&mut range.left);
             any = true;

@@ -4,9 +4,9 @@ use super::{
     belief::{Belief, STOPS_ABOVE},
     defect::{Defect, Hypothesis},
     look::{Course, Look, Question},
-    values::{MOST, sigma},
+    values::MOST,
 };
-use crate::quantity::Ohms;
+use crate::{board::SegmentId, quantity::Ohms};
 
 /// An answer is another one than a hypothesis makes certain this often; probability. It keeps certainties finite.
 const ODD: f64 = 1e-3;
@@ -22,6 +22,19 @@ const KINDS: usize = 7;
 /// As a healthy unit, higher, no current with the source's voltage between the sensed points, no current without,
 /// and the first, the second or both of the sensed points floating.
 type Chances = [f64; KINDS];
+/// One answer only.
+const CERTAIN: Chances = [1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0];
+
+fn certainly(kind: usize) -> Chances {
+    let mut chances = [0.0; KINDS];
+    chances[kind] = 1.0;
+    chances
+}
+
+/// Any answer may come by what is not among the hypotheses.
+fn blurred(chances: Chances) -> Chances {
+    chances.map(|chance| (1.0 - ODD) * chance + ODD / KINDS as f64)
+}
 
 /// Entropy of a distribution, bits.
 pub fn entropy(probabilities: impl Iterator<Item = f64>) -> f64 {
@@ -55,95 +68,59 @@ impl<'b, 'a> Chooser<'b, 'a> {
     pub fn information(&self, question: &Question, standard: Ohms) -> f64 {
         let mut sums = [0.0; KINDS];
         let (mut within, mut total) = (0.0, 0.0);
-        let answers = match question {
-            Question::Look(look) => Answers::of_look(self.belief, look, standard),
-            &Question::Insulation { .. } => Answers { positions: Vec::new(), spread: 0.0 },
-        };
+        let certain = entropy(blurred(CERTAIN).into_iter());
         for &(hypothesis, probability) in &self.probable {
             let chances = match question {
-                Question::Look(look) => answers.chances(self.belief, look, hypothesis),
+                Question::Look(look) => self.chances(look, standard, hypothesis),
                 &Question::Insulation { index, state } => {
-                    let bridged = f64::from(u8::from(self.belief.shows(hypothesis, index, state)));
-                    [1.0 - bridged, bridged, 0.0, 0.0, 0.0, 0.0, 0.0]
+                    certainly(usize::from(self.belief.shows(hypothesis, index, state)))
                 }
             };
-            let blurred = chances.map(|chance| (1.0 - ODD) * chance + ODD / KINDS as f64);
-            for (sum, chance) in sums.iter_mut().zip(blurred) {
+            for (sum, chance) in sums.iter_mut().zip(chances) {
                 *sum += probability * chance;
             }
-            within += probability * entropy(blurred.into_iter());
+            // Most hypotheses leave no doubt about the answer.
+            let one_only = chances.iter().any(|&chance| chance > 0.999_999);
+            within += probability * if one_only { certain } else { entropy(blurred(chances).into_iter()) };
             total += probability;
         }
         if total <= 0.0 {
             return 0.0;
         }
-        (entropy(sums.into_iter().map(|sum| sum / total)) - within / total).max(0.0)
-    }
-}
-
-/// What a look's answers depend on.
-struct Answers {
-    /// For each segment of the board, where on the way it lies; `u32::MAX`: nowhere.
-    positions: Vec<u32>,
-    /// Standard deviation of a healthy unit's value, Ω.
-    spread: f64,
-}
-
-impl Answers {
-    fn of_look(belief: &Belief<'_>, look: &Look, standard: Ohms) -> Self {
-        let mut positions = vec![u32::MAX; belief.board().segments.len()];
-        for (at, id) in look.way().iter().enumerate() {
-            positions[id.index()] = at as u32;
-        }
-        let own = look.between().iter().map(|&id| sigma(belief.board().segment(id)).powi(2));
-        let spread = (own.sum::<f64>() + standard.0.powi(2)).sqrt();
-        Self { positions, spread }
+        (entropy(blurred(sums.map(|sum| sum / total)).into_iter()) - within / total).max(0.0)
     }
 
-    fn position(&self, defect: Defect) -> Option<usize> {
-        let at = self.positions[defect.segment()?.index()];
-        (at != u32::MAX).then_some(at as usize)
-    }
-
-    fn chances(&self, belief: &Belief<'_>, look: &Look, hypothesis: &Hypothesis) -> Chances {
-        let opens = hypothesis
-            .defects()
-            .filter(|defect| matches!(defect, Defect::Open(_)))
-            .filter_map(|defect| self.position(defect));
-        match look.course(opens) {
-            Course::Stops { touches: [true, true], across } => {
-                if across {
-                    [0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0]
-                } else {
-                    [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0]
-                }
-            }
-            Course::Stops { touches: [false, true], .. } => [0.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0],
-            Course::Stops { touches: [true, false], .. } => [0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 0.0],
-            Course::Stops { .. } => [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0],
-            Course::Flows => self.chances_of_value(belief, look, hypothesis),
+    /// What a look answers under a hypothesis.
+    fn chances(&self, look: &Look, standard: Ohms, hypothesis: &Hypothesis) -> Chances {
+        match look.course_of(hypothesis, |defect| matches!(defect, Defect::Open(_))) {
+            Course::Stops { touches: [true, true], across: true } => certainly(2),
+            Course::Stops { touches: [true, true], .. } => certainly(3),
+            Course::Stops { touches: [false, true], .. } => certainly(4),
+            Course::Stops { touches: [true, false], .. } => certainly(5),
+            Course::Stops { .. } => certainly(6),
+            Course::Flows => self.chances_of_value(look, standard, hypothesis),
         }
     }
 
-    fn chances_of_value(&self, belief: &Belief<'_>, look: &Look, hypothesis: &Hypothesis) -> Chances {
+    fn chances_of_value(&self, look: &Look, standard: Ohms, hypothesis: &Hypothesis) -> Chances {
         let (mut usual, mut stops_here, mut stops_elsewhere) = (1.0, 0.0, 0.0);
         for defect in hypothesis.defects() {
             if let Defect::SilentPin(point) = defect {
                 if look.sensed[0] == point {
-                    return [0.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0];
+                    return certainly(4);
                 }
                 if look.sensed[1] == point {
-                    return [0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 0.0];
+                    return certainly(5);
                 }
                 continue;
             }
-            let Some(at) = self.position(defect) else { continue };
+            let Some(at) = defect.segment().and_then(|id| look.position(id)) else { continue };
             let here = look.is_between(at);
             let stops = if here { &mut stops_here } else { &mut stops_elsewhere };
             match defect {
                 Defect::Flaky(_) => *stops = 0.25,
                 Defect::High(id) | Defect::Film(id) => {
-                    let (raised, stopped) = self.excess(belief, id.index(), look, here);
+                    let (raised, stopped) = self.excess(id, look, standard, here);
                     usual *= 1.0 - raised;
                     *stops = stopped;
                 }
@@ -155,19 +132,16 @@ impl Answers {
     }
 
     /// Probabilities that an excess stands out in the look's value, and that it stops the current.
-    fn excess(&self, belief: &Belief<'_>, segment: usize, look: &Look, here: bool) -> (f64, f64) {
-        let threshold = STANDS_OUT * self.spread;
-        let flowed = belief.values().excess(segment);
-        if let Some((mean, deviation)) = flowed
+    fn excess(&self, id: SegmentId, look: &Look, standard: Ohms, here: bool) -> (f64, f64) {
+        let board = self.belief.board();
+        let threshold = STANDS_OUT * (look.variance() + standard.0.powi(2)).sqrt();
+        if let Some((mean, deviation)) = self.belief.values().excess(id.index())
             && mean > 2.0 * deviation
         {
             return (f64::from(u8::from(here && mean > threshold)), 0.0);
         }
         // Nothing is known of its size: evenly over the decades.
-        let id = look.way().iter().copied().find(|id| id.index() == segment);
-        let least = id.map_or(1e-3, |id| {
-            (belief.limits().of(id).max - belief.board().segment(id).expected.typical).0.max(1e-6)
-        });
+        let least = (self.belief.limits().of(id).max - board.segment(id).expected.typical).0.max(1e-6);
         let above = |ohms: f64| ((MOST.0 / ohms.max(least)).ln() / (MOST.0 / least).ln()).clamp(0.0, 1.0);
         let stops = above(STOPS_ABOVE.0);
         let raised = if here { (above(threshold) - stops).max(0.0) / (1.0 - stops).max(1e-9) } else { 0.0 };

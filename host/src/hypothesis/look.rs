@@ -1,13 +1,16 @@
 //! Questions: where a current is sent, and what is looked at meanwhile.
 
-use super::defect::{Defect, Hypothesis};
+use super::{
+    defect::{Defect, Hypothesis},
+    values::sigma,
+};
 use crate::{
     board::{Board, PointId, SegmentId, StateId},
     plan::forest::Forest,
 };
 
 /// A question to a unit.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Debug)]
 pub enum Question {
     /// A current along a way, and the voltage between two points of it.
     Look(Look),
@@ -21,7 +24,7 @@ pub enum Question {
 }
 
 /// A current from one point to another, and the voltage between two points of its way. By hand all four are two.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Debug)]
 pub struct Look {
     /// State of the unit.
     pub state: StateId,
@@ -31,9 +34,17 @@ pub struct Look {
     pub sensed: [PointId; 2],
     /// Segments of the way, from the first forced point on.
     way: Vec<SegmentId>,
+    /// For each segment of the board, where on the way it lies; [`NOWHERE`].
+    positions: Vec<u32>,
     /// The sensed points, as numbers of points along the way.
     between: [usize; 2],
+    /// What a healthy unit usually reads between them, and its variance, Ω and Ω².
+    usual: f64,
+    variance: f64,
 }
+
+/// No place on a way.
+const NOWHERE: u32 = u32::MAX;
 
 /// What becomes of a current that is sent along a way with opens in it.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -64,8 +75,15 @@ impl Look {
             between.reverse();
             sensed.reverse();
         }
-        let way = steps.iter().map(|step| step.segment).collect();
-        Some(Self { state, forced, sensed, way, between })
+        let way: Vec<SegmentId> = steps.iter().map(|step| step.segment).collect();
+        let mut positions = vec![NOWHERE; board.segments.len()];
+        for (at, id) in way.iter().enumerate() {
+            positions[id.index()] = at as u32;
+        }
+        let inside = way[between[0]..between[1]].iter().map(|&id| board.segment(id));
+        let usual = inside.clone().map(|segment| segment.expected.typical.0).sum();
+        let variance = inside.map(|segment| sigma(segment).powi(2)).sum();
+        Some(Self { state, forced, sensed, way, positions, between, usual, variance })
     }
 
     /// The two forced points looked at themselves, as two tips held by hand do.
@@ -83,9 +101,20 @@ impl Look {
         &self.way[self.between[0]..self.between[1]]
     }
 
+    /// What a healthy unit usually reads, Ω.
+    pub(super) fn usual(&self) -> f64 {
+        self.usual
+    }
+
+    /// Variance of what healthy units read, Ω².
+    pub(super) fn variance(&self) -> f64 {
+        self.variance
+    }
+
     /// Where on the way a segment lies.
     pub(super) fn position(&self, id: SegmentId) -> Option<usize> {
-        self.way.iter().position(|other| *other == id)
+        let at = self.positions[id.index()];
+        (at != NOWHERE).then_some(at as usize)
     }
 
     /// Does a place on the way lie between the sensed points?

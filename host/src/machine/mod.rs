@@ -15,6 +15,7 @@
 //!   last try: residual ──► done      no contact ──► supply contacts asked one by one ──► done
 //! ```
 
+pub mod hunting;
 pub mod planned;
 pub mod spacing;
 #[cfg(test)]

@@ -38,13 +38,15 @@ const DEPTH: usize = 8;
 
 /// What is still to be done, the next thing last.
 #[derive(Clone, PartialEq, Debug)]
-enum Task {
+pub(super) enum Task {
     /// A stage of the plan, from its beginning.
     Stage(usize),
     /// A stage's legs from this one on.
     Legs { stage: usize, from: usize },
     /// A stretch whose end-to-end reading was not as expected: every segment dry.
     Survey { stretch: Stretch, broken: Vec<SegmentId>, depth: usize },
+    /// The same of the wanted segments alone, which a hunt has led to.
+    Proof(Stretch),
     /// Copper and parts of a surveyed stretch under load.
     Load(Vec<PlannedShot>),
     /// Readings past the pins of a surveyed stretch that do not answer.
@@ -81,6 +83,16 @@ impl<'p> Planned<'p> {
         Self { fixture, plan, agenda, waiting: None }
     }
 
+    /// With nothing to do until something is asked for.
+    pub(super) fn idle(fixture: &'p Fixture, plan: &'p Plan) -> Self {
+        Self { fixture, plan, agenda: Vec::new(), waiting: None }
+    }
+
+    /// Does this next.
+    pub(super) fn ask(&mut self, task: Task) {
+        self.agenda.push(task);
+    }
+
     fn board(&self) -> &'p Board {
         &self.fixture.board
     }
@@ -111,7 +123,8 @@ impl<'p> Planned<'p> {
                 let legs = self.stage(stage).legs.get(from..).unwrap_or_default();
                 (Purpose::Plan, legs.iter().flat_map(|leg| leg.shots.iter().copied()).collect())
             }
-            Task::Survey { stretch, .. } => (Purpose::DrySurvey, self.survey(stretch)),
+            Task::Survey { stretch, .. } => (Purpose::DrySurvey, self.survey(&whole(stretch))),
+            Task::Proof(stretch) => (Purpose::Proof, self.survey(stretch)),
             Task::Load(shots) => (Purpose::LoadSurvey, shots.clone()),
             Task::Around(shots) => (Purpose::PastPin, shots.clone()),
             Task::Beside { stretch, broken, depth } => {
@@ -175,6 +188,9 @@ impl<'p> Planned<'p> {
                     self.agenda.push(Task::Around(self.around(&stretch, runs)));
                 }
             }
+            Task::Proof(stretch) if runs.iter().any(RunEvidence::carries) => {
+                self.agenda.push(Task::Load(self.load_look(&stretch, runs)));
+            }
             Task::Reforce { piece, broken, depth } if ended.end == RunEnd::Gate && depth > 0 => {
                 self.agenda.push(Task::Survey { stretch: piece, broken, depth: depth - 1 });
             }
@@ -182,12 +198,11 @@ impl<'p> Planned<'p> {
         }
     }
 
-    /// Every segment of a stretch, dry.
+    /// Every wanted segment of a stretch, dry.
     fn survey(&self, stretch: &Stretch) -> Vec<PlannedShot> {
-        let everything = whole(stretch);
         let mut builder = self.builder();
-        builder.walk(&self.plan.limits, &everything, Walk::Survey);
-        builder.guard_after(&everything);
+        builder.walk(&self.plan.limits, stretch, Walk::Survey);
+        builder.guard_after(stretch);
         builder.finish()
     }
 
