@@ -12,10 +12,11 @@ use crate::{
     board::StateId,
     evidence::{Evidence, EvidenceError},
     fixture::Fixture,
+    hypothesis::Rates,
     judge,
     limits::LimitSet,
     link::{LinkError, RanShot, RunReport, Session, Transport, discover::serial_text},
-    machine::{Machine, MachineError, Policy, Request, Step, planned::Planned},
+    machine::{Machine, MachineError, Policy, Request, Step, hunting::Hunting, planned::Planned},
     measure::ratio::{self, Surroundings},
     measurement::{self, Basis, BedBasis, Manner, Measurement, Purpose},
     meter::Meter,
@@ -168,8 +169,35 @@ impl<T: Transport> Job<'_, T> {
         proof: Option<Proof>,
         listener: Listener<'_>,
     ) -> Result<Sweep, JobError> {
-        fits(self.session, self.fixture)?;
         let policy = Planned::new(self.fixture, self.plan);
+        self.measure(policy, Manner::Sweep, Rates::table(), subject, proof, listener)
+    }
+
+    /// Hunts for what is wrong with one unit, by these rates, and judges it likewise.
+    ///
+    /// # Errors
+    /// As [`sweep`](Self::sweep).
+    pub fn hunt(
+        &mut self,
+        subject: Subject,
+        proof: Option<Proof>,
+        rates: Rates,
+        listener: Listener<'_>,
+    ) -> Result<Sweep, JobError> {
+        let policy = Hunting::new(self.fixture, self.plan, rates.clone());
+        self.measure(policy, Manner::Hunt, rates, subject, proof, listener)
+    }
+
+    fn measure<P: Policy>(
+        &mut self,
+        policy: P,
+        manner: Manner,
+        rates: Rates,
+        subject: Subject,
+        proof: Option<Proof>,
+        listener: Listener<'_>,
+    ) -> Result<Sweep, JobError> {
+        fits(self.session, self.fixture)?;
         let capacity = self.session.identity().plan_capacity;
         let proven = proof::usable(proof.as_ref(), self.fixture, subject.started_us);
         let rested = measurement::rested(subject.repaired_us, subject.started_us);
@@ -184,7 +212,7 @@ impl<T: Transport> Job<'_, T> {
             started_us: subject.started_us,
             repaired_us: subject.repaired_us,
             bench_name: self.session.name(),
-            manner: Manner::Sweep,
+            manner,
             basis: Basis {
                 board: board.name.clone(),
                 revision: board.revision.clone(),
@@ -198,6 +226,7 @@ impl<T: Transport> Job<'_, T> {
             sampling: self.plan.sampling,
             proof,
             runs: machine.finish(),
+            rates,
             by_hand: None,
         };
         let judgement = judge::judge(self.fixture, &self.plan.limits, self.plan, &measurement)?;
@@ -210,6 +239,31 @@ impl<T: Transport> Job<'_, T> {
     /// As [`sweep`](Self::sweep), and those of the record store.
     pub fn record(
         &mut self,
+        subject: Subject,
+        records: &Records,
+        listener: Listener<'_>,
+    ) -> Result<(SweepId, Sweep), JobError> {
+        self.record_as(None, subject, records, listener)
+    }
+
+    /// Hunts in one unit by these rates, judges and records it likewise.
+    ///
+    /// # Errors
+    /// As [`record`](Self::record).
+    pub fn record_hunt(
+        &mut self,
+        subject: Subject,
+        rates: Rates,
+        records: &Records,
+        listener: Listener<'_>,
+    ) -> Result<(SweepId, Sweep), JobError> {
+        self.record_as(Some(rates), subject, records, listener)
+    }
+
+    /// Hunts by these rates, or sweeps.
+    fn record_as(
+        &mut self,
+        hunt: Option<Rates>,
         mut subject: Subject,
         records: &Records,
         listener: Listener<'_>,
@@ -219,7 +273,10 @@ impl<T: Transport> Job<'_, T> {
         // A store that does not answer now says so when the sweep is to be kept, and the sweep is not lost by it.
         let unit = records.unit(&subject.serial).ok();
         subject.repaired_us = unit.and_then(|unit| unit.repaired_before(subject.started_us));
-        let sweep = self.sweep(subject, proof, listener)?;
+        let sweep = match hunt {
+            Some(rates) => self.hunt(subject, proof, rates, listener)?,
+            None => self.sweep(subject, proof, listener)?,
+        };
         match records.store(&sweep, self.fixture) {
             Ok(id) => {
                 listener(Event::Recorded(id));

@@ -44,6 +44,8 @@ pub mod raw;
 pub mod plan;
 pub mod verdict;
 
+pub mod hypothesis;
+
 // Who measures, and what a sweep brings back.
 pub mod proof;
 
@@ -66,8 +68,6 @@ pub mod evidence;
 pub mod finding;
 
 // What is made of it.
-pub mod hypothesis;
-
 pub mod sweep;
 
 pub mod fault;

@@ -12,6 +12,7 @@ use utoipa::ToSchema;
 
 use crate::{
     fixture::Fixture,
+    hypothesis::Rates,
     meter::proven::Proven,
     plan::{Role, Sampling},
     proof::{self, Proof},
@@ -42,6 +43,9 @@ pub struct Measurement {
     pub proof: Option<Proof>,
     /// Every run of the bench with its shots and codes, in order; none by hand.
     pub runs: Vec<Run>,
+    /// What a hunt took for how often something is wrong; the table alone for everything else.
+    #[serde(default)]
+    pub rates: Rates,
     /// What was read by hand; `None` on the bench.
     pub by_hand: Option<ByHand>,
 }

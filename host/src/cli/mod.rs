@@ -10,6 +10,7 @@ mod demo;
 mod each;
 mod files;
 mod form;
+mod hunt;
 mod interrupt;
 mod judge;
 mod keep;
@@ -87,6 +88,8 @@ enum Command {
     Prove(prove::Args),
     /// Sweep one unit, record it, and show the result.
     Sweep(sweep::Args),
+    /// Hunt for what is wrong with one unit: the fewest readings that tell, then the proof.
+    Hunt(hunt::Args),
     /// Write down that units have come in, before they are swept.
     Receive(receive::ReceiveArgs),
     /// List the controllers that are plugged in, and how they stand.
@@ -128,7 +131,7 @@ enum Command {
 }
 
 /// How a command ended.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
 pub enum Status {
     /// As wished.
     Pass = 0,
@@ -167,12 +170,14 @@ enum Failure {
     #[error("{0}; nothing was recorded")]
     Prove(#[from] ProveError),
     /// A controller that a daemon works with.
-    #[error("the daemon at {address} has the controller at {port}: stop it while the bench is proven")]
+    #[error("the daemon at {address} has the controller at {port}: stop it while {work}")]
     Held {
         /// The port.
         port: String,
         /// Where the daemon listens.
         address: String,
+        /// What it would be in the way of.
+        work: &'static str,
     },
     /// A folder to be made, or a file of the demo's own to be removed.
     #[error("{}: {error}; check the folder and its free space", shown(path))]
@@ -377,6 +382,7 @@ pub fn main() -> ExitCode {
         Command::Photo(command) => photo::run(command, args.records, &mut output),
         Command::Tick(command) => tick::run(command, args.records, &mut output),
         Command::Void(command) => records::void(command, args.records, &mut output),
+        Command::Hunt(command) => hunt::run(command, args.records, &mut output),
         Command::Units(command) => list::units(command, args.records, &mut output),
         Command::Lots(command) => list::lots(command, args.records, &mut output),
         Command::Labels(command) => labels::run(command, args.records, &mut output),

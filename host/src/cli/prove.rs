@@ -16,6 +16,7 @@ use crate::{
 };
 
 #[derive(clap::Args)]
+#[command(group(clap::ArgGroup::new("line").args(["port", "modelled"]).required(true)))]
 pub struct Args {
     /// The fixture file.
     #[arg(value_name = "FIXTURE")]
@@ -45,7 +46,11 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     if let Some(port) = args.bench.port()
         && let Some(daemon) = by_daemon::holding(port, store.as_ref())?
     {
-        return Err(Failure::Held { port: port.to_owned(), address: daemon.address().to_string() });
+        return Err(Failure::Held {
+            port: port.to_owned(),
+            address: daemon.address().to_string(),
+            work: "the bench is proven",
+        });
     }
     // Before anything is measured: a store that cannot be written to would lose it.
     let records = records::open(store)?;

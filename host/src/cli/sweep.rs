@@ -13,6 +13,7 @@ use super::{
 use crate::{
     client::{Daemon, seen::Asked},
     fixture::{self, Fixture},
+    hypothesis::Rates,
     job::{Job, JobError, Subject},
     link::{CancelToken, Session, Transport, serial::SerialLink},
     operator::{Operator, TerminalOperator},
@@ -24,6 +25,7 @@ use crate::{
 };
 
 #[derive(clap::Args)]
+#[command(group(clap::ArgGroup::new("line").args(["port", "modelled"]).required(true)))]
 pub struct Args {
     /// The fixture file.
     #[arg(value_name = "FIXTURE")]
@@ -58,7 +60,6 @@ pub type AnySession = Session<Box<dyn Transport>>;
 /// Which bench.
 #[derive(clap::Args)]
 #[group(skip)]
-#[command(group(clap::ArgGroup::new("line").args(["port", "modelled"]).required(true)))]
 pub struct BenchArgs {
     /// Sweep on the bench whose controller is at this serial port; `copperwalk bench` lists them.
     /// A daemon that has it is asked for the sweep.
@@ -113,6 +114,32 @@ impl Round<'_> {
         let mut progress = Progress::new();
         let (id, sweep) = job.record(subject, self.records, &mut |event| progress.take(event))?;
         self.show(id, &sweep, output)
+    }
+
+    /// Hunts for what is wrong with one unit by these rates and records it; then shows it, or, if asked for, sweeps the unit and
+    /// shows the sweep with the hunt's path of questions.
+    pub fn hunt(
+        &self,
+        serial: String,
+        rates: Rates,
+        then_sweep: bool,
+        session: &mut AnySession,
+        operator: &mut dyn Operator,
+        output: &mut Output,
+    ) -> Result<Status, Failure> {
+        let subject =
+            |serial| Subject { serial, lot: self.lot.clone(), started_us: now_us(), repaired_us: None };
+        let mut job = Job { session, operator, fixture: self.fixture, plan: self.plan };
+        let mut progress = Progress::new();
+        let (id, hunt) = job.record_hunt(subject(serial.clone()), rates, self.records, &mut |event| {
+            progress.take(event);
+        })?;
+        if !then_sweep {
+            return self.show(id, &hunt, output);
+        }
+        let (id, mut sweep) = job.record(subject(serial), self.records, &mut |event| progress.take(event))?;
+        sweep.judgement.steps = hunt.judgement.steps;
+        Ok(self.show(id, &sweep, output)?.max(status_of(hunt.judgement.verdict)))
     }
 
     /// Has one unit swept by a daemon, then shows it. `lies_there`: it is on the pins already.

@@ -1,10 +1,9 @@
 //! Which part is at fault, how probably, and what to do about it.
 //!
 //! What was measured speaks for itself: the probability is that of the value lying outside its limit. Where the
-//! evidence only points at several segments at once, [`prior`] shares it out. [`advice`] puts the repair into words.
+//! evidence only points at several segments at once, the [table of rates](rate::of_kind) shares it out. [`advice`] puts the repair into words.
 
 pub mod advice;
-pub mod prior;
 
 use statrs::distribution::{ContinuousCDF, Normal};
 
@@ -15,13 +14,14 @@ use crate::{
         isolation::{self, Barrier},
         segment::{Finding, Value},
     },
+    hypothesis::rate,
     limits::{LimitSet, Limits},
     sweep::UnitFault,
     verdict::{Class, Verdict},
 };
 
 /// Nothing is certain.
-const MOST: f64 = 0.999;
+pub const MOST: f64 = 0.999;
 /// Evidence from a closure that does not add up: some contact changed when load current came.
 const CLOSURE_EVIDENCE: f64 = 0.8;
 /// How probable a second leak is where one found elsewhere explains the reading.
@@ -146,7 +146,7 @@ fn outside(value: &Value, limits: &Limits) -> f64 {
 fn suspected_films(board: &Board, segments: &[Finding], alternatives: &mut Alternatives) -> Vec<UnitFault> {
     let contacts: Vec<_> =
         segments.iter().map(|f| f.segment).filter(|&id| board.segment(id).kind.is_contact()).collect();
-    let total: f64 = contacts.iter().map(|&id| prior::rate(&board.segment(id).kind)).sum();
+    let total: f64 = contacts.iter().map(|&id| rate::of_kind(&board.segment(id).kind)).sum();
     let group = alternatives.group(Evidence::Closure);
     contacts
         .into_iter()
@@ -155,7 +155,7 @@ fn suspected_films(board: &Board, segments: &[Finding], alternatives: &mut Alter
             UnitFault {
                 place: segment.name.clone(),
                 class: Class::Film,
-                probability: CLOSURE_EVIDENCE * prior::rate(&segment.kind) / total,
+                probability: CLOSURE_EVIDENCE * rate::of_kind(&segment.kind) / total,
                 alternative: Some(group),
                 advice: advice::for_segment(board, id, Class::Film),
             }

@@ -3,8 +3,7 @@
 //! A hypothesis is a set of at most two [`Defect`]s; the empty one is the healthy unit. Each has a prior from a table of
 //! rates ([`rate`]), and every [`Answer`] to a [`Question`] multiplies it by the probability of that answer under it
 //! ([`values`] for resistances, [`look`] for where a current stops). Read in this order: [`defect`], [`rate`], [`look`],
-//! [`answer`], [`values`], [`belief`] (the posterior), [`information`] (what a question would tell), [`witness`]
-//! (what evidence of the bench answers).
+//! [`answer`], [`values`], [`belief`] (the posterior), [`information`] (what a question would tell), [`words`].
 //!
 //! A bed and a person with two tips differ in the questions that can be put, and in nothing else.
 
@@ -15,7 +14,7 @@ pub mod information;
 pub mod look;
 pub mod rate;
 mod values;
-pub mod witness;
+pub mod words;
 
 pub use answer::Answer;
 pub use belief::{Belief, Place};

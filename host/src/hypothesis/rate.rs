@@ -3,11 +3,13 @@
 //! Common practice, not statistics: what moves or carries a current limit fails before what lies still. A lot's own repairs
 //! replace the table as they come in.
 
-use std::collections::BTreeMap;
-
-use crate::board::{Board, SegmentId, SegmentKind};
+use serde::{Deserialize, Serialize};
 
 use super::defect::Defect;
+use crate::{
+    board::{Board, SegmentKind},
+    verdict::Class,
+};
 
 /// Of units that are hunted, so many have nothing wrong; probability. They come to the bench because they are dead.
 const HEALTHY: f64 = 0.2;
@@ -21,7 +23,8 @@ const BRIDGE: f64 = 3.0;
 const SILENT_PIN: f64 = 0.02;
 
 /// Kinds of defects, as far as rates tell them apart.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 enum Sort {
     Open,
     High,
@@ -32,13 +35,24 @@ enum Sort {
     StaysClosed,
 }
 
-/// What is taken for how often something happens.
-#[derive(Clone, PartialEq, Debug, Default)]
+/// What is taken for how often something happens: the table, and what a lot's units have shown so far.
+#[derive(Clone, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
 pub struct Rates {
-    /// Faults found in the lot so far, by the part's kind and what was wrong; of how many faulty units, of how many in all.
-    found: BTreeMap<(&'static str, Sort), u32>,
+    /// What was wrong with units of the lot.
+    found: Vec<Found>,
+    /// Units of them in which two nets conducted.
     bridges: u32,
+    /// Units in which anything was wrong.
     faulty: u32,
+    /// Units in all.
+    units: u32,
+}
+
+/// Units of a lot in which a part of some kind had some defect.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+struct Found {
+    kind: String,
+    sort: Sort,
     units: u32,
 }
 
@@ -48,22 +62,31 @@ impl Rates {
         Self::default()
     }
 
-    /// Counts one more unit of the lot, with its confirmed defects.
-    pub fn count(&mut self, board: &Board, defects: &[Defect]) {
-        self.units = self.units.saturating_add(1);
-        self.faulty = self.faulty.saturating_add(u32::from(!defects.is_empty()));
-        for &defect in defects {
-            match (defect.segment(), sort(defect)) {
+    /// What the units of a lot have shown: where in how many of them something was found, how many were faulty, how many were
+    /// judged. Places that the board does not have are left out.
+    pub fn of_lot<'p>(
+        board: &Board,
+        places: impl Iterator<Item = (&'p str, Class, u32)>,
+        faulty: u32,
+        units: u32,
+    ) -> Self {
+        let mut rates = Self { faulty, units, ..Self::default() };
+        for (place, class, units) in places {
+            match (board.segment_named(place), sort_of(class)) {
                 (Some(id), Some(sort)) => {
-                    let word = board.segment(id).kind.word();
-                    let count = self.found.entry((word, sort)).or_default();
-                    *count = count.saturating_add(1);
+                    let kind = board.segment(id).kind.word();
+                    match rates.found.iter_mut().find(|found| found.kind == kind && found.sort == sort) {
+                        Some(found) => found.units = found.units.saturating_add(units),
+                        None => rates.found.push(Found { kind: kind.into(), sort, units }),
+                    }
                 }
-                _ => {
-                    self.bridges = self.bridges.saturating_add(u32::from(matches!(defect, Defect::Bridge(_))))
+                (None, _) if matches!(class, Class::Shorted | Class::Leaky) => {
+                    rates.bridges = rates.bridges.saturating_add(units);
                 }
+                _ => {}
             }
         }
+        rates
     }
 
     /// Units of the lot that they stand on.
@@ -71,9 +94,9 @@ impl Rates {
         self.units
     }
 
-    /// Prior probability that nothing is wrong: a beta distribution whose mean the table gives.
+    /// Prior probability that nothing is wrong: the mean of a beta distribution, the table counting as so many units.
     pub fn healthy(&self) -> f64 {
-        let good = f64::from(self.units - self.faulty.min(self.units));
+        let good = f64::from(self.units.saturating_sub(self.faulty));
         (HEALTHY * TABLE_UNITS + good) / (TABLE_UNITS + f64::from(self.units))
     }
 
@@ -83,30 +106,26 @@ impl Rates {
     }
 
     /// Prior weight of every single defect of a board, not yet normalised: the mean of a Dirichlet distribution over
-    /// kinds and defects, each shared by the pieces of that kind.
+    /// kinds and defects, each shared evenly by the pieces of that kind.
     pub fn weights(&self, board: &Board) -> Vec<(Defect, f64)> {
         let defects = defects(board);
         let table: f64 = defects.iter().map(|&defect| in_table(board, defect)).sum();
-        // The table's share of a group of like pieces, and the lot's count of it, are pseudo-counts of one distribution.
-        let group = |defect: Defect| {
-            let id = defect.segment()?;
-            Some((board.segment(id).kind.word(), sort(defect)?))
+        let group = |defect: Defect| Some((board.segment(defect.segment()?).kind.word(), sort(defect)?));
+        let like = |defect: Defect| match group(defect) {
+            Some(key) => defects.iter().filter(|&&other| group(other) == Some(key)).count(),
+            None => defects.iter().filter(|&&other| group(other).is_none()).count(),
         };
-        let mut sizes: BTreeMap<(&'static str, Sort), f64> = BTreeMap::new();
-        for key in defects.iter().filter_map(|&defect| group(defect)) {
-            *sizes.entry(key).or_default() += 1.0;
-        }
-        let bridges = defects.iter().filter(|defect| matches!(defect, Defect::Bridge(_))).count();
+        let seen = |defect: Defect| match group(defect) {
+            Some((kind, sort)) => {
+                let found = self.found.iter().find(|found| found.kind == kind && found.sort == sort);
+                found.map_or(0, |found| found.units)
+            }
+            None => self.bridges,
+        };
         let weigh = |defect: Defect| {
-            let counted = match (group(defect), defect) {
-                (Some(key), _) => {
-                    f64::from(self.found.get(&key).copied().unwrap_or_default())
-                        / sizes.get(&key).copied().unwrap_or(1.0)
-                }
-                (None, Defect::Bridge(_)) => f64::from(self.bridges) / bridges as f64,
-                _ => 0.0,
-            };
-            TABLE_UNITS * in_table(board, defect) / table + counted
+            let seen = seen(defect);
+            let shared = if seen == 0 { 0.0 } else { f64::from(seen) / like(defect) as f64 };
+            TABLE_UNITS * in_table(board, defect) / table + shared
         };
         defects.iter().map(|&defect| (defect, weigh(defect))).collect()
     }
@@ -177,6 +196,19 @@ fn sort(defect: Defect) -> Option<Sort> {
     })
 }
 
+/// What a unit's record says was wrong.
+fn sort_of(class: Class) -> Option<Sort> {
+    Some(match class {
+        Class::Open => Sort::Open,
+        Class::High => Sort::High,
+        Class::Film => Sort::Film,
+        Class::Flaky => Sort::Flaky,
+        Class::RedundancyLost => Sort::BarrelLost,
+        Class::Low => Sort::Low,
+        _ => return None,
+    })
+}
+
 fn in_table(board: &Board, defect: Defect) -> f64 {
     match (defect.segment(), sort(defect)) {
         (Some(id), Some(sort)) => {
@@ -191,10 +223,4 @@ fn in_table(board: &Board, defect: Defect) -> f64 {
 /// Weight of a silent sense pin beside [`Rates::weights`].
 pub(super) fn silent_pin() -> f64 {
     SILENT_PIN
-}
-
-/// Prior rate of one defect of one segment by the table alone, relative to the others.
-pub fn of(board: &Board, defect: Defect) -> f64 {
-    debug_assert!(defect.segment().is_none_or(|id: SegmentId| id.index() < board.segments.len()));
-    in_table(board, defect)
 }

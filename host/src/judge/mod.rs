@@ -7,6 +7,7 @@
 
 mod bench;
 mod change;
+mod hunt;
 mod notes;
 mod proof;
 mod reason;
@@ -20,10 +21,10 @@ use crate::{
     finding::{self, closure, isolation},
     fixture::Fixture,
     limits::LimitSet,
-    measurement::Measurement,
+    measurement::{Manner, Measurement},
     plan::Plan,
     proof::Proof,
-    sweep::{Judgement, LimitsUsed},
+    sweep::{Judgement, LimitsUsed, SegmentRow},
     verdict::{Class, Verdict},
 };
 
@@ -58,6 +59,12 @@ pub fn judge(
 
     let faults =
         if void { Vec::new() } else { fault::faults(board, limits, &segments, &isolations, &closures) };
+    let hunted =
+        (measurement.manner == Manner::Hunt).then(|| hunt::weigh(fixture, limits, measurement, &evidence));
+    let faults = match &hunted {
+        Some(hunted) if !void => hunted.faults(board, faults),
+        _ => faults,
+    };
     let parts = segments
         .iter()
         // Nothing that could be known is left undone: the notes name what the first power-up has to show.
@@ -66,17 +73,34 @@ pub fn judge(
         .chain(isolations.iter().map(|finding| finding.verdict))
         .chain(closures.iter().map(|found| if found.agrees { Verdict::Pass } else { Verdict::Unproven }))
         .chain(unsteady.then_some(Verdict::Unproven));
+    let verdict = match worst(parts) {
+        _ if void => Verdict::Void,
+        Verdict::Unproven
+            if hunted.is_some()
+                && faults.is_empty()
+                && !unsteady
+                && hunt::is_shown_good(board, limits, plan, &evidence, &isolations) =>
+        {
+            Verdict::Pass
+        }
+        verdict => verdict,
+    };
+    let row = |finding| {
+        let row = rows::segment(board, limits, finding, &segments, void);
+        let because = hunted.as_ref().and_then(|_| hunt::reason(board, limits, plan, &evidence, finding));
+        match (because, row.verdict) {
+            (Some(because), Verdict::Unproven) => SegmentRow { reason: Some(because), ..row },
+            _ => row,
+        }
+    };
     Ok(Judgement {
         program: env!("CARGO_PKG_VERSION").into(),
         limits: LimitsUsed { origin: limits.origin().into(), hash: limits.hash().into() },
         air: evidence.air(),
         proof: measurement.proven(fixture).and(measurement.proof.as_ref()).map(Proof::hash),
-        verdict: if void { Verdict::Void } else { worst(parts) },
+        verdict,
         bench_faults,
-        segments: segments
-            .iter()
-            .map(|finding| rows::segment(board, limits, finding, &segments, void))
-            .collect(),
+        segments: segments.iter().map(row).collect(),
         isolation: isolations.iter().map(|finding| rows::isolation(board, finding, void)).collect(),
         thermometers: rows::thermometers(fixture, &evidence),
         standards: rows::standards(fixture, &evidence),
@@ -84,7 +108,7 @@ pub fn judge(
         faults,
         notes: [notices, notes::notes(fixture, &evidence, &segments, &isolations, &closures, unsteady)]
             .concat(),
-        steps: Vec::new(),
+        steps: hunted.map(|hunted| hunted.steps).unwrap_or_default(),
     })
 }
 

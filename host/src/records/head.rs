@@ -30,10 +30,12 @@ pub(super) struct Head {
     /// Hash of the bench's latest proof.
     pub proof: Option<String>,
     pub work: BenchWork,
+    /// What a hunt took for how often something is wrong, JSON; none where the table alone counted.
+    pub rates: Option<String>,
     pub raw_hash: Vec<u8>,
 }
 
-const COLUMNS: [&str; 18] = [
+const COLUMNS: [&str; 19] = [
     "measurement_id",
     "serial",
     "entry",
@@ -50,6 +52,7 @@ const COLUMNS: [&str; 18] = [
     "shots",
     "closures",
     "device_us",
+    "rates",
     "raw_hash",
     "digest",
 ];
@@ -58,7 +61,7 @@ const COLUMNS: [&str; 18] = [
 /// the digest shows it.
 const SELECT: &str = "SELECT measurement_id, serial, entry, lot, manner, board.name AS board, board.revision AS revision,
        board_hash, fixture.name AS fixture, fixture_hash, plan_hash, sampling, started_us, repaired_us, bench_name,
-       proof_hash, shots, closures, device_us, raw_hash, digest
+       proof_hash, shots, closures, device_us, rates, raw_hash, digest
      FROM measurement LEFT JOIN board USING (board_hash) LEFT JOIN fixture USING (fixture_hash)";
 
 impl Head {
@@ -80,6 +83,7 @@ impl Head {
             self.work.shots.into(),
             self.work.closures.into(),
             Value::Whole(self.work.device_us as i64),
+            self.rates.as_deref().into(),
             Value::from(&self.raw_hash),
         ]
     }
@@ -131,6 +135,7 @@ impl Head {
                 closures: whole(row, "closures")?,
                 device_us: whole(row, "device_us")?,
             },
+            rates: row.try_get("rates")?,
             raw_hash: row.try_get("raw_hash")?,
         };
         let as_written = super::seal(|| head.digest(), row.try_get("digest")?);
@@ -149,6 +154,8 @@ impl Head {
             basis: self.basis,
             sampling: self.sampling,
             proof,
+            // The digest holds the text to what was written.
+            rates: self.rates.and_then(|text| serde_json::from_str(&text).ok()).unwrap_or_default(),
             runs: read.runs,
             by_hand: read.by_hand,
         }

@@ -6,6 +6,7 @@ use std::sync::LazyLock;
 
 use crate::board::SegmentId;
 use crate::fixture::Fixture;
+use crate::hypothesis::Rates;
 use crate::measurement::{self, Basis, BedBasis, Manner, Measurement, Purpose, Run, RunShot};
 use crate::plan::{Role, Sampling};
 use crate::quantity::{Celsius, Ohms};
@@ -55,6 +56,7 @@ pub fn sweep(serial: &str, lot: Option<&str>, number: u32, broken: Option<usize>
             }),
         },
         runs: runs(&mut random, count),
+        rates: Rates::table(),
         by_hand: None,
     };
     let judgement = Judgement {

@@ -16,6 +16,7 @@ use super::{ANSWER, Error, Store, aside, list, near::near, proof, raw, runtime, 
 use crate::board::Board;
 use crate::fixture::Fixture;
 use crate::hash;
+use crate::hypothesis::Rates;
 use crate::proof::Proof;
 use crate::sweep::{Judgement, Sweep};
 
@@ -134,6 +135,13 @@ impl Store {
             bench_name: measurement.bench_name.clone(),
             proof: measurement.proof.as_ref().map(Proof::hash),
             work: measurement.work(),
+            rates: (measurement.rates != Rates::table())
+                .then(|| serde_json::to_string(&measurement.rates))
+                .transpose()
+                .map_err(|error| Error::Refused {
+                    path: self.path.clone(),
+                    reason: format!("the rates of the lot cannot be written down: {error}"),
+                })?,
             raw_hash: packed.hash(),
         };
         let file = |hash: &str, name: &str, revision: Option<&str>, source: &str| File {

@@ -6,7 +6,7 @@
 use crate::measurement::BenchWork;
 use crate::quantity::{Ohms, engineering, si, with_uncertainty};
 use crate::records::summary::LotSummary;
-use crate::sweep::{ClosureRow, IsolationRow, SegmentRow, StandardRow, ThermometerRow};
+use crate::sweep::{ClosureRow, IsolationRow, Left, SegmentRow, StandardRow, ThermometerRow};
 use crate::verdict::Class;
 
 /// A resistance somebody stated, as short as it is: `25 mΩ`, `1.275 kΩ`. Readings have [`with_uncertainty`].
@@ -147,6 +147,16 @@ pub fn closure(row: &ClosureRow) -> String {
 pub fn work(work: &BenchWork) -> String {
     let time = duration(work.device_us);
     format!("{} readings, {} relay operations, {time} of bench time", work.shots, work.closures)
+}
+
+/// What a hunt has left, with its probability; nothing is certain.
+pub fn left(left: &Left) -> String {
+    let probability = match left.probability {
+        p if p > 0.99 => "over 99\u{a0}%".into(),
+        p if p < 0.01 => "under 1\u{a0}%".into(),
+        p => share(Some(p)),
+    };
+    format!("{}, {probability}", left.what)
 }
 
 /// A share of units, in whole per cent.

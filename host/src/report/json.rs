@@ -97,7 +97,8 @@ pub fn sweep(sweep: &Sweep) -> serde_json::Result<String> {
         },
         bench_faults: &sweep.judgement.bench_faults,
         notes: &sweep.judgement.notes,
-        steps: (sweep.measurement.manner != Manner::Sweep).then_some(&sweep.judgement.steps),
+        steps: (sweep.measurement.manner != Manner::Sweep || !sweep.judgement.steps.is_empty())
+            .then_some(&sweep.judgement.steps),
         thermometers: &sweep.judgement.thermometers,
         standards: &sweep.judgement.standards,
         closures: &sweep.judgement.closures,

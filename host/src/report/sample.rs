@@ -88,6 +88,7 @@ pub fn good_on(board: &Board) -> Sweep {
         sampling: Sampling::Quick,
         proof: None,
         runs: ["off", "on"].map(run).to_vec(),
+        rates: Rates::table(),
         by_hand: None,
     };
     let limits = LimitSet::of_board(board);

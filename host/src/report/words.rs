@@ -57,6 +57,8 @@ pub fn purpose(purpose: Purpose) -> Option<&'static str> {
         Purpose::LoadSurvey => Some("the same segments under load current"),
         Purpose::PastPin => Some("past a pin without contact"),
         Purpose::Reforce => Some("on both sides of the open"),
+        Purpose::Look => Some("the next look"),
+        Purpose::Proof => Some("the segment by itself"),
         Purpose::FullBudget => Some("more samples of what is undecided"),
         Purpose::Diagnosis => Some("checking pins and relays"),
     }
@@ -189,7 +191,15 @@ pub fn headline(outcome: &Outcome<'_>) -> String {
     let doubtful = || readings(|verdict| verdict != Verdict::Pass);
     let headline = match (outcome.verdict, outcome.faults) {
         (Verdict::Void, _) => "The bench was at fault; nothing counts against the unit.".to_owned(),
-        (Verdict::Pass, []) => "Every segment is proven inside its limits.".to_owned(),
+        (Verdict::Pass, []) => {
+            match outcome.verdicts.iter().filter(|verdict| **verdict != Verdict::Pass).count() {
+                0 => "Every segment is proven inside its limits.".to_owned(),
+                count => format!(
+                    "Shown good end to end: every path is within its limit. {} not read by itself.",
+                    counted(count, "segment was", "segments were")
+                ),
+            }
+        }
         (Verdict::Pass, faults) => format!("Inside its limits, with a remark: {}.", findings(faults, false)),
         (Verdict::Fail, []) => {
             format!("{} outside the limits.", readings(|verdict| verdict == Verdict::Fail))

@@ -31,11 +31,6 @@ pub struct Candidate {
     pub shots: Vec<PlannedShot>,
 }
 
-/// Points with a sense pin.
-pub fn sense_pins(fixture: &Fixture) -> Vec<PointId> {
-    points(fixture).filter(|&point| fixture.pins(point).sense.is_some()).collect()
-}
-
 /// The segments among these places, which may conduct nothing.
 pub fn opens(places: &BTreeSet<Place>) -> Vec<SegmentId> {
     let segment = |place: &Place| match place {

@@ -24,15 +24,16 @@ use super::{
 };
 use crate::{
     board::{PointId, SegmentId, StateId},
-    evidence::{Evidence, RunEvidence},
+    evidence::Evidence,
     finding::{
         self, bench,
         isolation::{self, Barrier},
+        path, witness,
     },
     fixture::Fixture,
-    hypothesis::{Answer, Belief, Defect, Place, Rates, witness},
+    hypothesis::{Answer, Belief, Defect, Place, Rates},
     measurement::Purpose,
-    plan::{self, LegKind, Plan, PlannedShot, Role, Stage, Stretch, builder::Builder, forest::Forest},
+    plan::{LegKind, Plan, PlannedShot, Role, Stretch, builder::Builder, forest::Forest},
     verdict::{Class, Verdict},
 };
 
@@ -81,14 +82,16 @@ enum Step {
 impl<'h> Hunting<'h> {
     /// Hunts with the looks that a plan's fixture allows, by these rates.
     pub fn new(fixture: &'h Fixture, plan: &'h Plan, rates: Rates) -> Self {
-        let segments = |stage: &usize| plan.stages[*stage].legs.iter().filter_map(wanted).sum::<usize>();
+        let segments = |stage: &usize| -> usize {
+            path::stretches(&plan.stages[*stage]).map(|stretch| stretch.wanted.len()).sum()
+        };
         let mut stages: Vec<usize> = (0..plan.stages.len()).collect();
         stages.sort_by_key(|stage| (segments(stage), std::cmp::Reverse(*stage)));
         Self {
             fixture,
             plan,
             rates,
-            pins: looks::sense_pins(fixture),
+            pins: fixture.sensed_points(),
             follow: Planned::idle(fixture, plan),
             stages,
             step: Step::Begin,
@@ -160,7 +163,9 @@ impl<'h> Hunting<'h> {
             self.follow.ask(Task::Exchanged(stage));
             return None;
         }
-        let carried = carried(self.fixture, self.plan, &self.plan.stages[stage], evidence);
+        let stretches = path::carrying(board, &self.plan.limits, &self.plan.stages[stage], evidence);
+        let carried: BTreeSet<SegmentId> =
+            stretches.flat_map(|stretch| stretch.steps.iter().map(|step| step.segment)).collect();
         if unexplained(&belief, &proven, &carried) <= UNEXPLAINED {
             return self.end(stage);
         }
@@ -206,12 +211,10 @@ impl<'h> Hunting<'h> {
     fn survey(&mut self, stage: usize, evidence: &Evidence) {
         let gated = evidence.in_state(self.state(stage)).flat_map(|run| run.end_to_ends());
         let stopped = gated.filter(|seen| !seen.reading.flows).map(|seen| [seen.from, seen.to]).last();
-        let stretches = self.plan.stages[stage].legs.iter().filter_map(|leg| match &leg.kind {
-            LegKind::Walk(stretch) => Some(stretch),
-            _ => None,
-        });
+        let mut stretches = path::stretches(&self.plan.stages[stage]);
         let of = |stretch: &&Stretch| stopped.is_none_or(|ends| ends == [stretch.from, stretch.to]);
-        if let Some(stretch) = stretches.clone().find(of).or_else(|| stretches.clone().next()) {
+        if let Some(stretch) = stretches.find(of).or_else(|| path::stretches(&self.plan.stages[stage]).next())
+        {
             self.follow.ask(Task::Survey { stretch: stretch.clone(), broken: Vec::new(), depth: DEPTH });
         }
     }
@@ -278,26 +281,6 @@ impl Policy for Hunting<'_> {
     }
 }
 
-/// Segments on stretches that were read end to end in a state and are proven within their limit: whatever one of them has above
-/// its own limit, the path has room for it, and only a sweep tells.
-fn carried(fixture: &Fixture, plan: &Plan, stage: &Stage, evidence: &Evidence) -> BTreeSet<SegmentId> {
-    let stretches = stage.legs.iter().filter_map(|leg| match &leg.kind {
-        LegKind::Walk(stretch) => Some(stretch),
-        _ => None,
-    });
-    let carries = |stretch: &&Stretch| {
-        let limit = plan::gate_resistance(&fixture.board, &plan.limits, stretch);
-        evidence.in_state(stage.state).flat_map(RunEvidence::end_to_ends).any(|seen| {
-            let reading = &seen.reading;
-            [seen.from, seen.to] == [stretch.from, stretch.to]
-                && reading.flows
-                && reading.motion.is_none()
-                && reading.resistance + reading.budget.expanded() <= limit
-        })
-    };
-    stretches.filter(carries).flat_map(|stretch| stretch.steps.iter().map(|step| step.segment)).collect()
-}
-
 /// Probability of all hypotheses with a defect anywhere but where one is proven or on a stretch that carries.
 fn unexplained(belief: &Belief<'_>, proven: &BTreeSet<Place>, carried: &BTreeSet<SegmentId>) -> f64 {
     let matters = |defect: Defect| {
@@ -310,11 +293,4 @@ fn unexplained(belief: &Belief<'_>, proven: &BTreeSet<Place>, carried: &BTreeSet
 
 fn is_segment(planned: &PlannedShot) -> bool {
     matches!(planned.role, Role::Segment { .. })
-}
-
-fn wanted(leg: &crate::plan::Leg) -> Option<usize> {
-    match &leg.kind {
-        LegKind::Walk(stretch) => Some(stretch.wanted.len()),
-        _ => None,
-    }
 }

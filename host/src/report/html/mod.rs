@@ -24,6 +24,7 @@ mod mark;
 mod page;
 mod path;
 mod place;
+mod steps;
 mod strip;
 mod sweep;
 mod symbol;

@@ -8,6 +8,7 @@ use super::gauge::gauge;
 use super::links::{Links, way_back};
 use super::mark::{self, Sign};
 use super::page::{body, facts, head, page, part, patterns, scroller};
+use super::steps::steps;
 use super::strip::{self, fault_sign};
 use crate::board::Board;
 use crate::measurement::Measurement;
@@ -43,6 +44,7 @@ pub fn sweep_body(sweep: &Sweep, board: &Board, links: &Links<'_>) -> Markup {
         @if !judgement.notes.is_empty() {
             (part("Notes", &html! { ul { @for note in &judgement.notes { li { (note) } } } }))
         }
+        @if !judgement.steps.is_empty() { (part("Path of questions", &steps(&judgement.steps))) }
         @if words::anything_read(judgement) {
             (part("Supply path", &supply_path(sweep, board)))
             @if !faulty { (part("Board", &drawing::board(sweep, board))) }

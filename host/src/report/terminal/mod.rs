@@ -12,6 +12,7 @@ mod lot;
 mod plan;
 mod proof;
 mod rejudged;
+mod steps;
 mod sweep;
 mod unit;
 

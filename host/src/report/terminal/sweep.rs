@@ -1,6 +1,7 @@
 //! One sweep on a terminal.
 
 use super::layout::{Cell, Column, MEASURE, paragraph, table};
+use super::steps::steps;
 use super::{Screen, heading, title, verdict};
 use crate::records::summary::SweepId;
 use crate::report::{caution, figures, words};
@@ -18,6 +19,7 @@ pub fn sweep(sweep: &Sweep, id: Option<SweepId>, screen: Screen) -> String {
         &format!("{} · {}, revision {}{lot}", sweep.measurement.serial, basis.board, basis.revision),
         screen,
     );
+    steps(&mut out, &sweep.judgement.steps, screen);
     readings(&mut out, &sweep.judgement, screen);
     reasons(&mut out, sweep, screen);
     bench(&mut out, sweep, id, screen);
@@ -44,10 +46,12 @@ fn closing(out: &mut String, sweep: &Sweep, screen: Screen) {
     paragraph(out, "", &words::headline(&sweep.into()), screen.width);
 }
 
-/// What was read. A void sweep proves nothing about the unit, and what it did not read is not worth a line.
+/// What was read. Of a void sweep, which proves nothing about the unit, and of a hunt, which reads what it needs, what was not read
+/// is not worth a line.
 fn readings(out: &mut String, judgement: &Judgement, screen: Screen) {
     let void = judgement.verdict == Verdict::Void;
-    let shown = |verdict, class| !void || words::was_read(verdict, class);
+    let all = !void && judgement.steps.is_empty();
+    let shown = |verdict, class| all || words::was_read(verdict, class);
     let segments: Vec<_> = judgement.segments.iter().filter(|row| shown(row.verdict, row.class)).collect();
     let isolation: Vec<_> = judgement.isolation.iter().filter(|row| shown(row.verdict, row.class)).collect();
     if segments.is_empty() && isolation.is_empty() {

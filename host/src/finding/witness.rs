@@ -2,14 +2,11 @@
 
 use copperwalk_wire::Source;
 
-use super::{
-    answer::Answer,
-    look::{Look, Question},
-};
+use super::open::OPEN;
 use crate::{
     board::{Board, StateId},
     evidence::{Evidence, Observation},
-    finding::open::OPEN,
+    hypothesis::{Answer, Look, Question},
     measure::{isolation::Isolation, ratio::Reading},
     quantity::Ohms,
 };

@@ -1,0 +1,76 @@
+//! `copperwalk hunt FIXTURE --serial SN`: find what is wrong with one unit by the fewest readings that tell, record it, then
+//! show it.
+
+use std::path::PathBuf;
+
+use super::{
+    Failure, Status, by_daemon,
+    form::Form,
+    interrupt,
+    output::Output,
+    records, slip,
+    sweep::{BenchArgs, Round},
+};
+use crate::{
+    board::Board,
+    fixture,
+    hypothesis::Rates,
+    plan::{self, Sampling},
+    records::{Records, text},
+};
+
+#[derive(clap::Args)]
+#[command(group(clap::ArgGroup::new("line").args(["port", "modelled"]).required(true)))]
+pub struct Args {
+    /// The fixture file.
+    #[arg(value_name = "FIXTURE")]
+    fixture: PathBuf,
+    /// Serial number of the unit.
+    #[arg(long, value_name = "SN")]
+    serial: String,
+    /// Lot the unit came in. What its units have shown so far counts for where the hunt looks first.
+    #[arg(long, value_name = "LOT")]
+    lot: Option<String>,
+    #[command(flatten)]
+    bench: BenchArgs,
+    /// Sweep the unit afterwards: the hunt tells what is wrong, the sweep is the complete record.
+    #[arg(long)]
+    then_sweep: bool,
+    /// Hunt although the records speak of a slip: a serial number or a lot in other capitals, another lot, another board.
+    #[arg(long)]
+    yes: bool,
+    #[command(flatten)]
+    form: Form,
+}
+
+pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
+    let serial = text::serial(&args.serial)?;
+    let lot = args.lot.as_deref().map(text::lot).transpose()?;
+    let fixture = fixture::read(&args.fixture)?;
+    let plan = plan::compile(&fixture, &fixture.limits, Sampling::Quick)?;
+    if let Some(port) = args.bench.port()
+        && let Some(daemon) = by_daemon::holding(port, store.as_ref())?
+    {
+        return Err(Failure::Held {
+            port: port.to_owned(),
+            address: daemon.address().to_string(),
+            work: "a unit is hunted",
+        });
+    }
+    let records = records::open(store)?;
+    let form = args.form.ready(records.path())?;
+    slip::none_or_meant(&records, &serial, lot.as_deref(), &fixture.board, args.yes)?;
+    let rates = lot.as_deref().map_or_else(Rates::table, |lot| of_lot(&records, &fixture.board, lot));
+    let cancel = interrupt::token();
+    let (mut session, mut operator) = args.bench.open(&fixture, &cancel)?;
+    let round = Round { fixture: &fixture, plan: &plan, daemon: None, records: &records, lot, form: &form };
+    round.hunt(serial, rates, args.then_sweep, &mut session, operator.as_mut(), output)
+}
+
+/// What the lot's units of this board have shown; the table alone where the lot is new.
+fn of_lot(records: &Records, board: &Board, lot: &str) -> Rates {
+    let Ok(lot) = records.lot(lot) else { return Rates::table() };
+    let places = lot.pareto.iter().filter(|row| row.board == board.name);
+    let places = places.map(|row| (row.place.as_str(), row.class, row.units));
+    Rates::of_lot(board, places, lot.first.fail, lot.first.judged())
+}
