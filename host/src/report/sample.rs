@@ -4,6 +4,7 @@ use copperwalk_wire::message::{RunEnd, ShotEnd};
 use copperwalk_wire::{Contacts, Gain, Input, Method, Rate, Shot, Source};
 
 use crate::board::{self, Board, Segment};
+use crate::hypothesis::Rates;
 use crate::limits::{LimitOrigin, LimitSet, Limits};
 use crate::measurement::{self, Basis, BedBasis, Manner, Measurement, Purpose, Run, RunShot};
 use crate::plan::{Role, Sampling};
