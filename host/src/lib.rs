@@ -29,6 +29,8 @@ pub mod document;
 // What there is, what is asked of it, and what the meter can do.
 pub mod board;
 
+pub mod mesh;
+
 pub mod limits;
 
 pub mod fixture;

@@ -74,4 +74,11 @@ pub enum Role {
         /// Sense-.
         to: PointId,
     },
+    /// One segment of a mesh, between its own ends: only a share of the current flows through it. Sense+ at its `from` unless `swapped`.
+    Mesh {
+        /// The segment.
+        segment: SegmentId,
+        /// Sense+ stands at its `to`.
+        swapped: bool,
+    },
 }

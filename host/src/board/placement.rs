@@ -17,7 +17,7 @@ pub fn half_width(board: &Board, id: SegmentId, off_mm: impl Fn(PointId) -> f64)
 }
 
 /// Resistance of the copper between the middle of a point's pad and a pin so far off, mm.
-fn beside(board: &Board, point: PointId, off_mm: f64) -> Ohms {
+pub fn beside(board: &Board, point: PointId, off_mm: f64) -> Ohms {
     let meeting = board.segments.iter().filter(|segment| [segment.from, segment.to].contains(&point));
     let narrowest = meeting
         .filter_map(|segment| match segment.kind {

@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::drop_budget::{self, Claim, DropBudget};
 use super::expected::ipc2221_current;
 use super::file::{Draft, Placed, SegmentDraft, SupplyDraft};
-use super::graph::{Edge, Graph, Reach};
+use super::graph::{Edge, Graph, MOST_IN_MESH, Mesh, Reach};
 use super::{PointId, SegmentId, SegmentKind, Side, StateId, parts};
 use crate::document::{Sheet, Told};
 use crate::quantity::{clip, si};
@@ -17,7 +17,7 @@ use crate::quantity::{clip, si};
 pub(super) fn judge(sheet: &Sheet, draft: &Draft) -> (Graph, bool) {
     let (graph, complete) = graph(draft);
     unique_names(sheet, draft);
-    no_loops(sheet, draft, &graph);
+    loops_can_be_told(sheet, draft, &graph);
     isolation_is_apart(sheet, draft, &graph);
     if let (true, Ok(supply)) = (complete, &draft.supply) {
         joined_up(sheet, draft, supply, &graph);
@@ -82,33 +82,80 @@ fn unique<'d>(
     }
 }
 
-/// Parallel ways share the current: a reading along one of them would print wrong ohms.
-fn no_loops(sheet: &Sheet, draft: &Draft, graph: &Graph) {
+/// Segments on loops share their current. A fixture may still tell them apart, but not two between the same points, and nothing around
+/// a part that conducts one way only.
+fn loops_can_be_told(sheet: &Sheet, draft: &Draft, graph: &Graph) {
     let mut reported = BTreeSet::new();
     for (i, state) in draft.states.iter().flatten().enumerate() {
-        for members in graph.loops(StateId::new(i)) {
-            let Some(last) = members.last().and_then(|id| named(draft, *id)) else { continue };
-            if !reported.insert(members.iter().copied().collect::<BTreeSet<_>>()) {
-                continue;
+        let id = StateId::new(i);
+        for ring in graph.rings_of_one(id).filter(|&ring| reported.insert(vec![ring])) {
+            if let Some(name) = named(draft, ring) {
+                let message = format!("segment `{}` begins and ends at the same point", name.value);
+                sheet.refuse(Some(name.span.clone()), message, "a segment joins two points");
             }
-            if members.len() == 1 {
-                let message = format!("segment `{}` begins and ends at the same point", last.value);
-                sheet.refuse(Some(last.span.clone()), message, "a segment joins two points");
-                continue;
+        }
+        for mesh in graph.meshes(id, &[]) {
+            for members in untold(draft, &mesh) {
+                if !reported.insert(members.clone()) {
+                    continue;
+                }
+                let when = match members.iter().any(|id| only_in_some_states(draft, *id)) {
+                    true => format!("in state `{}` ", state.name),
+                    false => String::new(),
+                };
+                refuse_loop(sheet, draft, &members, &when);
             }
-            let names: Vec<_> =
-                members.iter().filter_map(|id| named(draft, *id)).map(|n| n.value.as_str()).collect();
-            let when = match members.iter().any(|id| only_in_some_states(draft, *id)) {
-                true => format!("in state `{}` ", state.name),
-                false => String::new(),
-            };
-            sheet.refuse(
-                Some(last.span.clone()),
-                format!("{when}these segments form a loop and share the current: {}", shorten(&names)),
-                "leave out the way that matters less, or write parallel vias as one segment with `count`",
-            );
         }
     }
+}
+
+/// Of a mesh, what no bed of pins can tell apart: groups of segments between the same two points; all of it, where it holds a part that
+/// conducts one way only, or is too large to be worked out.
+fn untold(draft: &Draft, mesh: &Mesh) -> Vec<Vec<SegmentId>> {
+    let one_way = |id: &SegmentId| one_way(draft, *id);
+    if mesh.segments.len() > MOST_IN_MESH || mesh.segments.iter().any(one_way) {
+        return vec![mesh.segments.clone()];
+    }
+    let mut between: BTreeMap<[PointId; 2], Vec<SegmentId>> = BTreeMap::new();
+    for &id in &mesh.segments {
+        if let Ok(SegmentDraft { ends: Ok([a, b]), .. }) = draft.segments[id.index()].as_ref() {
+            between.entry([*a.min(b), *a.max(b)]).or_default().push(id);
+        }
+    }
+    between.into_values().filter(|members| members.len() > 1).collect()
+}
+
+fn one_way(draft: &Draft, id: SegmentId) -> bool {
+    let kind = draft.segments[id.index()].as_ref().ok().and_then(|segment| segment.kind.as_ref().ok());
+    kind.is_some_and(|kind| kind.one_way().is_some())
+}
+
+fn refuse_loop(sheet: &Sheet, draft: &Draft, members: &[SegmentId], when: &str) {
+    let Some(last) = members.last().and_then(|id| named(draft, *id)) else { return };
+    let names: Vec<_> =
+        members.iter().filter_map(|id| named(draft, *id)).map(|name| name.value.as_str()).collect();
+    let (message, help) = if let Some(part) = members.iter().find(|id| one_way(draft, **id)) {
+        let part = named(draft, *part).map_or(String::new(), |name| clip(&name.value));
+        (
+            format!("{when}these segments form a loop with `{part}`, which conducts one way: {}", shorten(&names)),
+            "a diode or a transistor is read alone: leave out the way around it",
+        )
+    } else if members.len() > MOST_IN_MESH {
+        (
+            format!("{when}{} segments share their current in loops: {}", members.len(), shorten(&names)),
+            "at most 100 are worked out together: write parallel ways as one segment, or leave some out",
+        )
+    } else {
+        (
+            format!(
+                "{when}these segments join the same two points, and no reading tells them apart: {}",
+                shorten(&names)
+            ),
+            "write them as one segment, which has the resistance of all in parallel (vias: `count`), or give one of them a \
+             point on its way that has a sense pin",
+        )
+    };
+    sheet.refuse(Some(last.span.clone()), message, help);
 }
 
 fn only_in_some_states(draft: &Draft, id: SegmentId) -> bool {

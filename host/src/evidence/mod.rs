@@ -76,6 +76,8 @@ pub enum Observation {
     Between(Between),
     /// A segment was read.
     Segment(SegmentReading),
+    /// A segment of a mesh was read.
+    Mesh(MeshReading),
     /// The voltage between the two neighbours of pins that do not answer.
     Around(PointId, Reading),
     /// Isolation was read: index into the board's list.
@@ -147,6 +149,25 @@ pub struct SegmentReading {
     /// From the quick dry survey of a path that is not as it should be, where little current may flow.
     pub survey: bool,
     /// The reading.
+    pub reading: Reading,
+}
+
+/// One reading between the ends of a segment of a mesh.
+#[derive(Clone, PartialEq, Debug)]
+pub struct MeshReading {
+    /// The segment.
+    pub segment: SegmentId,
+    /// Its two ends; the voltage counts from the first to the second.
+    pub ends: [PointId; 2],
+    /// The points forced at + and -.
+    pub forced: [PointId; 2],
+    /// Do the two sense contacts touch?
+    pub touches: [bool; 2],
+    /// Excitation.
+    pub source: Source,
+    /// Did sense+ stand at the second end?
+    pub swapped: bool,
+    /// The reading: the voltage over the whole current, of which only a share flows through the segment.
     pub reading: Reading,
 }
 
@@ -251,6 +272,14 @@ impl RunEvidence {
         })
     }
 
+    /// Readings in meshes.
+    pub fn meshes(&self) -> impl Iterator<Item = &MeshReading> {
+        self.observations.iter().filter_map(|seen| match seen {
+            Observation::Mesh(reading) => Some(reading),
+            _ => None,
+        })
+    }
+
     /// End-to-end readings.
     pub fn end_to_ends(&self) -> impl Iterator<Item = &EndToEnd> {
         self.observations.iter().filter_map(|seen| match seen {
@@ -279,7 +308,7 @@ impl RunEvidence {
 
     /// Did a current flow through the segments that were read?
     pub fn carries(&self) -> bool {
-        self.segments().any(|reading| reading.reading.flows)
+        self.segments().map(|seen| &seen.reading).chain(self.meshes().map(|seen| &seen.reading)).any(|read| read.flows)
     }
 
     /// Did anything change while a path was read?
@@ -288,6 +317,7 @@ impl RunEvidence {
             Observation::EndToEnd(seen) => seen.reading.motion.is_some(),
             Observation::Between(seen) => seen.reading.motion.is_some(),
             Observation::Segment(seen) => seen.reading.motion.is_some(),
+            Observation::Mesh(seen) => seen.reading.motion.is_some(),
             _ => false,
         };
         self.observations.iter().any(moved)

@@ -8,7 +8,7 @@ use copperwalk_wire::{
 };
 
 use super::{
-    Between, Bus, EndToEnd, ForceContact, Line, Observation, Potential, RelayAnswer, RunEvidence,
+    Between, Bus, EndToEnd, ForceContact, Line, MeshReading, Observation, Potential, RelayAnswer, RunEvidence,
     SegmentReading, SenseContact,
 };
 use crate::{
@@ -169,6 +169,7 @@ impl Reader<'_> {
             }
             Role::Segment { segment, swapped } => self.segment(ran, segment, swapped, false)?,
             Role::Survey { segment, swapped } => self.segment(ran, segment, swapped, true)?,
+            Role::Mesh { segment, swapped } => self.mesh(ran, segment, swapped)?,
             Role::PastPin { around } => {
                 let reading = self.ratio(ran, false, None)?;
                 self.check_reading(contacts, &reading);
@@ -264,7 +265,39 @@ impl Reader<'_> {
         swapped: bool,
         survey: bool,
     ) -> Result<(), EvidenceError> {
-        let (shot, contacts) = (&ran.shot, ran.shot.contacts);
+        let (reading, ends, touches) = self.between_pins(ran, segment, swapped)?;
+        let (source, forced) = (ran.shot.source, self.forced(ran.shot.contacts));
+        self.see(Observation::Segment(SegmentReading {
+            segment,
+            forced,
+            ends,
+            touches,
+            source,
+            survey,
+            reading,
+        }));
+        Ok(())
+    }
+
+    fn mesh(&mut self, ran: &RunShot, segment: SegmentId, swapped: bool) -> Result<(), EvidenceError> {
+        let (reading, ends, touches) = self.between_pins(ran, segment, swapped)?;
+        let [Some(plus), Some(minus)] = self.forced(ran.shot.contacts) else {
+            return Err(EvidenceError::Channel(self.fixture.board.segment(segment).name.clone()));
+        };
+        let source = ran.shot.source;
+        let forced = [plus, minus];
+        self.see(Observation::Mesh(MeshReading { segment, ends, forced, touches, source, swapped, reading }));
+        Ok(())
+    }
+
+    /// A reading of a segment, the points its two pins stand on, that of sense+ first unless swapped, and whether they touch.
+    fn between_pins(
+        &mut self,
+        ran: &RunShot,
+        segment: SegmentId,
+        swapped: bool,
+    ) -> Result<(Reading, [PointId; 2], [bool; 2]), EvidenceError> {
+        let contacts = ran.shot.contacts;
         let reading = self.ratio(ran, swapped, self.path(contacts))?;
         let mut touches = self.check_reading(contacts, &reading);
         let point = |channel: Option<u16>| channel.and_then(|channel| self.fixture.sense_point(channel));
@@ -276,17 +309,7 @@ impl Reader<'_> {
             ends.reverse();
             touches.reverse();
         }
-        let (source, forced) = (shot.source, self.forced(contacts));
-        self.see(Observation::Segment(SegmentReading {
-            segment,
-            forced,
-            ends,
-            touches,
-            source,
-            survey,
-            reading,
-        }));
-        Ok(())
+        Ok((reading, ends, touches))
     }
 
     /// The points forced at + and -.

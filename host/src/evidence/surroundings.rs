@@ -36,6 +36,7 @@ fn reading(seen: &Observation) -> Option<&Reading> {
         Observation::EndToEnd(seen) => Some(&seen.reading),
         Observation::Between(seen) => Some(&seen.reading),
         Observation::Segment(seen) => Some(&seen.reading),
+        Observation::Mesh(seen) => Some(&seen.reading),
         Observation::Around(_, reading)
         | Observation::Standard(_, reading)
         | Observation::Thermometer { reading, .. } => Some(reading),
@@ -49,6 +50,7 @@ pub(super) fn reading_mut(seen: &mut Observation) -> Option<&mut Reading> {
         Observation::EndToEnd(seen) => Some(&mut seen.reading),
         Observation::Between(seen) => Some(&mut seen.reading),
         Observation::Segment(seen) => Some(&mut seen.reading),
+        Observation::Mesh(seen) => Some(&mut seen.reading),
         Observation::Around(_, reading)
         | Observation::Standard(_, reading)
         | Observation::Thermometer { reading, .. } => Some(reading),

@@ -1,6 +1,6 @@
 //! End-to-end readings against the sums of their segments, where every segment has a value.
 
-use super::segment;
+use super::{mesh, segment};
 use crate::{
     board::{Board, PointId, SegmentId, StateId},
     evidence::Evidence,
@@ -30,7 +30,12 @@ pub struct Finding {
 }
 
 /// Every closure.
-pub fn find(board: &Board, evidence: &Evidence, segments: &[segment::Finding]) -> Vec<Finding> {
+pub fn find(
+    board: &Board,
+    evidence: &Evidence,
+    segments: &[segment::Finding],
+    meshes: &[mesh::Finding],
+) -> Vec<Finding> {
     let seen = evidence.runs().iter().flat_map(|run| run.end_to_ends().map(|seen| (run.state, seen)));
     let mut findings = Vec::new();
     for (state, seen) in seen {
@@ -38,11 +43,20 @@ pub fn find(board: &Board, evidence: &Evidence, segments: &[segment::Finding]) -
         if !reading.flows || reading.over_range || reading.motion.is_some() {
             continue;
         }
-        let Some(steps) = Forest::new(board, state, &[]).path(seen.from, seen.to) else { continue };
-        let values = steps.iter().map(|step| value(board, state, step.segment, segments));
-        let Some(values) = values.collect::<Option<Vec<_>>>() else { continue };
-        let sum: Ohms = values.iter().map(|value| value.resistance).sum();
-        let u95 = difference(&reading.budget, values.iter().map(|value| &value.as_measured));
+        let forest = Forest::new(board, state, &[]);
+        let Some(steps) = forest.path(seen.from, seen.to) else { continue };
+        let steps = steps.iter().map(|step| {
+            let value = value(board, state, step.segment, segments)?;
+            Some((value.resistance, value.as_measured))
+        });
+        let crossed = forest.crossings(seen.from, seen.to);
+        let crossed = crossed.iter().map(|crossing| {
+            let known = |found: &&mesh::Finding| found.state == state && found.mesh == crossing.mesh;
+            meshes.iter().find(known)?.between(crossing.from, crossing.to)
+        });
+        let Some(values) = steps.chain(crossed).collect::<Option<Vec<_>>>() else { continue };
+        let sum: Ohms = values.iter().map(|(resistance, _)| *resistance).sum();
+        let u95 = difference(&reading.budget, values.iter().map(|(_, budget)| budget));
         findings.push(Finding {
             between: [seen.from, seen.to],
             end_to_end: reading.resistance,

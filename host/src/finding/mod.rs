@@ -1,13 +1,14 @@
 //! Findings: what the evidence proves about the unit and about the bench, by id.
 //!
 //! Read in this order: [`warmth`] (how warm the unit is), [`open`] (where a path that carries no current is broken), [`segment`] (which of a segment's
-//! readings counts, its value at 20 °C, verdict and class), [`one_way`] (diodes and unpowered transistors), [`isolation`], [`path`] (which stretches are proven end to end), [`closure`] (does a series add up to its
+//! readings counts, its value at 20 °C, verdict and class), [`mesh`] (the same of segments on loops), [`one_way`] (diodes and unpowered transistors), [`isolation`], [`path`] (which stretches are proven end to end), [`closure`] (does a series add up to its
 //! end-to-end reading?), [`mod@bench`] (which pin, relay or standard is at fault) with the [`question`]s that tell its
 //! suspects apart, [`witness`] (what the evidence answers to questions about hypotheses).
 
 pub mod bench;
 pub mod closure;
 pub mod isolation;
+pub mod mesh;
 pub mod one_way;
 pub mod open;
 pub mod path;
@@ -45,7 +46,8 @@ fn segments_of(fixture: &Fixture, limits: &LimitSet, stage: &Stage, evidence: &E
     let one_way = one_way::planned(shots);
     let one_way =
         one_way.into_iter().filter_map(|id| one_way::find(&fixture.board, evidence, id, stage.state));
-    walked(stage).into_iter().map(|id| scene.find(id)).chain(one_way).collect()
+    let in_meshes = mesh::find_in(fixture, limits, stage, evidence).into_iter().flat_map(|mesh| mesh.segments);
+    walked(stage).into_iter().map(|id| scene.find(id)).chain(in_meshes).chain(one_way).collect()
 }
 
 /// Segments that a longer look may still decide: those that noise alone keeps undecided, and all of them once anything has
@@ -80,10 +82,15 @@ pub fn undecided(
 
 /// Segments whose current had not settled in any reading of a state.
 pub fn unsettled(evidence: &Evidence, state: StateId) -> BTreeSet<SegmentId> {
-    let readings = || evidence.in_state(state).flat_map(RunEvidence::segments);
-    let settled: BTreeSet<_> =
-        readings().filter(|seen| seen.reading.settled).map(|seen| seen.segment).collect();
-    readings().map(|seen| seen.segment).filter(|id| !settled.contains(id)).collect()
+    let readings = || {
+        let runs = evidence.in_state(state);
+        runs.flat_map(|run| {
+            let segments = run.segments().map(|seen| (seen.segment, seen.reading.settled));
+            segments.chain(run.meshes().map(|seen| (seen.segment, seen.reading.settled)))
+        })
+    };
+    let settled: BTreeSet<_> = readings().filter(|(_, settled)| *settled).map(|(id, _)| id).collect();
+    readings().map(|(id, _)| id).filter(|id| !settled.contains(id)).collect()
 }
 
 /// Has every reading of a segment been made with a small part of its source's current? Then something in its path is far too
@@ -92,8 +99,9 @@ fn is_starved(stage: &Stage, evidence: &Evidence, id: SegmentId) -> bool {
     let readings = evidence.in_state(stage.state).flat_map(RunEvidence::segments);
     let mut currents = readings
         .filter(|seen| seen.segment == id)
-        .map(|seen| seen.reading.current.abs() / aim::nominal_current(seen.source, Ohms::ZERO));
-    currents.all(|share| share < STARVED)
+        .map(|seen| seen.reading.current.abs() / aim::nominal_current(seen.source, Ohms::ZERO))
+        .peekable();
+    currents.peek().is_some() && currents.all(|share| share < STARVED)
 }
 
 /// Did something move although nothing was found that could?

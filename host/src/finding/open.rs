@@ -3,10 +3,13 @@
 //! Both ends of the forced stretch rest on the bias node, so every pin on either side of a single open touches by
 //! the contact check, and the dry clamp's whole voltage stands across the open segment. Between two opens an island
 //! floats: its pins do not answer, and only a reading past them tells a dead pin from a double open.
+//!
+//! A mesh carries no current only if it is open on every way through it. The clamp's voltage then stands across each of the segments
+//! that part the two sides.
 
 use crate::{
     board::{PointId, SegmentId},
-    evidence::{Observation, RunEvidence, SegmentReading},
+    evidence::{MeshReading, Observation, RunEvidence, SegmentReading},
     quantity::Volts,
 };
 
@@ -63,15 +66,21 @@ pub fn suspects<'r>(walked: impl Iterator<Item = &'r SegmentReading>) -> Vec<Sus
             }
             (None, [true, false]) => entered = Some((seen, vec![seen.ends[1]])),
             (Some((first, mut pins)), [false, false]) => {
-                pins.push(seen.ends[1]);
+                // Where a mesh lies between two segments, both its points float.
+                pins.extend(seen.ends);
+                pins.dedup();
                 entered = Some((first, pins));
             }
-            (Some((first, pins)), [false, true]) => found.push(Suspect::Silent(Block {
-                before: first.ends[0],
-                pins,
-                after: seen.ends[1],
-                edges: [first.segment, seen.segment],
-            })),
+            (Some((first, mut pins)), [false, true]) => {
+                pins.push(seen.ends[0]);
+                pins.dedup();
+                found.push(Suspect::Silent(Block {
+                    before: first.ends[0],
+                    pins,
+                    after: seen.ends[1],
+                    edges: [first.segment, seen.segment],
+                }));
+            }
             // An end of the stretch that does not answer is a matter of its own pins.
             _ => {}
         }
@@ -102,11 +111,38 @@ pub fn opens<'r>(runs: impl Iterator<Item = &'r RunEvidence> + Clone) -> Vec<Ope
             Suspect::Silent(_) => {}
         }
     }
+    for seen in parted(runs) {
+        match seen.touches {
+            [true, true] if seen.reading.voltage.abs() > OPEN => add(seen.segment, LOCATED, None),
+            [true, false] => add(seen.segment, EDGE_OF_PIN, Some(seen.ends[1])),
+            [false, true] => add(seen.segment, EDGE_OF_PIN, Some(seen.ends[0])),
+            _ => {}
+        }
+    }
     found
+}
+
+/// Readings in meshes that were found open on every way between two forced points: the clamp's voltage stands somewhere between pins that
+/// answer, and nothing flows.
+fn parted<'r>(runs: impl Iterator<Item = &'r RunEvidence>) -> Vec<&'r MeshReading> {
+    let mut parted = Vec::new();
+    for run in runs {
+        let is_open = |seen: &MeshReading| {
+            !seen.reading.flows && seen.touches == [true; 2] && seen.reading.voltage.abs() > OPEN
+        };
+        let open: Vec<[PointId; 2]> = run.meshes().filter(|seen| is_open(seen)).map(|seen| seen.forced).collect();
+        parted.extend(run.meshes().filter(|seen| !seen.reading.flows && open.contains(&seen.forced)));
+    }
+    parted
 }
 
 /// Points that float between two opens: their silence is the unit's doing.
 pub fn islands<'r>(runs: impl Iterator<Item = &'r RunEvidence> + Clone) -> Vec<PointId> {
+    let silent = |seen: &MeshReading| {
+        let ends = seen.ends.into_iter().zip(seen.touches);
+        ends.filter(|(_, touches)| !touches).map(|(point, _)| point).collect::<Vec<_>>()
+    };
+    let in_meshes: Vec<PointId> = parted(runs.clone()).into_iter().flat_map(silent).collect();
     suspected(runs.clone())
         .into_iter()
         .filter_map(|suspect| match suspect {
@@ -114,6 +150,7 @@ pub fn islands<'r>(runs: impl Iterator<Item = &'r RunEvidence> + Clone) -> Vec<P
             _ => None,
         })
         .flatten()
+        .chain(in_meshes)
         .collect()
 }
 

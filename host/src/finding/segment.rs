@@ -15,7 +15,7 @@ use super::{
     warmth::Warmth,
 };
 use crate::{
-    board::{Segment, SegmentId, SegmentKind, StateId, placement, thermal},
+    board::{PointId, Segment, SegmentId, SegmentKind, StateId, placement, thermal},
     evidence::{RunEvidence, SegmentReading},
     fixture::Fixture,
     limits::{LimitSet, Limits},
@@ -81,6 +81,10 @@ pub enum Doubt {
     Backwards,
     /// The rest shows only under power.
     Unpowered,
+    /// It lies on a loop, and too small a share of the current took it to tell it.
+    LittleCurrent,
+    /// It lies on a loop whose currents do not add up, as if something joined these two points.
+    Unaccounted([PointId; 2]),
 }
 
 /// A resistance.
@@ -100,16 +104,20 @@ impl Value {
     /// The value of a reading that scatters `widened` times as widely as its own budget says. What the meter is uncertain by has
     /// nothing to do with what moves.
     fn new(segment: &Segment, placement: Ohms, reading: &Reading, warmth: Warmth, widened: f64) -> Self {
-        let resistance = reading.resistance;
-        let follows = thermal::coefficient(&segment.kind);
-        let factor = follows.to_20c(warmth.unit);
-        let at_20c = resistance * factor;
         let mut as_measured = reading.budget;
         if widened > 1.0 {
             as_measured.noise = as_measured.noise * widened;
             as_measured.spread = as_measured.spread.certain();
         }
         as_measured.edges.placement = placement;
+        Self::of(segment, reading.resistance, as_measured, warmth)
+    }
+
+    /// A resistance as measured, referred to 20 °C.
+    pub(super) fn of(segment: &Segment, resistance: Ohms, as_measured: Budget, warmth: Warmth) -> Self {
+        let follows = thermal::coefficient(&segment.kind);
+        let factor = follows.to_20c(warmth.unit);
+        let at_20c = resistance * factor;
         let mut budget = as_measured.scaled(factor);
         budget.edges.temperature = at_20c.abs() * follows.unsure(warmth.unit, warmth.half_kelvin);
         Self { resistance, at_20c, as_measured, budget }
@@ -339,7 +347,7 @@ fn outside_class(limits: &Limits, value: &Value, readings: &[Judged<'_>]) -> Cla
 }
 
 /// The class of a value that is not proven outside.
-fn doubtful_class(segment: &Segment, limits: &Limits, value: &Value) -> Class {
+pub(super) fn doubtful_class(segment: &Segment, limits: &Limits, value: &Value) -> Class {
     match verdict::judge(value.at_20c, value.budget.guard(), limits) {
         Verdict::Fail if value.at_20c > limits.max => Class::High,
         Verdict::Fail => Class::Low,

@@ -54,7 +54,8 @@ pub fn judge(
 
     let segments = finding::segments(fixture, limits, plan, &evidence);
     let isolations = isolation::find(board, plan, &evidence);
-    let closures = closure::find(board, &evidence, &segments);
+    let meshes = finding::mesh::find(fixture, limits, plan, &evidence);
+    let closures = closure::find(board, &evidence, &segments, &meshes);
     let unsteady = finding::unsteady(&evidence, &segments);
 
     let faults =
@@ -106,8 +107,11 @@ pub fn judge(
         standards: rows::standards(fixture, &evidence),
         closures: closures.iter().map(|found| rows::closure(board, found)).collect(),
         faults,
-        notes: [notices, notes::notes(fixture, &evidence, &segments, &isolations, &closures, unsteady)]
-            .concat(),
+        notes: [
+            notices,
+            notes::notes(fixture, &evidence, &segments, &meshes, &isolations, &closures, unsteady),
+        ]
+        .concat(),
         steps: hunted.map(|hunted| hunted.steps).unwrap_or_default(),
     })
 }

@@ -7,7 +7,7 @@ use crate::{
     finding::{
         closure,
         isolation::{self, Doubt},
-        segment,
+        mesh, segment,
         warmth::{self, Silent},
     },
     fixture::Fixture,
@@ -24,6 +24,7 @@ pub fn notes(
     fixture: &Fixture,
     evidence: &Evidence,
     segments: &[segment::Finding],
+    meshes: &[mesh::Finding],
     isolations: &[isolation::Finding],
     closures: &[closure::Finding],
     unsteady: bool,
@@ -34,6 +35,7 @@ pub fn notes(
     notes.extend(silent_thermometers(fixture, evidence));
     notes.extend(silent_pins(board, segments));
     notes.extend(segments.iter().filter_map(|finding| first_power_up(board, finding)));
+    notes.extend(meshes.iter().filter_map(|found| mesh_note(board, found)));
     notes.extend(closures.iter().filter(|found| !found.agrees).map(|found| closure_note(board, found)));
     notes.extend(isolations.iter().filter_map(|finding| isolation_note(board, finding)));
     notes
@@ -99,6 +101,16 @@ fn closure_note(board: &Board, found: &closure::Finding) -> String {
         engineering(found.end_to_end),
         engineering(found.sum)
     )
+}
+
+fn mesh_note(board: &Board, found: &mesh::Finding) -> Option<String> {
+    let [a, b] = found.unaccounted?.map(|point| &board.point(point).name);
+    let names: Vec<&str> = found.mesh.segments.iter().map(|&id| board.segment(id).name.as_str()).collect();
+    Some(format!(
+        "the currents in the loop of {} do not add up (Kirchhoff's law), as if something joined {a} and {b}: look for solder or another \
+         path there that the board file does not have; the loop is not judged",
+        names.join(", ")
+    ))
 }
 
 fn isolation_note(board: &Board, finding: &isolation::Finding) -> Option<String> {

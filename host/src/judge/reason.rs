@@ -47,6 +47,11 @@ pub fn of_segment(board: &Board, finding: &segment::Finding, all: &[segment::Fin
             format!("It lets through at most {} backwards, which may be too much.", si(most.0, 2, "A"))
         }
         Doubt::Unpowered => format!("Not judged unpowered: {}.", unpowered(board, finding)?),
+        Doubt::LittleCurrent => "Too little of the current through its loop takes it to tell it.".into(),
+        Doubt::Unaccounted(ends) => {
+            let [a, b] = ends.map(|point| &board.point(point).name);
+            format!("The currents in its loop do not add up, as if something joined {a} and {b}.")
+        }
         Doubt::OverRange => "It reads at the end of the range: only a lower bound is known.".into(),
     })
 }

@@ -28,6 +28,7 @@ use crate::{
         self, LegKind, Plan, PlannedShot, Role, Sampling, Stage, Stretch,
         builder::{Builder, Walk},
         forest::Forest,
+        mesh::Current,
         stretch::cover,
     },
     verdict::{Verdict, judge},
@@ -47,6 +48,8 @@ pub(super) enum Task {
     Survey { stretch: Stretch, broken: Vec<SegmentId>, depth: usize },
     /// The same of the wanted segments alone, which a hunt has led to.
     Proof(Stretch),
+    /// A mesh whose end-to-end reading was not as expected: every segment dry.
+    MeshSurvey(Current),
     /// Copper and parts of a surveyed stretch under load.
     Load(Vec<PlannedShot>),
     /// Readings past the pins of a surveyed stretch that do not answer.
@@ -125,6 +128,7 @@ impl<'p> Planned<'p> {
             }
             Task::Survey { stretch, .. } => (Purpose::DrySurvey, self.survey(&whole(stretch))),
             Task::Proof(stretch) => (Purpose::Proof, self.survey(stretch)),
+            Task::MeshSurvey(current) => (Purpose::DrySurvey, self.mesh(current, Walk::Survey)),
             Task::Load(shots) => (Purpose::LoadSurvey, shots.clone()),
             Task::Around(shots) => (Purpose::PastPin, shots.clone()),
             Task::Beside { stretch, broken, depth } => {
@@ -171,12 +175,20 @@ impl<'p> Planned<'p> {
                 let legs = &self.stage(stage).legs;
                 let leg = gated_leg(&legs[from..], ended.shots).map_or(legs.len(), |leg| from + leg);
                 self.agenda.push(Task::Legs { stage, from: leg + 1 });
-                if let Some(LegKind::Walk(stretch)) = legs.get(leg).map(|leg| &leg.kind) {
-                    self.agenda.push(Task::Survey {
+                match legs.get(leg).map(|leg| &leg.kind) {
+                    Some(LegKind::Walk(stretch)) => self.agenda.push(Task::Survey {
                         stretch: stretch.clone(),
                         broken: Vec::new(),
                         depth: DEPTH,
-                    });
+                    }),
+                    Some(LegKind::Mesh(current)) => self.agenda.push(Task::MeshSurvey(current.clone())),
+                    _ => {}
+                }
+            }
+            Task::MeshSurvey(current) => {
+                if runs.iter().any(RunEvidence::carries) {
+                    let shots = self.mesh(&current, Walk::Load);
+                    self.agenda.push(Task::Load(shots));
                 }
             }
             Task::Survey { stretch, broken, depth } => {
@@ -203,6 +215,14 @@ impl<'p> Planned<'p> {
         let mut builder = self.builder();
         builder.walk(&self.plan.limits, stretch, Walk::Survey);
         builder.guard_after(stretch);
+        builder.finish()
+    }
+
+    /// Every segment of a mesh, with one current.
+    fn mesh(&self, current: &Current, mode: Walk) -> Vec<PlannedShot> {
+        let mut builder = self.builder();
+        builder.mesh(&self.plan.limits, current, mode);
+        builder.drain(&current.path);
         builder.finish()
     }
 
@@ -297,6 +317,21 @@ impl<'p> Planned<'p> {
                 piece.wanted.iter().copied().partition(|id| unsettled.contains(id));
             builder.walk(&self.plan.limits, &Stretch { wanted: usual, ..piece.clone() }, Walk::Usual);
             builder.walk(&self.plan.limits, &Stretch { wanted: patient, ..piece.clone() }, Walk::Patient);
+        }
+        let carried: Vec<_> = evidence
+            .in_state(stage.state)
+            .flat_map(RunEvidence::meshes)
+            .filter(|seen| seen.reading.flows)
+            .map(|seen| seen.forced)
+            .collect();
+        for leg in &stage.legs {
+            if let LegKind::Mesh(current) = &leg.kind
+                && !current.wanted.is_disjoint(&undecided)
+                && carried.contains(&[current.path.from, current.path.to])
+            {
+                let patient = !current.wanted.is_disjoint(&unsettled);
+                builder.mesh(&self.plan.limits, current, if patient { Walk::Patient } else { Walk::Usual });
+            }
         }
         builder.finish()
     }

@@ -18,7 +18,8 @@ const TRIPLES: u8 = 4;
 pub fn spaced(mut shots: Vec<PlannedShot>, limits: &LimitSet, hum: Hum) -> Vec<PlannedShot> {
     for planned in &mut shots {
         let shot = planned.shot;
-        let (Role::Segment { segment, .. }, Method::Ratio(ratio)) = (planned.role, &mut planned.shot.method)
+        let (Role::Segment { segment, .. } | Role::Mesh { segment, .. }, Method::Ratio(ratio)) =
+            (planned.role, &mut planned.shot.method)
         else {
             continue;
         };

@@ -2,10 +2,11 @@
 //!
 //! Pure functions over a shot and its codes, so that stored sweeps can be worked out again. Read [`ratio`] first:
 //! it holds R = Rm · V_A / V_B. [`uncertainty`] says how far to trust it, [`isolation`] reads high resistances
-//! past a charging capacitor, [`one_way`] diodes, [`hum`] finds the mains in the sense loop, [`platinum`] makes a temperature of a resistance.
+//! past a charging capacitor, [`one_way`] diodes, [`kirchhoff`] tells segments that share their current, [`hum`] finds the mains in the sense loop, [`platinum`] makes a temperature of a resistance.
 
 pub mod hum;
 pub mod isolation;
+pub mod kirchhoff;
 pub mod one_way;
 pub mod platinum;
 pub mod ratio;

@@ -226,6 +226,23 @@ pub fn one_way(contacts: Contacts, source: Source) -> Shot {
     ratio(contacts, source, aim, Sampling::Full, |_| None)
 }
 
+/// Triples of a reading in a mesh. No single one decides anything, so each is as long as the others.
+const MESH_TRIPLES: Triples = Triples { quick: 4, most: 12 };
+
+/// A segment of a mesh, of which no segment reads more than `most` over the whole current. All are read with the same gains, so that what
+/// these are off by scales the whole mesh and no currents seem to be missing.
+pub fn mesh(most: Ohms, contacts: Contacts, source: Source, wait_us: u16, sampling: Sampling) -> Shot {
+    let (gain_a, gain_b, rate) = match source {
+        Source::Load | Source::Off | Source::Isolation => {
+            (gain_for(most * Amps(LOAD_AMPS)), Gain::X2, Rate::Sps1000)
+        }
+        Source::Wide => (gain_for(most * Amps(DRY_AMPS)), Gain::X64, Rate::Sps330),
+        Source::Dry => (Gain::X128, Gain::X128, Rate::Sps330),
+    };
+    let aim = Aim { gain_a, gain_b, rate, triples: MESH_TRIPLES, wait_us, ends: false, gate: None };
+    ratio(contacts, source, aim, sampling, |_| None)
+}
+
 /// A check standard, under load, to a tenth of its tolerance or the most triples.
 pub fn standard(contacts: Contacts, stated: Ohms, tolerance: f64, sampling: Sampling) -> Shot {
     let (gain_a, gain_b, rate) = (gain_for(1.5 * stated * Amps(LOAD_AMPS)), Gain::X2, Rate::Sps1000);

@@ -5,6 +5,7 @@ use copperwalk_wire::{Contacts, Gain, Input, Method, Rate, Shot, Source, hardwar
 use super::{
     PlannedShot, Role,
     aim::{self, Sampling},
+    mesh::{self, Current},
     stretch::Stretch,
 };
 use crate::{
@@ -114,11 +115,13 @@ impl<'f> Builder<'f> {
     fn leapfrog(&self, force: Contacts, up: PointId, down: PointId) -> (Contacts, bool) {
         let straight = self.sense(force, up, down);
         let swapped = self.sense(force, down, up);
-        let keeps = |c: &Contacts| {
-            usize::from(c.sense_plus == self.last.sense_plus)
-                + usize::from(c.sense_minus == self.last.sense_minus)
-        };
-        if keeps(&swapped) > keeps(&straight) { (swapped, true) } else { (straight, false) }
+        if self.kept(&swapped) > self.kept(&straight) { (swapped, true) } else { (straight, false) }
+    }
+
+    /// How many sense relays these contacts leave closed.
+    fn kept(&self, contacts: &Contacts) -> usize {
+        usize::from(contacts.sense_plus == self.last.sense_plus)
+            + usize::from(contacts.sense_minus == self.last.sense_minus)
     }
 
     /// No voltage on the unit, contacts of the supply in touch.
@@ -222,6 +225,48 @@ impl<'f> Builder<'f> {
                 Walk::Usual | Walk::Load | Walk::Patient => Role::Segment { segment, swapped },
             };
             self.push(role, shot);
+        }
+    }
+
+    /// Every segment of a mesh while a current flows through it. Each is read with every excitation that any of them asks for, dry before
+    /// load: what one carries is told by all.
+    pub fn mesh(&mut self, limits: &LimitSet, current: &Current, mode: Walk) {
+        let board = &self.fixture.board;
+        let asked: Vec<Source> = current
+            .mesh
+            .segments
+            .iter()
+            .map(|&id| aim::source_for((board.segment(id), limits.of(id))))
+            .collect();
+        let (most, force) = (mesh::most_read(limits, &current.mesh), self.force(current.path.from, current.path.to));
+        for source in [Source::Dry, Source::Load, Source::Wide] {
+            let read = match mode {
+                Walk::Survey => source == Source::Dry,
+                Walk::Load => source != Source::Dry && asked.contains(&source),
+                Walk::Usual | Walk::Patient => asked.contains(&source),
+            };
+            let mut left = if read { current.mesh.segments.clone() } else { Vec::new() };
+            // The next one is that which leaves most relays closed, of several the first.
+            while let Some((at, segment, contacts, swapped)) = left
+                .iter()
+                .enumerate()
+                .map(|(at, &id)| {
+                    let (contacts, swapped) =
+                        self.leapfrog(force, board.segment(id).from, board.segment(id).to);
+                    (at, id, contacts, swapped)
+                })
+                .max_by_key(|(at, _, contacts, _)| (self.kept(contacts), std::cmp::Reverse(*at)))
+            {
+                left.remove(at);
+                let wait_us = self.bridge_wait_us(source);
+                let shot = match mode {
+                    Walk::Survey => aim::look_dry(contacts, wait_us),
+                    Walk::Patient => aim::mesh(most, contacts, source, aim::PATIENT_US, self.sampling),
+                    Walk::Usual => aim::mesh(most, contacts, source, 0, self.sampling),
+                    Walk::Load => aim::mesh(most, contacts, source, wait_us, self.sampling),
+                };
+                self.push(Role::Mesh { segment, swapped }, shot);
+            }
         }
     }
 

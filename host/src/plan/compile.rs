@@ -6,7 +6,8 @@ use super::{
     Leg, LegKind, Plan, Role, Sampling, Stage,
     builder::{Builder, Walk},
     forest::Forest,
-    stretch::{Stretch, cover},
+    mesh::{self, Current},
+    stretch::{Stretch, cover, is_forced},
 };
 use crate::{
     board::{Board, PointId, SegmentId, StateId},
@@ -39,6 +40,18 @@ pub enum PlanError {
         segment: String,
         /// State.
         state: String,
+    },
+    /// Force pins that do not tell the segments of a loop.
+    #[error(
+        "in state \"{state}\" no currents between the force pins tell \"{segment}\" from the others on its loop: give \"{point}\" a force pin"
+    )]
+    Loop {
+        /// One of the segments.
+        segment: String,
+        /// State.
+        state: String,
+        /// A point that needs one.
+        point: String,
     },
     /// Isolation between points that conduct, or that no forced point reaches.
     #[error("isolation \"{between}\" cannot be read in state \"{state}\": {why}")]
@@ -74,10 +87,19 @@ pub fn compile(fixture: &Fixture, limits: &LimitSet, sampling: Sampling) -> Resu
             })
             .collect();
         let (_, unreached) = cover(&forest, fixture, &wanted);
-        for id in wanted.difference(&unreached) {
-            unassigned.remove(id);
-            per_state[state.index()].insert(*id);
+        let in_meshes = mesh::currents(fixture, state, &[], &wanted).into_iter().flat_map(|current| current.wanted);
+        for id in wanted.difference(&unreached).copied().chain(in_meshes) {
+            unassigned.remove(&id);
+            per_state[state.index()].insert(id);
         }
+    }
+    let untold = crate::mesh::untold(board, |point| is_forced(fixture, point));
+    if let Some((state, segments, points)) = untold.first() {
+        return Err(PlanError::Loop {
+            segment: segments.first().map(|&id| board.segment(id).name.clone()).unwrap_or_default(),
+            state: board.state(*state).name.clone(),
+            point: points.first().map(|&id| board.point(id).name.clone()).unwrap_or_default(),
+        });
     }
     if let Some(&id) = unassigned.first() {
         let segment = board.segment(id);
@@ -169,8 +191,15 @@ fn stage(
         legs.push(Leg { kind: LegKind::Standards, shots: builder.cut() });
     }
 
-    let (stretches, _) = cover(&forest, fixture, wanted);
     let mut guarded: BTreeSet<PointId> = BTreeSet::new();
+    // Meshes first: what is open in one of them is known before a stretch that runs through it is surveyed.
+    for current in mesh::currents(fixture, state, &[], wanted) {
+        let fresh = guarded.insert(root_of(&forest, current.path.from));
+        mesh_leg(&mut builder, board, limits, &current, fresh);
+        legs.push(Leg { kind: LegKind::Mesh(current), shots: builder.cut() });
+    }
+
+    let (stretches, _) = cover(&forest, fixture, wanted);
     for stretch in stretches {
         let fresh = guarded.insert(root_of(&forest, stretch.from));
         walk_leg(&mut builder, board, limits, &stretch, fresh);
@@ -212,9 +241,23 @@ fn walk_leg(builder: &mut Builder<'_>, board: &Board, limits: &LimitSet, stretch
     }
 }
 
+/// The same for a current through a mesh.
+fn mesh_leg(builder: &mut Builder<'_>, board: &Board, limits: &LimitSet, current: &Current, guarded: bool) {
+    let path = &current.path;
+    if guarded {
+        builder.guard_before(path);
+    }
+    builder.whole(path, expected_resistance(board, path), gate_resistance(board, limits, path));
+    builder.mesh(limits, current, Walk::Usual);
+    if guarded {
+        builder.guard_after(path);
+    }
+}
+
 /// What a healthy stretch reads end to end.
 pub fn expected_resistance(board: &Board, stretch: &Stretch) -> Ohms {
-    stretch.steps.iter().map(|step| board.segment(step.segment).expected.typical).sum()
+    let steps: Ohms = stretch.steps.iter().map(|step| board.segment(step.segment).expected.typical).sum();
+    steps + mesh::crossed(board, stretch)
 }
 
 /// Above this end-to-end value no load current flows before a dry look at every segment: load could puncture
@@ -228,7 +271,8 @@ pub fn gate_resistance(board: &Board, limits: &LimitSet, stretch: &Stretch) -> O
         })
     };
     let contact = margins().filter(|(contact, _)| *contact).map(|(_, margin)| margin).reduce(Ohms::min);
-    let half = 0.5 * margins().map(|(_, margin)| margin).sum::<Ohms>();
+    let steps = margins().map(|(_, margin)| margin).sum::<Ohms>();
+    let half = 0.5 * (steps + mesh::crossing_margin(board, limits, stretch));
     (expected_resistance(board, stretch) + contact.map_or(half, |contact| contact.max(half)))
         .min(GATE_CEILING)
 }
@@ -341,7 +385,7 @@ mod tests {
         segment.stated.max = Some(Ohms(max));
         let (from, to) = (segment.from, segment.to);
         let steps = vec![Step { segment: id, from, to }];
-        let stretch = Stretch { from, to, steps, wanted: BTreeSet::from([id]) };
+        let stretch = Stretch { from, to, steps, crossings: Vec::new(), wanted: BTreeSet::from([id]) };
         gate_resistance(&board, &LimitSet::of_board(&board), &stretch).0
     }
 

@@ -1,9 +1,12 @@
-//! The segments that conduct in one state, as a forest: no loops (board files with loops are refused), so between
-//! two points there is one path or none.
+//! The segments that conduct in one state, as a forest: a mesh, whose segments form loops, counts as one piece, so between two points
+//! there is one path or none.
 
 use std::collections::VecDeque;
 
-use crate::board::{Board, PointId, SegmentId, StateId};
+use crate::board::{
+    Board, PointId, SegmentId, StateId,
+    graph::{Graph, Mesh},
+};
 
 /// One segment walked from force+ towards force-.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -16,11 +19,26 @@ pub struct Step {
     pub to: PointId,
 }
 
-/// Conducting segments of one state.
+/// A path through a mesh, by whatever of its segments the current takes.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Crossing {
+    /// Where it enters the mesh.
+    pub from: PointId,
+    /// Where it leaves it.
+    pub to: PointId,
+    /// The mesh.
+    pub mesh: Mesh,
+}
+
+/// Conducting segments of one state. The segments of a mesh join points, but they are no steps of a path and none of them is counted:
+/// no current is known to take them one after the other.
 #[derive(Clone, Debug)]
 pub struct Forest {
     /// For each point, the segments that end there and the points across.
     neighbours: Vec<Vec<(SegmentId, PointId)>>,
+    meshes: Vec<Mesh>,
+    /// By segment: the mesh it belongs to.
+    mesh_of: Vec<Option<usize>>,
 }
 
 impl Forest {
@@ -34,7 +52,16 @@ impl Forest {
                 neighbours[segment.to.index()].push((id, segment.from));
             }
         }
-        Self { neighbours }
+        let meshes = Graph::of(board).meshes(state, broken);
+        let mut mesh_of = vec![None; board.segments.len()];
+        for (at, mesh) in meshes.iter().enumerate() {
+            mesh.segments.iter().for_each(|id| mesh_of[id.index()] = Some(at));
+        }
+        Self { neighbours, meshes, mesh_of }
+    }
+
+    fn mesh_of(&self, segment: SegmentId) -> Option<usize> {
+        self.mesh_of[segment.index()]
     }
 
     /// Every point reachable from `root`, nearest first, each with the step that leads to it and where in the
@@ -61,19 +88,40 @@ impl Forest {
         self.spread(root).into_iter().map(|visit| visit.point).collect()
     }
 
-    /// For every point reachable from `root`: how many segments on the way satisfy `wanted`.
+    /// For every point reachable from `root`: how many steps on the way satisfy `wanted`.
     pub fn counts(&self, root: PointId, wanted: impl Fn(SegmentId) -> bool) -> Vec<(PointId, usize)> {
         let visits = self.spread(root);
         let mut counts: Vec<(PointId, usize)> = Vec::with_capacity(visits.len());
         for visit in &visits {
-            let count = visit.by.map_or(0, |(at, step)| counts[at].1 + usize::from(wanted(step.segment)));
+            let is_step = |step: Step| self.mesh_of(step.segment).is_none() && wanted(step.segment);
+            let count = visit.by.map_or(0, |(at, step)| counts[at].1 + usize::from(is_step(step)));
             counts.push((visit.point, count));
         }
         counts
     }
 
-    /// The path between two points; `None` if they are not connected.
+    /// The path between two points, without what it takes through meshes: where a step does not begin at the end of the one before,
+    /// a mesh lies between. `None` if the points are not connected.
     pub fn path(&self, from: PointId, to: PointId) -> Option<Vec<Step>> {
+        let way = self.way(from, to)?;
+        Some(way.into_iter().filter(|step| self.mesh_of(step.segment).is_none()).collect())
+    }
+
+    /// The meshes that the path between two points runs through, in its order; none if the points are not connected.
+    pub fn crossings(&self, from: PointId, to: PointId) -> Vec<Crossing> {
+        let mut crossings: Vec<(usize, Crossing)> = Vec::new();
+        for Step { segment, from, to } in self.way(from, to).unwrap_or_default() {
+            let Some(at) = self.mesh_of(segment) else { continue };
+            match crossings.last_mut() {
+                Some((last, crossing)) if *last == at => crossing.to = to,
+                _ => crossings.push((at, Crossing { from, to, mesh: self.meshes[at].clone() })),
+            }
+        }
+        crossings.into_iter().map(|(_, crossing)| crossing).collect()
+    }
+
+    /// One way between two points, through meshes by the fewest of their segments.
+    fn way(&self, from: PointId, to: PointId) -> Option<Vec<Step>> {
         let visits = self.spread(from);
         let mut at = visits.iter().position(|visit| visit.point == to)?;
         let mut steps = Vec::new();

@@ -1,7 +1,7 @@
 //! A plan: the ordered shots compiled from board and fixture.
 //!
-//! Read in this order: [`forest`] (what conducts in a state), [`stretch`] (where the force current runs), [`aim`]
-//! (excitation, range and stop rule of one shot), [`builder`] (shots that move few relays), [`compile`] (the
+//! Read in this order: [`forest`] (what conducts in a state), [`stretch`] (where the force current runs), [`mesh`] (which currents tell
+//! segments on loops), [`aim`] (excitation, range and stop rule of one shot), [`builder`] (shots that move few relays), [`compile`] (the
 //! whole plan), [`figures`] and [`hidden`] (what `copperwalk plan` says about it).
 
 pub mod aim;
@@ -10,6 +10,7 @@ mod compile;
 mod figures;
 pub mod forest;
 mod hidden;
+pub mod mesh;
 pub mod stretch;
 
 use copperwalk_wire::Shot;
@@ -63,6 +64,8 @@ pub enum LegKind {
     Standards,
     /// A stretch from guard to guard.
     Walk(Stretch),
+    /// A current through a mesh, with which all its segments are read.
+    Mesh(mesh::Current),
     /// Diodes and unpowered transistors.
     OneWay,
     /// Open switches and isolation.

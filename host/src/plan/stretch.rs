@@ -5,7 +5,7 @@
 
 use std::collections::BTreeSet;
 
-use super::forest::{Forest, Step};
+use super::forest::{Crossing, Forest, Step};
 use crate::{
     board::{PointId, SegmentId},
     fixture::Fixture,
@@ -18,22 +18,27 @@ pub struct Stretch {
     pub from: PointId,
     /// Forced at -.
     pub to: PointId,
-    /// The whole path.
+    /// The whole path, apart from what lies in meshes.
     pub steps: Vec<Step>,
+    /// The meshes it runs through.
+    pub crossings: Vec<Crossing>,
     /// Which of its segments this stretch is to measure.
     pub wanted: BTreeSet<SegmentId>,
 }
 
-/// Covers as much of `wanted` as force pins allow; also gives back what none can reach.
+/// Can a point be forced and sensed?
+pub fn is_forced(fixture: &Fixture, point: PointId) -> bool {
+    fixture.pins(point).force.is_some() && fixture.pins(point).sense.is_some()
+}
+
+/// Covers as much of `wanted` as force pins allow; also gives back what none can reach, and what lies in meshes.
 pub fn cover(
     forest: &Forest,
     fixture: &Fixture,
     wanted: &BTreeSet<SegmentId>,
 ) -> (Vec<Stretch>, BTreeSet<SegmentId>) {
-    let forced: Vec<PointId> = (0..fixture.pins.len())
-        .map(PointId::new)
-        .filter(|&point| fixture.pins(point).force.is_some() && fixture.pins(point).sense.is_some())
-        .collect();
+    let forced: Vec<PointId> =
+        (0..fixture.pins.len()).map(PointId::new).filter(|&point| is_forced(fixture, point)).collect();
     // The supply's own terminal first: a stretch that begins where the last one did moves one force relay less.
     let supply = fixture.board.supply.from;
     let roots = || forced.iter().copied().filter(|&p| p == supply).chain(forced.iter().copied());
@@ -52,7 +57,8 @@ pub fn cover(
         let Some((_, from, to)) = best else { break };
         let Some(steps) = forest.path(from, to) else { break };
         let mine: BTreeSet<_> = steps.iter().map(|step| step.segment).filter(|s| left.remove(s)).collect();
-        stretches.push(Stretch { from, to, steps, wanted: mine });
+        let crossings = forest.crossings(from, to);
+        stretches.push(Stretch { from, to, steps, crossings, wanted: mine });
     }
     (stretches, left)
 }

@@ -68,6 +68,7 @@ pub(crate) fn role(fixture: &Fixture, names: &mut Names, role: &Role) -> Result<
         Role::Segment { segment: id, swapped } => v2::Role::Segment { segment: segment(names, id)?, swapped },
         Role::Survey { segment: id, swapped } => v2::Role::Survey { segment: segment(names, id)?, swapped },
         Role::OneWay(id) => v2::Role::OneWay { segment: segment(names, id)? },
+        Role::Mesh { segment: id, swapped } => v2::Role::Mesh { segment: segment(names, id)?, swapped },
         Role::PastPin { around } => v2::Role::PastPin { point: point(names, around)? },
         Role::Between { from, to } => v2::Role::Between { from: point(names, from)?, to: point(names, to)? },
         Role::Isolation(number) => {
@@ -112,6 +113,7 @@ pub(crate) fn role_of(fixture: &Fixture, names: &Names, role: v2::Role) -> Resul
         v2::Role::Segment { segment: index, swapped } => Role::Segment { segment: segment(index)?, swapped },
         v2::Role::Survey { segment: index, swapped } => Role::Survey { segment: segment(index)?, swapped },
         v2::Role::OneWay { segment: index } => Role::OneWay(segment(index)?),
+        v2::Role::Mesh { segment: index, swapped } => Role::Mesh { segment: segment(index)?, swapped },
         v2::Role::PastPin { point: index } => Role::PastPin { around: point(index)? },
         v2::Role::Between { from, to } => Role::Between { from: point(from)?, to: point(to)? },
         v2::Role::Isolation { between: [a, b], state } => {

@@ -68,6 +68,7 @@ pub enum Role {
     Thermometer { thermometer: Name },
     OneWay { segment: Name },
     Between { from: Name, to: Name },
+    Mesh { segment: Name, swapped: bool },
 }
 
 #[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]

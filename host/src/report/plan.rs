@@ -154,6 +154,9 @@ fn step(fixture: &Fixture, limits: &LimitSet, planned: &PlannedShot) -> Option<S
         Role::Segment { segment, .. } => {
             (board.segment(segment).name.clone(), at_most(limits.of(segment).max))
         }
+        Role::Mesh { segment, .. } => {
+            (format!("{}, sharing the current", board.segment(segment).name), at_most(limits.of(segment).max))
+        }
         Role::OneWay(id) => (format!("{}, both ways", board.segment(id).name), String::new()),
         Role::OpenSwitch(id) => {
             let switch = board.segment(id);

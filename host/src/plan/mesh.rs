@@ -1,0 +1,86 @@
+//! Meshes in a plan: between which force pins currents are sent so that Kirchhoff's law tells every segment.
+
+use std::collections::BTreeSet;
+
+use super::{
+    forest::Forest,
+    stretch::{Stretch, is_forced},
+};
+use crate::{
+    board::{Board, SegmentId, StateId, graph::Mesh},
+    fixture::Fixture,
+    limits::LimitSet,
+    mesh::{self, Port},
+    quantity::Ohms,
+};
+
+/// One current through a mesh, with which every segment of it is read.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Current {
+    /// The mesh.
+    pub mesh: Mesh,
+    /// Which of its segments the plan measures in this state.
+    pub wanted: BTreeSet<SegmentId>,
+    /// Where the current enters the mesh and where it leaves it.
+    pub ports: [Port; 2],
+    /// The whole path of the current; it measures none of its steps.
+    pub path: Stretch,
+}
+
+/// The currents that tell the meshes in which something is wanted, mesh by mesh, as if the segments in `broken` were not there. A mesh that
+/// the bed cannot tell has none.
+pub fn currents(
+    fixture: &Fixture,
+    state: StateId,
+    broken: &[SegmentId],
+    wanted: &BTreeSet<SegmentId>,
+) -> Vec<Current> {
+    let board = &fixture.board;
+    let forest = Forest::new(board, state, broken);
+    let places = mesh::places(board, state, broken, |point| is_forced(fixture, point));
+    let of_place = |place: &mesh::Place| -> Vec<Current> {
+        let mine: BTreeSet<_> = place.mesh.segments.iter().filter(|id| wanted.contains(id)).copied().collect();
+        if mine.is_empty() {
+            return Vec::new();
+        }
+        let current = |ports: [Port; 2]| {
+            let [from, to] = ports.map(|port| port.forced);
+            let steps = forest.path(from, to)?;
+            let crossings = forest.crossings(from, to);
+            let path = Stretch { from, to, steps, crossings, wanted: BTreeSet::new() };
+            Some(Current { mesh: place.mesh.clone(), wanted: mine.clone(), ports, path })
+        };
+        place.pairs(board).unwrap_or_default().into_iter().filter_map(current).collect()
+    };
+    places.iter().flat_map(of_place).collect()
+}
+
+/// What the meshes on a path read from end to end, if their segments have these resistances.
+fn across(board: &Board, path: &Stretch, of: impl Fn(SegmentId) -> Ohms) -> Ohms {
+    let each = path.crossings.iter().map(|crossing| {
+        let mesh = &crossing.mesh;
+        let siemens: Vec<f64> = mesh.segments.iter().map(|&id| of(id).0.recip()).collect();
+        let ends = [mesh.node(crossing.from)?, mesh.node(crossing.to)?];
+        Some(Ohms(mesh::circuit(board, mesh).with(&siemens)?.between(ends)))
+    });
+    each.flatten().sum()
+}
+
+/// What the meshes on a path read from end to end while healthy.
+pub fn crossed(board: &Board, path: &Stretch) -> Ohms {
+    across(board, path, |id| board.segment(id).expected.typical)
+}
+
+/// By how much more they read with every segment at its limit.
+pub fn crossing_margin(board: &Board, limits: &LimitSet, path: &Stretch) -> Ohms {
+    let most = across(board, path, |id| limits.of(id).max.max(board.segment(id).expected.typical));
+    most - crossed(board, path)
+}
+
+/// The largest voltage that a current through a mesh may make between any two of its points, over that current, with every segment at
+/// its limit and one of them open or at three times it.
+pub fn most_read(limits: &LimitSet, mesh: &Mesh) -> Ohms {
+    let max = mesh.segments.iter().map(|&id| limits.of(id).max);
+    let sum: Ohms = max.clone().sum();
+    sum.max(3.0 * max.fold(Ohms::ZERO, Ohms::max))
+}
