@@ -166,6 +166,66 @@ fn ladder_fixture_text(segments: usize) -> String {
     text
 }
 
+/// Board and fixture file of a supply whose return is a net of traces, invented: points `g0`, `g1` … joined by traces `t0`, `t1` … of these
+/// lengths, mm. The return terminal leads to `g0` by a joint, the load's ground to the last point by a trace. Force pins stand at the
+/// terminals, the load and the points in `forced`.
+pub fn net_text(points: usize, traces: &[(usize, usize, f64)], forced: &[usize]) -> (String, String) {
+    const APART_MM: usize = 8;
+    const ACROSS: usize = 6;
+    let (wide, high) = (APART_MM * (ACROSS + 2), APART_MM * (points / ACROSS + 4));
+    let mut board = format!(
+        "# Invented: a return of loops for tests.\nformat = 1\n\
+         [board]\nname = \"net\"\nrevision = \"{points}\"\nthickness = \"1.6 mm\"\ncopper = \"35 um\"\n\
+         outline = [[0, 0], [{wide}, 0], [{wide}, {high}], [0, {high}]]\n\
+         [supply]\nfrom = \"in\"\nto = \"load\"\nreturn = \"ret\"\n\
+         voltage = [\"2 V\", \"3 V\"]\nload = \"50 mA\"\nmax_drop = \"1 V\"\n[points]\n\
+         \"in\" = {{ at = [2, 2], side = \"front\", kind = \"terminal\" }}\n\
+         \"load\" = {{ at = [6, 2], side = \"front\", kind = \"pad\" }}\n\
+         \"ret\" = {{ at = [10, 2], side = \"front\", kind = \"terminal\" }}\n\
+         \"gnd\" = {{ at = [14, 2], side = \"front\", kind = \"pad\" }}\n",
+    );
+    let last = points - 1;
+    // Writing to a string cannot fail.
+    for point in 0..points {
+        let [x, y] = [APART_MM * (point % ACROSS + 1), APART_MM * (point / ACROSS + 1)];
+        let _ = writeln!(board, "\"g{point}\" = {{ at = [{x}, {y}], side = \"front\", kind = \"pad\" }}");
+    }
+    let trace = |name: String, from: String, to: String, length: f64| {
+        format!(
+            "[[segment]]\nname = \"{name}\"\nkind = \"trace\"\nfrom = \"{from}\"\nto = \"{to}\"\n\
+             length = \"{length:.2} mm\"\nwidth = \"1 mm\"\n"
+        )
+    };
+    board.push_str(&trace("feed".into(), "in".into(), "load".into(), 5.0));
+    board.push_str("[[segment]]\nname = \"ret joint\"\nkind = \"joint\"\nfrom = \"ret\"\nto = \"g0\"\n");
+    for (i, &(from, to, length)) in traces.iter().enumerate() {
+        board.push_str(&trace(format!("t{i}"), format!("g{from}"), format!("g{to}"), length));
+    }
+    board.push_str(&trace("load ground".into(), format!("g{last}"), "gnd".into(), 12.0));
+    let mut fixture = format!(
+        "# Invented: the bed of a net.\nformat = 1\n[fixture]\nname = \"net bed\"\nboard = \"board.toml\"\n\
+         [controller]\nforce_channels = {}\nsense_channels = {}\n[pins]\n\
+         \"in\" = {{ force = 0, sense = 0 }}\n\"load\" = {{ force = 1, sense = 1 }}\n\
+         \"ret\" = {{ force = 2, sense = 2 }}\n\"gnd\" = {{ force = 3, sense = 3 }}\n",
+        points + 4,
+        points + 4,
+    );
+    for point in 0..points {
+        let force = if forced.contains(&point) { format!("force = {}, ", point + 4) } else { String::new() };
+        let _ = writeln!(fixture, "\"g{point}\" = {{ {force}sense = {} }}", point + 4);
+    }
+    (board, fixture)
+}
+
+/// The same, read.
+///
+/// # Errors
+/// Force pins that do not tell every trace.
+pub fn net(points: usize, traces: &[(usize, usize, f64)], forced: &[usize]) -> Result<Fixture, Problems> {
+    let (board, fixture) = net_text(points, traces, forced);
+    copperwalk::fixture::parse("net/fixture.toml", &fixture, board::parse("net/board.toml", &board)?)
+}
+
 /// The fixture file of one of the examples that come with the program.
 pub fn example_path(name: &str) -> String {
     format!("{}/../fixtures/{name}/fixture.toml", env!("CARGO_MANIFEST_DIR"))

@@ -32,6 +32,8 @@ use crate::{
 /// Residuals less probable than this under the errors of the readings are another path's; probability. Most errors are bounded by their
 /// published worst case, so that whole meshes are far rarer than this called wrong for nothing.
 const UNACCOUNTED_PROBABILITY: f64 = 1e-5;
+/// A conductance that is not told from nothing is at most so many standard deviations above what it seems to be; no unit.
+const SIGMAS: f64 = 3.0;
 /// Standard deviation of a rectangle over its half width.
 const RECTANGLE: f64 = 0.577_350_269_189_625_8;
 
@@ -174,16 +176,19 @@ impl Scene<'_> {
         let opens = open::opens(runs());
         let moved = seen.iter().any(|seen| seen.reading.motion.is_some());
         let unsettled = seen.iter().any(|seen| !seen.reading.settled);
-        let find = |id: &SegmentId| {
-            let finding = self.segment(mesh, *id, &opens, &sights, unaccounted);
+        let all: Vec<_> =
+            wanted.iter().map(|&id| self.segment(mesh, id, &opens, &sights, unaccounted)).collect();
+        let opened = all.iter().any(|finding| finding.class == Class::Open);
+        let said = |finding: segment::Finding| {
             let doubt = finding.doubt.map(|doubt| match doubt {
+                Doubt::LittleCurrent if opened => Doubt::NotReached,
                 Doubt::LittleCurrent | Doubt::NotReached if moved => Doubt::Disturbed(None),
                 Doubt::LittleCurrent | Doubt::NotReached if unsettled => Doubt::Unsettled,
                 doubt => doubt,
             });
             segment::Finding { doubt, ..finding }
         };
-        let segments = wanted.iter().map(find).collect();
+        let segments = all.into_iter().map(said).collect();
         Some(Finding { state: self.state, mesh: mesh.clone(), segments, unaccounted, sights })
     }
 
@@ -372,7 +377,7 @@ impl Scene<'_> {
             let as_measured = Budget { noise: budget.noise * wider, edges, ..budget };
             return Told::Value(Value::of(segment, Ohms(resistance.value), as_measured, self.warmth));
         }
-        let most = siemens.max(0.0) + half;
+        let most = sight.estimate.at_most(branch, SIGMAS);
         let least = Value::of(segment, Ohms(most.recip()), Budget::of_noise(Ohms::ZERO), self.warmth);
         if least.at_20c > limits.max { Told::Open } else { Told::Nothing }
     }

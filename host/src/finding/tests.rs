@@ -330,7 +330,7 @@ fn a_closure_disagrees_beyond_2_3_times_its_uncertainty() {
             reading: reading(1e-3 + factor * u95 * 2.0_f64.sqrt(), u95),
         };
         let evidence = Evidence::from_iter([run(ON, vec![Observation::EndToEnd(end_to_end)])]);
-        let closures = closure::find(&fixture.board, &evidence, std::slice::from_ref(&finding));
+        let closures = closure::find(&fixture.board, &evidence, std::slice::from_ref(&finding), &[]);
         assert_eq!(closures[0].agrees, agrees, "{factor} times");
     }
 }

@@ -1,7 +1,7 @@
 //! Meshes: segments that form loops, share their current and are read together.
 //!
 //! Read in this order: [`circuit`] (what a current does to a mesh), [`force`] (what force pins can tell of it), [`places`] (the meshes of
-//! a board under a bed of pins). What potentials read there say of each segment stands in [`crate::measure::kirchhoff`].
+//! a board under a bed of pins), [`lacks`] (what they do not tell). What potentials read there say of each segment stands in [`crate::measure::kirchhoff`].
 
 pub mod circuit;
 pub mod force;
@@ -11,6 +11,7 @@ use std::collections::BTreeSet;
 use crate::board::{
     Board, PointId, SegmentId, StateId,
     graph::{Graph, Mesh},
+    placement,
 };
 use circuit::Circuit;
 use force::Force;
@@ -56,23 +57,60 @@ pub fn places(
     graph.meshes(state, without).into_iter().map(place).collect()
 }
 
+/// What a bed's force pins tell of a mesh.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Told {
+    /// Pairs of ports between which currents are sent.
+    pub pairs: Vec<[Port; 2]>,
+    /// With what relative standard deviation each of the mesh's segments is told, while healthy.
+    pub deviations: Vec<f64>,
+}
+
+/// What a reading is off by at least, ohm, standard deviation: noise and common mode under load, with 50 mA; …
+const LOAD_SIGMA: f64 = 20e-6;
+/// … noise of a dry reading with 0.6 mA.
+const DRY_SIGMA: f64 = 0.2e-3;
+/// A pin stands so far off its point, mm, standard deviation: 0.3 mm either way, as fixture files are read where they say nothing.
+const OFF_MM: f64 = 0.17;
+
+/// What a mesh is told by.
+struct Terms {
+    circuit: Circuit,
+    siemens: Vec<f64>,
+    sigma: Vec<f64>,
+    beside: Vec<f64>,
+}
+
+impl Terms {
+    fn force(&self) -> Force<'_> {
+        Force::at(&self.circuit, &self.siemens, &self.sigma, &self.beside)
+    }
+}
+
 impl Place {
-    /// Pairs of ports between which currents tell every segment, or the segments that no currents between these ports tell.
-    pub fn pairs(&self, board: &Board) -> Result<Vec<[Port; 2]>, Vec<SegmentId>> {
-        let (circuit, siemens) = (circuit(board, &self.mesh), healthy(board, &self.mesh));
-        let pairs = Force::at(&circuit, &siemens).pairs(&self.nodes());
+    /// What currents between the ports tell.
+    pub fn told(&self, board: &Board) -> Told {
+        let (pairs, deviations) = self.terms(board).force().pairs(&self.nodes());
         let port = |node: usize| self.ports.iter().copied().find(|port| self.mesh.node(port.at) == Some(node));
-        match pairs {
-            Ok(pairs) => Ok(pairs.into_iter().filter_map(|[a, b]| Some([port(a)?, port(b)?])).collect()),
-            Err(untold) => Err(untold.into_iter().map(|branch| self.mesh.segments[branch]).collect()),
-        }
+        Told { pairs: pairs.into_iter().filter_map(|[a, b]| Some([port(a)?, port(b)?])).collect(), deviations }
     }
 
-    /// The points that need a force pin for every segment to be told.
-    pub fn wanting(&self, board: &Board) -> Vec<PointId> {
-        let (circuit, siemens) = (circuit(board, &self.mesh), healthy(board, &self.mesh));
-        let nodes = Force::at(&circuit, &siemens).wanting(&self.nodes());
+    /// The points that need a force pin for no segment to be told worse than with this relative standard deviation; none if no force pin
+    /// helps.
+    pub fn wanting(&self, board: &Board, least: f64) -> Vec<PointId> {
+        let nodes = self.terms(board).force().wanting(&self.nodes(), least);
         nodes.into_iter().map(|node| self.mesh.points[node]).collect()
+    }
+
+    fn terms(&self, board: &Board) -> Terms {
+        let dry = |id: &SegmentId| board.segment(*id).kind.is_contact();
+        let sigma = self.mesh.segments.iter().map(|id| if dry(id) { DRY_SIGMA } else { LOAD_SIGMA });
+        Terms {
+            circuit: circuit(board, &self.mesh),
+            siemens: healthy(board, &self.mesh),
+            sigma: sigma.collect(),
+            beside: self.mesh.points.iter().map(|&point| placement::beside(board, point, OFF_MM).0).collect(),
+        }
     }
 
     fn nodes(&self) -> Vec<usize> {
@@ -101,33 +139,52 @@ pub fn healthy(board: &Board, mesh: &Mesh) -> Vec<f64> {
     mesh.segments.iter().map(|&id| board.segment(id).expected.typical.0.recip()).collect()
 }
 
-/// Everything that a bed of pins cannot tell, mesh by mesh: the segments, and the points that need a force pin. A segment that conducts
-/// always needs to be told in one state only, a switch in every state that closes it.
-pub fn untold(board: &Board, forced: impl Fn(PointId) -> bool) -> Vec<(StateId, Vec<SegmentId>, Vec<PointId>)> {
-    let by_state: Vec<_> = board
-        .state_ids()
-        .map(|state| {
-            let places = places(board, state, &[], &forced);
-            let untold = |place: Place| {
-                let untold = place.pairs(board).err().unwrap_or_default();
-                (place, untold)
-            };
-            places.into_iter().map(untold).collect::<Vec<_>>()
-        })
-        .collect();
-    let told_in = |state: &Vec<(Place, Vec<SegmentId>)>, id: SegmentId| {
-        !state.iter().any(|(_, untold)| untold.contains(&id))
+/// Segments of a mesh that a bed of pins does not tell well enough.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Lack {
+    /// State.
+    pub state: StateId,
+    /// The segments.
+    pub segments: Vec<SegmentId>,
+    /// Is nothing known of them at all?
+    pub untold: bool,
+    /// The points that need a force pin; none if no force pin helps.
+    pub points: Vec<PointId>,
+}
+
+/// Everything that a bed of pins does not tell, or poorly, mesh by mesh. A segment that conducts always needs to be told in one state
+/// only, a switch in every state that closes it.
+pub fn lacks(board: &Board, forced: impl Fn(PointId) -> bool) -> Vec<Lack> {
+    let told_in = |state| -> Vec<(Place, Told)> {
+        let places = places(board, state, &[], &forced).into_iter();
+        places.map(|place| (place.told(board), place)).map(|(told, place)| (place, told)).collect()
     };
+    let by_state: Vec<_> = board.state_ids().map(told_in).collect();
+    // Outside every mesh a segment is read by itself.
+    let deviation = |state: &Vec<(Place, Told)>, id: SegmentId| -> f64 {
+        let told = state.iter().flat_map(|(place, told)| place.mesh.segments.iter().zip(&told.deviations));
+        told.filter(|(known, _)| **known == id).map(|(_, deviation)| *deviation).fold(0.0, f64::max)
+    };
+    let best = |id| by_state.iter().map(|state| deviation(state, id)).fold(f64::INFINITY, f64::min);
     let mut reported = BTreeSet::new();
     let mut found = Vec::new();
     for (state, places) in board.state_ids().zip(&by_state) {
-        for (place, untold) in places {
-            let needed = |id: &&SegmentId| {
-                board.segment(**id).closed.is_some() || !by_state.iter().any(|state| told_in(state, **id))
+        for (place, told) in places {
+            let counts = |(id, deviation): (&SegmentId, &f64)| {
+                let counts = if board.segment(*id).closed.is_some() { *deviation } else { best(*id) };
+                (*id, counts)
             };
-            let segments: Vec<_> = untold.iter().filter(needed).copied().collect();
+            let of_each: Vec<_> = place.mesh.segments.iter().zip(&told.deviations).map(counts).collect();
+            let untold = of_each.iter().any(|(_, deviation)| force::is_untold(*deviation));
+            let lacks = |deviation: f64| if untold { force::is_untold(deviation) } else { deviation > force::POORLY };
+            let segments: Vec<_> =
+                of_each.iter().filter(|(_, deviation)| lacks(*deviation)).map(|(id, _)| *id).collect();
             if !segments.is_empty() && reported.insert(segments.clone()) {
-                found.push((state, segments, place.wanting(board)));
+                let mut points = place.wanting(board, force::POORLY);
+                if points.is_empty() && untold {
+                    points = place.wanting(board, force::UNTOLD);
+                }
+                found.push(Lack { state, segments, untold, points });
             }
         }
     }

@@ -93,12 +93,12 @@ pub fn compile(fixture: &Fixture, limits: &LimitSet, sampling: Sampling) -> Resu
             per_state[state.index()].insert(id);
         }
     }
-    let untold = crate::mesh::untold(board, |point| is_forced(fixture, point));
-    if let Some((state, segments, points)) = untold.first() {
+    let lacks = crate::mesh::lacks(board, |point| is_forced(fixture, point));
+    if let Some(lack) = lacks.iter().find(|lack| lack.untold) {
         return Err(PlanError::Loop {
-            segment: segments.first().map(|&id| board.segment(id).name.clone()).unwrap_or_default(),
-            state: board.state(*state).name.clone(),
-            point: points.first().map(|&id| board.point(id).name.clone()).unwrap_or_default(),
+            segment: lack.segments.first().map(|&id| board.segment(id).name.clone()).unwrap_or_default(),
+            state: board.state(lack.state).name.clone(),
+            point: lack.points.first().map(|&id| board.point(id).name.clone()).unwrap_or_default(),
         });
     }
     if let Some(&id) = unassigned.first() {

@@ -50,7 +50,9 @@ pub fn currents(
             let path = Stretch { from, to, steps, crossings, wanted: BTreeSet::new() };
             Some(Current { mesh: place.mesh.clone(), wanted: mine.clone(), ports, path })
         };
-        place.pairs(board).unwrap_or_default().into_iter().filter_map(current).collect()
+        let told = place.told(board);
+        let untold = told.deviations.iter().any(|deviation| mesh::force::is_untold(*deviation));
+        if untold { Vec::new() } else { told.pairs.into_iter().filter_map(current).collect() }
     };
     places.iter().flat_map(of_place).collect()
 }
