@@ -153,7 +153,8 @@ fn random_graphs_as_networkx_has_them() {
 /// Gauss and Markov: the covariance that is stated is that of the estimates over repeated readings, errors in common included.
 #[test]
 fn the_stated_covariance_is_that_of_repeated_readings() {
-    let circuit = Circuit { nodes: 5, branches: vec![[0, 1], [1, 2], [2, 3], [3, 4], [4, 0], [0, 2], [1, 3]] };
+    let circuit =
+        Circuit { nodes: 5, branches: vec![[0, 1], [1, 2], [2, 3], [3, 4], [4, 0], [0, 2], [1, 3]] };
     let siemens = [200.0, 90.0, 400.0, 150.0, 60.0, 250.0, 30.0];
     let sigma = 4e-6;
     let exact = voltages(&circuit, &siemens, &[[0, 3], [1, 4], [2, 4]], sigma);
@@ -187,7 +188,8 @@ fn the_stated_covariance_is_that_of_repeated_readings() {
             squares[branch] += off * off;
             let mut variance: f64 = found.weights.iter().map(|weight| (weight * sigma).powi(2)).sum();
             for shared in &shared {
-                let part: f64 = shared.iter().zip(&found.weights).map(|(shared, weight)| shared * weight).sum();
+                let part: f64 =
+                    shared.iter().zip(&found.weights).map(|(shared, weight)| shared * weight).sum();
                 variance += part * part;
             }
             stated[branch] += variance * siemens[branch].powi(2);
@@ -234,7 +236,8 @@ fn least_told(points: usize, traces: &[(usize, usize, f64)], forced: &[usize]) -
     let circuit = Circuit { nodes: points, branches: traces.iter().map(|&(a, b, _)| [a, b]).collect() };
     let siemens: Vec<f64> = traces.iter().map(|(.., length)| 1e3 / length).collect();
     let ports: Vec<usize> = [&[0, points - 1], forced].concat();
-    let currents: Vec<[usize; 2]> = ports[1..].iter().filter(|port| **port != 0).map(|&port| [0, port]).collect();
+    let currents: Vec<[usize; 2]> =
+        ports[1..].iter().filter(|port| **port != 0).map(|&port| [0, port]).collect();
     let read = |siemens: &[f64]| -> Vec<f64> {
         voltages(&circuit, siemens, &currents, 1.0).iter().map(|reading| reading.ohms).collect()
     };
@@ -253,13 +256,17 @@ fn least_told(points: usize, traces: &[(usize, usize, f64)], forced: &[usize]) -
         .collect();
     // Gram and Schmidt, the longest first: what is left of a column that others make up is rounding.
     let longest = columns.iter().map(|column| norm(column)).fold(0.0, f64::max);
+    if longest == 0.0 {
+        return 0.0;
+    }
     let mut least = 1.0_f64;
     while !columns.is_empty() {
         let at = (0..columns.len()).max_by(|&a, &b| norm(&columns[a]).total_cmp(&norm(&columns[b]))).unwrap();
         let pivot = columns.swap_remove(at);
         least = least.min(norm(&pivot) / longest);
         for column in &mut columns {
-            let along: f64 = column.iter().zip(&pivot).map(|(a, b)| a * b).sum::<f64>() / norm(&pivot).powi(2);
+            let along: f64 =
+                column.iter().zip(&pivot).map(|(a, b)| a * b).sum::<f64>() / norm(&pivot).powi(2);
             column.iter_mut().zip(&pivot).for_each(|(a, b)| *a -= along * b);
         }
     }
@@ -333,9 +340,13 @@ fn told_net(seed: u64) -> Fixture {
     let mut forced: Vec<usize> = (1..points - 1).filter(|&point| degree(point) == 1).collect();
     let terminals = ["in", "load", "ret", "gnd"].map(|name| board.point_named(name));
     loop {
-        let is_forced = |id| terminals.contains(&Some(id)) || number(id).is_some_and(|point| forced.contains(&point));
-        let more: Vec<usize> =
-            mesh::lacks(&board, is_forced).iter().flat_map(|lack| &lack.points).filter_map(|&id| number(id)).collect();
+        let is_forced =
+            |id| terminals.contains(&Some(id)) || number(id).is_some_and(|point| forced.contains(&point));
+        let more: Vec<usize> = mesh::lacks(&board, is_forced)
+            .iter()
+            .flat_map(|lack| &lack.points)
+            .filter_map(|&id| number(id))
+            .collect();
         if more.is_empty() {
             return net(points, &traces, &forced).unwrap();
         }
@@ -415,7 +426,10 @@ fn a_ring_shaped_return_is_swept_end_to_end() {
         let found = row(&sweep, &name);
         assert_eq!((found.verdict, found.class), (Verdict::Fail, Class::High), "{found:?}");
         let id: SegmentId = bed.fixture.board.segment_named(&name).unwrap();
-        assert!((found.at_20c.unwrap() - truth.segment_at_20c(id)).abs() <= 2.0 * found.u95.unwrap(), "{found:?}");
+        assert!(
+            (found.at_20c.unwrap() - truth.segment_at_20c(id)).abs() <= 2.0 * found.u95.unwrap(),
+            "{found:?}"
+        );
         let (sweep, _) = bed.sweep(&Spec::new(faulty).fault(format!("{name}=open")));
         assert_eq!(sweep.judgement.verdict, Verdict::Fail, "{:#?}", sweep.judgement);
         let found = row(&sweep, &name);

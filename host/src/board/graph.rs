@@ -122,8 +122,13 @@ impl Graph {
         for (at, edge) in edges.iter().enumerate() {
             edge.ends.iter().for_each(|end| beside[end.index()].push(at));
         }
-        let mut search =
-            Search { edges: &edges, beside: &beside, entered: vec![None; self.points], passed: Vec::new(), found: Vec::new() };
+        let mut search = Search {
+            edges: &edges,
+            beside: &beside,
+            entered: vec![None; self.points],
+            passed: Vec::new(),
+            found: Vec::new(),
+        };
         (0..self.points).map(PointId::new).for_each(|point| search.from(point));
         let mut meshes = search.found;
         meshes.sort_by(|a, b| a.segments.cmp(&b.segments));

@@ -137,7 +137,10 @@ fn refuse_loop(sheet: &Sheet, draft: &Draft, members: &[SegmentId], when: &str) 
     let (message, help) = if let Some(part) = members.iter().find(|id| one_way(draft, **id)) {
         let part = named(draft, *part).map_or(String::new(), |name| clip(&name.value));
         (
-            format!("{when}these segments form a loop with `{part}`, which conducts one way: {}", shorten(&names)),
+            format!(
+                "{when}these segments form a loop with `{part}`, which conducts one way: {}",
+                shorten(&names)
+            ),
             "a diode or a transistor is read alone: leave out the way around it",
         )
     } else if members.len() > MOST_IN_MESH {

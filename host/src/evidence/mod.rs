@@ -308,7 +308,10 @@ impl RunEvidence {
 
     /// Did a current flow through the segments that were read?
     pub fn carries(&self) -> bool {
-        self.segments().map(|seen| &seen.reading).chain(self.meshes().map(|seen| &seen.reading)).any(|read| read.flows)
+        self.segments()
+            .map(|seen| &seen.reading)
+            .chain(self.meshes().map(|seen| &seen.reading))
+            .any(|read| read.flows)
     }
 
     /// Did anything change while a path was read?

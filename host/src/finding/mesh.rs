@@ -10,16 +10,17 @@ use copperwalk_wire::Source;
 
 use super::{
     open::{self, Open},
-    segment::{self, Doubt, Value, doubtful_class},
+    segment::{self, Doubt, MOTION_RATIO, Value, doubtful_class},
     warmth::{self, Warmth},
 };
 use crate::{
     board::{Board, PointId, SegmentId, StateId, graph::Mesh, placement},
     evidence::{Evidence, MeshReading, RunEvidence},
     fixture::Fixture,
-    limits::LimitSet,
+    limits::{LimitSet, Limits},
     measure::{
         kirchhoff::{self, Estimate, Linear, Shared},
+        ratio::{Motion, Reading},
         uncertainty::{Budget, Edges},
     },
     mesh,
@@ -75,7 +76,8 @@ pub fn find_in(fixture: &Fixture, limits: &LimitSet, stage: &Stage, evidence: &E
             None => meshes.push(vec![current]),
         }
     }
-    let scene = Scene { fixture, limits, state: stage.state, evidence, warmth: warmth::of(fixture, evidence) };
+    let scene =
+        Scene { fixture, limits, state: stage.state, evidence, warmth: warmth::of(fixture, evidence) };
     meshes.into_iter().filter_map(|currents| scene.mesh(&currents)).collect()
 }
 
@@ -162,8 +164,10 @@ impl Scene<'_> {
     fn mesh(&self, currents: &[&Current]) -> Option<Finding> {
         let (mesh, wanted) = (&currents.first()?.mesh, &currents.first()?.wanted);
         let runs = || self.evidence.in_state(self.state);
-        let seen: Vec<&MeshReading> =
-            runs().flat_map(RunEvidence::meshes).filter(|seen| mesh.segments.contains(&seen.segment)).collect();
+        let seen: Vec<&MeshReading> = runs()
+            .flat_map(RunEvidence::meshes)
+            .filter(|seen| mesh.segments.contains(&seen.segment))
+            .collect();
         let sights: Vec<Sight> = [Source::Dry, Source::Load, Source::Wide]
             .into_iter()
             .filter_map(|source| self.sight(mesh, currents, source, &seen))
@@ -177,11 +181,13 @@ impl Scene<'_> {
         let moved = seen.iter().any(|seen| seen.reading.motion.is_some());
         let unsettled = seen.iter().any(|seen| !seen.reading.settled);
         let all: Vec<_> =
-            wanted.iter().map(|&id| self.segment(mesh, id, &opens, &sights, unaccounted)).collect();
+            wanted.iter().map(|&id| self.segment(mesh, id, &seen, &opens, &sights, unaccounted)).collect();
         let opened = all.iter().any(|finding| finding.class == Class::Open);
+        let mover = all.iter().find(|finding| finding.class == Class::Flaky).map(|finding| finding.segment);
         let said = |finding: segment::Finding| {
             let doubt = finding.doubt.map(|doubt| match doubt {
                 Doubt::LittleCurrent if opened => Doubt::NotReached,
+                _ if mover.is_some() => Doubt::Disturbed(mover),
                 Doubt::LittleCurrent | Doubt::NotReached if moved => Doubt::Disturbed(None),
                 Doubt::LittleCurrent | Doubt::NotReached if unsettled => Doubt::Unsettled,
                 doubt => doubt,
@@ -288,7 +294,8 @@ impl Scene<'_> {
             // What flows away from the point, over the current that is sent in.
             let shared = |away: &dyn Fn(&Read<'_>) -> f64| -> Shared {
                 let shift = |read: &Read<'_>| {
-                    let pin = f64::from(u8::from(read.between[1] == node)) - f64::from(u8::from(read.between[0] == node));
+                    let pin = f64::from(u8::from(read.between[1] == node))
+                        - f64::from(u8::from(read.between[0] == node));
                     if pin == 0.0 { 0.0 } else { pin * ohms * away(read) }
                 };
                 read.iter().map(shift).collect()
@@ -313,6 +320,7 @@ impl Scene<'_> {
         &self,
         mesh: &Mesh,
         id: SegmentId,
+        seen: &[&MeshReading],
         opens: &[Open],
         sights: &[Sight],
         unaccounted: Option<[PointId; 2]>,
@@ -333,6 +341,14 @@ impl Scene<'_> {
                 located: Some(*open),
                 ..finding(None, Verdict::Fail, Class::Open, None)
             };
+        }
+        let mut mine = seen.iter().filter(|seen| seen.segment == id);
+        if mine.clone().any(|seen| is_flaky(&seen.reading, limits)) {
+            return finding(None, Verdict::Fail, Class::Flaky, None);
+        }
+        // With a silent pin at its end, nothing tells a segment from its neighbour there.
+        if !mine.any(|seen| seen.touches == [true; 2]) {
+            return finding(None, Verdict::Unproven, Class::NotReached, Some(Doubt::NotReached));
         }
         let own = aim::source_for((segment, limits));
         let branch = mesh.segments.iter().position(|known| *known == id);
@@ -373,7 +389,11 @@ impl Scene<'_> {
             let budget = sight.errors.budget(&resistance);
             // The reciprocal of an interval lies further above its middle than below.
             let wider = (1.0 - half / siemens).recip();
-            let edges = Edges { placement: budget.edges.placement * wider, common_mode: budget.edges.common_mode * wider, ..budget.edges };
+            let edges = Edges {
+                placement: budget.edges.placement * wider,
+                common_mode: budget.edges.common_mode * wider,
+                ..budget.edges
+            };
             let as_measured = Budget { noise: budget.noise * wider, edges, ..budget };
             return Told::Value(Value::of(segment, Ohms(resistance.value), as_measured, self.warmth));
         }
@@ -381,6 +401,12 @@ impl Scene<'_> {
         let least = Value::of(segment, Ohms(most.recip()), Budget::of_noise(Ohms::ZERO), self.warmth);
         if least.at_20c > limits.max { Told::Open } else { Told::Nothing }
     }
+}
+
+/// Did a segment itself come and go? No more than the whole current flows through it, so what stood across it for a moment over that
+/// current is no more than it had then.
+fn is_flaky(reading: &Reading, limits: &Limits) -> bool {
+    matches!(reading.motion, Some(Motion::Here([low, high])) if high > limits.max && high > MOTION_RATIO * low)
 }
 
 /// What an estimate says of one segment.

@@ -46,7 +46,8 @@ fn segments_of(fixture: &Fixture, limits: &LimitSet, stage: &Stage, evidence: &E
     let one_way = one_way::planned(shots);
     let one_way =
         one_way.into_iter().filter_map(|id| one_way::find(&fixture.board, evidence, id, stage.state));
-    let in_meshes = mesh::find_in(fixture, limits, stage, evidence).into_iter().flat_map(|mesh| mesh.segments);
+    let in_meshes =
+        mesh::find_in(fixture, limits, stage, evidence).into_iter().flat_map(|mesh| mesh.segments);
     walked(stage).into_iter().map(|id| scene.find(id)).chain(in_meshes).chain(one_way).collect()
 }
 

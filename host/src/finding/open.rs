@@ -130,7 +130,8 @@ fn parted<'r>(runs: impl Iterator<Item = &'r RunEvidence>) -> Vec<&'r MeshReadin
         let is_open = |seen: &MeshReading| {
             !seen.reading.flows && seen.touches == [true; 2] && seen.reading.voltage.abs() > OPEN
         };
-        let open: Vec<[PointId; 2]> = run.meshes().filter(|seen| is_open(seen)).map(|seen| seen.forced).collect();
+        let open: Vec<[PointId; 2]> =
+            run.meshes().filter(|seen| is_open(seen)).map(|seen| seen.forced).collect();
         parted.extend(run.meshes().filter(|seen| !seen.reading.flows && open.contains(&seen.forced)));
     }
     parted

@@ -33,7 +33,7 @@ const MOTION_SHARE: f64 = 0.25;
 /// Motion of less than this share of the widest seen in the state is a neighbour's.
 const NEIGHBOUR_SHARE: f64 = 0.1;
 /// A contact that moves reaches at least so many times its lowest resistance.
-const MOTION_RATIO: f64 = 2.0;
+pub(super) const MOTION_RATIO: f64 = 2.0;
 /// A survey's reading, or one during which something moved, proves a segment too high only where it lies above the
 /// limit by so many times its plain half width. What was read while something moved is taken to scatter so many times as
 /// widely: its two voltages are not of the same moment, which its own scatter shows only in part.

@@ -107,7 +107,11 @@ fn from(problem: &Problem<'_>, start: Vec<f64>) -> Option<Estimate> {
         let mut damped = information;
         (0..theta.len()).for_each(|i| damped[(i, i)] *= 1.0 + damping);
         let step = damped.cholesky()?.solve(&gradient);
-        let next: Vec<f64> = theta.iter().zip(&step).map(|(theta, step)| theta * step.clamp(-FARTHEST, FARTHEST).exp()).collect();
+        let next: Vec<f64> = theta
+            .iter()
+            .zip(&step)
+            .map(|(theta, step)| theta * step.clamp(-FARTHEST, FARTHEST).exp())
+            .collect();
         let there = problem.solved(&next).map(|solved| (problem.cost(&next, &solved), solved));
         match there {
             Some((less, there)) if less <= cost => {
@@ -167,7 +171,10 @@ impl<'p> Problem<'p> {
 
     /// What is read less what would be, in independent standard deviations.
     fn residual(&self, solved: &Solved) -> DVector<f64> {
-        let residual = self.readings.iter().map(|reading| reading.ohms - solved.transfer(reading.between, reading.current));
+        let residual = self
+            .readings
+            .iter()
+            .map(|reading| reading.ohms - solved.transfer(reading.between, reading.current));
         &self.whitening * DVector::from_iterator(self.readings.len(), residual)
     }
 
@@ -216,7 +223,14 @@ impl<'p> Problem<'p> {
             for node in 0..nodes {
                 let through = self.circuit.branches.iter().zip(self.healthy).map(|(&[a, b], healthy)| {
                     let volts = at[a] - at[b];
-                    healthy * if a == node { volts } else if b == node { -volts } else { 0.0 }
+                    healthy
+                        * if a == node {
+                            volts
+                        } else if b == node {
+                            -volts
+                        } else {
+                            0.0
+                        }
                 });
                 let row = DVector::from_iterator(count, through);
                 let sent = f64::from(u8::from(node == current[0])) - f64::from(u8::from(node == current[1]));
@@ -257,7 +271,8 @@ impl<'p> Problem<'p> {
         let inverse = self.information(&theta, &jacobian).cholesky()?.inverse();
         let expected: Vec<f64> = theta.iter().map(|theta| expected(*theta)).collect();
         // What the readings alone tell of each: the whole less what was expected.
-        let told_alone = (0..theta.len()).map(|i| (inverse[(i, i)].recip() - expected[i]).max(f64::MIN_POSITIVE));
+        let told_alone =
+            (0..theta.len()).map(|i| (inverse[(i, i)].recip() - expected[i]).max(f64::MIN_POSITIVE));
         let deviations = told_alone.map(|told| told.sqrt().recip()).collect();
         let unknown = DMatrix::from_fn(theta.len(), theta.len(), |i, j| inverse[(i, j)] * expected[j].sqrt());
         let told = &inverse * jacobian.tr_mul(&jacobian);
@@ -333,15 +348,20 @@ impl Estimate {
     /// Resistance of the whole mesh between two of its nodes, ohm.
     pub fn between(&self, ends: [usize; 2]) -> Linear {
         let branches = self.circuit.branches.iter().zip(self.siemens());
-        let slopes: Vec<f64> =
-            branches.map(|(&branch, siemens)| -siemens * self.solved.transfer(branch, ends).powi(2)).collect();
+        let slopes: Vec<f64> = branches
+            .map(|(&branch, siemens)| -siemens * self.solved.transfer(branch, ends).powi(2))
+            .collect();
         self.linear(self.solved.between(ends), &slopes)
     }
 
     fn linear(&self, value: f64, slopes: &[f64]) -> Linear {
         let slopes = DVector::from_column_slice(slopes);
         let weights = self.weights.tr_mul(&slopes);
-        Linear { value, weights: weights.iter().copied().collect(), unknown: self.unknown.tr_mul(&slopes).norm() }
+        Linear {
+            value,
+            weights: weights.iter().copied().collect(),
+            unknown: self.unknown.tr_mul(&slopes).norm(),
+        }
     }
 }
 

@@ -42,7 +42,9 @@ impl Circuit {
         }
         let scaled = DMatrix::from_fn(ground, ground, |a, b| laplacian[(a, b)] * scale[a] * scale[b]);
         let inverse = scaled.cholesky()?.inverse();
-        Some(Solved { inverse: DMatrix::from_fn(ground, ground, |a, b| inverse[(a, b)] * scale[a] * scale[b]) })
+        Some(Solved {
+            inverse: DMatrix::from_fn(ground, ground, |a, b| inverse[(a, b)] * scale[a] * scale[b]),
+        })
     }
 }
 
@@ -50,7 +52,8 @@ impl Solved {
     /// Voltage from `a` to `b` for a current in at `p` and out at `q`, over that current: ohm. By reciprocity the two pairs may be exchanged.
     pub fn transfer(&self, [a, b]: [usize; 2], [p, q]: [usize; 2]) -> f64 {
         let ground = self.inverse.nrows();
-        let at = |node, source| if node < ground && source < ground { self.inverse[(node, source)] } else { 0.0 };
+        let at =
+            |node, source| if node < ground && source < ground { self.inverse[(node, source)] } else { 0.0 };
         at(a, p) - at(a, q) - at(b, p) + at(b, q)
     }
 

@@ -81,14 +81,18 @@ impl<'c> Force<'c> {
     pub fn wanting(&self, ports: &[usize], least: f64) -> Vec<usize> {
         let first = ports.get(..1).unwrap_or_default();
         let mut wanting: Vec<usize> = Vec::new();
-        let mut known = ports.iter().skip(1).fold(self.nothing(), |known, &port| {
-            sum(&known, &self.information([ports[0], port]))
-        });
+        let mut known = ports
+            .iter()
+            .skip(1)
+            .fold(self.nothing(), |known, &port| sum(&known, &self.information([ports[0], port])));
         while worst(&self.variances(&known)) > least * least {
-            let others: Vec<usize> =
-                (0..self.circuit.nodes).filter(|node| !ports.contains(node) && !wanting.contains(node)).collect();
+            let others: Vec<usize> = (0..self.circuit.nodes)
+                .filter(|node| !ports.contains(node) && !wanting.contains(node))
+                .collect();
             let first = first.first().or(wanting.first()).copied();
-            let told = others.iter().map(|&node| first.map_or(self.nothing(), |first| self.information([first, node])));
+            let told = others
+                .iter()
+                .map(|&node| first.map_or(self.nothing(), |first| self.information([first, node])));
             let told: Vec<_> = told.collect();
             let Some(at) = self.most(&known, &told) else { return Vec::new() };
             known = sum(&known, &told[at]);
@@ -223,7 +227,8 @@ mod tests {
     fn what_carries_little_is_told_poorly_where_readings_are_rough() {
         let circuit = ring(3);
         let siemens = [50.0, 1e3, 1e3];
-        let deviation = |sigma: f64| Force::at(&circuit, &siemens, &[sigma, 1e-5, 1e-5], &BESIDE).pairs(&[0, 1, 2]).1[0];
+        let deviation =
+            |sigma: f64| Force::at(&circuit, &siemens, &[sigma, 1e-5, 1e-5], &BESIDE).pairs(&[0, 1, 2]).1[0];
         assert!(deviation(1e-5) < POORLY, "{}", deviation(1e-5));
         assert!((POORLY..UNTOLD).contains(&deviation(1e-3)), "{}", deviation(1e-3));
     }

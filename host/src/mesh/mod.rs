@@ -91,8 +91,12 @@ impl Place {
     /// What currents between the ports tell.
     pub fn told(&self, board: &Board) -> Told {
         let (pairs, deviations) = self.terms(board).force().pairs(&self.nodes());
-        let port = |node: usize| self.ports.iter().copied().find(|port| self.mesh.node(port.at) == Some(node));
-        Told { pairs: pairs.into_iter().filter_map(|[a, b]| Some([port(a)?, port(b)?])).collect(), deviations }
+        let port =
+            |node: usize| self.ports.iter().copied().find(|port| self.mesh.node(port.at) == Some(node));
+        Told {
+            pairs: pairs.into_iter().filter_map(|[a, b]| Some([port(a)?, port(b)?])).collect(),
+            deviations,
+        }
     }
 
     /// The points that need a force pin for no segment to be told worse than with this relative standard deviation; none if no force pin
@@ -176,7 +180,8 @@ pub fn lacks(board: &Board, forced: impl Fn(PointId) -> bool) -> Vec<Lack> {
             };
             let of_each: Vec<_> = place.mesh.segments.iter().zip(&told.deviations).map(counts).collect();
             let untold = of_each.iter().any(|(_, deviation)| force::is_untold(*deviation));
-            let lacks = |deviation: f64| if untold { force::is_untold(deviation) } else { deviation > force::POORLY };
+            let lacks =
+                |deviation: f64| if untold { force::is_untold(deviation) } else { deviation > force::POORLY };
             let segments: Vec<_> =
                 of_each.iter().filter(|(_, deviation)| lacks(*deviation)).map(|(id, _)| *id).collect();
             if !segments.is_empty() && reported.insert(segments.clone()) {

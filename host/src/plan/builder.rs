@@ -238,7 +238,8 @@ impl<'f> Builder<'f> {
             .iter()
             .map(|&id| aim::source_for((board.segment(id), limits.of(id))))
             .collect();
-        let (most, force) = (mesh::most_read(limits, &current.mesh), self.force(current.path.from, current.path.to));
+        let (most, force) =
+            (mesh::most_read(limits, &current.mesh), self.force(current.path.from, current.path.to));
         for source in [Source::Dry, Source::Load, Source::Wide] {
             let read = match mode {
                 Walk::Survey => source == Source::Dry,

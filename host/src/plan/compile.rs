@@ -87,7 +87,8 @@ pub fn compile(fixture: &Fixture, limits: &LimitSet, sampling: Sampling) -> Resu
             })
             .collect();
         let (_, unreached) = cover(&forest, fixture, &wanted);
-        let in_meshes = mesh::currents(fixture, state, &[], &wanted).into_iter().flat_map(|current| current.wanted);
+        let in_meshes =
+            mesh::currents(fixture, state, &[], &wanted).into_iter().flat_map(|current| current.wanted);
         for id in wanted.difference(&unreached).copied().chain(in_meshes) {
             unassigned.remove(&id);
             per_state[state.index()].insert(id);

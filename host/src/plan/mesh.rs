@@ -39,7 +39,8 @@ pub fn currents(
     let forest = Forest::new(board, state, broken);
     let places = mesh::places(board, state, broken, |point| is_forced(fixture, point));
     let of_place = |place: &mesh::Place| -> Vec<Current> {
-        let mine: BTreeSet<_> = place.mesh.segments.iter().filter(|id| wanted.contains(id)).copied().collect();
+        let mine: BTreeSet<_> =
+            place.mesh.segments.iter().filter(|id| wanted.contains(id)).copied().collect();
         if mine.is_empty() {
             return Vec::new();
         }
