@@ -67,9 +67,9 @@ const BOARD_CASES: &[Case] = &[
     ("no length", "length = \"18 mm\"\n", "", "segment `tail trace` lacks `length`", "[[segment]]"),
     ("name twice", "name = \"via pair 2\"", "name = \"via pair 1\"", "segment 9 has the name of segment 3: `via pair 1`", "name = \"via pair 1\""),
     ("to nowhere", "to = \"via1.b\"\nlength", "to = \"via9.b\"\nlength", "`to` of segment `tail trace` names the point `via9.b`", "via9.b"),
-    ("loop", "[[isolation]]\nbetween = [\"cell+\"", "[[segment]]\nname = \"second way\"\nkind = \"joint\"\nfrom = \"via1.f\"\nto = \"fuse.out\"\n[[isolation]]\nbetween = [\"cell+\"", "form a loop and share the current: fuse feed, cell fuse, second way", "second way"),
-    ("loop of two", "[[isolation]]\nbetween = [\"cell+\"", "[[segment]]\nname = \"second way\"\nkind = \"joint\"\nfrom = \"fuse.out\"\nto = \"fuse.in\"\n[[isolation]]\nbetween = [\"cell+\"", "form a loop and share the current: cell fuse, second way", "second way"),
-    ("loop in one state", "[[isolation]]\nbetween = [\"cell+\"", "[[segment]]\nname = \"bypass\"\nkind = \"switch\"\nclosed = [\"on\"]\nfrom = \"sw.in\"\nto = \"sw.out\"\n[[isolation]]\nbetween = [\"cell+\"", "in state `on` these segments form a loop and share the current: power switch, bypass", "bypass"),
+    ("two segments between the same points", "[[isolation]]\nbetween = [\"cell+\"", "[[segment]]\nname = \"second way\"\nkind = \"joint\"\nfrom = \"fuse.out\"\nto = \"fuse.in\"\n[[isolation]]\nbetween = [\"cell+\"", "these segments join the same two points, and no reading tells them apart: cell fuse, second way", "second way"),
+    ("the same in one state", "[[isolation]]\nbetween = [\"cell+\"", "[[segment]]\nname = \"bypass\"\nkind = \"switch\"\nclosed = [\"on\"]\nfrom = \"sw.in\"\nto = \"sw.out\"\n[[isolation]]\nbetween = [\"cell+\"", "in state `on` these segments join the same two points, and no reading tells them apart: power switch, bypass", "bypass"),
+    ("a way around a diode", "[[isolation]]\nbetween = [\"cell+\"", "[[segment]]\nname = \"bypass\"\nkind = \"diode\"\nmax_forward = \"0.5 V\"\nfrom = \"fuse.in\"\nto = \"sw.in\"\n[[isolation]]\nbetween = [\"cell+\"", "form a loop with `bypass`, which conducts one way", "bypass"),
     ("loop of one", "[[isolation]]\nbetween = [\"cell+\"", "[[segment]]\nname = \"ring\"\nkind = \"joint\"\nfrom = \"fuse.out\"\nto = \"fuse.out\"\n[[isolation]]\nbetween = [\"cell+\"", "segment `ring` begins and ends at the same point", "ring"),
     ("no state in which it conducts", "kind = \"via\"\nfrom = \"via2.f\"\nto = \"via2.b\"\ncount = 2\ndrill = \"0.3 mm\"\nplating = \"20 um\"\nmax = \"2 mohm\"", "kind = \"switch\"\nfrom = \"via2.f\"\nto = \"via2.b\"\nclosed = [\"off\"]", "no state joins `cell+` to `reg.in`", "to = \"reg.in\""),
     ("limit under its geometry", "max = \"12 mohm\"", "max = \"5 mohm\"", "`max` of segment `tail trace` is below the 7.39 mΩ its geometry gives", "max = \"5 mohm\""),
@@ -175,6 +175,25 @@ fn board_files() {
 fn fixture_files() {
     let board = board::parse("board.toml", BOARD).unwrap();
     judge_all(FIXTURE_CASES, FIXTURE, |text| fixture::parse("fixture.toml", text, board.clone()).map(|_| ()));
+}
+
+/// A second way around the fuse makes a loop, which the board may have. Its bed has force pins at the two ends of the way alone, and is
+/// told the pin that is missing; with it, it is in order.
+#[test]
+fn a_loop_is_refused_with_the_force_pin_that_would_tell_it() {
+    let way = "[[segment]]\nname = \"second way\"\nkind = \"joint\"\nfrom = \"via1.f\"\nto = \"fuse.out\"\n[[isolation]]\nbetween = [\"cell+\"";
+    let text = BOARD.replace("[[isolation]]\nbetween = [\"cell+\"", way);
+    assert_ne!(text, BOARD);
+    let board = board::parse("board.toml", &text).unwrap();
+    let problems = fixture::parse("fixture.toml", FIXTURE, board.clone()).unwrap_err();
+    let told = problems.to_string();
+    let message = "no currents between the force pins tell the segments of a loop apart: fuse feed, cell fuse, second way";
+    assert!(told.contains(message) && told.contains("add force to these lines in [pins]: \""), "{told}");
+    let point = told.split("[pins]: \"").nth(1).unwrap().split('"').next().unwrap();
+    let line = FIXTURE.lines().find(|line| line.starts_with(&format!("\"{point}\""))).unwrap();
+    let mended = FIXTURE.replace(line, &line.replace("{ sense", "{ force = 10, sense"));
+    assert_ne!(mended, FIXTURE);
+    fixture::parse("fixture.toml", &mended, board).unwrap();
 }
 
 /// One gap is two problems, however many segments lie beyond it: the load is not reached, the rest hangs in

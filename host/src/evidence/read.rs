@@ -8,8 +8,8 @@ use copperwalk_wire::{
 };
 
 use super::{
-    Between, Bus, EndToEnd, ForceContact, Line, MeshReading, Observation, Potential, RelayAnswer, RunEvidence,
-    SegmentReading, SenseContact,
+    Between, Bus, EndToEnd, ForceContact, Line, MeshReading, Observation, Potential, RelayAnswer,
+    RunEvidence, SegmentReading, SenseContact,
 };
 use crate::{
     board::{PointId, SegmentId, StateId},

@@ -25,7 +25,10 @@ use crate::{
     },
     mesh,
     meter::Meter,
-    plan::{LegKind, Plan, Stage, aim, mesh::Current},
+    plan::{
+        Plan, Stage, aim,
+        mesh::{Current, by_mesh},
+    },
     quantity::Ohms,
     verdict::{self, Class, Verdict},
 };
@@ -68,17 +71,9 @@ pub fn find(fixture: &Fixture, limits: &LimitSet, plan: &Plan, evidence: &Eviden
 
 /// The same of one state.
 pub fn find_in(fixture: &Fixture, limits: &LimitSet, stage: &Stage, evidence: &Evidence) -> Vec<Finding> {
-    let mut meshes: Vec<Vec<&Current>> = Vec::new();
-    for leg in &stage.legs {
-        let LegKind::Mesh(current) = &leg.kind else { continue };
-        match meshes.iter_mut().find(|mesh| mesh.iter().any(|known| known.mesh == current.mesh)) {
-            Some(mesh) => mesh.push(current),
-            None => meshes.push(vec![current]),
-        }
-    }
     let scene =
         Scene { fixture, limits, state: stage.state, evidence, warmth: warmth::of(fixture, evidence) };
-    meshes.into_iter().filter_map(|currents| scene.mesh(&currents)).collect()
+    by_mesh(stage).into_iter().filter_map(|currents| scene.mesh(&currents)).collect()
 }
 
 impl Finding {

@@ -61,9 +61,14 @@ pub(super) enum Course {
 }
 
 impl Look {
-    /// A look in a state; `None` where no way leads between the forced points, or the sensed ones do not lie on it.
+    /// A look in a state; `None` where no way leads between the forced points, where it leads through a mesh, whose segments share the
+    /// current, or where the sensed points do not lie on it.
     pub fn new(board: &Board, state: StateId, forced: [PointId; 2], sensed: [PointId; 2]) -> Option<Self> {
-        let steps = Forest::new(board, state, &[]).path(forced[0], forced[1])?;
+        let forest = Forest::new(board, state, &[]);
+        if !forest.crossings(forced[0], forced[1]).is_empty() {
+            return None;
+        }
+        let steps = forest.path(forced[0], forced[1])?;
         let points: Vec<PointId> =
             std::iter::once(forced[0]).chain(steps.iter().map(|step| step.to)).collect();
         let mut between = [0; 2];

@@ -76,6 +76,12 @@ impl<'c> Force<'c> {
         (chosen, self.variances(&known).iter().map(|variance| variance.sqrt()).collect())
     }
 
+    /// With what relative standard deviation currents between these pairs of nodes tell each branch.
+    pub fn deviations(&self, pairs: &[[usize; 2]]) -> Vec<f64> {
+        let known = pairs.iter().fold(self.nothing(), |known, &pair| sum(&known, &self.information(pair)));
+        self.variances(&known).iter().map(|variance| variance.sqrt()).collect()
+    }
+
     /// Nodes that need a force pin besides these ports, for no branch to be told worse than this: as few as trying one after the other
     /// finds. Empty if none helps.
     pub fn wanting(&self, ports: &[usize], least: f64) -> Vec<usize> {

@@ -73,6 +73,9 @@ const DRY_SIGMA: f64 = 0.2e-3;
 /// A pin stands so far off its point, mm, standard deviation: 0.3 mm either way, as fixture files are read where they say nothing.
 const OFF_MM: f64 = 0.17;
 
+/// What is left of a segment that is open, over what it conducts when healthy.
+const OPEN: f64 = 1e-9;
+
 /// What a mesh is told by.
 struct Terms {
     circuit: Circuit,
@@ -82,6 +85,18 @@ struct Terms {
 }
 
 impl Terms {
+    fn of(board: &Board, mesh: &Mesh) -> Self {
+        let dry = |id: &SegmentId| board.segment(*id).kind.is_contact();
+        let sigma = mesh.segments.iter().map(|id| if dry(id) { DRY_SIGMA } else { LOAD_SIGMA });
+        let beside = mesh.points.iter().map(|&point| placement::beside(board, point, OFF_MM).0);
+        Self {
+            circuit: circuit(board, mesh),
+            siemens: healthy(board, mesh),
+            sigma: sigma.collect(),
+            beside: beside.collect(),
+        }
+    }
+
     fn force(&self) -> Force<'_> {
         Force::at(&self.circuit, &self.siemens, &self.sigma, &self.beside)
     }
@@ -107,14 +122,7 @@ impl Place {
     }
 
     fn terms(&self, board: &Board) -> Terms {
-        let dry = |id: &SegmentId| board.segment(*id).kind.is_contact();
-        let sigma = self.mesh.segments.iter().map(|id| if dry(id) { DRY_SIGMA } else { LOAD_SIGMA });
-        Terms {
-            circuit: circuit(board, &self.mesh),
-            siemens: healthy(board, &self.mesh),
-            sigma: sigma.collect(),
-            beside: self.mesh.points.iter().map(|&point| placement::beside(board, point, OFF_MM).0).collect(),
-        }
+        Terms::of(board, &self.mesh)
     }
 
     fn nodes(&self) -> Vec<usize> {
@@ -141,6 +149,27 @@ pub fn circuit(board: &Board, mesh: &Mesh) -> Circuit {
 /// What the segments of a mesh conduct when healthy, siemens.
 pub fn healthy(board: &Board, mesh: &Mesh) -> Vec<f64> {
     mesh.segments.iter().map(|&id| board.segment(id).expected.typical.0.recip()).collect()
+}
+
+/// The segments of a mesh that currents between these pairs of its points do not tell, if one of them is open.
+pub fn untold_past(
+    board: &Board,
+    mesh: &Mesh,
+    pairs: &[[PointId; 2]],
+    open: Option<SegmentId>,
+) -> Vec<SegmentId> {
+    let mut terms = Terms::of(board, mesh);
+    for (id, siemens) in mesh.segments.iter().zip(&mut terms.siemens) {
+        if open == Some(*id) {
+            *siemens *= OPEN;
+        }
+    }
+    let nodes = pairs.iter().filter_map(|[a, b]| Some([mesh.node(*a)?, mesh.node(*b)?])).collect::<Vec<_>>();
+    let deviations = terms.force().deviations(&nodes);
+    let told = mesh.segments.iter().zip(deviations);
+    told.filter(|(id, deviation)| open != Some(**id) && force::is_untold(*deviation))
+        .map(|(id, _)| *id)
+        .collect()
 }
 
 /// Segments of a mesh that a bed of pins does not tell well enough.

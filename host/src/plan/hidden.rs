@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use super::{LegKind, Plan, forest::Forest, stretch::cover};
+use super::{LegKind, Plan, forest::Forest, mesh, stretch::cover};
 use crate::{board::SegmentId, fixture::Fixture};
 
 /// One segment, and what its being open would leave unmeasured.
@@ -28,7 +28,13 @@ pub fn hidden(plan: &Plan, fixture: &Fixture) -> Vec<Hidden> {
                 let others: BTreeSet<_> = stretch.wanted.iter().copied().filter(|&s| s != open).collect();
                 let (_, unreached) = cover(&forest, fixture, &others);
                 let hides = stretch.steps.iter().map(|step| step.segment).filter(|s| unreached.contains(s));
-                list.push(Hidden { open, hides: hides.collect() });
+                let in_meshes = mesh::hidden_by(&fixture.board, stage, open);
+                list.push(Hidden { open, hides: hides.chain(in_meshes).collect() });
+            }
+        }
+        for currents in mesh::by_mesh(stage) {
+            for open in currents.into_iter().take(1).flat_map(|current| current.wanted.iter().copied()) {
+                list.push(Hidden { open, hides: mesh::hidden_by(&fixture.board, stage, open) });
             }
         }
     }

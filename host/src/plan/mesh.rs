@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::{
+    LegKind, Stage,
     forest::Forest,
     stretch::{Stretch, is_forced},
 };
@@ -56,6 +57,36 @@ pub fn currents(
         if untold { Vec::new() } else { told.pairs.into_iter().filter_map(current).collect() }
     };
     places.iter().flat_map(of_place).collect()
+}
+
+/// The currents of a plan's stage, by mesh.
+pub fn by_mesh(stage: &Stage) -> Vec<Vec<&Current>> {
+    let mut meshes: Vec<Vec<&Current>> = Vec::new();
+    for leg in &stage.legs {
+        let LegKind::Mesh(current) = &leg.kind else { continue };
+        match meshes.iter_mut().find(|mesh| mesh.iter().any(|known| known.mesh == current.mesh)) {
+            Some(mesh) => mesh.push(current),
+            None => meshes.push(vec![current]),
+        }
+    }
+    meshes
+}
+
+/// What of the stage's meshes is not told while a segment is open: currents that had to pass it are missing.
+pub fn hidden_by(board: &Board, stage: &Stage, open: SegmentId) -> Vec<SegmentId> {
+    let of_mesh = |currents: Vec<&Current>| -> Vec<SegmentId> {
+        let Some(first) = currents.first() else { return Vec::new() };
+        let inside = first.mesh.segments.contains(&open);
+        let flows = |current: &&&Current| !current.path.steps.iter().any(|step| step.segment == open);
+        let pairs: Vec<_> =
+            currents.iter().filter(flows).map(|current| current.ports.map(|port| port.at)).collect();
+        if !inside && pairs.len() == currents.len() {
+            return Vec::new();
+        }
+        let untold = mesh::untold_past(board, &first.mesh, &pairs, inside.then_some(open));
+        untold.into_iter().filter(|id| first.wanted.contains(id)).collect()
+    };
+    by_mesh(stage).into_iter().flat_map(of_mesh).collect()
 }
 
 /// What the meshes on a path read from end to end, if their segments have these resistances.

@@ -25,6 +25,8 @@ pub struct PlanSheet {
     pub closures: usize,
     /// The walks along the supply path.
     pub walks: Vec<WalkLine>,
+    /// Segments on loops, which share the current.
+    pub loops: Vec<LoopLine>,
     /// Device time when every verdict is clear at once, ms.
     pub quick_ms: f64,
     /// Device time when every budget is spent, ms.
@@ -48,6 +50,17 @@ pub struct WalkLine {
     pub closures: usize,
     /// Closures that a walk in one stretch takes at least.
     pub bound: usize,
+}
+
+/// Segments on loops, and what tells them apart.
+#[derive(Serialize)]
+pub struct LoopLine {
+    /// Name of the state.
+    pub state: String,
+    /// The segments.
+    pub segments: Vec<String>,
+    /// The points that each current is sent between; all segments are read with each.
+    pub currents: Vec<[String; 2]>,
 }
 
 /// One state and what is read in it.
@@ -109,6 +122,19 @@ pub fn plan_sheet(plan: &Plan, fixture: &Fixture) -> PlanSheet {
         open: board.segment(item.open).name.clone(),
         hides: item.hides.iter().map(|&id| board.segment(id).name.clone()).collect(),
     });
+    let name = |id| board.point(id).name.clone();
+    let loops = plan.stages.iter().flat_map(|stage| {
+        plan::mesh::by_mesh(stage).into_iter().map(|currents| LoopLine {
+            state: board.state(stage.state).name.clone(),
+            segments: currents
+                .first()
+                .iter()
+                .flat_map(|current| &current.mesh.segments)
+                .map(|&id| board.segment(id).name.clone())
+                .collect(),
+            currents: currents.iter().map(|current| [current.path.from, current.path.to].map(name)).collect(),
+        })
+    });
     PlanSheet {
         board: board.name.clone(),
         revision: board.revision.clone(),
@@ -117,6 +143,7 @@ pub fn plan_sheet(plan: &Plan, fixture: &Fixture) -> PlanSheet {
         shots: figures.shots,
         closures: figures.closures,
         walks: figures.walks.iter().map(walk).collect(),
+        loops: loops.collect(),
         quick_ms: figures.quick_us as f64 / 1e3,
         full_ms: figures.full_us as f64 / 1e3,
         states: plan.stages.iter().map(state).collect(),

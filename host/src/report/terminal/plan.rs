@@ -2,7 +2,7 @@
 
 use super::layout::{Cell, Column, paragraph, table};
 use super::{Screen, heading, title};
-use crate::report::plan::{HiddenLine, PlanSheet, StateLines, WalkLine};
+use crate::report::plan::{HiddenLine, LoopLine, PlanSheet, StateLines, WalkLine};
 use crate::report::words::counted;
 
 /// One plan.
@@ -11,6 +11,12 @@ pub fn plan(plan: &PlanSheet, screen: Screen) -> String {
     title(&mut out, &format!("{}, revision {} · {}", plan.board, plan.revision, plan.fixture), screen);
     for state in &plan.states {
         steps(&mut out, state, screen);
+    }
+    if !plan.loops.is_empty() {
+        heading(&mut out, "Loops", screen);
+        for line in &plan.loops {
+            paragraph(&mut out, "  ", &shared(line), screen.width);
+        }
     }
     heading(&mut out, "Relays", screen);
     for line in &plan.walks {
@@ -65,6 +71,16 @@ fn walk(line: &WalkLine) -> String {
             "in state \"{state}\": {segments} on {stretches} sections of the path, {closures} relay operations"
         )
     }
+}
+
+fn shared(line: &LoopLine) -> String {
+    let LoopLine { state, segments, currents } = line;
+    let currents: Vec<_> = currents.iter().map(|[from, to]| format!("{from} to {to}")).collect();
+    format!(
+        "in state \"{state}\" these share the current, and Kirchhoff's law tells them apart: {}; each is read with every current: {}",
+        segments.join(", "),
+        currents.join(", ")
+    )
 }
 
 /// Opens that leave the same segments in the dark are told together: the open one and those it hides make one set.
