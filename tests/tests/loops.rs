@@ -19,7 +19,7 @@ use copperwalk::{
 };
 use copperwalk_tests::{
     attack::times,
-    boards::net,
+    boards::{net, net_text},
     campaign::{Bed, in_parallel},
 };
 
@@ -438,4 +438,130 @@ fn a_ring_shaped_return_is_swept_end_to_end() {
         assert!(others.clone().all(|row| row.verdict != Verdict::Fail), "{:#?}", sweep.judgement);
         assert_eq!(sweep.judgement.faults[0].place, name);
     }
+}
+
+/// Solder between two points that no current between the force pins can mistake for the loop's own segments.
+#[test]
+fn a_path_that_the_file_does_not_know_is_named_by_its_two_ends() {
+    let bed = ring();
+    for (seed, (short, ends)) in
+        [("g1~g4=5 mohm", "g1 and g4"), ("g1~g4=50 mohm", "g1 and g4"), ("g0~g3=50 mohm", "g0 and g3")]
+            .into_iter()
+            .enumerate()
+    {
+        let (sweep, _) = bed.sweep(&Spec::new(seed as u64).fault(short));
+        assert_eq!(sweep.judgement.verdict, Verdict::Unproven, "{short}: {:#?}", sweep.judgement);
+        let told = format!("as if something joined {ends}");
+        assert!(
+            sweep.judgement.notes.iter().any(|note| note.contains(&told)),
+            "{short}: {:?}",
+            sweep.judgement.notes
+        );
+        for row in sweep.judgement.segments.iter().filter(|row| in_mesh(&bed.fixture, row)) {
+            assert_eq!(row.verdict, Verdict::Unproven, "{short}: {row:?}");
+            assert!(row.reason.as_ref().is_some_and(|reason| reason.contains(&told)), "{short}: {row:?}");
+        }
+    }
+}
+
+/// Two opens in a ring leave a part of it without current, or floating, and one that comes and goes shakes all of it. No other segment is
+/// blamed, nothing passes, and no pin is blamed but that of a point alone between two opens.
+#[test]
+fn two_opens_and_a_contact_that_comes_and_goes_blame_nobody_else() {
+    let bed = ring();
+    let of_ring = || (0..6).map(|i| format!("t{i}"));
+    let pairs =
+        of_ring().enumerate().flat_map(|(i, a)| of_ring().skip(i + 1).map(move |b| vec![a.clone(), b]));
+    let mut void = Vec::new();
+    for broken in pairs {
+        let spec = broken.iter().fold(Spec::new(7), |spec, name| spec.fault(format!("{name}=open")));
+        let (sweep, _) = bed.sweep(&spec);
+        let judgement = &sweep.judgement;
+        assert!(matches!(judgement.verdict, Verdict::Fail | Verdict::Void), "{broken:?}: {judgement:#?}");
+        for row in judgement.segments.iter().filter(|row| row.verdict == Verdict::Fail) {
+            assert!(broken.contains(&row.name) && row.class == Class::Open, "{broken:?}: {row:?}");
+        }
+        if judgement.verdict == Verdict::Void {
+            let [fault] = &judgement.bench_faults[..] else { panic!("{broken:?}: {judgement:#?}") };
+            assert!(fault.what.starts_with("does not touch"), "{broken:?}: {fault:?}");
+            void.push(broken);
+        }
+    }
+    println!("void, one pin between two opens: {void:?}");
+    let mut caught = 0;
+    for (seed, name) in of_ring().chain(of_ring()).enumerate() {
+        let (sweep, _) = bed.sweep(&Spec::new(seed as u64).fault(format!("{name}=flaky")));
+        let judgement = &sweep.judgement;
+        assert!(matches!(judgement.verdict, Verdict::Fail | Verdict::Unproven), "{name}: {judgement:#?}");
+        for row in judgement.segments.iter().filter(|row| row.verdict == Verdict::Fail) {
+            assert_eq!((&row.name, row.class), (&name, Class::Flaky), "{row:?}");
+            caught += 1;
+        }
+    }
+    println!("of 12 that came and went, {caught} were caught by name");
+    assert!(caught >= 4, "{caught}");
+}
+
+/// A ring with two plugs in it, which are read dry: two pins of one cable side by side.
+fn ring_with_plugs() -> Bed {
+    let traces: Vec<_> = (0..6).map(|i| (i.min((i + 1) % 6), i.max((i + 1) % 6), 18.0 + i as f64)).collect();
+    let (mut board, fixture) = net_text(6, &traces, &[2, 3]);
+    for plug in ["t1", "t4"] {
+        let at = board.find(&format!("name = \"{plug}\"")).unwrap();
+        let rest = board.split_off(at);
+        let (segment, after) = rest.split_once("length").unwrap();
+        let after = after.split_once("1 mm\"\n").unwrap().1;
+        board.push_str(&segment.replace("trace", "connector"));
+        board.push_str("max = \"80 mohm\"\n");
+        board.push_str(after);
+    }
+    let board = copperwalk::board::parse("board.toml", &board).unwrap();
+    Bed::new(copperwalk::fixture::parse("fixture.toml", &fixture, board).unwrap(), Sampling::Quick)
+}
+
+#[test]
+fn contacts_on_a_loop_are_read_dry_and_copper_under_load() {
+    let bed = ring_with_plugs();
+    for seed in 0..6 {
+        let (sweep, truth) = bed.sweep(&Spec::new(seed));
+        assert_eq!(sweep.judgement.verdict, Verdict::Pass, "{:#?}", sweep.judgement);
+        for row in sweep.judgement.segments.iter().filter(|row| in_mesh(&bed.fixture, row)) {
+            let id = bed.fixture.board.segment_named(&row.name).unwrap();
+            let off = (row.at_20c.unwrap() - truth.segment_at_20c(id)).abs();
+            assert!(off <= 2.0 * row.u95.unwrap(), "{row:?}, is {:?}", truth.segment_at_20c(id));
+        }
+    }
+    for (fault, class) in [("0.5 ohm", Class::High), ("open", Class::Open), ("film", Class::High)] {
+        for plug in ["t1", "t4"] {
+            let (sweep, _) = bed.sweep(&Spec::new(3).fault(format!("{plug}={fault}")));
+            let found = row(&sweep, plug);
+            assert_eq!(found.verdict, Verdict::Fail, "{fault}: {found:?}");
+            assert!(found.class == class || found.class == Class::Open, "{fault}: {found:?}");
+            let others = sweep.judgement.segments.iter().filter(|row| row.name != plug);
+            assert!(
+                others.clone().all(|row| row.verdict != Verdict::Fail),
+                "{fault}: {:#?}",
+                sweep.judgement
+            );
+        }
+    }
+}
+
+#[test]
+fn a_plan_says_which_currents_tell_a_loop_and_what_an_open_in_it_would_hide() {
+    let bed = ring();
+    let sheet = copperwalk::report::plan::plan_sheet(&bed.plan, &bed.fixture);
+    let [line] = &sheet.loops[..] else { panic!("{} loops", sheet.loops.len()) };
+    assert_eq!(line.segments, ["t0", "t1", "t2", "t3", "t4", "t5"]);
+    assert!(line.currents.len() >= 2 && line.currents[0] == ["ret", "gnd"], "{:?}", line.currents);
+    let hidden = |open: &str| {
+        let line = sheet.hidden.iter().find(|line| line.open == open).unwrap();
+        line.hides.iter().map(String::as_str).collect::<Vec<_>>()
+    };
+    // Force pins stand at g0, g2 and g5: between g0 and g2 lie two segments, and either leaves the other without current.
+    assert_eq!(hidden("t0"), ["t1"]);
+    assert_eq!(hidden("t3"), ["t2", "t4"]);
+    assert!(hidden("t5").is_empty());
+    // Past an open at the terminal's joint only one current is left.
+    assert_eq!(hidden("ret joint").len(), 6);
 }
