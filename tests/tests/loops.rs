@@ -9,7 +9,7 @@ use copperwalk::{
     plan::Sampling,
     problem::Problems,
     quantity::{Amps, Ohms},
-    sweep::{SegmentRow, Sweep},
+    sweep::{BenchFault, SegmentRow, Sweep},
     verdict::{Class, Verdict},
     virtual_bench::{
         Parts, Spec,
@@ -465,7 +465,7 @@ fn a_path_that_the_file_does_not_know_is_named_by_its_two_ends() {
 }
 
 /// Two opens in a ring leave a part of it without current, or floating, and one that comes and goes shakes all of it. No other segment is
-/// blamed, nothing passes, and no pin is blamed but that of a point alone between two opens.
+/// blamed, nothing passes, and no pin is blamed but those between two opens, which nothing tells from dirty ones.
 #[test]
 fn two_opens_and_a_contact_that_comes_and_goes_blame_nobody_else() {
     let bed = ring();
@@ -482,12 +482,17 @@ fn two_opens_and_a_contact_that_comes_and_goes_blame_nobody_else() {
             assert!(broken.contains(&row.name) && row.class == Class::Open, "{broken:?}: {row:?}");
         }
         if judgement.verdict == Verdict::Void {
-            let [fault] = &judgement.bench_faults[..] else { panic!("{broken:?}: {judgement:#?}") };
-            assert!(fault.what.starts_with("does not touch"), "{broken:?}: {fault:?}");
+            let pins = |fault: &&BenchFault| fault.what.starts_with("does not touch");
+            assert_eq!(
+                judgement.bench_faults.iter().filter(pins).count(),
+                judgement.bench_faults.len(),
+                "{broken:?}"
+            );
+            assert!(judgement.bench_faults.len() <= 2, "{broken:?}: {judgement:#?}");
             void.push(broken);
         }
     }
-    println!("void, one pin between two opens: {void:?}");
+    println!("void, pins between two opens: {void:?}");
     let mut caught = 0;
     for (seed, name) in of_ring().chain(of_ring()).enumerate() {
         let (sweep, _) = bed.sweep(&Spec::new(seed as u64).fault(format!("{name}=flaky")));

@@ -9,7 +9,7 @@ use crate::{
     fault::{self, advice},
     finding::{
         isolation::{self, Barrier},
-        path,
+        mesh, path,
         segment::Finding,
         witness,
     },
@@ -92,13 +92,14 @@ impl Hunted<'_> {
     }
 }
 
-/// What is judged good without a reading of every segment: every stretch of a state end to end within its limit, and everything
-/// that insulates in it.
+/// What is judged good without a reading of every segment: every stretch of a state end to end within its limit, every segment on a loop,
+/// and everything that insulates in it.
 pub fn is_shown_good(
     board: &Board,
     limits: &LimitSet,
     plan: &Plan,
     evidence: &Evidence,
+    meshes: &[mesh::Finding],
     isolations: &[isolation::Finding],
 ) -> bool {
     let good = |stage: &&Stage| {
@@ -107,6 +108,11 @@ pub fn is_shown_good(
             .collect();
         path::stretches(stage).next().is_some()
             && path::stretches(stage).all(|stretch| carrying.contains(&(stretch.from, stretch.to)))
+            && meshes
+                .iter()
+                .filter(|found| found.state == stage.state)
+                .flat_map(|found| &found.segments)
+                .all(|finding| finding.verdict == Verdict::Pass)
             && isolations
                 .iter()
                 .filter(|finding| finding.state == stage.state)

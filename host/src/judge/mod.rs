@@ -80,7 +80,7 @@ pub fn judge(
             if hunted.is_some()
                 && faults.is_empty()
                 && !unsteady
-                && hunt::is_shown_good(board, limits, plan, &evidence, &isolations) =>
+                && hunt::is_shown_good(board, limits, plan, &evidence, &meshes, &isolations) =>
         {
             Verdict::Pass
         }

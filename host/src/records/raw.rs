@@ -258,6 +258,12 @@ mod tests {
             shot(Role::Hum, Source::Off, turned_input, vec![3]),
             shot(Role::Thermometer(0), Source::Off, turned_input, vec![4]),
             shot(Role::OneWay(SegmentId::new(1)), Source::Wide, Method::Residual, vec![4, 5]),
+            shot(
+                Role::Mesh { segment: SegmentId::new(2), swapped: true },
+                Source::Load,
+                Method::Residual,
+                vec![6],
+            ),
         ])];
         let packed = pack(&fixture, &added).unwrap();
         assert_eq!(unpack(&fixture, FORMAT, &packed).unwrap(), added);

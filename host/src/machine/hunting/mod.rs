@@ -125,7 +125,8 @@ impl<'h> Hunting<'h> {
             let looks = match leg.kind {
                 LegKind::Check | LegKind::Standards => continue,
                 LegKind::Walk(_) => leg.shots.iter().filter(|shot| !is_segment(shot)).copied().collect(),
-                LegKind::OneWay | LegKind::Isolation => leg.shots.clone(),
+                // A mesh is told by all its readings together or not at all.
+                LegKind::Mesh(_) | LegKind::OneWay | LegKind::Isolation => leg.shots.clone(),
             };
             shots.extend(looks);
         }
