@@ -365,7 +365,7 @@ impl Scene<'_> {
                         if verdict::judge(loaded.at_20c, loaded.budget.guard(), limits) == Verdict::Pass);
                 let class = if film { Class::Film } else { doubtful_class(segment, limits, &value) };
                 let doubt = (verdict == Verdict::Unproven).then_some(Doubt::Straddles);
-                (Some(value), verdict, class, doubt)
+                (Some(*value), verdict, class, doubt)
             }
         };
         match unaccounted {
@@ -390,7 +390,12 @@ impl Scene<'_> {
                 ..budget.edges
             };
             let as_measured = Budget { noise: budget.noise * wider, edges, ..budget };
-            return Told::Value(Value::of(segment, Ohms(resistance.value), as_measured, self.warmth));
+            return Told::Value(Box::new(Value::of(
+                segment,
+                Ohms(resistance.value),
+                as_measured,
+                self.warmth,
+            )));
         }
         let most = sight.estimate.at_most(branch, SIGMAS);
         let least = Value::of(segment, Ohms(most.recip()), Budget::of_noise(Ohms::ZERO), self.warmth);
@@ -407,7 +412,7 @@ fn is_flaky(reading: &Reading, limits: &Limits) -> bool {
 /// What an estimate says of one segment.
 enum Told {
     /// A value.
-    Value(Value),
+    Value(Box<Value>),
     /// Its conductance is not told from nothing, and too small for its limit.
     Open,
     /// Anything is possible.

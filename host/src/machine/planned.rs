@@ -185,11 +185,9 @@ impl<'p> Planned<'p> {
                     _ => {}
                 }
             }
-            Task::MeshSurvey(current) => {
-                if runs.iter().any(RunEvidence::carries) {
-                    let shots = self.mesh(&current, Walk::Load);
-                    self.agenda.push(Task::Load(shots));
-                }
+            Task::MeshSurvey(current) if runs.iter().any(RunEvidence::carries) => {
+                let shots = self.mesh(&current, Walk::Load);
+                self.agenda.push(Task::Load(shots));
             }
             Task::Survey { stretch, broken, depth } => {
                 if runs.iter().any(|run| run.carries()) {

@@ -49,7 +49,7 @@ pub fn places(
     let place = |mesh: Mesh| {
         let apart: Vec<_> = mesh.segments.iter().chain(without).chain(&one_way).copied().collect();
         let ports = mesh.points.iter().filter_map(|&at| {
-            let forced = graph.nearest(at, state, &apart, |point| forced(point))?;
+            let forced = graph.nearest(at, state, &apart, &forced)?;
             Some(Port { at, forced })
         });
         Place { ports: ports.collect(), mesh }
