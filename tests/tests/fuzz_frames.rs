@@ -14,7 +14,7 @@ use copperwalk_tests::{
 };
 use copperwalk_wire::{
     Contacts, FrameReader, FromBench, Gain, Input, MAX_FRAME, Method, Packet, Rate, Ratio, Settle, Shot,
-    Source, Stop, ToBench,
+    Source, Stop, Watch, ToBench,
     codes::{Codes, decode, possible_counts},
     encode,
     message::{CODES_PER_FRAME, Identity, Refusal, Rule, RunEnd, ShotEnd},
@@ -59,7 +59,7 @@ fn any_shot(rng: &mut Rng) -> Shot {
     let source = one_of(rng, &[Source::Off, Source::Dry, Source::Load, Source::Wide, Source::Isolation]);
     let (gain_a, gain_b, rate) = (one_of(rng, &Gain::ALL), one_of(rng, &Gain::ALL), one_of(rng, &Rate::ALL));
     let few = |rng: &mut Rng| one_of(rng, &[0, 1, 2, 3, 5, 255]);
-    let method = match below(rng, 5) {
+    let method = match below(rng, 6) {
         0 => Method::Residual,
         1 => Method::Bleed { millis: below(rng, 1 << 16) as u16 },
         2 => Method::Sample {
@@ -93,6 +93,12 @@ fn any_shot(rng: &mut Rng) -> Shot {
                 gate: (below(rng, 2) == 0).then(|| any_f32(rng)),
             })
         }
+        4 => Method::Watch(Watch {
+            gain_a,
+            gain_b,
+            rate,
+            pairs: one_of(rng, &[0, 1, 3, u16::MAX / 2, u16::MAX]),
+        }),
         _ => Method::Settle(Settle {
             gain_a,
             gain_b,
@@ -213,6 +219,7 @@ fn any_codes_are_decoded_or_refused() {
                         let zeros = settle.zeros.map_or(0, |zeros| zeros.len());
                         2 + zeros + 2 * settle.windows().flatten().count()
                     }
+                    Codes::Watch(watch) => 2 * watch.pairs.len(),
                 };
                 assert_eq!(seen, codes.len(), "{shot:?}");
             }

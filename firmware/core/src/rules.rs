@@ -36,6 +36,8 @@ pub fn check_shot(shot: &Shot, layout: Layout) -> Result<(), Rule> {
         // Both buses or none: a bench proves its own open circuit with none.
         Method::Ratio(ratio) => (!off, force != 1 && (sensed || !(ratio.contact_check || ratio.ends))),
         Method::Settle(_) => (*source == Source::Isolation, force != 1 && sensed),
+        // Whatever the host says: no load current through what may be a contact that comes and goes.
+        Method::Watch(_) => (*source == Source::Dry, force == 2 && sensed),
     };
     let (counts_fit, finite) = match method {
         Method::Residual => (true, true),
@@ -55,6 +57,8 @@ pub fn check_shot(shot: &Shot, layout: Layout) -> Result<(), Rule> {
                 && 6 + 2 * u32::from(settle.window) * u32::from(settle.windows_max) <= u32::from(u16::MAX),
             [settle.pass, settle.slope, settle.floor].into_iter().all(f32::is_finite),
         ),
+        // Codes are counted in 16 bits.
+        Method::Watch(watch) => (0 < watch.pairs && watch.pairs <= u16::MAX / 2, true),
     };
     match () {
         () if !source_fits => Err(Rule::SourceForMethod),
@@ -87,7 +91,7 @@ fn stop_is_finite(stop: &Stop) -> bool {
 
 #[cfg(test)]
 mod tests {
-    use copperwalk_wire::{Gain, Input, Rate, Ratio, Settle};
+    use copperwalk_wire::{Gain, Input, Rate, Ratio, Settle, Watch};
 
     use super::*;
 
@@ -129,6 +133,10 @@ mod tests {
             rate: Rate::Sps1000,
             count,
         }
+    }
+
+    fn watch(pairs: u16) -> Method {
+        Method::Watch(Watch { gain_a: Gain::X64, gain_b: Gain::X128, rate: Rate::Sps1000, pairs })
     }
 
     #[test]
@@ -174,6 +182,16 @@ mod tests {
                 Err(ContactMissing),
             ),
             (with(one_sense, Isolation, settle(SETTLE)), Err(ContactMissing)),
+            (shot(Dry, watch(1)), Ok(())),
+            (shot(Dry, watch(u16::MAX / 2)), Ok(())),
+            (shot(Dry, watch(0)), Err(Counts)),
+            (shot(Dry, watch(u16::MAX / 2 + 1)), Err(Counts)),
+            (shot(Load, watch(1)), Err(SourceForMethod)),
+            (shot(Wide, watch(1)), Err(SourceForMethod)),
+            (shot(Off, watch(1)), Err(SourceForMethod)),
+            (with(one_force, Dry, watch(1)), Err(ContactMissing)),
+            (with(one_sense, Dry, watch(1)), Err(ContactMissing)),
+            (with(open, Dry, watch(1)), Err(ContactMissing)),
             (shot(Off, Method::Bleed { millis: 0 }), Err(Counts)),
             (shot(Off, sample(0)), Err(Counts)),
             (shot(Dry, ratio(Ratio { triples_min: 0, ..RATIO })), Err(Counts)),

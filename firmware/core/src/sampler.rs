@@ -68,7 +68,7 @@ impl Sampler {
     pub fn new(method: Method) -> Self {
         let sum = match method {
             Method::Residual => Sum::Residual(codes::Residual { bias: 0, contacts: [0; 2], across: 0 }),
-            Method::Bleed { .. } | Method::Sample { .. } => Sum::Nothing,
+            Method::Bleed { .. } | Method::Sample { .. } | Method::Watch(_) => Sum::Nothing,
             Method::Ratio(_) => Sum::Ratio { delta: Delta::default(), a: 0 },
             Method::Settle(_) => Sum::Settle(Windows::default()),
         };
@@ -188,6 +188,8 @@ pub const fn setting(method: &Method, code: Code) -> Setting {
         (Method::Ratio(ratio), _) => (ratio.gain_b, ratio.rate),
         (Method::Settle(settle), Code::Sense { .. }) => (settle.gain_a, settle.rate),
         (Method::Settle(settle), _) => (settle.gain_b, settle.rate),
+        (Method::Watch(watch), Code::Sense { .. }) => (watch.gain_a, watch.rate),
+        (Method::Watch(watch), _) => (watch.gain_b, watch.rate),
         (Method::Residual | Method::Bleed { .. }, _) => (CHECK_GAIN, CHECK_RATE),
     };
     let excited = matches!(

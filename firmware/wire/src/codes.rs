@@ -5,7 +5,7 @@
 
 use core::{fmt, ops::RangeInclusive};
 
-use crate::{Gain, Input, Method, Rate, Ratio, Settle, Shot};
+use crate::{Gain, Input, Method, Rate, Ratio, Settle, Shot, Watch};
 
 /// Gain of everything that is measured against ground or without a source: residual and contact checks.
 pub const CHECK_GAIN: Gain = Gain::X1;
@@ -88,6 +88,7 @@ pub fn code_at(method: &Method, index: usize) -> Option<Code> {
                 _ => pair(index - head, false),
             })
         }
+        Method::Watch(watch) => (index < 2 * watch.pairs as usize).then_some(pair(index, false)),
     }
 }
 
@@ -165,6 +166,7 @@ pub const fn possible_counts(shot: &Shot) -> Counts {
             let most = larger(settle.windows_max as usize, WINDOWS_MIN);
             in_steps(head_of_settle(settle), WINDOWS_MIN, most, 2 * larger(settle.window as usize, 1))
         }
+        Method::Watch(watch) => Counts::only(2 * larger(watch.pairs as usize, 1)),
     }
 }
 
@@ -189,6 +191,8 @@ pub enum Codes<'c> {
     Ratio(RatioCodes<'c>),
     /// Of an isolation reading.
     Settle(SettleCodes<'c>),
+    /// Of a segment that is watched.
+    Watch(WatchCodes<'c>),
 }
 
 /// Codes of a residual check, gain 1.
@@ -252,6 +256,15 @@ pub struct SettleCodes<'c> {
     pub pairs: &'c [[i32; 2]],
 }
 
+/// Codes of a segment that is watched.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct WatchCodes<'c> {
+    /// How it was watched.
+    pub method: Watch,
+    /// Pair A and pair B in turn; at least one.
+    pub pairs: &'c [[i32; 2]],
+}
+
 impl<'c> SettleCodes<'c> {
     /// The windows, in order.
     pub fn windows(&self) -> impl DoubleEndedIterator<Item = &'c [[i32; 2]]> {
@@ -295,6 +308,10 @@ pub fn decode<'c>(shot: &Shot, codes: &'c [i32]) -> Result<Codes<'c>, Malformed>
         }),
         Method::Ratio(ratio) => ratio_codes(ratio, codes),
         Method::Settle(settle) => settle_codes(settle, codes),
+        Method::Watch(watch) => {
+            let (pairs, _) = codes.as_chunks();
+            Some(Codes::Watch(WatchCodes { method: *watch, pairs }))
+        }
     }
     .ok_or(miscounted)
 }
@@ -374,6 +391,17 @@ impl<'c> Codes<'c> {
         }
     }
 
+    /// As those of a segment that is watched.
+    ///
+    /// # Errors
+    /// The shot is of another kind.
+    pub fn watch(self) -> Result<WatchCodes<'c>, Malformed> {
+        match self {
+            Self::Watch(watch) => Ok(watch),
+            other => Err(other.not(ReadingKind::Watch)),
+        }
+    }
+
     fn not(self, wanted: ReadingKind) -> Malformed {
         let reading = match self {
             Self::Residual(_) => ReadingKind::Residual,
@@ -381,6 +409,7 @@ impl<'c> Codes<'c> {
             Self::Sample(_) => ReadingKind::Sample,
             Self::Ratio(_) => ReadingKind::Ratio,
             Self::Settle(_) => ReadingKind::Settle,
+            Self::Watch(_) => ReadingKind::Watch,
         };
         Malformed::Kind { reading, wanted }
     }
@@ -395,6 +424,7 @@ pub enum ReadingKind {
     Sample,
     Ratio,
     Settle,
+    Watch,
 }
 
 impl ReadingKind {
@@ -406,6 +436,7 @@ impl ReadingKind {
             Method::Sample { .. } => Self::Sample,
             Method::Ratio(_) => Self::Ratio,
             Method::Settle(_) => Self::Settle,
+            Method::Watch(_) => Self::Watch,
         }
     }
 }
@@ -418,6 +449,7 @@ impl fmt::Display for ReadingKind {
             Self::Sample => "a plain voltage reading",
             Self::Ratio => "a resistance reading",
             Self::Settle => "an isolation reading",
+            Self::Watch => "a watched segment",
         })
     }
 }

@@ -20,10 +20,10 @@ pub mod shot;
 pub use codes::{Codes, Malformed, decode as decode_codes};
 pub use frame::{FrameError, FrameReader, decode, encode};
 pub use message::{FromBench, Packet, ToBench};
-pub use shot::{Contacts, Gain, Input, Method, Rate, Ratio, Settle, Shot, Source, Stop};
+pub use shot::{Contacts, Gain, Input, Method, Rate, Ratio, Settle, Shot, Source, Stop, Watch};
 
 /// Version of everything in this crate that an older peer would misread.
-pub const PROTOCOL: u16 = 3;
+pub const PROTOCOL: u16 = 4;
 
 /// Longest frame on the line in bytes: COBS overhead and the closing zero included. Both ends drop longer ones.
 pub const MAX_FRAME: usize = 256;

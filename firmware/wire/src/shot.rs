@@ -170,6 +170,8 @@ pub enum Method {
     Ratio(Ratio),
     /// Isolation: one polarity, watched until a capacitor has charged.
     Settle(Settle),
+    /// One segment without a pause, in one polarity, while somebody taps it.
+    Watch(Watch),
 }
 
 /// Ratio sampling.
@@ -257,4 +259,22 @@ pub struct Settle {
     pub floor: f32,
     /// Turn pair B round in every second pair of a window, which then holds an even number of them.
     pub turned: bool,
+}
+
+/// Watching. Source must be [`Source::Dry`]: what is watched may be a contact that comes and goes, and load current through one
+/// would break its film, or weld its tips, while it is looked at.
+///
+/// Codes: `pairs` times pair A at `gain_a`, then pair B at `gain_b`, source on, forward, one conversion after the other. Of an
+/// interruption of two conversions at least half of one of either pair is seen: pair A rises where it is the segment that opens,
+/// pair B falls wherever the loop opens.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub struct Watch {
+    /// Gain for pair A.
+    pub gain_a: Gain,
+    /// Gain for pair B.
+    pub gain_b: Gain,
+    /// Data rate for both.
+    pub rate: Rate,
+    /// Pairs to take. Codes are counted in 16 bits; who watches for longer asks for several such shots, with 0.4 ms between them.
+    pub pairs: u16,
 }

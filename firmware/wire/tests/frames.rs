@@ -7,7 +7,7 @@ use core::fmt::Debug;
 
 use copperwalk_wire::{
     Contacts, FrameError, FrameReader, FromBench, Gain, Input, MAX_FRAME, Method, PROTOCOL, Packet, Rate,
-    Ratio, Settle, Shot, Source, Stop, ToBench, decode, encode,
+    Ratio, Settle, Shot, Source, Stop, ToBench, Watch, decode, encode,
     message::{CODES_PER_FRAME, ECHO_BYTES, Fault, Identity, Refusal, Rule, RunEnd, ShotEnd, Status},
 };
 use heapless::Vec as Short;
@@ -81,6 +81,7 @@ fn widest_requests() -> Vec<ToBench> {
             floor: f32::MAX,
             turned: true,
         }),
+        Method::Watch(Watch { gain_a: GAIN, gain_b: GAIN, rate: RATE, pairs: u16::MAX }),
     ];
     let shots = methods.map(|method| ToBench::Shot { index: u16::MAX, shot: widest_shot(method) });
     let others = [
@@ -330,6 +331,9 @@ fn any_method() -> impl Strategy<Value = Method> {
                     turned,
                 })
             }),
+        (gain(), gain(), rate(), any::<u16>()).prop_map(|(gain_a, gain_b, rate, pairs)| {
+            Method::Watch(Watch { gain_a, gain_b, rate, pairs })
+        }),
     ]
 }
 
@@ -421,7 +425,7 @@ proptest! {
 #[test]
 fn the_protocol_version_is_part_of_the_contract() {
     // Raising it is a decision: hosts and controllers in the field refuse each other across it.
-    assert_eq!(PROTOCOL, 3);
+    assert_eq!(PROTOCOL, 4);
     // And this is what every version must be able to read: the handshake itself.
     assert_eq!(framed(&Packet { seq: 0, body: ToBench::Hello { protocol: 1 } })[..4], [1, 1, 6, 1]);
 }

@@ -187,7 +187,7 @@ impl<'p> Course<'p> {
 /// Whether a shot that gave so many codes, which fit its method, may end like this.
 fn may_end(shot: &Shot, codes: usize, why: ShotEnd) -> bool {
     let decides = match &shot.method {
-        Method::Residual | Method::Bleed { .. } | Method::Sample { .. } => false,
+        Method::Residual | Method::Bleed { .. } | Method::Sample { .. } | Method::Watch(_) => false,
         Method::Ratio(ratio) => ratio.stop.is_some(),
         Method::Settle(_) => true,
     };

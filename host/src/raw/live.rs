@@ -203,6 +203,12 @@ pub(crate) fn shot(shot: &wire::Shot) -> v2::Shot {
             };
             if settle.turned { v2::Method::SettleTurned(frozen) } else { v2::Method::Settle(frozen) }
         }
+        wire::Method::Watch(wire::Watch { gain_a, gain_b, rate, pairs }) => v2::Method::Watch(v2::Watch {
+            gain_a: gain_a.into(),
+            gain_b: gain_b.into(),
+            rate: rate.into(),
+            pairs,
+        }),
     };
     v2::Shot {
         contacts: [wide(force_plus), wide(force_minus), wide(sense_plus), wide(sense_minus)],
@@ -247,6 +253,12 @@ pub(crate) fn shot_of(shot: v2::Shot) -> Result<wire::Shot, RawError> {
         }),
         v2::Method::Settle(frozen) => wire::Method::Settle(settle_of(frozen, false)),
         v2::Method::SettleTurned(frozen) => wire::Method::Settle(settle_of(frozen, true)),
+        v2::Method::Watch(v2::Watch { gain_a, gain_b, rate, pairs }) => wire::Method::Watch(wire::Watch {
+            gain_a: gain_a.into(),
+            gain_b: gain_b.into(),
+            rate: rate.into(),
+            pairs,
+        }),
     };
     let contacts = Contacts {
         force_plus: channel(force_plus)?,

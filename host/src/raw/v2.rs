@@ -99,6 +99,15 @@ pub enum Method {
     // From here on v2.
     /// With pair B turned round in every second pair.
     SettleTurned(Settle),
+    Watch(Watch),
+}
+
+#[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Watch {
+    pub gain_a: Gain,
+    pub gain_b: Gain,
+    pub rate: Rate,
+    pub pairs: u16,
 }
 
 #[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]

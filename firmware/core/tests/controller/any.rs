@@ -1,6 +1,6 @@
 //! Shots at random, most of them within the rules.
 
-use copperwalk_wire::{Contacts, Gain, Input, Method, Rate, Ratio, Settle, Shot, Source, Stop};
+use copperwalk_wire::{Contacts, Gain, Input, Method, Rate, Ratio, Settle, Shot, Source, Stop, Watch};
 use proptest::{collection::vec, option, prelude::*, sample::select};
 
 use crate::shots::{RESIDUAL, STOP};
@@ -101,6 +101,8 @@ fn any_method() -> impl Strategy<Value = Method> {
         ),
         any_ratio().prop_map(Method::Ratio),
         any_settle().prop_map(Method::Settle),
+        (any_gain(), any_gain(), any_rate(), 0..60_u16)
+            .prop_map(|(gain_a, gain_b, rate, pairs)| Method::Watch(Watch { gain_a, gain_b, rate, pairs })),
     ]
 }
 

@@ -13,7 +13,7 @@ use proptest::{collection::vec, prelude::*};
 use crate::{
     any::any_shot,
     fake::LAYOUT,
-    shots::{ENDS, RATIO, RESIDUAL, SETTLE, STOP, ratio, sample},
+    shots::{ENDS, RATIO, RESIDUAL, SETTLE, STOP, ratio, sample, watch},
 };
 
 /// Samples a shot to its end; what each code was converted with, and the code.
@@ -97,6 +97,11 @@ proptest! {
                 prop_assert_eq!(settle.windows().flatten().count(), settle.pairs.len());
                 prop_assert!(settle.windows().count() >= 2);
             }
+            Codes::Watch(watch) => {
+                prop_assert_eq!(pairs(&taken), watch.pairs);
+                prop_assert_eq!(watch.pairs.len(), usize::from(watch.method.pairs));
+                prop_assert!(taken.iter().all(|(setting, _)| !setting.reversed && setting.excited));
+            }
         }
     }
 
@@ -149,7 +154,9 @@ fn every_possible_count_can_happen() {
         });
         check_all(&shot, counts);
     }
-    for (shot, count) in [(RESIDUAL, 4), (sample(ENDS, Source::Off, Input::Zero, 9), 9)] {
+    for (shot, count) in
+        [(RESIDUAL, 4), (sample(ENDS, Source::Off, Input::Zero, 9), 9), (watch(Source::Dry, 7), 14)]
+    {
         check_all(&shot, [sampled(&shot, |_| 0).len()].into_iter());
         assert!(possible_counts(&shot).contains(count));
     }

@@ -9,7 +9,7 @@ use copperwalk_wire::{
 
 use crate::{
     fake::{Setup, code},
-    shots::{ENDS, RATIO, RESIDUAL, SETTLE, STOP, contacts, ratio, sample},
+    shots::{ENDS, RATIO, RESIDUAL, SETTLE, STOP, contacts, ratio, sample, watch},
 };
 
 fn why(ended: FromBench) -> RunEnd {
@@ -38,9 +38,10 @@ fn each_method_streams_its_codes_in_the_stated_order() {
         ),
         Shot { contacts: ENDS, source: Source::Off, method: Method::Bleed { millis: 20 } },
         Shot { contacts: ENDS, source: Source::Isolation, method: Method::Settle(SETTLE) },
+        watch(Source::Dry, 3),
     ];
     let FromBench::Ended { why, shots, closures, device_us } = setup.run(&plan) else { panic!() };
-    assert_eq!((why, shots), (RunEnd::Complete, 5));
+    assert_eq!((why, shots), (RunEnd::Complete, 6));
     // Four contacts once, and the bleed relay.
     assert_eq!(closures, 5);
 
@@ -58,6 +59,9 @@ fn each_method_streams_its_codes_in_the_stated_order() {
     assert_eq!(setup.codes(4), [vec![alone, alone, 3, 3, 3, 3], pairs].concat());
     assert_eq!(shot_end(&setup, 2), Some((16, ShotEnd::Complete)));
     assert_eq!(shot_end(&setup, 4), Some((18, ShotEnd::Decided)));
+    // One polarity, A and B in turn.
+    assert_eq!(setup.codes(5), forward.repeat(3));
+    assert_eq!(shot_end(&setup, 5), Some((6, ShotEnd::Complete)));
 
     // What the converter was told, by register: multiplexer and gain, burn-out, current source.
     let world = setup.world.borrow();

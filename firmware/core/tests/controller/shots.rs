@@ -1,6 +1,6 @@
 //! Shots the tests are made of.
 
-use copperwalk_wire::{Contacts, Gain, Input, Method, Rate, Ratio, Settle, Shot, Source, Stop};
+use copperwalk_wire::{Contacts, Gain, Input, Method, Rate, Ratio, Settle, Shot, Source, Stop, Watch};
 
 pub const fn contacts(force_plus: u16, force_minus: u16, sense_plus: u16, sense_minus: u16) -> Contacts {
     Contacts {
@@ -47,4 +47,10 @@ pub const fn sample(contacts: Contacts, source: Source, input: Input, count: u8)
     let method =
         Method::Sample { input, reversed: false, burnout: false, gain: Gain::X1, rate: Rate::Sps1000, count };
     Shot { contacts, source, method }
+}
+
+/// A segment that is watched.
+pub fn watch(source: Source, pairs: u16) -> Shot {
+    let watch = Watch { gain_a: Gain::X64, gain_b: Gain::X128, rate: Rate::Sps1000, pairs };
+    Shot { contacts: ENDS, source, method: Method::Watch(watch) }
 }

@@ -15,7 +15,7 @@ use proptest::prelude::*;
 use crate::{
     any::good_plan,
     fake::Setup,
-    shots::{ENDS, RATIO, RESIDUAL, SETTLE, STOP, contacts, ratio, sample},
+    shots::{ENDS, RATIO, RESIDUAL, SETTLE, STOP, contacts, ratio, sample, watch},
 };
 
 /// What one conversion may take longer than its nominal time: until it is asked for again.
@@ -74,6 +74,8 @@ fn each_kind_of_wait_is_foreseen() {
         ratio(contacts(0, 3, 1, 2), Source::Load, Ratio { triples_min: 2, triples_max: 2, ..RATIO }),
         ratio(contacts(0, 3, 1, 2), Source::Wide, Ratio { wait_us: 20_000, ..RATIO }),
         sample(ENDS, Source::Off, Input::Zero, 3),
+        watch(Source::Dry, 200),
+        watch(Source::Dry, 1),
         settle(SETTLE),
         settle(Settle { slope: 0.0, floor: -1.0, ..SETTLE }),
         Shot { contacts: ENDS, source: Source::Off, method: Method::Bleed { millis: 30 } },
