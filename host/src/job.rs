@@ -299,9 +299,7 @@ impl<T: Transport> Job<'_, T> {
                 Step::Place(state) => {
                     let placed = self.fixture.board.state(state);
                     listener(Event::Placing { state: &placed.name, prompt: &placed.prompt });
-                    let mut watch =
-                        Watching { session: self.session, fixture: self.fixture, probes: &probes, state };
-                    self.operator.place(state, &placed.prompt, &mut watch)?;
+                    place(self.session, self.operator, self.fixture, &probes, state)?;
                     listener(Event::Placed);
                     machine.placed();
                 }
@@ -332,6 +330,21 @@ impl<T: Transport> Job<'_, T> {
         })?;
         Ok(report)
     }
+}
+
+/// Has the operator put the unit into a state, while the bench looks at the lid and at the unit's own switches.
+///
+/// # Errors
+/// Nobody does, or the controller does not answer.
+pub fn place<T: Transport>(
+    session: &mut Session<T>,
+    operator: &mut dyn Operator,
+    fixture: &Fixture,
+    probes: &[Probe],
+    state: StateId,
+) -> Result<(), Unattended> {
+    let mut watch = Watching { session, fixture, probes, state };
+    operator.place(state, &fixture.board.state(state).prompt, &mut watch)
 }
 
 /// Has the controller the channels that the fixture uses?

@@ -69,6 +69,9 @@ pub mod evidence;
 
 pub mod finding;
 
+#[warn(clippy::indexing_slicing)]
+pub mod disturbance;
+
 // What is made of it.
 pub mod sweep;
 
@@ -91,6 +94,8 @@ pub mod report;
 pub mod job;
 
 pub mod prove;
+
+pub mod watch;
 
 pub mod daemon;
 

@@ -84,6 +84,26 @@ CREATE TABLE tick (
     UNIQUE (serial, entry)
 );
 
+-- A segment that was watched while somebody tapped it: evidence that it comes and goes, or that nothing was seen.
+CREATE TABLE watch (
+    watch_id   INTEGER PRIMARY KEY,
+    serial     TEXT    NOT NULL REFERENCES unit,
+    entry      BIGINT  NOT NULL,
+    at_us      BIGINT  NOT NULL,            -- when it ended
+    segment    TEXT    NOT NULL,            -- as the board file names it
+    state      TEXT    NOT NULL,            -- as the board file names it
+    bench_name TEXT    NOT NULL,            -- what watched
+    watched_ms BIGINT  NOT NULL,            -- how long
+    dropouts   BIGINT  NOT NULL,            -- interruptions of the segment
+    longest_us BIGINT  NOT NULL,            -- the longest of them; 0 where there was none
+    steps      BIGINT  NOT NULL,            -- times the resistance changed and stayed
+    noises     BIGINT  NOT NULL,            -- times of more noise than at rest
+    verdict    TEXT    NOT NULL CHECK (verdict IN ('pass', 'fail', 'unproven', 'void')),
+    sheet      TEXT    NOT NULL,            -- all that was seen, as `watch --json` prints it
+    digest     BLOB    NOT NULL,            -- SHA-256 over this row
+    UNIQUE (serial, entry)
+);
+
 -- What there is of a unit: a row for every measurement, for every judgement, and for every row of the tables above but
 -- pictures, written with it. A digest shows that a row was altered; this shows that one is missing, or was moved to
 -- another unit.
@@ -92,6 +112,6 @@ CREATE TABLE ledger (
     entry     BIGINT NOT NULL,              -- the place in the unit's history; of a judgement that of its measurement
     judgement BIGINT NOT NULL,              -- number of the judgement; 0: the entry itself
     kind      TEXT   NOT NULL CHECK (kind IN ('measurement', 'judgement', 'note', 'repair', 'correction',
-                                             'status', 'photo', 'tick')),
+                                             'status', 'photo', 'tick', 'watch')),
     PRIMARY KEY (serial, entry, judgement)
 ) WITHOUT ROWID;

@@ -104,6 +104,10 @@ CREATE TRIGGER tick_is_not_changed BEFORE UPDATE ON tick
     BEGIN SELECT RAISE(ABORT, 'records are append-only: a tick is never changed'); END;
 CREATE TRIGGER tick_is_not_deleted BEFORE DELETE ON tick
     BEGIN SELECT RAISE(ABORT, 'records are append-only: a tick is never deleted'); END;
+CREATE TRIGGER watch_is_not_changed BEFORE UPDATE ON watch
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a watch is never changed'); END;
+CREATE TRIGGER watch_is_not_deleted BEFORE DELETE ON watch
+    BEGIN SELECT RAISE(ABORT, 'records are append-only: a watch is never deleted'); END;
 CREATE TRIGGER ledger_is_not_changed BEFORE UPDATE ON ledger
     BEGIN SELECT RAISE(ABORT, 'records are append-only: the ledger is never changed'); END;
 CREATE TRIGGER ledger_is_not_deleted BEFORE DELETE ON ledger

@@ -31,6 +31,7 @@ mod slip;
 mod sweep;
 mod tick;
 mod token;
+mod watch;
 
 use std::{ffi::OsString, path::PathBuf, process::ExitCode};
 
@@ -47,6 +48,7 @@ use crate::{
     report::{label::LabelError, words},
     virtual_bench::SpecError,
     visible::{clean_lines, first_hidden, path as shown},
+    watch::{TaskError, WatchError},
 };
 use output::Output;
 
@@ -90,6 +92,8 @@ enum Command {
     Sweep(sweep::Args),
     /// Hunt for what is wrong with one unit: the fewest readings that tell, then the proof.
     Hunt(hunt::Args),
+    /// Watch one segment without a pause while it is tapped, bent or wiggled: dropouts, steps, noise.
+    Watch(watch::Args),
     /// Write down that units have come in, before they are swept.
     Receive(receive::ReceiveArgs),
     /// List the controllers that are plugged in, and how they stand.
@@ -148,6 +152,24 @@ pub enum Status {
 /// Why a command could not do its work.
 #[derive(Debug, thiserror::Error)]
 enum Failure {
+    /// Watching a segment.
+    #[error("{0}; nothing was recorded")]
+    Watch(#[from] WatchError),
+    /// A segment that cannot be watched.
+    #[error("{0}")]
+    Task(#[from] TaskError),
+    /// A name that neither board nor fixture file has.
+    #[error("there is no {what} {name:?} on board {board:?}; {help}")]
+    Unknown {
+        /// What is named.
+        what: &'static str,
+        /// The name.
+        name: String,
+        /// The board.
+        board: String,
+        /// Which was meant.
+        help: String,
+    },
     /// Files people wrote.
     #[error("{0}")]
     Files(Problems),
@@ -329,6 +351,10 @@ impl Failure {
             Self::Prove(error) if error.is_input() => Status::Input,
             Self::Prove(ProveError::Job(error)) if error.is_cancelled() => Status::Cancelled,
             Self::Prove(_) => Status::Void,
+            Self::Watch(error) if error.is_input() => Status::Input,
+            Self::Watch(error) if error.is_unit() => Status::Fail,
+            Self::Watch(error) if error.is_cancelled() => Status::Cancelled,
+            Self::Watch(_) => Status::Void,
             Self::Daemon(error) => error.status(),
             Self::Rejudge(RejudgeError::Cancelled { .. }) => Status::Cancelled,
             _ => Status::Input,
@@ -372,6 +398,7 @@ pub fn main() -> ExitCode {
         Command::Plan(command) => plan::run(command, &mut output),
         Command::Prove(command) => prove::run(command, args.records, &mut output),
         Command::Sweep(command) => sweep::run(command, args.records, &mut output),
+        Command::Watch(command) => watch::run(command, args.records, &mut output),
         Command::Receive(command) => receive::receive(command, args.records, &mut output),
         Command::Bench(command) => bench::run(command, args.records, &mut output),
         Command::Unit(command) => records::unit(command, args.records, &mut output),

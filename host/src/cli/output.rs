@@ -89,6 +89,11 @@ fn columns(stream: &impl IsTerminal) -> usize {
     said.or_else(own).unwrap_or(Screen::PLAIN.width).max(NARROWEST)
 }
 
+/// Columns that standard error is laid out for.
+pub fn stderr_columns() -> usize {
+    columns(&io::stderr())
+}
+
 /// May standard error be coloured?
 pub fn colour_on_stderr() -> bool {
     io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none()

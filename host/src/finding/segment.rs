@@ -29,7 +29,7 @@ use crate::{
 };
 
 /// A contact that moved by less than this share of its limit is settled enough.
-const MOTION_SHARE: f64 = 0.25;
+pub const MOTION_SHARE: f64 = 0.25;
 /// Motion of less than this share of the widest seen in the state is a neighbour's.
 const NEIGHBOUR_SHARE: f64 = 0.1;
 /// A contact that moves reaches at least so many times its lowest resistance.

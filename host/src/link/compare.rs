@@ -50,6 +50,11 @@ impl<'p> Course<'p> {
         &self.shots
     }
 
+    /// The codes of the shot under way.
+    pub(super) fn codes(&self) -> &[i32] {
+        &self.codes
+    }
+
     pub(super) fn into_shots(self) -> Vec<RanShot> {
         self.shots
     }

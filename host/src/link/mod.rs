@@ -21,7 +21,7 @@ pub mod words;
 
 pub use cancel::CancelToken;
 pub use error::{BrokenPromise, LinkError};
-pub use report::{RanShot, RunReport};
+pub use report::{Heard, RanShot, RunReport};
 pub use session::Session;
 pub use transport::{Gone, Transport};
 

@@ -15,6 +15,20 @@ pub struct RunReport {
     pub device_us: u32,
 }
 
+/// What a run says as it goes on.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub enum Heard<'r> {
+    /// The next codes of the shot under way.
+    Codes {
+        /// Which shot, from 0.
+        shot: usize,
+        /// Those that came since the last time.
+        codes: &'r [i32],
+    },
+    /// A shot is over.
+    Shot(&'r RanShot),
+}
+
 /// One shot that was run.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct RanShot {

@@ -13,7 +13,7 @@ use super::{
     compare::Course,
     deadline,
     error::{Awaited, LinkError},
-    report::{RanShot, RunReport},
+    report::{Heard, RanShot, RunReport},
     session::{Session, unexpected},
     transport::Transport,
 };
@@ -37,7 +37,25 @@ impl<T: Transport> Session<T> {
         shots: &[Shot],
         watcher: &mut dyn FnMut(&RanShot),
     ) -> Result<RunReport, LinkError> {
-        let done = self.start(shots).and_then(|number| self.collect(number, shots, watcher));
+        self.run_heard(shots, &mut |heard| {
+            if let Heard::Shot(ran) = heard {
+                watcher(ran);
+            }
+            true
+        })
+    }
+
+    /// The same, telling `hearer` of the codes as they come. It says whether to go on; if not, the run is stopped as if somebody had
+    /// cancelled it.
+    ///
+    /// # Errors
+    /// As [`run`](Self::run).
+    pub fn run_heard(
+        &mut self,
+        shots: &[Shot],
+        hearer: &mut dyn FnMut(Heard<'_>) -> bool,
+    ) -> Result<RunReport, LinkError> {
+        let done = self.start(shots).and_then(|number| self.collect(number, shots, hearer));
         match done {
             Err(LinkError::Cancelled { .. }) => Err(LinkError::Cancelled { all_open: self.stop().is_ok() }),
             Err(error) => {
@@ -94,7 +112,7 @@ impl<T: Transport> Session<T> {
         &mut self,
         number: u16,
         plan: &[Shot],
-        watcher: &mut dyn FnMut(&RanShot),
+        hearer: &mut dyn FnMut(Heard<'_>) -> bool,
     ) -> Result<RunReport, LinkError> {
         let (mut course, mut before) = (Course::new(plan), Before::OPEN);
         let of = plan.len();
@@ -103,7 +121,7 @@ impl<T: Transport> Session<T> {
         let mut strays = 0;
         loop {
             // The end of the run has the time of a shot too.
-            let under_way = course.shots().len();
+            let (under_way, mut heard) = (course.shots().len(), 0);
             let one = plan.get(under_way).map_or(deadline::ANSWER, |shot| deadline::shot(&mut before, shot));
             let shot_began = self.line.transport.now();
             let deadline = (began + whole).min(shot_began + one);
@@ -124,7 +142,14 @@ impl<T: Transport> Session<T> {
                 if let FromBench::Ended { .. } = packet.body {
                     self.running = None;
                 }
-                let Some(end) = course.take(packet.body)? else { continue };
+                let Some(end) = course.take(packet.body)? else {
+                    let codes = course.codes().get(heard..).unwrap_or_default();
+                    heard += codes.len();
+                    if !codes.is_empty() && !hearer(Heard::Codes { shot: under_way, codes }) {
+                        return Err(LinkError::Cancelled { all_open: false });
+                    }
+                    continue;
+                };
                 if end.why == RunEnd::Stopped {
                     return Err(LinkError::Stopped);
                 }
@@ -135,8 +160,8 @@ impl<T: Transport> Session<T> {
                     device_us: end.device_us,
                 });
             }
-            if let Some(ran) = course.shots().last() {
-                watcher(ran);
+            if course.shots().last().is_some_and(|ran| !hearer(Heard::Shot(ran))) {
+                return Err(LinkError::Cancelled { all_open: false });
             }
         }
     }

@@ -1,7 +1,7 @@
 //! Aiming a shot: excitation, gains, data rate and stop rule, from what is to be measured and its limits.
 
 use copperwalk_wire::{
-    Contacts, Gain, Method, Rate, Ratio, Settle, Shot, Source, Stop,
+    Contacts, Gain, Method, Rate, Ratio, Settle, Shot, Source, Stop, Watch,
     hardware::{
         DRY_AMPS, DRY_CLAMP_OHMS, ISOLATION_CLAMP_OHMS, LOAD_AMPS, RM_OHMS, VREF_VOLTS, wait::SETTLE_US,
     },
@@ -153,6 +153,33 @@ pub fn look_dry(contacts: Contacts, wait_us: u16) -> Shot {
     };
     ratio(contacts, Source::Dry, aim, Sampling::Full, |_| None)
 }
+
+/// Pairs of the first shot of a watched segment: half a second, after which the converter's true speed is known.
+const FIRST_PAIRS: u16 = 230;
+/// Pairs of each one after it: four seconds. The longer, the fewer pauses of 0.4 ms between two; the shorter, the sooner it shows that
+/// the line has no room.
+const NEXT_PAIRS: u16 = 1_840;
+
+/// A segment watched without a pause, by shots of which each begins where the one before it ends. Always dry: whatever comes and goes is a
+/// contact, also a crack in copper, and load current through one breaks its film or welds its tips.
+pub fn watch(contacts: Contacts, pairs: u32) -> Vec<Shot> {
+    let mut shots = Vec::new();
+    let mut left = pairs;
+    while left > 0 {
+        let most = if shots.is_empty() { FIRST_PAIRS } else { NEXT_PAIRS };
+        let pairs = u16::try_from(left).unwrap_or(most).min(most);
+        let watch = Watch { gain_a: WATCH_GAINS[0], gain_b: WATCH_GAINS[1], rate: WATCH_RATE, pairs };
+        shots.push(Shot { contacts, source: Source::Dry, method: Method::Watch(watch) });
+        left -= u32::from(pairs);
+    }
+    shots
+}
+
+/// Gains of pair A and pair B of a watched segment. At 64 a source that stands open, 19 mV at most, stays in range, and how far the
+/// segment opened can be told; at 128 the 6.8 mV over Rm fill half the range.
+pub const WATCH_GAINS: [Gain; 2] = [Gain::X64, Gain::X128];
+/// The fastest there is.
+pub const WATCH_RATE: Rate = Rate::Sps1000;
 
 /// End to end over a stretch, dry, before any load current; a ratio above `gate` ends the run there.
 pub fn whole(contacts: Contacts, expected: Ohms, gate: Ohms, wait_us: u16, sampling: Sampling) -> Shot {
@@ -402,6 +429,11 @@ pub fn nominal_current(source: Source, through: Ohms) -> Amps {
         Source::Wide => Amps(DRY_AMPS),
         Source::Off | Source::Dry | Source::Isolation => dry_current(through),
     }
+}
+
+/// What the dry source puts across an open loop.
+pub fn dry_open() -> Volts {
+    Volts(DRY_AMPS * DRY_CLAMP_OHMS)
 }
 
 /// Current in the dry range through a loop of this resistance (the unit and its contacts, Rm not counted).

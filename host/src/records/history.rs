@@ -83,7 +83,8 @@ impl Event {
         match self {
             Self::Sweep(sweep) => sweep.lot.as_deref(),
             Self::Status(said) => said.lot.as_deref(),
-            Self::Note(_) | Self::Repair(_) | Self::Void(_) | Self::Photo(_) | Self::Tick(_) => None,
+            Self::Note(_) | Self::Repair(_) | Self::Void(_) | Self::Photo(_) | Self::Tick(_)
+            | Self::Watch(_) => None,
         }
     }
 
@@ -93,7 +94,7 @@ impl Event {
             Self::Sweep(sweep) => Some(Step::Swept(sweep.judgement.verdict)),
             Self::Status(said) => Some(Step::Said(said.status)),
             Self::Repair(_) => Some(Step::Repaired),
-            Self::Note(_) | Self::Void(_) | Self::Photo(_) | Self::Tick(_) => None,
+            Self::Note(_) | Self::Void(_) | Self::Photo(_) | Self::Tick(_) | Self::Watch(_) => None,
         }
     }
 }

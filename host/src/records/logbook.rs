@@ -8,9 +8,9 @@ use sqlx::{Connection as _, Row as _};
 use super::database::{BEGIN, Connection, Row};
 use super::digest::Digest;
 use super::ledger::{self, Line, Units};
-use super::rows::{whole, word};
+use super::rows::{verdict_word, whole, word};
 use super::status::Said;
-use super::summary::{Event, Note, Photo, PhotoId, Repair, StatusSaid, SweepId, Tick, Void};
+use super::summary::{Event, Note, Photo, PhotoId, Repair, StatusSaid, SweepId, Tick, Void, WatchEntry};
 use super::value::Value;
 use super::{Error, Store, list, text, write};
 
@@ -30,7 +30,14 @@ pub(super) const PHOTO: Table = Table {
 };
 const TICK: Table = Table { name: "tick", columns: &["name", "done", "note"] };
 
-const TABLES: [&Table; 6] = [&NOTE, &REPAIR, &CORRECTION, &STATUS, &PHOTO, &TICK];
+const WATCH: Table = Table {
+    name: "watch",
+    columns: &[
+        "segment", "state", "bench_name", "watched_ms", "dropouts", "longest_us", "steps", "noises", "verdict", "sheet",
+    ],
+};
+
+const TABLES: [&Table; 7] = [&NOTE, &REPAIR, &CORRECTION, &STATUS, &PHOTO, &TICK, &WATCH];
 
 fn digest(table: &Table, serial: &str, entry: i64, at_us: i64, values: &[Value<'_>]) -> Vec<u8> {
     Digest::of(table.name)
@@ -96,6 +103,14 @@ impl Store {
             text::line("note", note, text::CAPTION_CHARACTERS)?;
         }
         self.log(&TICK, serial, at_us, &[check.into(), done.into(), note.into()]).await
+    }
+
+    /// Keeps what a segment of a unit that the records know did while it was watched.
+    ///
+    /// # Errors
+    /// Like [`Store::note`].
+    pub async fn keep_watch(&self, serial: &str, watch: &WatchEntry) -> Result<(), Error> {
+        self.log(&WATCH, serial, watch.at_us, &watch_values(watch)).await
     }
 
     /// Keeps an operator's note on a unit that the records know.
@@ -187,6 +202,22 @@ pub(super) async fn enter(
     let values = [&head, values, &[Value::from(&digest)]].concat();
     list::insert(connection, table.name, &columns, &values).await?;
     Line { serial, entry, judgement: 0, kind: table.name }.write(connection).await
+}
+
+fn watch_values(watch: &WatchEntry) -> [Value<'_>; 10] {
+    let count = |number: u64| Value::Whole(i64::try_from(number).unwrap_or(i64::MAX));
+    [
+        Value::from(&watch.segment),
+        Value::from(&watch.state),
+        Value::from(&watch.bench_name),
+        count(watch.watched_ms),
+        count(watch.dropouts),
+        count(watch.longest_us),
+        count(watch.steps),
+        count(watch.noises),
+        verdict_word(watch.verdict).into(),
+        Value::from(&watch.sheet),
+    ]
 }
 
 fn said_word(said: Said) -> &'static str {
@@ -283,6 +314,19 @@ fn event(table: &Table, serial: &str, row: &Row) -> Result<Option<(i64, Event)>,
         "tick" => {
             Event::Tick(Tick { at_us, check: text("name")?, done: row.try_get("done")?, note: text("note")? })
         }
+        "watch" => Event::Watch(WatchEntry {
+            at_us,
+            segment: text("segment")?,
+            state: text("state")?,
+            bench_name: text("bench_name")?,
+            watched_ms: whole(row, "watched_ms")?,
+            dropouts: whole(row, "dropouts")?,
+            longest_us: whole(row, "longest_us")?,
+            steps: whole(row, "steps")?,
+            noises: whole(row, "noises")?,
+            verdict: word(row, "verdict")?,
+            sheet: text("sheet")?,
+        }),
         _ => Event::Void(Void {
             at_us,
             sweep: SweepId(row.try_get("measurement_id")?),
@@ -303,6 +347,7 @@ fn event(table: &Table, serial: &str, row: &Row) -> Result<Option<(i64, Event)>,
             Value::from(&photo.jpeg_hash),
         ],
         Event::Tick(tick) => vec![Value::from(&tick.check), tick.done.into(), Value::from(&tick.note)],
+        Event::Watch(watch) => watch_values(watch).to_vec(),
         Event::Sweep(_) => Vec::new(),
     };
     let as_written = super::seal(|| digest(table, serial, entry, at_us, &values), row.try_get("digest")?);

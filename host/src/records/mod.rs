@@ -351,6 +351,10 @@ impl Records {
         self.ask(ANSWER, self.store.tick(serial, at_us, check, done, note))
     }
 
+    pub fn keep_watch(&self, serial: &str, watch: &summary::WatchEntry) -> Result<(), Error> {
+        self.ask(ANSWER, self.store.keep_watch(serial, watch))
+    }
+
     pub fn photo(&self, serial: &str, at_us: i64, caption: &str, file: Vec<u8>) -> Result<PhotoId, Error> {
         self.ask(ANSWER, self.store.photo(serial, at_us, caption, file))
     }

@@ -62,6 +62,8 @@ pub enum Event {
     Photo(Photo),
     /// A check was answered.
     Tick(Tick),
+    /// A segment was watched.
+    Watch(WatchEntry),
 }
 
 /// A sweep as the history shows it: everything but the raw codes.
@@ -144,6 +146,33 @@ pub struct SweepLine {
     pub verdict: Verdict,
     /// Faults of the unit, the most probable first.
     pub faults: Vec<Place>,
+}
+
+/// A segment that was watched while somebody tapped it.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, ToSchema)]
+pub struct WatchEntry {
+    /// When it ended, µs since 1970-01-01 UTC.
+    pub at_us: i64,
+    /// Name of the segment.
+    pub segment: String,
+    /// Name of the state.
+    pub state: String,
+    /// What watched.
+    pub bench_name: String,
+    /// For how long, ms.
+    pub watched_ms: u64,
+    /// Interruptions of the segment.
+    pub dropouts: u64,
+    /// The longest of them, µs.
+    pub longest_us: u64,
+    /// Steps.
+    pub steps: u64,
+    /// Times of excess noise.
+    pub noises: u64,
+    /// The verdict.
+    pub verdict: Verdict,
+    /// All that was seen, as `watch --json` prints it.
+    pub sheet: String,
 }
 
 /// A sweep declared void.

@@ -21,6 +21,7 @@ pub mod spread;
 pub mod terminal;
 pub(crate) mod text;
 pub mod unreadable;
+pub mod watch;
 pub mod words;
 
 #[cfg(test)]

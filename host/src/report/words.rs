@@ -3,8 +3,9 @@
 use crate::measurement::Purpose;
 use crate::records::status::Status;
 use crate::records::summary::{
-    Counts, Event, LotSummary, ParetoRow, PastSweep, Photo, Repair, StatusSaid, UnitHistory, UnitState, Void,
+    Counts, Event, LotSummary, ParetoRow, PastSweep, Photo, Repair, StatusSaid, UnitHistory, UnitState, Void, WatchEntry,
 };
+use crate::report::watch::WatchSheet;
 use crate::sweep::{Advice, Judgement, Sweep, UnitFault};
 use crate::verdict::{Class, Verdict};
 
@@ -112,6 +113,53 @@ pub fn remark(unit: &UnitState) -> Option<&'static str> {
 /// A fault in one clause: `via pair is open`.
 pub fn finding(fault: &UnitFault) -> String {
     format!("{} {}", fault.place, says(fault.class))
+}
+
+/// What came of watching a segment, in a sentence or two.
+pub fn watched(sheet: &WatchSheet) -> String {
+    let name = &sheet.segment;
+    let said = match sheet.verdict {
+        Verdict::Fail => format!("{name} {}.", says(sheet.class)),
+        Verdict::Pass => format!("Nothing was seen of {name}. That it never comes and goes is not proven by it."),
+        Verdict::Void if sheet.pin_count > 0 => {
+            "A sense pin left its pad, and the segment was not seen to move: clean the pins, press the board down, and watch \
+             again."
+                .into()
+        }
+        Verdict::Void => {
+            "The line to the controller had no room for a time, so that an interruption may have been missed: watch again with \
+             fewer programs running."
+                .into()
+        }
+        Verdict::Unproven => format!(
+            "The path was interrupted, not at {name} or too shortly to tell: watch the segments beside it, and look at the pins."
+        ),
+    };
+    let high = sheet.ohms > sheet.max_ohms;
+    let beside = if high { " It reads above its limit all the while: sweep the unit." } else { "" };
+    format!("{said}{beside}")
+}
+
+/// A watch in the history of a unit.
+pub fn watch_entry(entry: &WatchEntry) -> String {
+    let WatchEntry { segment, state, watched_ms, dropouts, longest_us, steps, noises, .. } = entry;
+    let mut seen = Vec::new();
+    if *dropouts > 0 {
+        let longest_ms = *longest_us as f64 / 1e3;
+        seen.push(format!("{dropouts} dropout{}, the longest {longest_ms:.1} ms", plural(*dropouts)));
+    }
+    if *steps > 0 {
+        seen.push(format!("{steps} step{}", plural(*steps)));
+    }
+    if *noises > 0 {
+        seen.push("excess noise".into());
+    }
+    let seen = if seen.is_empty() { "nothing seen of it".into() } else { seen.join("; ") };
+    format!("{segment} watched for {} s in state {state}: {seen}", watched_ms / 1000)
+}
+
+fn plural(count: u64) -> &'static str {
+    if count == 1 { "" } else { "s" }
 }
 
 /// Least probability of a fault that is called proven, and of one that is called likely.

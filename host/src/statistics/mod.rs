@@ -3,10 +3,11 @@
 //!
 //! [`normal`] and [`noncentral_t`] are the distributions, [`sample`] the mean and the standard deviation that all of it
 //! starts from. [`tolerance`] says how wide limits have to be, [`outlier`] which units do not belong to the rest,
-//! [`rectangle`] adds what is known by its edges alone, [`control`] whether a course of readings has left its path, and [`variance`] where scatter comes from. Every formula
+//! [`rectangle`] adds what is known by its edges alone, [`control`] and [`cusum`] whether a course of readings has left its path, and [`variance`] where scatter comes from. Every formula
 //! names its source, and its tests a figure from outside.
 
 pub mod control;
+pub mod cusum;
 pub mod noncentral_t;
 pub mod normal;
 pub mod outlier;

@@ -356,8 +356,12 @@ impl Models {
         }
         let relays = &self.relays;
         self.moving.retain(|&relay| relays[relay].moves_at(now).is_some());
-        if self.front_end.turn_over(now) | self.unit.change(now) {
+        let contacts = self.unit.change(now);
+        if self.front_end.turn_over(now) | !contacts.is_empty() {
             self.switched();
+        }
+        for (segment, good) in contacts {
+            self.trace.note(now, Change::Contact { segment, good });
         }
         if let Some(conversion) = self.adc.conversion().filter(|c| c.to_us <= now) {
             let code = self.code(&conversion);

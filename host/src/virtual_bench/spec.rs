@@ -6,6 +6,7 @@
 //! SEGMENT=open                  a crack                     POINT~POINT=2 ohm             a short or a leak
 //! SEGMENT=330 ohm               this much, at 20 °C         POINT:force=5 kohm            a dirty pin; or `open`
 //! SEGMENT=flaky                 good and bad by turns       POINT:sense+=welded           the relay to that rail
+//! SEGMENT=drops 2 ms            opens for so long, about once a second
 //! SEGMENT=film                  high until 0.25 V broke it  POINT:force-=never closes
 //! SEGMENT=one barrel open       of a via group              STANDARD=+0.5 %               its real value is off
 //! POINT:sense~POINT:sense=touching                          two pins whose tips touch
@@ -38,7 +39,7 @@ use crate::{
     board::{PointId, SegmentId, SegmentKind},
     document::suggestion,
     fixture::Fixture,
-    quantity::{self, Celsius, Farads, Ohms, Unit, Volts},
+    quantity::{self, Celsius, Farads, Ohms, Seconds, Unit, Volts},
 };
 
 /// A unit on a bench, before it is drawn.
@@ -153,6 +154,8 @@ pub enum SegmentFault {
     Resistance(Ohms),
     /// Good and bad by turns, every few milliseconds.
     Flaky,
+    /// Opens for this time, about once a second.
+    Drops(Seconds),
     /// Under an insulating film until 0.25 V has stood across it.
     Film,
     /// One barrel of a via group is broken.
@@ -213,6 +216,13 @@ pub fn parse(text: &str, fixture: &Fixture) -> Result<Injected, SpecError> {
         let fault = match what {
             "open" => SegmentFault::Open,
             "flaky" => SegmentFault::Flaky,
+            _ if let Some(time) = what.strip_prefix("drops ") => match micros(time.trim()) {
+                Some(micros @ 1..) => SegmentFault::Drops(Seconds(micros as f64 * 1e-6)),
+                _ => {
+                    let what = format!("`{}` is no time to drop out for", quantity::clip(time));
+                    return Err(wrong(what, "write `drops 2 ms` or `drops 0.5 s`".into()));
+                }
+            },
             "film" => SegmentFault::Film,
             "one barrel open" => match board.segment(id).kind {
                 SegmentKind::Via { count: 2.., .. } => SegmentFault::OneBarrelOpen,
@@ -227,7 +237,7 @@ pub fn parse(text: &str, fixture: &Fixture) -> Result<Injected, SpecError> {
                         let what = format!("`{}` is no fault of a segment", quantity::clip(what));
                         wrong(
                             what,
-                            "use open, flaky, film, one barrel open, or a resistance such as 330 ohm".into(),
+                            "use open, flaky, drops 2 ms, film, one barrel open, or a resistance such as 330 ohm".into(),
                         )
                     },
                 )?,
@@ -401,6 +411,10 @@ mod tests {
             Injected::Segment(segment("power switch"), SegmentFault::Flaky)
         );
         assert_eq!(
+            fault("power switch=drops 2 ms"),
+            Injected::Segment(segment("power switch"), SegmentFault::Drops(Seconds(0.002)))
+        );
+        assert_eq!(
             fault("power switch=film"),
             Injected::Segment(segment("power switch"), SegmentFault::Film)
         );
@@ -452,8 +466,12 @@ mod tests {
             ),
             (
                 "tail trace=broken",
-                "fault `tail trace=broken`: `broken` is no fault of a segment; use open, flaky, film, one barrel open, \
+                "fault `tail trace=broken`: `broken` is no fault of a segment; use open, flaky, drops 2 ms, film, one barrel open, \
                  or a resistance such as 330 ohm",
+            ),
+            (
+                "tail trace=drops often",
+                "fault `tail trace=drops often`: `often` is no time to drop out for; write `drops 2 ms` or `drops 0.5 s`",
             ),
             (
                 "tail trace=one barrel open",

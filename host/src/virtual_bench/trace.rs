@@ -1,6 +1,6 @@
 //! What happened on the bench and when: the evidence that relays only ever move while no current flows.
 
-use crate::board::StateId;
+use crate::board::{SegmentId, StateId};
 
 /// One change.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -38,6 +38,13 @@ pub enum Change {
     },
     /// The unit was put into the state of this index.
     Placed(StateId),
+    /// A contact of the unit changed by itself.
+    Contact {
+        /// The segment.
+        segment: SegmentId,
+        /// Good or bad.
+        good: bool,
+    },
 }
 
 /// Changes in order, kept only while asked for: a lot of sweeps would fill the memory.

@@ -27,6 +27,8 @@ const FILM_BREAKS: Volts = Volts(0.25);
 const FILM: Ohms = Ohms(330.0);
 /// Mean time a flaky contact stays good, and stays bad, µs.
 const FLAKY_US: f64 = 2_000.0;
+/// Mean time between two interruptions of a contact that drops out, µs.
+const DROPS_EVERY_US: f64 = 1e6;
 /// Series resistance of a junction that is no segment: that of a small diode.
 const JUNCTION_SERIES: Ohms = Ohms(0.3);
 /// A diode that may have more forward voltage than this is taken for silicon, one that may not for a Schottky diode.
@@ -95,6 +97,8 @@ enum Trouble {
         high: Ohms,
         bad: bool,
         until_us: u64,
+        /// Each bad turn lasts so long, µs; of a contact that is as often bad as good, any time.
+        lasts_us: Option<u64>,
     },
     /// An insulating film until it is broken down.
     Film {
@@ -254,7 +258,13 @@ impl Unit {
             SegmentFault::Film => Trouble::Film { broken: false },
             SegmentFault::Flaky => {
                 let high = (20.0 * limits.max).max(Ohms(1.0)) * self.chance.between(1.0, 3.0);
-                Trouble::Flaky { high, bad: false, until_us: self.chance.waiting(FLAKY_US) as u64 }
+                let until_us = self.chance.waiting(FLAKY_US) as u64;
+                Trouble::Flaky { high, bad: false, until_us, lasts_us: None }
+            }
+            SegmentFault::Drops(time) => {
+                let until_us = self.chance.waiting(DROPS_EVERY_US) as u64;
+                let lasts_us = Some((time.0 * 1e6) as u64);
+                Trouble::Flaky { high: OPEN, bad: false, until_us, lasts_us }
             }
         };
         self.troubled.retain(|&other| other != index);
@@ -342,16 +352,21 @@ impl Unit {
         self.troubled.iter().filter_map(|&i| self.parts[i].turns_at()).min()
     }
 
-    /// Lets contacts change that are due. Returns whether any did.
-    pub fn change(&mut self, now_us: u64) -> bool {
-        let mut changed = false;
+    /// Lets contacts change that are due. Gives those that did, by segment, and whether they are good now.
+    pub fn change(&mut self, now_us: u64) -> Vec<(SegmentId, bool)> {
+        let mut changed = Vec::new();
         for &i in &self.troubled {
-            if let Trouble::Flaky { bad, until_us, .. } = &mut self.parts[i].trouble
+            if let Trouble::Flaky { bad, until_us, lasts_us, .. } = &mut self.parts[i].trouble
                 && *until_us <= now_us
             {
                 *bad = !*bad;
-                *until_us = now_us + 1 + self.chance.waiting(FLAKY_US) as u64;
-                changed = true;
+                *until_us = now_us
+                    + match *lasts_us {
+                        None => 1 + self.chance.waiting(FLAKY_US) as u64,
+                        Some(lasts_us) if *bad => lasts_us.max(1),
+                        Some(_) => 1 + self.chance.waiting(DROPS_EVERY_US) as u64,
+                    };
+                changed.push((SegmentId::new(i), !*bad));
             }
         }
         changed
@@ -615,7 +630,7 @@ mod tests {
             let before = unit.parts[id.index()].resistance_now(unit.state);
             let mut jumps = false;
             for now_us in (window * 5_000..(window + 1) * 5_000).step_by(50) {
-                jumps |= unit.change(now_us);
+                jumps |= !unit.change(now_us).is_empty();
             }
             jumped += u32::from(jumps);
             bad += u32::from(before >= 20.0 * LimitSet::of_board(board).of(id).max);

@@ -68,6 +68,12 @@ fn history(unit: &UnitHistory, links: &Links<'_>) -> Markup {
                     Event::Photo(photo) => {
                         li { time { (figures::day(photo.at_us)) } " " b { "Photo" } " " (words::photo(photo)) }
                     }
+                    Event::Watch(watch) => {
+                        li class=(Sign::Verdict(watch.verdict).class()) {
+                            time { (figures::day(watch.at_us)) } " "
+                            (mark::verdict(watch.verdict)) " " (words::watch_entry(watch))
+                        }
+                    }
                     // In the list of checks, the latest answer of each.
                     Event::Tick(_) => {}
                 }

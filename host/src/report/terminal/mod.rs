@@ -15,6 +15,7 @@ mod rejudged;
 mod steps;
 mod sweep;
 mod unit;
+mod watch;
 
 pub use check::check;
 pub use health::health;
@@ -26,6 +27,7 @@ pub use proof::proof;
 pub use rejudged::rejudged;
 pub use sweep::sweep;
 pub use unit::unit;
+pub use watch::{Strip, watch};
 
 use super::{text, words};
 use crate::records::summary::UnitState;

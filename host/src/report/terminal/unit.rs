@@ -59,6 +59,13 @@ fn events(out: &mut String, unit: &UnitHistory, screen: Screen) {
                 let lead = format!("{}  photo       ", figures::day(photo.at_us));
                 paragraph(out, &lead, &words::photo(photo), screen.width);
             }
+            Event::Watch(watch) => {
+                let word = super::verdict(watch.verdict);
+                let mut lines = String::new();
+                let lead = format!("{}  {word:<10}  ", figures::day(watch.at_us));
+                paragraph(&mut lines, &lead, &words::watch_entry(watch), screen.width);
+                out.push_str(&lines.replacen(&word, &screen.tint(watch.verdict, &word), 1));
+            }
             // Shown in the checklist, the latest answer of each.
             Event::Tick(_) => {}
         }
