@@ -40,8 +40,12 @@ use crate::{
 
 /// The longest time that a controller holds the shots for, second.
 pub const LONGEST: Seconds = Seconds(1800.0);
-/// The shortest: the first second is learned from.
+/// The shortest: the first second of it is learned from.
 pub const SHORTEST: Seconds = Seconds(2.0);
+
+/// Before anything is learned the thermal voltages of relays that have just closed settle, µs: those with a time constant of a third of a
+/// second are then gone, and slower ones slow enough for the step test.
+const WARM_UP_US: u64 = 1_000_000;
 
 /// What is watched, and how the bench gets at it.
 #[derive(Clone, PartialEq, Debug)]
@@ -82,7 +86,9 @@ pub enum TaskError {
         conducts: Vec<String>,
     },
     /// No force pins on both sides.
-    #[error("no pair of force pins reaches \"{segment}\" in state \"{state}\": give a point beyond it a force pin")]
+    #[error(
+        "no pair of force pins reaches \"{segment}\" in state \"{state}\": give a point beyond it a force pin"
+    )]
     Unreached {
         /// The segment.
         segment: String,
@@ -108,13 +114,19 @@ pub enum WatchError {
     #[error("the controller's conversions make no sense: {0}")]
     Codes(#[from] Malformed),
     /// The lid.
-    #[error("the lid is open: close it; a segment is watched through the closed lid, or by bending the whole bed")]
+    #[error(
+        "the lid is open: close it; a segment is watched through the closed lid, or by bending the whole bed"
+    )]
     Lid,
     /// The residual check.
-    #[error("there is voltage on the unit: take its battery out, wait until it is discharged, and watch again")]
+    #[error(
+        "there is voltage on the unit: take its battery out, wait until it is discharged, and watch again"
+    )]
     Residual,
     /// The contacts of the residual check.
-    #[error("the pins of the supply terminals do not touch: press the board down, clean the pins, and watch again")]
+    #[error(
+        "the pins of the supply terminals do not touch: press the board down, clean the pins, and watch again"
+    )]
     NoContact,
     /// A sense pin of the segment.
     #[error("the sense pin at \"{point}\" does not touch: clean it, press the board down, and watch again")]
@@ -123,13 +135,17 @@ pub enum WatchError {
         point: String,
     },
     /// The segment itself.
-    #[error("\"{segment}\" is open and stays open, so that nothing can be seen to come and go: sweep the unit")]
+    #[error(
+        "\"{segment}\" is open and stays open, so that nothing can be seen to come and go: sweep the unit"
+    )]
     Open {
         /// The segment.
         segment: String,
     },
     /// The path elsewhere.
-    #[error("no current flows through \"{segment}\": the path is open elsewhere, or a force pin does not touch; sweep the unit")]
+    #[error(
+        "no current flows through \"{segment}\": the path is open elsewhere, or a force pin does not touch; sweep the unit"
+    )]
     NoCurrent {
         /// The segment.
         segment: String,
@@ -246,10 +262,10 @@ impl Task {
 
     fn shots(&self, time: Seconds) -> Vec<Shot> {
         let pair_us = 2.0 * f64::from(conversion_us(aim::WATCH_RATE));
-        let time = time.max(SHORTEST).min(LONGEST);
+        let time_us = WARM_UP_US as f64 + 1e6 * time.max(SHORTEST).min(LONGEST).0;
         let [_, read] = &self.before;
         let mut shots = self.before.to_vec();
-        shots.extend(aim::watch(read.contacts, (time.0 * 1e6 / pair_us) as u32));
+        shots.extend(aim::watch(read.contacts, (time_us / pair_us) as u32));
         shots
     }
 }
@@ -418,10 +434,10 @@ impl Eyes {
             let began = self.taken - 2;
             let (at_us, period_us) = (self.clock.at_us(began), self.clock.period_us());
             // The source has just been switched on, and inductances hold its current back.
-            if period_us * (began as f64) < f64::from(task.settling_us) {
+            if period_us * (began as f64) < f64::from(task.settling_us) || at_us < WARM_UP_US {
                 continue;
             }
-            self.observer.take(Pair::new(at_us, [sense, code], task.swapped), period_us)?;
+            self.observer.take(Pair::new(at_us - WARM_UP_US, [sense, code], task.swapped), period_us)?;
         }
         Ok(())
     }

@@ -13,9 +13,11 @@ use copperwalk::{
     meter::noise::noise_codes,
     operator::Operator,
     plan::{self, Plan, Sampling},
+    quantity::Seconds,
     sweep::Sweep,
     verdict::Verdict,
     virtual_bench::{Spec, VirtualBench},
+    watch::{End, Task, Watcher},
 };
 use copperwalk_core::timing::Before;
 use copperwalk_tests::{
@@ -234,5 +236,26 @@ fn the_waits_are_as_long_on_the_chip_as_they_are_stated() {
     println!("shortest waits: {waits:?}");
     for (wait, least) in [(waits.quiet, QUIET_US), (waits.release, RELEASE_US), (waits.operate, OPERATE_US)] {
         assert!(wait.is_some_and(|wait| wait >= u64::from(least)), "{wait:?} of {least}: {waits:?}");
+    }
+}
+
+/// Half a second and a second after it: two shots with a pause between them, streamed as the firmware samples.
+#[test]
+fn a_segment_is_watched_on_the_real_firmware() {
+    let fixture = example("tide-gauge-head");
+    let segment = fixture.board.segment_named("power switch").expect("a switch");
+    let task = Task::new(&fixture, segment, Task::usual_state(&fixture, segment)).expect("a task");
+    for (fault, seen) in [(None, false), (Some("power switch=drops 20 ms"), true)] {
+        let spec = fault.into_iter().fold(Spec::new(3), |spec, fault| spec.fault(fault));
+        let mut session = EmulatedBench::greeted(&fixture, &spec);
+        let mut operator = session.transport().operator();
+        let mut watcher = Watcher { session: &mut session, operator: &mut operator, fixture: &fixture };
+        let (watched, end) = watcher.watch(&task, Seconds(4.0), &mut |_| {}).expect("four seconds");
+        println!("{fault:?}: {watched:?}");
+        assert_eq!((end, watched.unwatched_us), (End::Time, 0));
+        assert_eq!(watched.moved(), seen);
+        // The firmware adds some 70 µs of transfers to every conversion.
+        let period_us = watched.us as f64 / watched.conversions as f64;
+        assert!((1_000.0..1_200.0).contains(&period_us), "{period_us}");
     }
 }

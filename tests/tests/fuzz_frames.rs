@@ -14,7 +14,7 @@ use copperwalk_tests::{
 };
 use copperwalk_wire::{
     Contacts, FrameReader, FromBench, Gain, Input, MAX_FRAME, Method, Packet, Rate, Ratio, Settle, Shot,
-    Source, Stop, Watch, ToBench,
+    Source, Stop, ToBench, Watch,
     codes::{Codes, decode, possible_counts},
     encode,
     message::{CODES_PER_FRAME, Identity, Refusal, Rule, RunEnd, ShotEnd},

@@ -77,7 +77,7 @@ pub struct BenchArgs {
     parts: Parts,
     /// A fault of the modelled unit or bench; may be given more than once.
     ///
-    /// Of the unit: "NAME=open", "NAME=330 ohm", "NAME=flaky", "NAME=film", "NAME=one barrel open",
+    /// Of the unit: "NAME=open", "NAME=330 ohm", "NAME=flaky", "NAME=drops 2 ms" (opens for so long, about once a second), "NAME=film", "NAME=one barrel open",
     /// "POINT~POINT=2 ohm" (a short), "POINT~POINT=schottky", "silicon" or "body diode" (a diode, anode first),
     /// "absorption=4 %" (so much of the bulk capacitance charges slowly). "One barrel open" is of several parallel plated holes (vias) one whose copper sleeve is
     /// broken. Of the bench: "POINT:force=5 kohm" or "POINT:sense=open" (a dirty pin),

@@ -115,7 +115,11 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     if args.json {
         output.text(&object)?;
     } else {
-        output.text(&terminal::watch(&sheet, kept.as_ref().map(|(_, serial)| serial.as_str()), output.screen()))?;
+        output.text(&terminal::watch(
+            &sheet,
+            kept.as_ref().map(|(_, serial)| serial.as_str()),
+            output.screen(),
+        ))?;
     }
     if end == (End::Asked { all_open: false }) {
         complain("the controller did not confirm that its relays are open: unplug it");

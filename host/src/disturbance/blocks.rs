@@ -2,12 +2,7 @@
 
 use copperwalk_wire::hardware::RM_OHMS;
 
-use super::{
-    MOTION_SHARE, Pair,
-    levels::Levels,
-    rates,
-    watched::Step,
-};
+use super::{MOTION_SHARE, Pair, levels::Levels, rates, watched::Step};
 use crate::{
     quantity::{Ohms, Volts},
     statistics::cusum::Cusum,

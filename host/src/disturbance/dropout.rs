@@ -39,7 +39,8 @@ impl Thresholds {
         let sigmas = rates::of_conversion(levels.freedom);
         let noise = levels.noise.map(|sigma| sigmas * sigma);
         let [sense, drop] = noise;
-        let moved = levels.sense_at(levels.resistance_at(level).max(Ohms::ZERO) + MOTION_SHARE * limit) - level;
+        let moved =
+            levels.sense_at(levels.resistance_at(level).max(Ohms::ZERO) + MOTION_SHARE * limit) - level;
         // Near the source's own voltage little is left to rise.
         let left = 0.5 * (levels.sense_at(Ohms(1e12)) - level);
         Self {

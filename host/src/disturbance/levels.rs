@@ -14,11 +14,11 @@ pub const LEARNED_PAIRS: usize = 460;
 
 /// Conducting: a drop over Rm of at least this share of the usual one. A loop whose resistance rises by two ohms has less.
 const CONDUCTS: f64 = 0.95;
-/// The usual drop is the one that is reached in this share of the pairs: a contact that is open for half of the second is learned all
-/// the same.
-const USUAL: f64 = 0.75;
+/// The usual drop is the one that is reached in this share of the pairs: a contact that comes and goes every two
+/// milliseconds is learned all the same.
+const USUAL: f64 = 0.85;
 /// Of so many of the pairs at least the contact must conduct.
-const LEAST_SHARE: f64 = 0.2;
+const LEAST_SHARE: f64 = 0.05;
 /// A drop below this share of the nominal one is no current: half of the least that a limit of 1 kΩ leaves.
 const LEAST_DROP: f64 = 0.01;
 /// Median of the absolute deviations of a normal distribution over its standard deviation, inverse.

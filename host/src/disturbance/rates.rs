@@ -55,14 +55,19 @@ pub fn of_variance(ratio: f64, freedom: f64, learned: f64) -> f64 {
 /// Such a sum is the most by which the latest level lies above one before it, the allowances taken off: by m blocks before, it is
 /// above the threshold with probability Q((h + k·m)/√2). Added up over m and both ways that is more than the false alarms of a block.
 pub fn of_step(allowance: f64) -> f64 {
+    of_step_at(allowance, of_block())
+}
+
+/// The same for any probability of a false alarm at a block.
+pub fn of_step_at(allowance: f64, probability: f64) -> f64 {
     let alarms = |threshold: f64| -> f64 {
         let at = |blocks: usize| {
             let off = threshold + allowance * blocks as f64;
             2.0 * normal::below(-off / std::f64::consts::SQRT_2)
         };
-        (1..=MOST_BLOCKS).map(at).take_while(|probability| *probability > 0.0).sum()
+        (1..=MOST_BLOCKS).map(at).take_while(|one| *one > 0.0).sum()
     };
-    crossing(|threshold| alarms(threshold) > of_block())
+    crossing(|threshold| alarms(threshold) > probability)
 }
 
 /// Blocks of an hour's watching.

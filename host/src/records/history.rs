@@ -83,7 +83,11 @@ impl Event {
         match self {
             Self::Sweep(sweep) => sweep.lot.as_deref(),
             Self::Status(said) => said.lot.as_deref(),
-            Self::Note(_) | Self::Repair(_) | Self::Void(_) | Self::Photo(_) | Self::Tick(_)
+            Self::Note(_)
+            | Self::Repair(_)
+            | Self::Void(_)
+            | Self::Photo(_)
+            | Self::Tick(_)
             | Self::Watch(_) => None,
         }
     }

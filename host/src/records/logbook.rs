@@ -33,7 +33,16 @@ const TICK: Table = Table { name: "tick", columns: &["name", "done", "note"] };
 const WATCH: Table = Table {
     name: "watch",
     columns: &[
-        "segment", "state", "bench_name", "watched_ms", "dropouts", "longest_us", "steps", "noises", "verdict", "sheet",
+        "segment",
+        "state",
+        "bench_name",
+        "watched_ms",
+        "dropouts",
+        "longest_us",
+        "steps",
+        "noises",
+        "verdict",
+        "sheet",
     ],
 };
 

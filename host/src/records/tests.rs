@@ -15,6 +15,8 @@ use sqlx::Executor;
 use tempfile::TempDir;
 
 use super::Records;
+use super::summary::WatchEntry;
+use crate::verdict::Verdict;
 
 thread_local! {
     /// Set while a test measures what digests cost.
@@ -26,6 +28,23 @@ fn fresh() -> (TempDir, Records) {
     let folder = tempfile::tempdir().unwrap();
     let records = Records::open(&folder.path().join("records.sqlite")).unwrap();
     (folder, records)
+}
+
+/// A segment that was watched, at this time.
+fn watch(at_us: i64) -> WatchEntry {
+    WatchEntry {
+        at_us,
+        segment: "joint 5".into(),
+        state: "on".into(),
+        bench_name: "virtual, seed 1".into(),
+        watched_ms: 30_000,
+        dropouts: 12,
+        longest_us: 3_200,
+        steps: 1,
+        noises: 0,
+        verdict: Verdict::Fail,
+        sheet: "{}".into(),
+    }
 }
 
 /// Runs statements as another program would.

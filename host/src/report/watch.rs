@@ -119,8 +119,10 @@ impl WatchSheet {
             let found = watched.disturbances.iter().filter(|found| found.place == place);
             found.map(|&Disturbance { at_us, us, .. }| Line { at_ms: ms(at_us), ms: ms(us) }).collect()
         };
-        let step = |&Step { at_us, from, to }: &Step| StepLine { at_ms: ms(at_us), from_ohms: from, to_ohms: to };
-        let noise = |&Noise { at_us, us, rms }: &Noise| NoiseLine { at_ms: ms(at_us), ms: ms(us), rms_ohms: rms };
+        let step =
+            |&Step { at_us, from, to }: &Step| StepLine { at_ms: ms(at_us), from_ohms: from, to_ohms: to };
+        let noise =
+            |&Noise { at_us, us, rms }: &Noise| NoiseLine { at_ms: ms(at_us), ms: ms(us), rms_ohms: rms };
         Self {
             board: board.name.clone(),
             revision: board.revision.clone(),

@@ -3,7 +3,8 @@
 use crate::measurement::Purpose;
 use crate::records::status::Status;
 use crate::records::summary::{
-    Counts, Event, LotSummary, ParetoRow, PastSweep, Photo, Repair, StatusSaid, UnitHistory, UnitState, Void, WatchEntry,
+    Counts, Event, LotSummary, ParetoRow, PastSweep, Photo, Repair, StatusSaid, UnitHistory, UnitState, Void,
+    WatchEntry,
 };
 use crate::report::watch::WatchSheet;
 use crate::sweep::{Advice, Judgement, Sweep, UnitFault};

@@ -1,9 +1,9 @@
 //! Where units stand, before they are swept and after, and the answers to their checks.
 
 use super::super::status::{Said, Status};
-use super::super::summary::Counts;
+use super::super::summary::{Counts, Event};
 use super::super::{Error, Records, sample};
-use super::{fresh, run, unlock};
+use super::{fresh, run, unlock, watch};
 use crate::verdict::Verdict;
 
 fn swept(records: &Records, serial: &str, lot: Option<&str>, number: u32, broken: Option<usize>) {
@@ -155,4 +155,17 @@ fn what_is_not_as_it_was_written_is_not_shown() {
         assert!(matches!(records.units(), Err(Error::Altered { .. })), "{sql}");
         assert!(!records.check().unwrap().sound(), "{sql}");
     }
+}
+
+#[test]
+fn a_watch_comes_back_as_it_was_written_and_changes_no_status() {
+    let (_folder, records) = fresh();
+    assert!(matches!(records.keep_watch("A-1", &watch(3)), Err(Error::UnknownUnit { .. })));
+    records.store(&sample::sweep("A-1", None, 1, None), &sample::fixture()).unwrap();
+    let before = records.unit("A-1").unwrap().status;
+    records.keep_watch("A-1", &watch(3)).unwrap();
+    let unit = records.unit("A-1").unwrap();
+    assert_eq!(unit.events.last(), Some(&Event::Watch(watch(3))));
+    assert_eq!(unit.status, before);
+    assert!(records.check().unwrap().sound());
 }

@@ -4,7 +4,7 @@ use sqlx::Executor;
 
 use super::super::status::Said;
 use super::super::{Error, Records, SweepId, sample};
-use super::{fresh, photos};
+use super::{fresh, photos, watch};
 use crate::measurement::{ByHand, Manner, Method, Touch};
 use crate::proof::{Figures, HumFound, Proof};
 use crate::quantity::{Ohms, Volts};
@@ -156,6 +156,7 @@ fn nothing_is_ever_changed_or_deleted() {
     records.set_status("A-1", 8, Said::Sold).unwrap();
     records.tick("A-1", 9, "display lights", true, "").unwrap();
     records.photo("A-1", 10, "", photos::png(3, 2)).unwrap();
+    records.keep_watch("A-1", &watch(11)).unwrap();
     records.mark("test").unwrap();
     records.keep_proof(&proof("0001", 5)).unwrap();
     let taken_in = "INSERT INTO taken_in VALUES ('x')";

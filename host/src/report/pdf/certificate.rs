@@ -106,7 +106,12 @@ fn later(flow: &mut Flow, unit: &UnitHistory, sweep: &PastSweep) {
                 let status = words::status(said.status.into());
                 format!("Since this sweep, {}: {status}.", figures::day(said.at_us))
             }
-            Event::Void(_) | Event::Note(_) | Event::Status(_) | Event::Photo(_) | Event::Tick(_) | Event::Watch(_) => continue,
+            Event::Void(_)
+            | Event::Note(_)
+            | Event::Status(_)
+            | Event::Photo(_)
+            | Event::Tick(_)
+            | Event::Watch(_) => continue,
         };
         flow.paragraph(&text, Face::Bold, BODY, INK);
     }

@@ -44,7 +44,7 @@ impl Strip {
     /// What is said before.
     pub fn head(&self, name: &str, resistance: Ohms, time: Seconds) -> String {
         format!(
-            "  {name}: {} at rest. Hold still for a second, then tap, bend, wiggle; {} s, Ctrl-C ends it.\n",
+            "  {name}: {} at rest. Hold still for two seconds, then tap, bend, wiggle; {} s, Ctrl-C ends it.\n",
             engineering(resistance),
             time.0
         )
@@ -145,8 +145,12 @@ fn tenths(value: f64) -> String {
 pub fn watch(sheet: &WatchSheet, serial: Option<&str>, screen: Screen) -> String {
     let mut out = String::new();
     title(&mut out, &format!("{} · {} · state {}", sheet.segment, sheet.board, sheet.state), screen);
-    let mut row = |label: &str, text: String| paragraph(&mut out, &format!("{label:<12}"), &text, screen.width);
-    row("watched", format!("{} s, {} conversions, dry; {}", tenths(sheet.seconds), sheet.conversions, sheet.bench));
+    let mut row =
+        |label: &str, text: String| paragraph(&mut out, &format!("{label:<12}"), &text, screen.width);
+    row(
+        "watched",
+        format!("{} s, {} conversions, dry; {}", tenths(sheet.seconds), sheet.conversions, sheet.bench),
+    );
     row(
         "at rest",
         format!(
@@ -163,7 +167,12 @@ pub fn watch(sheet: &WatchSheet, serial: Option<&str>, screen: Screen) -> String
     });
     row("steps", counted(sheet.steps.len() as u64, steps.collect()));
     let noise = sheet.noise.iter().take(LISTED).map(|noise| {
-        format!("at {:.3} s for {} s, {}", noise.at_ms / 1e3, tenths(noise.ms / 1e3), engineering(noise.rms_ohms))
+        format!(
+            "at {:.3} s for {} s, {}",
+            noise.at_ms / 1e3,
+            tenths(noise.ms / 1e3),
+            engineering(noise.rms_ohms)
+        )
     });
     row("noise", counted(sheet.noise.len() as u64, noise.collect()));
     for (label, count, lines) in [
@@ -206,7 +215,8 @@ fn counted(count: u64, first: Vec<String>) -> String {
 }
 
 fn interruptions(lines: &[Line], count: u64, longest_ms: f64) -> String {
-    let first = lines.iter().take(LISTED).map(|line| format!("at {:.3} s {} ms", line.at_ms / 1e3, tenths(line.ms)));
+    let first =
+        lines.iter().take(LISTED).map(|line| format!("at {:.3} s {} ms", line.at_ms / 1e3, tenths(line.ms)));
     match count {
         0 => "none".into(),
         _ => format!("{}; the longest {} ms", counted(count, first.collect()), tenths(longest_ms)),
