@@ -171,7 +171,7 @@ fn nothing_is_ever_changed_or_deleted() {
             .fetch_all(pool),
         )
         .unwrap();
-    assert_eq!(tables.len(), 27, "{tables:?}");
+    assert_eq!(tables.len(), 28, "{tables:?}");
     for table in tables {
         let some: String = records
             .runtime
