@@ -234,7 +234,7 @@ fn relays_move_cold() {
                     driven += if on { 1 } else { -1 };
                     moved += 1;
                 }
-                Change::Reverse { .. } | Change::Placed(_) => {}
+                Change::Reverse { .. } | Change::Placed(_) | Change::Contact { .. } => {}
             }
         }
         assert!(

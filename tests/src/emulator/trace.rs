@@ -20,7 +20,7 @@ pub fn dark_since(events: &[Event]) -> Option<u64> {
             }
             Change::Excitation { on } => excited = on,
             Change::Burnout { on } => burning = on,
-            Change::Reverse { .. } | Change::Placed(_) => {}
+            Change::Reverse { .. } | Change::Placed(_) | Change::Contact { .. } => {}
         }
         since = (driven.is_empty() && !excited && !burning).then(|| since.unwrap_or(*at_us));
     }
@@ -63,7 +63,7 @@ pub fn assert_cold_switching(events: &[Event]) -> usize {
                 changes += 1;
                 assert!(!excited && !burning, "at {at_us} µs relay {relay} turns {on} under current");
             }
-            Change::Reverse { .. } | Change::Placed(_) => {}
+            Change::Reverse { .. } | Change::Placed(_) | Change::Contact { .. } => {}
         }
     }
     changes
@@ -105,7 +105,7 @@ pub fn shortest_waits(events: &[Event]) -> ShortestWaits {
                 note(&mut shortest.operate, driven.take(), *at_us);
             }
             Change::Excitation { on: false } | Change::Burnout { on: false } => off = Some(*at_us),
-            Change::Reverse { .. } | Change::Placed(_) => {}
+            Change::Reverse { .. } | Change::Placed(_) | Change::Contact { .. } => {}
         }
     }
     shortest
