@@ -56,7 +56,7 @@ fn text_says_what_was_seen_and_the_verdict_last() {
         place.run(&watch(&fixture, "power switch", &["--for", "10 s", "--fault", "power switch=drops 5 ms"]));
     assert_eq!(ran.code, 1, "{}", ran.err);
     assert!(
-        ran.out.starts_with("power switch · tide gauge head · state on\nwatched     10.0 s, "),
+        ran.out.starts_with("power switch · tide gauge head · state on\nwatched     10.1 s, "),
         "{}",
         ran.out
     );
@@ -75,7 +75,7 @@ fn it_is_kept_in_the_history_of_a_unit_that_the_records_know() {
     assert_eq!(kept.code, 1, "{}", kept.err);
     assert!(kept.out.contains("record      kept in the history of A-1"), "{}", kept.out);
     let unit = place.run(&["unit", "A-1"]);
-    assert!(unit.out.contains("power switch watched for 3 s in state on: "), "{}", unit.out);
+    assert!(unit.out.contains("power switch watched for 4 s in state on: "), "{}", unit.out);
     assert!(unit.out.contains("✗ fail"), "{}", unit.out);
     assert_eq!(place.run(&["records", "check"]).code, 0);
 }
@@ -134,8 +134,8 @@ fn a_bench_at_fault_is_status_3_and_an_open_path_status_1() {
     let ran = place.run(&watch(&fixture, "power switch", &["--for", "10 s", "--json", "--fault", "lid=4 s"]));
     assert_eq!(ran.code, 3, "{}", ran.err);
     let seen = object(&ran);
-    assert_eq!((&seen["verdict"], &seen["ended"]), (&"pass".into(), &"the lid was opened".into()));
-    assert!((3.0..4.0).contains(&seen["seconds"].as_f64().unwrap()), "{seen}");
+    assert_eq!((&seen["verdict"], &seen["ended"]), (&"void".into(), &"the lid was opened".into()));
+    assert!((2.5..3.5).contains(&seen["seconds"].as_f64().unwrap()), "{seen}");
 }
 
 /// Ctrl-C at any time: what was seen is shown, and the controller confirms that all is open.
@@ -145,7 +145,7 @@ fn an_interrupted_watch_keeps_what_was_seen() {
     let (place, fixture) = (Place::new(), gauge());
     let args = watch(&fixture, "power switch", &["--for", "30 min", "--json"]);
     let child = place.command(&args).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
-    thread::sleep(Duration::from_millis(700));
+    thread::sleep(Duration::from_millis(2_000));
     let began = Instant::now();
     let told = Command::new("kill").args(["-INT", &child.id().to_string()]).status().unwrap();
     assert!(told.success());

@@ -101,16 +101,16 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
         End::Asked { .. } => "stopped".into(),
         End::Broke(why) => why.clone(),
     };
-    let sheet = WatchSheet::new(&fixture, segment, state, &bench, &watched, ended);
+    let mut sheet = WatchSheet::new(&fixture, segment, state, &bench, &watched, ended);
+    // What was seen before it broke off is seen; nothing seen proves nothing.
+    if matches!(end, End::Broke(_)) && sheet.verdict == Verdict::Pass {
+        sheet.verdict = Verdict::Void;
+    }
     let object = json::object(&sheet).map_err(|error| Failure::Output(error.into()))?;
     if let Some((records, serial)) = &kept {
         records.keep_watch(serial, &sheet.entry(now_us(), object.clone()))?;
     }
-    let status = match &end {
-        // What was seen before is seen; nothing seen proves nothing.
-        End::Broke(_) if sheet.verdict == Verdict::Pass => Status::Void,
-        _ => status_of(sheet.verdict),
-    };
+    let status = status_of(sheet.verdict);
     output.settle(status);
     if args.json {
         output.text(&object)?;

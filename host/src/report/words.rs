@@ -127,6 +127,9 @@ pub fn watched(sheet: &WatchSheet) -> String {
              again."
                 .into()
         }
+        Verdict::Void if sheet.unwatched_ms == 0.0 => {
+            format!("It broke off before anything was seen ({}): watch again.", sheet.ended)
+        }
         Verdict::Void => {
             "The line to the controller had no room for a time, so that an interruption may have been missed: watch again with \
              fewer programs running."
