@@ -85,7 +85,7 @@ pub struct Watched {
 impl Watched {
     /// Counts an interruption, and lists it if there is room.
     pub fn add(&mut self, found: Disturbance) {
-        let count = &mut self.counts[found.place as usize];
+        let Some(count) = self.counts.get_mut(found.place as usize) else { return };
         *count += 1;
         if *count <= LISTED as u64 {
             self.disturbances.push(found);
@@ -97,7 +97,7 @@ impl Watched {
 
     /// Interruptions at a place.
     pub fn count(&self, place: Place) -> u64 {
-        self.counts[place as usize]
+        self.counts.get(place as usize).copied().unwrap_or_default()
     }
 
     /// Did the segment move?
