@@ -207,3 +207,89 @@ fn ln_within(mean: f64, sigma: f64, [least, most]: [f64; 2]) -> f64 {
     let away = low.max(-high).max(1.0);
     -0.5 * away.powi(2) - away.ln() - 0.5 * (2.0 * std::f64::consts::PI).ln()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::board::{self, StateId};
+
+    fn board() -> Board {
+        board::parse("board.toml", include_str!("../../../fixtures/tide-gauge-head/board.toml")).unwrap()
+    }
+
+    fn look(board: &Board, from: &str, to: &str) -> Look {
+        let point = |name: &str| board.point_named(name).unwrap();
+        Look::two_points(board, StateId::new(1), [point(from), point(to)]).unwrap()
+    }
+
+    /// Log density of jointly normal readings, by the definition and with the covariance written down entry by entry.
+    fn ln_density_of(board: &Board, readings: &[(&Look, Ohms, Ohms)], segment: usize, excess: f64) -> f64 {
+        let count = readings.len();
+        let holds = |reading: usize, segment: usize| {
+            readings[reading].0.between().iter().any(|id| id.index() == segment)
+        };
+        let mut covariance = DMatrix::<f64>::zeros(count, count);
+        let mut residual = DVector::<f64>::zeros(count);
+        for i in 0..count {
+            residual[i] = readings[i].1.0 - if holds(i, segment) { excess } else { 0.0 };
+            for (number, part) in board.segments.iter().enumerate() {
+                residual[i] -= if holds(i, number) { part.expected.typical.0 } else { 0.0 };
+            }
+            for j in 0..count {
+                let copper = |reading: usize| -> f64 {
+                    let parts = board.segments.iter().enumerate();
+                    let copper =
+                        parts.filter(|(number, part)| holds(reading, *number) && part.kind.is_copper());
+                    copper.map(|(_, part)| COPPER_IN_COMMON * part.expected.typical.0).sum()
+                };
+                let parts = board.segments.iter().enumerate();
+                let own: f64 = parts
+                    .filter(|(number, _)| holds(i, *number) && holds(j, *number))
+                    .map(|(_, part)| sigma(part).powi(2))
+                    .sum();
+                covariance[(i, j)] =
+                    own + copper(i) * copper(j) + if i == j { readings[i].2.0.powi(2) } else { 0.0 };
+            }
+        }
+        let inverse = covariance.clone().try_inverse().unwrap();
+        -0.5 * ((residual.transpose() * inverse * &residual)[0] + covariance.determinant().ln())
+    }
+
+    #[test]
+    fn closed_forms_agree_with_the_definition_and_with_sums_over_the_excess() {
+        let board = board();
+        let [whole, part] = [look(&board, "cell+", "reg.in"), look(&board, "cell+", "fuse.out")];
+        let readings = [(&whole, Ohms(1.4), Ohms(2e-3)), (&part, Ohms(1.1), Ohms(1e-3))];
+        let values = Values::new(&board, &readings);
+        for name in ["cell fuse", "power switch", "tail trace"] {
+            let segment = board.segment_named(name).unwrap().index();
+            let healthy = ln_density_of(&board, &readings, segment, 0.0);
+            for excess in [0.05, 0.7, 3.0] {
+                let by_definition = ln_density_of(&board, &readings, segment, excess) - healthy;
+                assert!(
+                    (values.of_size(segment, excess) - by_definition).abs()
+                        < 1e-6 * by_definition.abs().max(1.0),
+                    "{name}"
+                );
+            }
+            // The integral over the decades, as a sum over many narrow ones.
+            let range = Range { prior: [0.01, 1e6], left: [0.01, 1e6] };
+            let steps = 400_000;
+            let width = (1e6_f64 / 0.01).ln() / f64::from(steps);
+            let sum: f64 = (0..steps)
+                .map(|step| {
+                    let excess = 0.01 * ((f64::from(step) + 0.5) * width).exp();
+                    values.of_size(segment, excess).exp() * width / (1e6_f64 / 0.01).ln()
+                })
+                .sum();
+            let closed = values.of_range(segment, &range);
+            // Where an excess is known to a tenth of itself, 1/x changes as little within its width.
+            let tolerance = if values.excess(segment).is_some_and(|(mean, sigma)| sigma < 0.3 * mean) {
+                0.1
+            } else {
+                1.0
+            };
+            assert!((closed - sum.ln()).abs() < tolerance, "{name}: {closed} against {}", sum.ln());
+        }
+    }
+}
