@@ -50,7 +50,7 @@ impl Line {
 
 /// One sense contact, checked by the burn-out current: a bus that touches the unit stays near the bias node, one
 /// that floats goes to the supply rail.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, Copy, PartialEq, Debug)]
 pub struct SenseContact {
     /// Sense channel.
     pub channel: u16,
@@ -58,6 +58,8 @@ pub struct SenseContact {
     pub plus: bool,
     /// Does it touch?
     pub touches: bool,
+    /// How far the burn-out current lifts its input above the bias node.
+    pub lift: Volts,
     /// The relays of its shot.
     pub contacts: Contacts,
 }

@@ -325,10 +325,12 @@ impl Reader<'_> {
     /// The contact check of both sense contacts.
     fn check_sense(&mut self, contacts: Contacts, codes: [i32; 2]) -> [bool; 2] {
         let touches = codes.map(|code| touches(code, self.bias));
+        let bias = measure::voltage(self.bias, CHECK_GAIN);
+        let lifts = codes.map(|code| measure::voltage(code, CHECK_GAIN) - bias);
         let channels = [(true, contacts.sense_plus), (false, contacts.sense_minus)];
-        for ((plus, channel), touches) in channels.into_iter().zip(touches) {
+        for ((plus, channel), (touches, lift)) in channels.into_iter().zip(touches.into_iter().zip(lifts)) {
             if let Some(channel) = channel {
-                self.see(Observation::SenseContact(SenseContact { channel, plus, touches, contacts }));
+                self.see(Observation::SenseContact(SenseContact { channel, plus, touches, lift, contacts }));
             }
         }
         touches

@@ -1,12 +1,13 @@
 //! Findings: what the evidence proves about the unit and about the bench, by id.
 //!
-//! Read in this order: [`warmth`] (how warm the unit is), [`open`] (where a path that carries no current is broken), [`segment`] (which of a segment's
+//! Read in this order: [`warmth`] (how warm the unit is), [`open`] (where a path that carries no current is broken), [`hidden`] (what conducts behind an open), [`segment`] (which of a segment's
 //! readings counts, its value at 20 °C, verdict and class), [`mesh`] (the same of segments on loops), [`one_way`] (diodes and unpowered transistors), [`isolation`], [`path`] (which stretches are proven end to end), [`closure`] (does a series add up to its
 //! end-to-end reading?), [`mod@bench`] (which pin, relay or standard is at fault) with the [`question`]s that tell its
 //! suspects apart, [`witness`] (what the evidence answers to questions about hypotheses).
 
 pub mod bench;
 pub mod closure;
+pub mod hidden;
 pub mod isolation;
 pub mod mesh;
 pub mod one_way;

@@ -8,9 +8,12 @@
 //! limit stays outside, however kind a later reading is: load current may since have broken through the very film
 //! that is the fault.
 
+use std::collections::BTreeMap;
+
 use copperwalk_wire::Source;
 
 use super::{
+    hidden,
     open::{self, Open},
     warmth::Warmth,
 };
@@ -63,10 +66,12 @@ pub struct Finding {
 }
 
 /// Why a segment is neither proven good nor proven bad.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, Copy, PartialEq, Debug)]
 pub enum Doubt {
     /// No current could be sent through it with both its sense pins in touch.
     NotReached,
+    /// Likewise, but by the contact checks it conducts, with at most this resistance.
+    Conducts(Ohms),
     /// The interval holds a limit although every sample allowed was taken.
     Straddles,
     /// It was read only while something in its loop moved: this segment, if it was caught.
@@ -168,6 +173,8 @@ pub struct Scene<'r> {
     state: StateId,
     warmth: Warmth,
     opens: Vec<Open>,
+    /// What conducts behind them, and at most how much it reads.
+    conducts: BTreeMap<SegmentId, Ohms>,
     /// Readings with current and both contacts, with whether anything moved in their run.
     readings: Vec<(&'r SegmentReading, bool)>,
     /// The widest motion of any segment.
@@ -201,12 +208,14 @@ impl<'r> Scene<'r> {
             })
             .filter(|(seen, _)| seen.reading.flows && seen.touches == [true; 2])
             .collect();
+        let opens = open::opens(runs.clone());
         let mut scene = Self {
+            conducts: hidden::conducts(fixture, state, runs, &opens),
             fixture,
             limits,
             state,
             warmth,
-            opens: open::opens(runs),
+            opens,
             readings,
             widest: widest.map_or(Ohms::ZERO, |(_, width)| width),
             mover: None,
@@ -258,7 +267,8 @@ impl<'r> Scene<'r> {
         }
         let all: Vec<&Judged<'_>> = readings.iter().collect();
         let Some(best) = authoritative(segment, &all) else {
-            return finding(None, Verdict::Unproven, Class::NotReached, Some(Doubt::NotReached));
+            let doubt = self.conducts.get(&id).map_or(Doubt::NotReached, |most| Doubt::Conducts(*most));
+            return finding(None, Verdict::Unproven, Class::NotReached, Some(doubt));
         };
         let class = doubtful_class(segment, limits, &best.value);
         let passes = match best.weight {

@@ -377,6 +377,7 @@ fn a_silent_sense_contact_is_asked_about_and_one_that_touches_is_not() {
             channel: pins(supply.from).sense.unwrap(),
             plus: true,
             touches,
+            lift: Volts::ZERO,
             contacts: Contacts {
                 force_plus: pins(supply.from).force,
                 force_minus: pins(supply.ret).force,

@@ -10,7 +10,7 @@ use crate::{
     finding::{
         isolation::{self, Barrier},
         mesh, path,
-        segment::Finding,
+        segment::{Doubt, Finding},
         witness,
     },
     fixture::Fixture,
@@ -131,7 +131,7 @@ pub fn reason(
     evidence: &Evidence,
     finding: &Finding,
 ) -> Option<String> {
-    if finding.class != Class::NotReached {
+    if finding.doubt != Some(Doubt::NotReached) {
         return None;
     }
     let stage = plan.stages.iter().find(|stage| stage.state == finding.state)?;

@@ -20,13 +20,11 @@ pub fn of_segment(board: &Board, finding: &segment::Finding, all: &[segment::Fin
         names.join(" and ")
     };
     Some(match finding.doubt? {
-        Doubt::NotReached => match beside(Class::Open) {
-            opens if !opens.is_empty() => format!("No current reaches it past the open at {opens}."),
-            _ => match beside(Class::Flaky) {
-                flaky if !flaky.is_empty() => format!("No current came through it while {flaky} came and went."),
-                _ => "No current could be sent through it with both its sense pins in touch.".into(),
-            },
-        },
+        Doubt::NotReached => not_reached(&beside),
+        Doubt::Conducts(most) => {
+            let most = engineering(most);
+            format!("{} By the contact check it conducts, below {most}.", not_reached(&beside))
+        }
         Doubt::Straddles => {
             let value = finding.value.as_ref()?;
             format!(
@@ -54,6 +52,17 @@ pub fn of_segment(board: &Board, finding: &segment::Finding, all: &[segment::Fin
         }
         Doubt::OverRange => "It reads at the end of the range: only a lower bound is known.".into(),
     })
+}
+
+/// Why no current came through a segment, by what is wrong beside it.
+fn not_reached(beside: &impl Fn(Class) -> String) -> String {
+    match beside(Class::Open) {
+        opens if !opens.is_empty() => format!("No current reaches it past the open at {opens}."),
+        _ => match beside(Class::Flaky) {
+            flaky if !flaky.is_empty() => format!("No current came through it while {flaky} came and went."),
+            _ => "No current could be sent through it with both its sense pins in touch.".into(),
+        },
+    }
 }
 
 /// What a reading without power says of a diode or a transistor, and what it leaves open.

@@ -42,7 +42,10 @@ pub fn segment(
         typical: segment.expected.typical,
         verdict: if void { Verdict::Void } else { finding.verdict },
         class: finding.class,
-        method: four_wire(finding.class),
+        method: match finding.doubt {
+            Some(segment::Doubt::Conducts(_)) => Some(Method::Continuity),
+            _ => four_wire(finding.class),
+        },
         reason: if void { None } else { reason::of_segment(board, finding, all) },
     }
 }
