@@ -3,7 +3,7 @@
 use copperwalk::{
     board::{Board, StateId},
     hypothesis::{
-        Answer, Belief, Defect, Hypothesis, Look, Place, Question, Rates,
+        Answer, Belief, Defect, Hypothesis, Look, Question, Rates,
         information::{Chooser, entropy},
     },
     limits::LimitSet,
@@ -46,20 +46,18 @@ fn every(board: &Board) -> Vec<Look> {
         .collect()
 }
 
-/// Answers needed, each the most telling one, until what is open is known with this probability; that something is open is known
-/// beforehand.
-fn needed(board: &Board, limits: &LimitSet, opens: &[usize], questions: &[Look], sure: f64) -> usize {
+/// Answers needed, each the most telling one, until a belief is sure; that something is open is known beforehand.
+fn needed(
+    board: &Board,
+    limits: &LimitSet,
+    opens: &[usize],
+    questions: &[Look],
+    sure: impl Fn(&Belief<'_>) -> bool,
+) -> usize {
     let mut belief = Belief::new(board, limits, &Rates::table(), &[]);
     belief.see(Question::Look(tips(board, 0, board.segments.len())), ABOVE);
-    let truth: Vec<Place> =
-        opens.iter().map(|open| Place::Segment(board.segment_named(&format!("s{open}")).unwrap())).collect();
     for count in 0..64 {
-        let (best, probability) = belief.posterior()[0];
-        let places: Vec<Place> = best.defects().map(Place::of).collect();
-        if probability > sure
-            && places.len() == truth.len()
-            && truth.iter().all(|place| places.contains(place))
-        {
+        if sure(&belief) {
             return count;
         }
         let chooser = Chooser::new(&belief);
@@ -69,6 +67,31 @@ fn needed(board: &Board, limits: &LimitSet, opens: &[usize], questions: &[Look],
         belief.see(Question::Look(next), answer);
     }
     panic!("{opens:?} is not found");
+}
+
+fn open(board: &Board, number: usize) -> Defect {
+    Defect::Open(board.segment_named(&format!("s{number}")).unwrap())
+}
+
+/// Is one open the only single one that is left? The trees below know of no others.
+fn is_only_one(board: &Board, belief: &Belief<'_>, number: usize) -> bool {
+    let single = |hypothesis: &Hypothesis| {
+        (0..board.segments.len()).any(|number| *hypothesis == Hypothesis::one(open(board, number)))
+    };
+    let of = |wanted: &dyn Fn(&Hypothesis) -> bool| -> f64 {
+        belief
+            .weighed()
+            .filter(|(hypothesis, _)| wanted(hypothesis))
+            .map(|(_, probability)| probability)
+            .sum()
+    };
+    of(&|hypothesis| *hypothesis == Hypothesis::one(open(board, number))) > 0.999 * of(&single)
+}
+
+/// Are two opens more probable than everything else together?
+fn is_pair(board: &Board, belief: &Belief<'_>, [first, second]: [usize; 2]) -> bool {
+    let (best, probability) = belief.posterior()[0];
+    probability > 0.5 && best == Hypothesis::two(open(board, first), open(board, second))
 }
 
 /// Cover and Thomas, Elements of Information Theory, 2nd edition, section 5.3 and example 2.1.2 (from memory): eight horses that win
@@ -125,11 +148,12 @@ fn the_greedy_rule_keeps_close_to_the_best_tree() {
         let board = ladder(segments);
         let limits = LimitSet::of_board(&board);
         let belief = Belief::new(&board, &limits, &Rates::table(), &[]);
-        let open = |number: usize| {
-            Hypothesis::one(Defect::Open(board.segment_named(&format!("s{number}")).unwrap()))
-        };
         let weight = |number: usize| {
-            belief.weighed().find(|(hypothesis, _)| **hypothesis == open(number)).map(|(_, p)| p).unwrap()
+            belief
+                .weighed()
+                .find(|(hypothesis, _)| **hypothesis == Hypothesis::one(open(&board, number)))
+                .map(|(_, p)| p)
+                .unwrap()
         };
         let total: f64 = (0..segments).map(weight).sum();
         let weights: Vec<f64> = (0..segments).map(|number| weight(number) / total).collect();
@@ -141,9 +165,10 @@ fn the_greedy_rule_keeps_close_to_the_best_tree() {
             "{bits} {least} {best}"
         );
         let questions = every(&board);
-        let greedy: f64 = (0..segments)
-            .map(|open| weights[open] * (needed(&board, &limits, &[open], &questions, 0.9) as f64))
-            .sum();
+        let of_one = |number| {
+            needed(&board, &limits, &[number], &questions, |belief| is_only_one(&board, belief, number))
+        };
+        let greedy: f64 = (0..segments).map(|open| weights[open] * (of_one(open) as f64)).sum();
         println!(
             "{segments} segments: {bits:.2} bits, Huffman {least:.2}, best {best:.2}, greedy {greedy:.2}"
         );
@@ -164,8 +189,10 @@ fn pairs_of_opens_keep_to_hwangs_bound() {
             .flat_map(|a| (a + 1..segments).map(move |b| [a, b]))
             .step_by(segments / 4)
             .collect();
-        let counts: Vec<usize> =
-            pairs.iter().map(|pair| needed(&board, &limits, pair, &questions, 0.5)).collect();
+        let of_pair = |pair: &[usize; 2]| {
+            needed(&board, &limits, pair, &questions, |belief| is_pair(&board, belief, *pair))
+        };
+        let counts: Vec<usize> = pairs.iter().map(of_pair).collect();
         let mean = counts.iter().sum::<usize>() as f64 / counts.len() as f64;
         let ways = (segments * (segments - 1) / 2) as f64;
         let bound = ways.log2().ceil() + 1.0;

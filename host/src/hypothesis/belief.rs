@@ -16,19 +16,22 @@ use crate::{
     quantity::Ohms,
 };
 
-/// Above this in its way no current is seen to flow on a bed: 20 mV behind the dry clamp's 28 Ω make 0.6 µA, which noise hides.
-pub(super) const STOPS_ABOVE: Ohms = Ohms(30e3);
+/// From this in its way on a current may not be seen to flow on a bed: 20 mV make a microampere, which the noise of a noisy converter hides …
+pub(super) const STOPS_ABOVE: Ohms = Ohms(20e3);
+/// … and up to this it may, where the converter is a quiet one.
+const FLOWS_BELOW: Ohms = Ohms(300e3);
 /// An answer that a hypothesis excludes comes all the same this often, by what is not among the hypotheses; probability.
 const ODD: f64 = 1e-6;
 /// So often does a sense pin of a proven bed not touch; probability.
 const PIN_SILENT: f64 = 1e-4;
 /// Something moves without being flaky this often: the unit was touched, a pin slid; probability.
 const MOVES: f64 = 1e-3;
-/// A flaky contact conducts well, badly, or not at all while it is read; probabilities.
-const FLAKY: Flaky = Flaky { conducts: 0.5, stops: 0.25, moves: 0.25 };
+/// A flaky contact conducts well, badly, or not at all while it is read, or changes meanwhile; probabilities.
+const FLAKY: Flaky = Flaky { well: 0.4, badly: 0.2, stops: 0.15, moves: 0.25 };
 
 struct Flaky {
-    conducts: f64,
+    well: f64,
+    badly: f64,
     stops: f64,
     moves: f64,
 }
@@ -282,15 +285,15 @@ impl<'b> Belief<'b> {
                     Course::Flows => 0.0,
                     Course::Stops { .. } => ODD.ln(),
                 };
-                if flaky.is_some() {
-                    odds += FLAKY.conducts.ln();
+                if flaky.is_some() && !matches!(answer, Answer::Reads { .. }) {
+                    odds += (FLAKY.well + FLAKY.badly).ln();
                 }
                 // Whatever its size, an excess on the way lets the current flow.
                 narrow(
                     hypothesis,
                     ranges,
                     |id| look.position(id).is_some(),
-                    |range| range[1] = range[1].min(STOPS_ABOVE.0),
+                    |range| range[1] = range[1].min(FLOWS_BELOW.0),
                 );
                 match *answer {
                     Answer::AtMost(most) => {
@@ -378,6 +381,10 @@ impl<'b> Belief<'b> {
         }
         let segment = self.board.segment(id);
         match (defect, &segment.kind) {
+            (Defect::Flaky(_), _) => {
+                let least = least_excess(self.board, self.limits, id);
+                self.values.of_flaky(id.index(), [FLAKY.well, FLAKY.badly], [least, FLOWS_BELOW.0])
+            }
             (Defect::BarrelLost(_), SegmentKind::Via { count, .. }) if *count > 1 => {
                 let share = 1.0 / f64::from(count - 1);
                 self.values.of_size(id.index(), share * segment.expected.typical.0)
@@ -392,12 +399,17 @@ impl<'b> Belief<'b> {
     }
 }
 
+/// What a segment reads above the usual from its limit on, Ω.
+fn least_excess(board: &Board, limits: &LimitSet, id: SegmentId) -> f64 {
+    let typical = board.segment(id).expected.typical;
+    (limits.of(id).max - typical).0.max(0.05 * typical.0).max(1e-6)
+}
+
 /// The range of the excess that one of a hypothesis' defects is.
 fn range(board: &Board, limits: &LimitSet, hypothesis: &Hypothesis, which: usize) -> Option<Range> {
     match hypothesis.defects().nth(which)? {
         Defect::High(id) | Defect::Film(id) => {
-            let typical = board.segment(id).expected.typical;
-            let least = (limits.of(id).max - typical).0.max(0.05 * typical.0).max(1e-6);
+            let least = least_excess(board, limits, id);
             Some(Range { prior: [least, MOST.0], left: [least, MOST.0] })
         }
         _ => None,

@@ -118,7 +118,13 @@ impl<'b, 'a> Chooser<'b, 'a> {
             let here = look.is_between(at);
             let stops = if here { &mut stops_here } else { &mut stops_elsewhere };
             match defect {
-                Defect::Flaky(_) => *stops = 0.25,
+                // It conducts, badly or not at all, as it happens.
+                Defect::Flaky(_) => {
+                    *stops = 0.25;
+                    if here {
+                        usual *= 0.75;
+                    }
+                }
                 Defect::High(id) | Defect::Film(id) => {
                     let (raised, stopped) = self.excess(id, look, standard, here);
                     usual *= 1.0 - raised;

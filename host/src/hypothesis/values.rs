@@ -23,6 +23,8 @@ use statrs::function::erf::erfc;
 const COPPER_IN_COMMON: f64 = 0.12;
 /// The largest excess that still counts as a resistance.
 pub const MOST: Ohms = Ohms(1e6);
+/// ln 2π.
+const LN_TAU: f64 = 1.837_877_066_409_345_5;
 /// No answer is less probable than this under any hypothesis, natural logarithm: something may have happened that is none of
 /// them.
 pub const LEAST_LN: f64 = -30.0;
@@ -55,6 +57,9 @@ pub struct Values {
     b: Vec<f64>,
     /// s of every two different columns.
     s: Vec<Vec<f64>>,
+    /// For each different column, what its readings are above the usual and their variances, and the log density of these readings given
+    /// all others.
+    readings: Vec<(Vec<(f64, f64)>, f64)>,
 }
 
 impl Values {
@@ -110,7 +115,16 @@ impl Values {
                 patterns.iter().map(with).collect()
             })
             .collect();
-        Self { column, b, s }
+        let readings = patterns.iter().map(|rows| {
+            let precision = DMatrix::from_fn(rows.len(), rows.len(), |i, j| inverse[(rows[i], rows[j])]);
+            let pulls = DVector::from_fn(rows.len(), |i, _| weighted[rows[i]]);
+            let given = precision.cholesky().map_or(0.0, |cholesky| {
+                let ln_det: f64 = cholesky.l().diagonal().iter().map(|entry| 2.0 * entry.ln()).sum();
+                -0.5 * pulls.dot(&cholesky.solve(&pulls)) + 0.5 * (ln_det - rows.len() as f64 * LN_TAU)
+            });
+            (rows.iter().map(|&row| (residual[row], covariance[(row, row)])).collect(), given)
+        });
+        Self { readings: readings.collect(), column, b, s }
     }
 
     fn b(&self, segment: usize) -> f64 {
@@ -153,6 +167,19 @@ impl Values {
                 height + ln_within(mean, sigma, range.left) + ln_density(mean, range)
             }
         }
+    }
+
+    /// The same of a segment that comes and goes: in each reading by itself it conducts well with this probability, or adds an excess within
+    /// a range, or does not conduct. What readings share is left out of account.
+    pub fn of_flaky(&self, segment: usize, [well, badly]: [f64; 2], [least, most]: [f64; 2]) -> f64 {
+        let (readings, given) = &self.readings[self.column[segment]];
+        let ln_each = |&(above, variance): &(f64, f64)| {
+            let usual = (-0.5 * (above.powi(2) / variance + LN_TAU + variance.ln())).exp();
+            let broad = if above > least { (above * (most / least).ln()).recip() } else { 0.0 };
+            (well * usual + badly * broad).max(f64::MIN_POSITIVE).ln()
+        };
+        let always_well = readings.len() as f64 * well.ln();
+        always_well.max(readings.iter().map(ln_each).sum::<f64>() - given)
     }
 
     /// The same of two segments.

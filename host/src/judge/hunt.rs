@@ -4,7 +4,7 @@
 use std::collections::BTreeSet;
 
 use crate::{
-    board::Board,
+    board::{Board, SegmentId},
     evidence::Evidence,
     fault::{self, advice},
     finding::{
@@ -61,7 +61,13 @@ pub fn weigh<'b>(
 
 impl Hunted<'_> {
     /// The unit's faults with the hunt's own probabilities, and the places that are suspected without proof, most probable first.
-    pub fn faults(&self, board: &Board, proven: Vec<UnitFault>) -> Vec<UnitFault> {
+    /// `carried`: segments of stretches that are within their limit end to end, which keep no unit from working.
+    pub fn faults(
+        &self,
+        board: &Board,
+        carried: &BTreeSet<SegmentId>,
+        proven: Vec<UnitFault>,
+    ) -> Vec<UnitFault> {
         let places = self.belief.places();
         let probability = |name: &str| {
             places.iter().find(|(place, _)| name_of(board, *place).as_deref() == Some(name)).map(|(_, p)| *p)
@@ -75,6 +81,9 @@ impl Hunted<'_> {
             .collect();
         for &(place, probability) in places.iter().filter(|(_, probability)| *probability >= NAMED) {
             let Some(name) = name_of(board, place) else { continue };
+            if matches!(place, Place::Segment(id) if carried.contains(&id)) {
+                continue;
+            }
             let class = self.belief.most_probable_at(place).and_then(|(defect, _)| class(defect));
             let (Some(class), false) = (class, faults.iter().any(|fault| fault.place == name)) else {
                 continue;
@@ -121,6 +130,12 @@ pub fn is_shown_good(
     let visited = |stage: &&Stage| evidence.in_state(stage.state).next().is_some();
     let mut visited = plan.stages.iter().filter(visited).peekable();
     visited.peek().is_some() && visited.all(|stage| good(&stage))
+}
+
+/// Segments of stretches that are proven within their limit end to end, in any state.
+pub fn carried(board: &Board, limits: &LimitSet, plan: &Plan, evidence: &Evidence) -> BTreeSet<SegmentId> {
+    let stretches = plan.stages.iter().flat_map(|stage| path::carrying(board, limits, stage, evidence));
+    stretches.flat_map(|stretch| stretch.steps.iter().map(|step| step.segment)).collect()
 }
 
 /// Why a segment that a hunt did not read by itself is not proven.

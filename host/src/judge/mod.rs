@@ -63,7 +63,7 @@ pub fn judge(
     let hunted =
         (measurement.manner == Manner::Hunt).then(|| hunt::weigh(fixture, limits, measurement, &evidence));
     let faults = match &hunted {
-        Some(hunted) if !void => hunted.faults(board, faults),
+        Some(hunted) if !void => hunted.faults(board, &hunt::carried(board, limits, plan, &evidence), faults),
         _ => faults,
     };
     let parts = segments

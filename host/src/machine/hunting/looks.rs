@@ -1,7 +1,5 @@
 //! The looks that a bed allows, and which of them tells most in the time it takes.
 
-use std::collections::BTreeSet;
-
 use copperwalk_core::timing;
 use copperwalk_wire::Shot;
 
@@ -31,23 +29,14 @@ pub struct Candidate {
     pub shots: Vec<PlannedShot>,
 }
 
-/// The segments among these places, which may conduct nothing.
-pub fn opens(places: &BTreeSet<Place>) -> Vec<SegmentId> {
-    let segment = |place: &Place| match place {
-        Place::Segment(id) => Some(*id),
-        _ => None,
-    };
-    places.iter().filter_map(segment).collect()
-}
-
-/// The look with the most information per second of device time, past the places where something is proven.
+/// The look with the most information per second of device time, past the segments that are proven open.
 pub fn best(
     fixture: &Fixture,
     belief: &Belief<'_>,
     state: StateId,
-    proven: &BTreeSet<Place>,
+    opens: &[SegmentId],
 ) -> Option<Candidate> {
-    let forest = Forest::new(&fixture.board, state, &opens(proven));
+    let forest = Forest::new(&fixture.board, state, opens);
     let chooser = Chooser::new(belief);
     let known = |look: &Look| {
         belief

@@ -16,7 +16,7 @@
 
 mod looks;
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::{
     Move, Policy, SoFar,
@@ -24,7 +24,7 @@ use super::{
 };
 use crate::{
     board::{PointId, SegmentId, StateId},
-    evidence::Evidence,
+    evidence::{Evidence, RunEvidence},
     finding::{
         self, bench,
         isolation::{self, Barrier},
@@ -33,7 +33,9 @@ use crate::{
     fixture::Fixture,
     hypothesis::{Answer, Belief, Defect, Place, Rates},
     measurement::Purpose,
-    plan::{LegKind, Plan, PlannedShot, Role, Stretch, builder::Builder, forest::Forest},
+    plan::{
+        self, LegKind, Plan, PlannedShot, Role, Stretch, builder::Builder, forest::Forest, stretch::cover,
+    },
     verdict::{Class, Verdict},
 };
 
@@ -48,6 +50,9 @@ const LEAST_BITS: f64 = 0.01;
 const MOST_LOOKS: usize = 24;
 /// Opens found one behind the other before a survey gives up looking for more.
 const DEPTH: usize = 8;
+
+/// Where something is proven to be wrong, and what.
+type Proven = BTreeMap<Place, Class>;
 
 /// The policy.
 pub struct Hunting<'h> {
@@ -64,6 +69,8 @@ pub struct Hunting<'h> {
     proved: BTreeSet<Place>,
     surveyed: bool,
     exchanged: bool,
+    /// Stretches of which every segment was read because nothing else explained them.
+    read_through: Vec<(PointId, PointId)>,
 }
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -99,6 +106,7 @@ impl<'h> Hunting<'h> {
             proved: BTreeSet::new(),
             surveyed: false,
             exchanged: false,
+            read_through: Vec::new(),
         }
     }
 
@@ -133,22 +141,24 @@ impl<'h> Hunting<'h> {
         shots
     }
 
-    /// Places of the stage where something is proven to be wrong.
-    fn proven(&self, stage: usize, evidence: &Evidence) -> BTreeSet<Place> {
+    /// Places of the stage where something is proven to be wrong, and what.
+    fn proven(&self, stage: usize, evidence: &Evidence) -> Proven {
         let segments = finding::segments(self.fixture, &self.plan.limits, self.plan, evidence);
         let faulty = segments.iter().filter(|finding| {
             finding.state == self.state(stage)
                 && (finding.verdict == Verdict::Fail || finding.class == Class::RedundancyLost)
         });
+        let faulty = faulty.map(|finding| (Place::Segment(finding.segment), finding.class));
         let bridges = isolation::find(&self.fixture.board, self.plan, evidence);
-        let bridges =
-            bridges.into_iter().filter(|finding| finding.verdict == Verdict::Fail).map(
-                |finding| match finding.barrier {
-                    Barrier::Between(index) => Place::Bridge(index),
-                    Barrier::Switch(id) => Place::Segment(id),
-                },
-            );
-        faulty.map(|finding| Place::Segment(finding.segment)).chain(bridges).collect()
+        let bridges = bridges.into_iter().filter(|finding| finding.verdict == Verdict::Fail);
+        let bridges = bridges.map(|finding| {
+            let place = match finding.barrier {
+                Barrier::Between(index) => Place::Bridge(index),
+                Barrier::Switch(id) => Place::Segment(id),
+            };
+            (place, finding.class)
+        });
+        faulty.chain(bridges).collect()
     }
 
     /// What the hypotheses call for.
@@ -159,7 +169,7 @@ impl<'h> Hunting<'h> {
         let floats = answers.iter().any(|(_, _, answer)| matches!(answer, Answer::Floats { .. }));
         belief.see_all(answers.into_iter().map(|(_, question, answer)| (question, answer)));
         let proven = self.proven(stage, evidence);
-        let bridged = proven.iter().any(|place| matches!(place, Place::Bridge(_)));
+        let bridged = proven.keys().any(|place| matches!(place, Place::Bridge(_)));
         if bridged && !std::mem::replace(&mut self.exchanged, true) {
             self.follow.ask(Task::Exchanged(stage));
             return None;
@@ -168,14 +178,14 @@ impl<'h> Hunting<'h> {
         let carried: BTreeSet<SegmentId> =
             stretches.flat_map(|stretch| stretch.steps.iter().map(|step| step.segment)).collect();
         if unexplained(&belief, &proven, &carried) <= UNEXPLAINED {
-            return self.end(stage);
+            return self.end_or_read_on(stage, evidence, &proven);
         }
         if floats && !std::mem::replace(&mut self.surveyed, true) {
             self.survey(stage, evidence);
             return None;
         }
         let open = |(place, probability): &(Place, f64)| {
-            *probability >= STANDS_OUT && !proven.contains(place) && !self.proved.contains(place)
+            *probability >= STANDS_OUT && !proven.contains_key(place) && !self.proved.contains(place)
         };
         if let Some((place @ Place::Segment(id), _)) = belief.places().into_iter().find(open) {
             self.proved.insert(place);
@@ -184,7 +194,7 @@ impl<'h> Hunting<'h> {
                 return None;
             }
         }
-        let best = looks::best(self.fixture, &belief, self.state(stage), &proven);
+        let best = looks::best(self.fixture, &belief, self.state(stage), &opens(&proven));
         match best {
             Some(look) if look.bits >= LEAST_BITS && self.looks < MOST_LOOKS => {
                 self.looks += 1;
@@ -197,8 +207,83 @@ impl<'h> Hunting<'h> {
                 self.follow.ask(Task::Legs { stage, from: 0 });
                 None
             }
-            _ => self.end(stage),
+            _ => self.end_or_read_on(stage, evidence, &proven),
         }
+    }
+
+    /// What nobody has read end to end is read before the hunt ends, however improbable it is that anything is wrong there: a second fault
+    /// found later costs another repair.
+    fn end_or_read_on(&mut self, stage: usize, evidence: &Evidence, proven: &Proven) -> Option<Move> {
+        if let Some(stretch) = self.unexplained_stretch(stage, evidence, proven) {
+            self.read_through.push((stretch.from, stretch.to));
+            let (broken, depth) = (opens(proven), DEPTH);
+            self.follow.ask(Task::Survey { stretch, broken, depth });
+            return None;
+        }
+        let unread = self.unread(stage, evidence, proven);
+        if unread.is_empty() || self.looks >= MOST_LOOKS {
+            return self.end(stage);
+        }
+        self.looks += 1;
+        Some(Move::Run { purpose: Purpose::Look, shots: unread })
+    }
+
+    /// A stretch that is not within its limit, although nothing on it is proven to be wrong.
+    fn unexplained_stretch(&self, stage: usize, evidence: &Evidence, proven: &Proven) -> Option<Stretch> {
+        let stage = &self.plan.stages[stage];
+        let carrying: Vec<_> = path::carrying(&self.fixture.board, &self.plan.limits, stage, evidence)
+            .map(|stretch| (stretch.from, stretch.to))
+            .collect();
+        let was_read = |ends: (PointId, PointId)| {
+            let mut seen = evidence.in_state(stage.state).flat_map(RunEvidence::end_to_ends);
+            seen.any(|seen| (seen.from, seen.to) == ends)
+        };
+        let faulty = |stretch: &Stretch| {
+            stretch.steps.iter().any(|step| proven.contains_key(&Place::Segment(step.segment)))
+        };
+        path::stretches(stage)
+            .find(|stretch| {
+                let ends = (stretch.from, stretch.to);
+                was_read(ends)
+                    && !carrying.contains(&ends)
+                    && !faulty(stretch)
+                    && !self.read_through.contains(&ends)
+            })
+            .cloned()
+    }
+
+    /// The stretches that nobody has read end to end yet: those behind the one that ended the opening, and the pieces that force pins
+    /// reach beside what is proven to be wrong.
+    fn unread(&self, stage: usize, evidence: &Evidence, proven: &Proven) -> Vec<PlannedShot> {
+        let (board, state) = (&self.fixture.board, self.state(stage));
+        let broken: Vec<SegmentId> = opens(proven);
+        let forest = Forest::new(board, state, &broken);
+        let of_stage =
+            path::stretches(&self.plan.stages[stage]).flat_map(|stretch| stretch.wanted.iter().copied());
+        let wanted: BTreeSet<SegmentId> = of_stage.filter(|id| !broken.contains(id)).collect();
+        let (pieces, _) = cover(&forest, self.fixture, &wanted);
+        let is_read = |piece: &Stretch| {
+            let mut seen = evidence.in_state(state).flat_map(RunEvidence::end_to_ends);
+            let known = |id: SegmentId| {
+                evidence.in_state(state).flat_map(RunEvidence::segments).any(|seen| seen.segment == id)
+            };
+            seen.any(|seen| {
+                let whole = forest.path(seen.from, seen.to).unwrap_or_default();
+                seen.reading.flows
+                    && piece.wanted.iter().all(|id| whole.iter().any(|step| step.segment == *id))
+            }) || piece.wanted.iter().all(|&id| known(id))
+        };
+        let unread: Vec<&Stretch> = pieces.iter().filter(|piece| !is_read(piece)).collect();
+        if unread.is_empty() {
+            return Vec::new();
+        }
+        let mut builder = Builder::new(self.fixture, self.plan.sampling);
+        builder.residual();
+        for piece in unread {
+            let gate = plan::gate_resistance(board, &self.plan.limits, piece);
+            builder.whole(piece, plan::expected_resistance(board, piece), gate);
+        }
+        builder.finish()
     }
 
     /// Nothing more in this state.
@@ -221,11 +306,11 @@ impl<'h> Hunting<'h> {
     }
 
     /// A way to force a segment, itself alone to be read.
-    fn stretch(&self, stage: usize, id: SegmentId, proven: &BTreeSet<Place>) -> Option<Stretch> {
-        let broken: Vec<SegmentId> = looks::opens(proven);
+    fn stretch(&self, stage: usize, id: SegmentId, proven: &Proven) -> Option<Stretch> {
+        let broken: Vec<SegmentId> = opens(proven);
         let forest = Forest::new(&self.fixture.board, self.state(stage), &broken);
         let wanted = BTreeSet::from([id]);
-        let (stretches, _) = crate::plan::stretch::cover(&forest, self.fixture, &wanted);
+        let (stretches, _) = cover(&forest, self.fixture, &wanted);
         stretches.into_iter().next()
     }
 }
@@ -283,13 +368,33 @@ impl Policy for Hunting<'_> {
 }
 
 /// Probability of all hypotheses with a defect anywhere but where one is proven or on a stretch that carries.
-fn unexplained(belief: &Belief<'_>, proven: &BTreeSet<Place>, carried: &BTreeSet<SegmentId>) -> f64 {
+fn unexplained(belief: &Belief<'_>, proven: &Proven, carried: &BTreeSet<SegmentId>) -> f64 {
     let matters = |defect: Defect| {
         let carries = defect.segment().is_some_and(|id| carried.contains(&id));
-        !proven.contains(&Place::of(defect)) && !carries && !matches!(defect, Defect::StaysClosed(_))
+        let explained = proven.get(&Place::of(defect)).is_some_and(|class| is_proven_by(defect, *class));
+        !explained && !carries && !matches!(defect, Defect::StaysClosed(_))
     };
     let elsewhere = belief.weighed().filter(|(hypothesis, _)| hypothesis.defects().any(matters));
     elsewhere.map(|(_, probability)| probability).sum()
+}
+
+/// Does what was proven at its place prove a defect? What reads high by itself may be filmed; that it comes and goes is another matter,
+/// which would explain any reading along the path.
+fn is_proven_by(defect: Defect, class: Class) -> bool {
+    match defect {
+        Defect::Flaky(_) => class == Class::Flaky,
+        Defect::SilentPin(_) => false,
+        _ => class != Class::Flaky,
+    }
+}
+
+/// The segments that conduct nothing, past which no current comes.
+fn opens(proven: &Proven) -> Vec<SegmentId> {
+    let open = |(place, class): (&Place, &Class)| match (place, class) {
+        (Place::Segment(id), Class::Open) => Some(*id),
+        _ => None,
+    };
+    proven.iter().filter_map(open).collect()
 }
 
 fn is_segment(planned: &PlannedShot) -> bool {
