@@ -56,6 +56,8 @@ pub mod measurement;
 #[warn(clippy::indexing_slicing)]
 pub mod link;
 
+pub mod hand_meter;
+
 pub mod operator;
 
 pub mod virtual_bench;
@@ -78,6 +80,8 @@ pub mod sweep;
 pub mod fault;
 
 pub mod judge;
+
+pub mod by_hand;
 
 pub mod machine;
 

@@ -12,6 +12,7 @@ use utoipa::ToSchema;
 
 use crate::{
     board::Board,
+    by_hand,
     evidence::EvidenceError,
     judge::{self, Change},
     limits::LimitSet,
@@ -106,8 +107,8 @@ pub enum RejudgeError {
 enum Unjudged {
     #[error("the stored files give no plan: {0}")]
     Plan(String),
-    #[error("it was made by hand")]
-    ByHand,
+    #[error(transparent)]
+    ByHand(#[from] by_hand::JudgeError),
     #[error(transparent)]
     Evidence(#[from] EvidenceError),
 }
@@ -193,14 +194,19 @@ fn stated(limits: &StatedLimits<'_>, boards: &[Board]) -> Result<BTreeMap<String
 /// What the sweeps of one board, fixture and sampling are judged by.
 struct Basis {
     limits: LimitSet,
-    plan: Result<Plan, String>,
+    /// None by hand.
+    plan: Option<Result<Plan, String>>,
 }
 
 impl Basis {
     fn judge(&self, stored: &Stored) -> Result<Rejudged, Unjudged> {
-        let plan = self.plan.as_ref().map_err(|error| Unjudged::Plan(error.clone()))?;
-        let fixture = stored.setup.fixture().ok_or(Unjudged::ByHand)?;
-        let judgement = judge::judge(fixture, &self.limits, plan, &stored.measurement)?;
+        let judgement = match (&stored.setup, &self.plan) {
+            (Setup::Bed(fixture), Some(Ok(plan))) => {
+                judge::judge(fixture, &self.limits, plan, &stored.measurement)?
+            }
+            (Setup::Bed(_), Some(Err(error))) => return Err(Unjudged::Plan(error.clone())),
+            (board, _) => by_hand::judge(board.board(), &self.limits, &stored.measurement)?,
+        };
         Ok(Rejudged {
             sweep: stored.id,
             serial: stored.measurement.serial.clone(),
@@ -234,9 +240,9 @@ impl Bases {
             // What was measured is what the plan for the fixture's own limits asked for.
             Setup::Bed(fixture) => {
                 let plan = plan::compile(fixture, &fixture.limits, measurement.sampling);
-                (fixture.limits.clone(), plan.map_err(|error| error.to_string()))
+                (fixture.limits.clone(), Some(plan.map_err(|error| error.to_string())))
             }
-            Setup::ByHand(board) => (LimitSet::of_board(board), Err(Unjudged::ByHand.to_string())),
+            Setup::ByHand(board) => (LimitSet::of_board(board), None),
         };
         let limits = self.stated.get(&board.hash).cloned().unwrap_or(usual);
         let basis = Arc::new(Basis { limits, plan });

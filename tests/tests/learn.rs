@@ -79,8 +79,8 @@ fn a_sweep_is_judged_by_what_golden_units_read() {
     let other = records.sweep(SweepId(1)).unwrap();
     assert_eq!(other.judgement.limits.origin, "board file");
     assert_ne!(
-        records.sweep(id).unwrap().measurement.basis.fixture_hash,
-        other.measurement.basis.fixture_hash
+        records.sweep(id).unwrap().measurement.basis.bed.map(|bed| bed.fixture_hash),
+        other.measurement.basis.bed.map(|bed| bed.fixture_hash)
     );
     drop(records);
     assert_eq!(place.run(&["records", "check"]).code, 0);

@@ -54,6 +54,11 @@ enum Stdout {
 }
 
 impl Form {
+    /// Does standard output carry JSON only?
+    pub fn json(&self) -> bool {
+        self.json
+    }
+
     /// May files be replaced that copperwalk did not make?
     pub fn force(&self) -> bool {
         self.force
@@ -75,6 +80,11 @@ impl Form {
 }
 
 impl Ready {
+    /// Where a page goes, if one was asked for.
+    pub fn page(&self) -> Option<&Place> {
+        self.page.as_ref()
+    }
+
     /// Shows a result in every form asked for, and gives what could not be shown: one failure does not keep the
     /// other forms from coming.
     pub fn show(&self, output: &mut Output, views: &Views<'_>) -> Vec<Failure> {

@@ -1,10 +1,11 @@
-//! `copperwalk hunt FIXTURE --serial SN`: find what is wrong with one unit by the fewest readings that tell, record it, then
-//! show it.
+//! `copperwalk hunt`: find what is wrong with one unit by the fewest readings that tell, record it, then show it: on a bed, or by
+//! hand (`by_hand.rs`).
 
 use std::path::PathBuf;
 
 use super::{
     Failure, Status, by_daemon,
+    by_hand::{self, ByHandArgs},
     form::Form,
     interrupt,
     output::Output,
@@ -20,33 +21,41 @@ use crate::{
 };
 
 #[derive(clap::Args)]
-#[command(group(clap::ArgGroup::new("line").args(["port", "modelled"]).required(true)))]
+#[command(
+    group(clap::ArgGroup::new("line").args(["port", "modelled", "by_hand"]).required(true)),
+    after_long_help = by_hand::HELP
+)]
 pub struct Args {
-    /// The fixture file.
-    #[arg(value_name = "FIXTURE")]
-    fixture: PathBuf,
+    /// The fixture file; by hand the board file, without a bed.
+    #[arg(value_name = "FIXTURE|BOARD")]
+    pub file: PathBuf,
     /// Serial number of the unit.
     #[arg(long, value_name = "SN")]
-    serial: String,
+    pub serial: String,
     /// Lot the unit came in. What its units have shown so far counts for where the hunt looks first.
     #[arg(long, value_name = "LOT")]
-    lot: Option<String>,
+    pub lot: Option<String>,
+    #[command(flatten)]
+    pub by_hand: ByHandArgs,
     #[command(flatten)]
     bench: BenchArgs,
     /// Sweep the unit afterwards: the hunt tells what is wrong, the sweep is the complete record.
-    #[arg(long)]
+    #[arg(long, conflicts_with = "by_hand")]
     then_sweep: bool,
     /// Hunt although the records speak of a slip: a serial number or a lot in other capitals, another lot, another board.
     #[arg(long)]
-    yes: bool,
+    pub yes: bool,
     #[command(flatten)]
-    form: Form,
+    pub form: Form,
 }
 
 pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
+    if args.by_hand.by_hand {
+        return by_hand::run(args, store, output);
+    }
     let serial = text::serial(&args.serial)?;
     let lot = args.lot.as_deref().map(text::lot).transpose()?;
-    let fixture = fixture::read(&args.fixture)?;
+    let fixture = fixture::read(&args.file)?;
     let plan = plan::compile(&fixture, &fixture.limits, Sampling::Quick)?;
     if let Some(port) = args.bench.port()
         && let Some(daemon) = by_daemon::holding(port, store.as_ref())?
@@ -68,7 +77,7 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
 }
 
 /// What the lot's units of this board have shown; the table alone where the lot is new.
-fn of_lot(records: &Records, board: &Board, lot: &str) -> Rates {
+pub fn of_lot(records: &Records, board: &Board, lot: &str) -> Rates {
     let Ok(lot) = records.lot(lot) else { return Rates::table() };
     let places = lot.pareto.iter().filter(|row| row.board == board.name);
     let places = places.map(|row| (row.place.as_str(), row.class, row.units));

@@ -4,6 +4,7 @@
 
 mod bench;
 mod by_daemon;
+mod by_hand;
 mod check;
 mod deliver;
 mod demo;
@@ -38,6 +39,8 @@ use std::{ffi::OsString, path::PathBuf, process::ExitCode};
 use clap::{Parser, Subcommand};
 
 use crate::{
+    by_hand::JudgeError,
+    hand_meter::MeterError,
     job::JobError,
     learn::{LearnError, LeftOut},
     plan::PlanError,
@@ -91,6 +94,7 @@ enum Command {
     /// Sweep one unit, record it, and show the result.
     Sweep(sweep::Args),
     /// Hunt for what is wrong with one unit: the fewest readings that tell, then the proof.
+    /// Find the fault of one unit with few questions, by hand with two tips and any meter.
     Hunt(hunt::Args),
     /// Watch one segment without a pause while it is tapped, bent or wiggled: dropouts, steps, noise.
     Watch(watch::Args),
@@ -264,6 +268,26 @@ enum Failure {
     /// Learning limits.
     #[error("{0}; nothing was written")]
     Learn(#[from] LearnError),
+    /// A meter that a person's tips hang on.
+    #[error("{0}")]
+    Meter(MeterError),
+    /// What was read by hand and cannot be judged.
+    #[error("{0}; nothing was recorded")]
+    ByHand(#[from] JudgeError),
+    /// No hunt that could go on.
+    #[error("there is no hunt by hand of unit {serial:?} that was ended: leave --resume out to begin one")]
+    NothingToResume {
+        /// The unit.
+        serial: String,
+    },
+    /// The board file has changed since.
+    #[error(
+        "the hunt of unit {serial:?} that was ended was made with another text of the board file: name that file, or leave --resume out"
+    )]
+    OtherBoardFile {
+        /// The unit.
+        serial: String,
+    },
     /// Judging again.
     #[error("{0}")]
     Rejudge(#[from] RejudgeError),
@@ -399,6 +423,7 @@ pub fn main() -> ExitCode {
         Command::Prove(command) => prove::run(command, args.records, &mut output),
         Command::Sweep(command) => sweep::run(command, args.records, &mut output),
         Command::Watch(command) => watch::run(command, args.records, &mut output),
+        Command::Hunt(command) => hunt::run(command, args.records, &mut output),
         Command::Receive(command) => receive::receive(command, args.records, &mut output),
         Command::Bench(command) => bench::run(command, args.records, &mut output),
         Command::Unit(command) => records::unit(command, args.records, &mut output),
@@ -409,7 +434,6 @@ pub fn main() -> ExitCode {
         Command::Photo(command) => photo::run(command, args.records, &mut output),
         Command::Tick(command) => tick::run(command, args.records, &mut output),
         Command::Void(command) => records::void(command, args.records, &mut output),
-        Command::Hunt(command) => hunt::run(command, args.records, &mut output),
         Command::Units(command) => list::units(command, args.records, &mut output),
         Command::Lots(command) => list::lots(command, args.records, &mut output),
         Command::Labels(command) => labels::run(command, args.records, &mut output),

@@ -64,6 +64,13 @@ impl<'b, 'a> Chooser<'b, 'a> {
         Self { belief, probable }
     }
 
+    /// The same that looks at so many of the most probable ones only: a rough look at many questions.
+    #[must_use]
+    pub fn at_most(&self, count: usize) -> Self {
+        let probable = self.probable.iter().take(count).copied().collect();
+        Self { belief: self.belief, probable }
+    }
+
     /// Expected information of a question, bits. `standard`: standard uncertainty that its value would have.
     pub fn information(&self, question: &Question, standard: Ohms) -> f64 {
         let mut sums = [0.0; KINDS];
@@ -146,9 +153,14 @@ impl<'b, 'a> Chooser<'b, 'a> {
         {
             return (f64::from(u8::from(here && mean > threshold)), 0.0);
         }
-        // Nothing is known of its size: evenly over the decades.
+        // What was read over it bounds its size; otherwise nothing is known of it: evenly over the decades.
+        let flowed = self.belief.values().excess(id.index());
+        let most = flowed.map_or(MOST.0, |(mean, deviation)| (mean + STANDS_OUT * deviation).max(0.0));
         let least = (self.belief.limits().of(id).max - board.segment(id).expected.typical).0.max(1e-6);
-        let above = |ohms: f64| ((MOST.0 / ohms.max(least)).ln() / (MOST.0 / least).ln()).clamp(0.0, 1.0);
+        if most <= least {
+            return (0.0, 0.0);
+        }
+        let above = |ohms: f64| ((most / ohms.max(least)).ln() / (most / least).ln()).clamp(0.0, 1.0);
         let stops = above(STOPS_ABOVE.0);
         let raised = if here { (above(threshold) - stops).max(0.0) / (1.0 - stops).max(1e-9) } else { 0.0 };
         (raised, stops)

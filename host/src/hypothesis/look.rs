@@ -64,7 +64,17 @@ impl Look {
     /// A look in a state; `None` where no way leads between the forced points, where it leads through a mesh, whose segments share the
     /// current, or where the sensed points do not lie on it.
     pub fn new(board: &Board, state: StateId, forced: [PointId; 2], sensed: [PointId; 2]) -> Option<Self> {
-        let forest = Forest::new(board, state, &[]);
+        Self::within(board, &Forest::new(board, state, &[]), state, forced, sensed)
+    }
+
+    /// The same in what conducts in that state, where many looks are made of it.
+    pub fn within(
+        board: &Board,
+        forest: &Forest,
+        state: StateId,
+        forced: [PointId; 2],
+        sensed: [PointId; 2],
+    ) -> Option<Self> {
         if !forest.crossings(forced[0], forced[1]).is_empty() {
             return None;
         }

@@ -63,7 +63,15 @@ impl SerialLink {
     /// # Errors
     /// [`LinkError::CannotOpen`] if the port is not there, not allowed or in use, in words and with the remedy.
     pub fn open(port: &str) -> Result<Self, LinkError> {
-        let keeper = Keeper::start(port).map_err(LinkError::CannotOpen)?;
+        Self::open_at(port, BAUD)
+    }
+
+    /// The same at a speed, baud, that whatever is at the other end is set to.
+    ///
+    /// # Errors
+    /// As [`open`](Self::open).
+    pub fn open_at(port: &str, baud: u32) -> Result<Self, LinkError> {
+        let keeper = Keeper::start(port, baud).map_err(LinkError::CannotOpen)?;
         Ok(Self { keeper, port: port.into(), opened: Instant::now() })
     }
 }
@@ -98,7 +106,7 @@ impl Transport for SerialLink {
 
 impl Keeper {
     /// Starts the thread and waits until it has the port, or has the reason in words why not.
-    fn start(port: &str) -> Result<Self, String> {
+    fn start(port: &str, baud: u32) -> Result<Self, String> {
         let (frames, orders) = orders::channel(FRAMES_WAITING);
         let (tell, heard) = mpsc::sync_channel(PIECES_WAITING);
         let (ready, opened) = mpsc::channel();
@@ -108,7 +116,7 @@ impl Keeper {
                 Builder::new_current_thread().enable_all().build().map_err(|error| error.to_string());
             let started = started.and_then(|runtime| {
                 // The port registers with the runtime that is to serve it.
-                let stream = runtime.block_on(async { open(&name) })?;
+                let stream = runtime.block_on(async { open(&name, baud) })?;
                 Ok((runtime, stream))
             });
             match started {
@@ -146,9 +154,9 @@ impl Drop for Keeper {
 }
 
 /// Opens the port and brings it into a known state.
-fn open(port: &str) -> Result<SerialStream, String> {
+fn open(port: &str, baud: u32) -> Result<SerialStream, String> {
     let mut stream =
-        tokio_serial::new(port, BAUD).open_native_async().map_err(|error| opening_words(port, &error))?;
+        tokio_serial::new(port, baud).open_native_async().map_err(|error| opening_words(port, &error))?;
     // Both are best effort: a pseudo-terminal has no modem lines, and some drivers cannot discard.
     let _ = stream.write_data_terminal_ready(true);
     let _ = stream.clear(ClearBuffer::All);

@@ -56,6 +56,7 @@ pub mod status;
 mod stored;
 pub mod summary;
 pub mod text;
+mod touches;
 mod value;
 mod wilson;
 mod write;

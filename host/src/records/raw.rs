@@ -4,6 +4,7 @@ use serde::Deserialize;
 use serde::de::IntoDeserializer;
 use serde::de::value::StrDeserializer;
 
+use super::touches;
 use crate::fixture::Fixture;
 use crate::measurement::{ByHand, Measurement, Purpose, Run, RunShot};
 use crate::raw::v2::{self, Names};
@@ -27,7 +28,7 @@ pub(super) fn pack_all(
         (Some(fixture), None) => Ok((FORMAT, pack(fixture, &measurement.runs)?)),
         (_, by_hand) => {
             let touches =
-                by_hand.as_ref().map_or_else(|| touches_v1::pack(&ByHand::default()), touches_v1::pack)?;
+                by_hand.as_ref().map_or_else(|| touches::pack(&ByHand::default()), touches::pack)?;
             Ok((touches_v1::FORMAT, touches))
         }
     }
@@ -41,7 +42,7 @@ pub(super) fn unpack_all(
 ) -> Result<Unpacked, RawError> {
     match (format, fixture) {
         (touches_v1::FORMAT, _) => {
-            Ok(Unpacked { by_hand: Some(touches_v1::unpack(bytes)?), ..Unpacked::default() })
+            Ok(Unpacked { by_hand: Some(touches::unpack(bytes)?), ..Unpacked::default() })
         }
         (_, Some(fixture)) => Ok(Unpacked { runs: unpack(fixture, format, bytes)?, ..Unpacked::default() }),
         (_, None) => Err(RawError::Format { found: format.into() }),

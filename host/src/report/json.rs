@@ -68,6 +68,18 @@ struct Bench<'a> {
 /// # Errors
 /// None in practice: every part is plain data with names for keys. The serialiser's type wants one.
 pub fn sweep(sweep: &Sweep) -> serde_json::Result<String> {
+    object(&sweep_object(sweep))
+}
+
+/// The same in one line, for whoever reads line by line.
+///
+/// # Errors
+/// None in practice, likewise.
+pub fn sweep_line(sweep: &Sweep) -> serde_json::Result<String> {
+    line(&sweep_object(sweep))
+}
+
+fn sweep_object(sweep: &Sweep) -> SweepObject<'_> {
     let faults = words::booked(&sweep.judgement).iter().map(|fault| FaultObject {
         r#where: &fault.place,
         class: fault.class,
@@ -76,7 +88,7 @@ pub fn sweep(sweep: &Sweep) -> serde_json::Result<String> {
         advice: words::advice(&fault.advice),
     });
     let work = sweep.measurement.work();
-    object(&SweepObject {
+    SweepObject {
         serial: &sweep.measurement.serial,
         lot: sweep.measurement.lot.as_deref(),
         board: &sweep.measurement.basis.board,
@@ -103,7 +115,15 @@ pub fn sweep(sweep: &Sweep) -> serde_json::Result<String> {
         standards: &sweep.judgement.standards,
         closures: &sweep.judgement.closures,
         basis: &sweep.measurement.basis,
-    })
+    }
+}
+
+/// Anything that serialises, in one line.
+///
+/// # Errors
+/// The value's own, if it has any.
+pub fn line(value: &impl Serialize) -> serde_json::Result<String> {
+    Ok(visible_json(&serde_json::to_string(value)?))
 }
 
 /// Anything that serialises to an object, laid out for reading: the summaries of the record store go through here

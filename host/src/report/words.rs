@@ -1,6 +1,6 @@
 //! How verdicts, classes and findings are said, in every report alike.
 
-use crate::measurement::Purpose;
+use crate::measurement::{ByHand, Manner, Method, Purpose};
 use crate::records::status::Status;
 use crate::records::summary::{
     Counts, Event, LotSummary, ParetoRow, PastSweep, Photo, Repair, StatusSaid, UnitHistory, UnitState, Void,
@@ -186,6 +186,7 @@ pub struct Outcome<'a> {
     faults: &'a [UnitFault],
     verdicts: Vec<Verdict>,
     meter_checked: bool,
+    by_hand: bool,
 }
 
 impl<'a> From<&'a Judgement> for Outcome<'a> {
@@ -196,19 +197,20 @@ impl<'a> From<&'a Judgement> for Outcome<'a> {
             faults: &judgement.faults,
             verdicts: segments.chain(judgement.isolation.iter().map(|row| row.verdict)).collect(),
             meter_checked: meter_checked(judgement),
+            by_hand: false,
         }
     }
 }
 
 impl<'a> From<&'a Sweep> for Outcome<'a> {
     fn from(sweep: &'a Sweep) -> Self {
-        (&sweep.judgement).into()
+        Self { by_hand: sweep.measurement.manner == Manner::ByHand, ..(&sweep.judgement).into() }
     }
 }
 
 impl<'a> From<&'a PastSweep> for Outcome<'a> {
     fn from(sweep: &'a PastSweep) -> Self {
-        (&sweep.judgement).into()
+        Self { by_hand: sweep.manner == Manner::ByHand, ..(&sweep.judgement).into() }
     }
 }
 
@@ -242,6 +244,9 @@ pub fn headline(outcome: &Outcome<'_>) -> String {
     };
     let doubtful = || readings(|verdict| verdict != Verdict::Pass);
     let headline = match (outcome.verdict, outcome.faults) {
+        (Verdict::Void, _) if outcome.by_hand => {
+            "The hunt was ended before it was decided; nothing counts for or against the unit.".to_owned()
+        }
         (Verdict::Void, _) => "The bench was at fault; nothing counts against the unit.".to_owned(),
         (Verdict::Pass, []) => {
             match outcome.verdicts.iter().filter(|verdict| **verdict != Verdict::Pass).count() {
@@ -263,7 +268,7 @@ pub fn headline(outcome: &Outcome<'_>) -> String {
         }
     };
     // A void sweep says what is wrong with the bench; the meter is then the least of it.
-    if outcome.meter_checked || outcome.verdict == Verdict::Void {
+    if outcome.meter_checked || outcome.by_hand || outcome.verdict == Verdict::Void {
         headline
     } else {
         format!("{headline} Meter not checked: the fixture has no check standard.")
@@ -451,8 +456,31 @@ pub fn counted(count: usize, one: &str, many: &str) -> String {
     format!("{count} {}", if count == 1 { one } else { many })
 }
 
+/// How it was read by hand: `7 touches: 5 two-wire after zeroing, 2 continuity`.
+fn read_by_hand(by_hand: &ByHand) -> String {
+    let on_unit = || by_hand.touches.iter().filter(|touch| !touch.on_good_unit);
+    let kinds = [Some(Method::FourWire), Some(Method::TwoWire), Some(Method::Continuity), None].map(|kind| {
+        let count = on_unit().filter(|touch| touch.method == kind).count();
+        (count > 0).then(|| format!("{count} {}", kind.map_or("not reached", method)))
+    });
+    let kinds: Vec<String> = kinds.into_iter().flatten().collect();
+    format!("{}: {}", counted(on_unit().count(), "touch", "touches"), kinds.join(", "))
+}
+
+/// What kind of reading something is.
+pub fn method(method: Method) -> &'static str {
+    match method {
+        Method::Continuity => "continuity",
+        Method::TwoWire => "resistance, two-wire",
+        Method::FourWire => "resistance, four-wire",
+    }
+}
+
 /// What the uncertainties of a sweep stand on.
 pub fn stands_on(sweep: &Sweep) -> String {
+    if let Some(by_hand) = &sweep.measurement.by_hand {
+        return read_by_hand(by_hand);
+    }
     match (&sweep.judgement.proof, &sweep.measurement.proof) {
         (Some(_), Some(proof)) => {
             format!("uncertainties by the bench proof of {}", super::figures::time(proof.figures().made_us))

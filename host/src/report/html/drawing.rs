@@ -16,6 +16,7 @@ use super::place::{Places, Rect};
 use super::strip::fault_sign;
 use super::symbol::{HALF, symbol};
 use crate::board::{Board, Point, PointId, PointKind, Segment, SegmentId, SegmentKind, Side};
+use crate::by_hand::place::Face;
 use crate::report::text::{clean, cut};
 use crate::report::words;
 use crate::sweep::{Sweep, UnitFault};
@@ -45,6 +46,36 @@ pub fn blank(board: &Board) -> Markup {
         div class="sides" {
             (View::new(board, Side::Front).figure("Front", &[]))
             (View::new(board, Side::Back).figure("Back, as seen when flipped about the vertical axis", &[]))
+        }
+    }
+}
+
+/// One face with the two tips of a person on it: `A` and `B`, those on the other face left out.
+pub fn tips(board: &Board, points: [PointId; 2], face: Face) -> Markup {
+    let (side, caption) = match face {
+        Face::Front => (Side::Front, "Front"),
+        Face::Back => (Side::Back, "Back, as seen when flipped about the vertical axis"),
+    };
+    let view = View::new(board, side);
+    let [width, height] = view.sheet();
+    let outline: Vec<String> = board.outline.iter().map(|at| pair(view.at(*at))).collect();
+    let seen = board.points.iter().filter(|point| face.reaches(point));
+    let marked = points.into_iter().zip(["A", "B"]).filter(|(id, _)| face.reaches(board.point(*id)));
+    html! {
+        figure {
+            figcaption { (caption) }
+            svg class="board" viewBox={ "0 0 " (unit(width)) " " (unit(height)) } role="img" aria-label=(caption) {
+                polygon class="laminate" points=(outline.join(" ")) {}
+                @for point in seen { (view.pad(point)) }
+                @for (id, letter) in marked {
+                    @let [x, y] = view.point(id).map(unit);
+                    g class="tip" transform={ "translate(" (x) " " (y) ")" } {
+                        title { (letter) ": " (board.point(id).name) }
+                        circle r="12" {}
+                        text x="0" y="-17" text-anchor="middle" { (letter) " " (board.point(id).name) }
+                    }
+                }
+            }
         }
     }
 }

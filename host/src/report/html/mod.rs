@@ -24,6 +24,7 @@ mod mark;
 mod page;
 mod path;
 mod place;
+mod question;
 mod steps;
 mod strip;
 mod sweep;
@@ -35,6 +36,7 @@ pub use links::Links;
 pub use lot::{lot, lot_body};
 pub use mark::verdict;
 pub use page::{MARK, STYLE};
+pub use question::question;
 pub use sweep::{sweep, sweep_body};
 pub use unit::{unit, unit_body};
 

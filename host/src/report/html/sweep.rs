@@ -11,7 +11,7 @@ use super::page::{body, facts, head, page, part, patterns, scroller};
 use super::steps::steps;
 use super::strip::{self, fault_sign};
 use crate::board::Board;
-use crate::measurement::Measurement;
+use crate::measurement::{Manner, Measurement};
 use crate::quantity::Ohms;
 use crate::report::caution::CAUTIONS;
 use crate::report::{figures, words};
@@ -28,6 +28,7 @@ pub fn sweep_body(sweep: &Sweep, board: &Board, links: &Links<'_>) -> Markup {
     let judgement = &sweep.judgement;
     let void = judgement.verdict == Verdict::Void;
     let faulty = !words::booked(&sweep.judgement).is_empty();
+    let by_hand = sweep.measurement.manner == Manner::ByHand;
     body(&html! {
         (patterns())
         header { (head("sweep report", &sweep.measurement.serial, &back(sweep, links))) }
@@ -40,7 +41,8 @@ pub fn sweep_body(sweep: &Sweep, board: &Board, links: &Links<'_>) -> Markup {
             // What to repair and where it lies belong side by side.
             @if faulty { (drawing::board(sweep, board)) }
         }
-        @if void { (part("The bench", &bench_faults(&judgement.bench_faults))) }
+        @if void && by_hand { (part("The hunt", &ended(&judgement.bench_faults))) }
+        @if void && !by_hand { (part("The bench", &bench_faults(&judgement.bench_faults))) }
         @if !judgement.notes.is_empty() {
             (part("Notes", &html! { ul { @for note in &judgement.notes { li { (note) } } } }))
         }
@@ -52,9 +54,9 @@ pub fn sweep_body(sweep: &Sweep, board: &Board, links: &Links<'_>) -> Markup {
         // On paper these run in two columns.
         div class="details" {
             @if words::anything_read(judgement) { (part("Readings", &readings(judgement, board))) }
-            (part("Checks", &checks(sweep)))
+            @if !by_hand { (part("Checks", &checks(sweep))) }
             (part("Cautions", &cautions()))
-            (part("Method", &method()))
+            @if by_hand { (part("Method", &method_by_hand())) } @else { (part("Method", &method())) }
             (part("Judged by", &basis(sweep)))
         }
     })
@@ -71,13 +73,14 @@ fn back(sweep: &Sweep, links: &Links<'_>) -> Markup {
 
 /// What was swept, when and on what.
 fn about(sweep: &Sweep) -> Markup {
-    let Measurement { basis, lot, started_us, bench_name, .. } = &sweep.measurement;
+    let Measurement { basis, lot, started_us, bench_name, manner, .. } = &sweep.measurement;
+    let by_hand = *manner == Manner::ByHand;
     facts(&[
         ("Board", Some(html! { (basis.board) ", revision " (basis.revision) })),
         ("Lot", lot.as_ref().map(|lot| html! { (lot) })),
-        ("Swept", Some(html! { (figures::time(*started_us)) })),
-        ("Bench", Some(html! { (bench_name) })),
-        ("Meter", Some(html! { (words::stands_on(sweep)) })),
+        (if by_hand { "Hunted by hand" } else { "Swept" }, Some(html! { (figures::time(*started_us)) })),
+        (if by_hand { "Meter" } else { "Bench" }, Some(html! { (bench_name) })),
+        (if by_hand { "Read" } else { "Meter" }, Some(html! { (words::stands_on(sweep)) })),
         ("Bed", figures::bed(&sweep.judgement.thermometers).map(|bed| html! { (bed) })),
         ("Air", sweep.judgement.air.map(|air| html! { (format!("{:.1}", air.0)) "\u{a0}°C" })),
     ])
@@ -111,6 +114,13 @@ fn readings(judgement: &Judgement, board: &Board) -> Markup {
         (segments(&judgement.segments, board))
         @if !judgement.isolation.is_empty() { (isolation(&judgement.isolation)) }
         @if !reasons.is_empty() { h3 { "Why not proven" } ul { @for reason in reasons { li { (reason) } } } }
+    }
+}
+
+/// Why a hunt by hand is void.
+fn ended(faults: &[BenchFault]) -> Markup {
+    html! {
+        @for fault in faults { p { (words::sentence(&fault.what)) } }
     }
 }
 
@@ -289,6 +299,27 @@ fn checks(sweep: &Sweep) -> Markup {
 
 fn cautions() -> Markup {
     html! { ul class="cautions" { @for caution in &CAUTIONS { li { (caution.full) } } } }
+}
+
+fn method_by_hand() -> Markup {
+    html! {
+        p {
+            b { "How it is measured. " }
+            "Two tips held on the points by a person. Continuity: a beep shows that the way conducts, by a threshold somewhere from 20 to              100\u{a0}Ω, and nothing of its resistance. Two-wire: the leads, as read with the tips together, are taken off, and the \
+             contacts of the tips stay in the reading. Four-wire: current and voltage have contacts of their own."
+        }
+        p {
+            b { "What is concluded. " }
+            "No segment is below zero, so each is at most what any reading over it is, and at least what such a reading is less the most that \
+             the others can be. A segment fails or passes by these bounds alone. Probabilities in the list of questions say where to look \
+             next, and prove nothing."
+        }
+        p {
+            b { "What a verdict means. " }
+            b { "Pass" } ": the bounds are inside the limits. " b { "Fail" } ": they are outside. " b { "Unproven" } ": neither; two tips \
+             seldom prove limits of milliohms. " b { "Void" } ": the hunt was ended before it was decided."
+        }
+    }
 }
 
 fn method() -> Markup {

@@ -3,6 +3,7 @@
 use super::layout::{Cell, Column, MEASURE, paragraph, table};
 use super::steps::steps;
 use super::{Screen, heading, title, verdict};
+use crate::measurement::Manner;
 use crate::records::summary::SweepId;
 use crate::report::{caution, figures, words};
 use crate::sweep::{BenchFault, IsolationRow, Judgement, SegmentRow, Sweep, UnitFault};
@@ -19,14 +20,16 @@ pub fn sweep(sweep: &Sweep, id: Option<SweepId>, screen: Screen) -> String {
         &format!("{} · {}, revision {}{lot}", sweep.measurement.serial, basis.board, basis.revision),
         screen,
     );
-    steps(&mut out, &sweep.judgement.steps, screen);
     readings(&mut out, &sweep.judgement, screen);
     reasons(&mut out, sweep, screen);
+    steps(&mut out, &sweep.judgement.steps, screen);
     bench(&mut out, sweep, id, screen);
     notes(&mut out, &sweep.judgement.notes, screen);
     faults(&mut out, words::booked(&sweep.judgement), screen);
     if sweep.judgement.verdict == Verdict::Void {
-        bench_faults(&mut out, &sweep.judgement.bench_faults, screen);
+        let by_hand = sweep.measurement.manner == Manner::ByHand;
+        let why = if by_hand { "Why it is void" } else { "What is wrong with the bench" };
+        bench_faults(&mut out, why, &sweep.judgement.bench_faults, screen);
     }
     closing(&mut out, sweep, screen);
     out
@@ -67,8 +70,8 @@ fn readings(out: &mut String, judgement: &Judgement, screen: Screen) {
     self::isolation(out, &isolation, screen);
 }
 
-fn bench_faults(out: &mut String, faults: &[BenchFault], screen: Screen) {
-    heading(out, "What is wrong with the bench", screen);
+fn bench_faults(out: &mut String, why: &str, faults: &[BenchFault], screen: Screen) {
+    heading(out, why, screen);
     for fault in faults {
         paragraph(out, "  • ", &format!("{}: {}", fault.part, words::sentence(&fault.what)), screen.width);
     }
@@ -213,8 +216,14 @@ fn bench(out: &mut String, sweep: &Sweep, id: Option<SweepId>, screen: Screen) {
         paragraph(out, "standard  ", &text, screen.width);
     }
     let air = sweep.judgement.air.map(|air| format!(", air {:.1} °C", air.0)).unwrap_or_default();
-    let text = format!("{}{air}; {}", sweep.measurement.bench_name, figures::work(&sweep.measurement.work()));
-    paragraph(out, "bench     ", &text, screen.width);
+    let bench_name = &sweep.measurement.bench_name;
+    match sweep.measurement.manner {
+        Manner::ByHand => paragraph(out, "by hand   ", &format!("meter: {bench_name}"), screen.width),
+        Manner::Sweep | Manner::Hunt => {
+            let text = format!("{bench_name}{air}; {}", figures::work(&sweep.measurement.work()));
+            paragraph(out, "bench     ", &text, screen.width);
+        }
+    }
     paragraph(out, "meter     ", &words::stands_on(sweep), screen.width);
     if let Some(id) = id {
         paragraph(out, "record    ", &format!("sweep {id}"), screen.width);
