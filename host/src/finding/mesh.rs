@@ -174,6 +174,7 @@ impl Scene<'_> {
             .map(|ends| ends.map(|node| mesh.points[node]));
         let opens = open::opens(runs());
         let moved = seen.iter().any(|seen| seen.reading.motion.is_some());
+        let shaken = seen.iter().any(|seen| matches!(seen.reading.motion, Some(Motion::Here(_))));
         let unsettled = seen.iter().any(|seen| !seen.reading.settled);
         let all: Vec<_> =
             wanted.iter().map(|&id| self.segment(mesh, id, &seen, &opens, &sights, unaccounted)).collect();
@@ -187,8 +188,20 @@ impl Scene<'_> {
                 Doubt::LittleCurrent | Doubt::NotReached if unsettled => Doubt::Unsettled,
                 doubt => doubt,
             });
+            // One segment that comes and goes sends the current another way each time: readings from quiet moments contradict each
+            // other, and what a fit makes of them is of no segment in particular.
+            let fitted = finding.located.is_none() && finding.class != Class::Flaky;
+            if shaken && fitted {
+                return segment::Finding {
+                    verdict: Verdict::Unproven,
+                    class: if finding.value.is_some() { Class::Ok } else { Class::NotReached },
+                    doubt: Some(Doubt::Disturbed(mover)),
+                    ..finding
+                };
+            }
             segment::Finding { doubt, ..finding }
         };
+        let unaccounted = unaccounted.filter(|_| !shaken);
         let segments = all.into_iter().map(said).collect();
         Some(Finding { state: self.state, mesh: mesh.clone(), segments, unaccounted, sights })
     }
