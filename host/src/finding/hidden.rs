@@ -27,6 +27,9 @@ const CONTACTS_DIFFER: Ohms = Ohms(2.0);
 /// Noise of the difference of two conversions counts three standard deviations of it.
 const SIGMAS: f64 = 3.0 * std::f64::consts::SQRT_2;
 
+/// Sense+ or not, and the force channels of the ends.
+type Bus = (bool, [Option<u16>; 2]);
+
 /// Of segments that conduct by the contact checks of a state's runs: at most how much.
 pub fn conducts<'r>(
     fixture: &Fixture,
@@ -40,7 +43,7 @@ pub fn conducts<'r>(
     let broken: Vec<SegmentId> = opens.iter().map(|open| open.segment).collect();
     let forest = Forest::new(&fixture.board, state, &broken);
     // Lifts of one bus with the same ends forced can be compared.
-    let mut lifts: BTreeMap<(bool, [Option<u16>; 2]), BTreeMap<PointId, Volts>> = BTreeMap::new();
+    let mut lifts: BTreeMap<Bus, BTreeMap<PointId, Volts>> = BTreeMap::new();
     for contact in runs.flat_map(|run| &run.observations).filter_map(touching) {
         let forced = [contact.contacts.force_plus, contact.contacts.force_minus];
         if let Some(point) = fixture.sense_point(contact.channel) {
