@@ -10,7 +10,7 @@ use std::path::Path;
 use std::time::Duration;
 
 use copperwalk::records::Records;
-use copperwalk::{board, fixture, measurement, plan, quantity, sweep, verdict};
+use copperwalk::{board, fixture, hypothesis, measurement, plan, quantity, sweep, verdict};
 use criterion::{Criterion, criterion_group, criterion_main};
 
 // The made-up sweeps are those of the store's own tests; the file names its neighbours by `crate::`.
