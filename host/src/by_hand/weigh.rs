@@ -19,8 +19,8 @@ const ROUGHLY: usize = 200;
 const TWO_WIRE: Ohms = Ohms(0.2);
 /// The same of a four-wire one.
 const FOUR_WIRE: Ohms = Ohms(0.5e-3);
-/// So probable, something is taken to be wrong at a place, and looked at by itself next: a guess that fails costs one touch.
-pub const LOCATED: f64 = 0.75;
+/// More probable than not, something is taken to be wrong at a place, and looked at by itself next: a guess that fails costs one touch.
+pub const LOCATED: f64 = 0.5;
 
 /// Looks between two points in a state; `None` where no way leads.
 type Looks = HashMap<(StateId, [PointId; 2]), Option<Look>>;
