@@ -69,7 +69,7 @@ const BOARD_CASES: &[Case] = &[
     ("to nowhere", "to = \"via1.b\"\nlength", "to = \"via9.b\"\nlength", "`to` of segment `tail trace` names the point `via9.b`", "via9.b"),
     ("two segments between the same points", "[[isolation]]\nbetween = [\"cell+\"", "[[segment]]\nname = \"second way\"\nkind = \"joint\"\nfrom = \"fuse.out\"\nto = \"fuse.in\"\n[[isolation]]\nbetween = [\"cell+\"", "these segments join the same two points, and no reading tells them apart: cell fuse, second way", "second way"),
     ("the same in one state", "[[isolation]]\nbetween = [\"cell+\"", "[[segment]]\nname = \"bypass\"\nkind = \"switch\"\nclosed = [\"on\"]\nfrom = \"sw.in\"\nto = \"sw.out\"\n[[isolation]]\nbetween = [\"cell+\"", "in state `on` these segments join the same two points, and no reading tells them apart: power switch, bypass", "bypass"),
-    ("a way around a diode", "[[isolation]]\nbetween = [\"cell+\"", "[[segment]]\nname = \"bypass\"\nkind = \"diode\"\nmax_forward = \"0.5 V\"\nfrom = \"fuse.in\"\nto = \"sw.in\"\n[[isolation]]\nbetween = [\"cell+\"", "form a loop with `bypass`, which conducts one way", "bypass"),
+    ("a way around a diode", "[[isolation]]\nbetween = [\"cell+\"", "[[segment]]\nname = \"bypass\"\nkind = \"diode\"\nmax_forward = \"0.1 V\"\nfrom = \"fuse.in\"\nto = \"sw.in\"\n[[isolation]]\nbetween = [\"cell+\"", "form a loop with `bypass`, which conducts one way", "bypass"),
     ("loop of one", "[[isolation]]\nbetween = [\"cell+\"", "[[segment]]\nname = \"ring\"\nkind = \"joint\"\nfrom = \"fuse.out\"\nto = \"fuse.out\"\n[[isolation]]\nbetween = [\"cell+\"", "segment `ring` begins and ends at the same point", "ring"),
     ("no state in which it conducts", "kind = \"via\"\nfrom = \"via2.f\"\nto = \"via2.b\"\ncount = 2\ndrill = \"0.3 mm\"\nplating = \"20 um\"\nmax = \"2 mohm\"", "kind = \"switch\"\nfrom = \"via2.f\"\nto = \"via2.b\"\nclosed = [\"off\"]", "no state joins `cell+` to `reg.in`", "to = \"reg.in\""),
     ("limit under its geometry", "max = \"12 mohm\"", "max = \"5 mohm\"", "`max` of segment `tail trace` is below the 7.39 mΩ its geometry gives", "max = \"5 mohm\""),
@@ -187,7 +187,8 @@ fn a_loop_is_refused_with_the_force_pin_that_would_tell_it() {
     let board = board::parse("board.toml", &text).unwrap();
     let problems = fixture::parse("fixture.toml", FIXTURE, board.clone()).unwrap_err();
     let told = problems.to_string();
-    let message = "no currents between the force pins tell the segments of a loop apart: fuse feed, cell fuse, second way";
+    let message =
+        "no currents between the force pins tell the segments of a loop apart: fuse feed, cell fuse;";
     assert!(told.contains(message) && told.contains("add force to these lines in [pins]: \""), "{told}");
     let point = told.split("[pins]: \"").nth(1).unwrap().split('"').next().unwrap();
     let line = FIXTURE.lines().find(|line| line.starts_with(&format!("\"{point}\""))).unwrap();
