@@ -56,14 +56,14 @@ pub mod measurement;
 #[warn(clippy::indexing_slicing)]
 pub mod link;
 
-pub mod hand_meter;
-
 pub mod operator;
 
 pub mod virtual_bench;
 
 // What it says.
 pub mod measure;
+
+pub mod hand_meter;
 
 pub mod position;
 

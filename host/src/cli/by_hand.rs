@@ -8,7 +8,7 @@ use std::{
 use serde::Serialize;
 
 use super::{
-    Failure, Status,
+    Failure, Status, by_daemon,
     form::{Ready, Views},
     hunt::{self, Args},
     interrupt,
@@ -25,9 +25,11 @@ use crate::{
         place::{Face, landmark},
         session::{Asking, Outcome},
     },
-    hand_meter::{Choice, MeterError, Reached, Stable, scpi::Reading},
+    hand_meter::{Channels, Choice, MeterError, Reached, Stable, Tips, scpi::Reading},
     hypothesis::Rates,
+    job::JobError,
     limits::LimitSet,
+    link::{CancelToken, Session as LinkSession, Transport, serial::SerialLink},
     measurement::{Basis, ByHand, Manner, Measurement, Touch},
     operator::{TerminalOperator, Unattended},
     plan::Sampling,
@@ -36,10 +38,6 @@ use crate::{
     report::{caution, csv, html, json, terminal, words},
     sweep::Sweep,
 };
-
-/// A SCPI meter on its lowest ranges is right to so much of the reading, and to so many ohms (common practice for meters of five and a half
-/// digits).
-const BENCH_METER: (f64, Ohms) = (2e-3, Ohms(5e-3));
 
 /// What stands below the long help of the command.
 pub const HELP: &str = "BY HAND\n  Take the battery out first. The program says where the two tips go: the point, the side and where on it the\n  \
@@ -60,9 +58,12 @@ pub struct ByHandArgs {
     #[arg(long)]
     pub by_hand: bool,
     /// What reads the tips: "typed" (a person types what the meter shows), "tcp:HOST" or "tcp:HOST:PORT" (a SCPI meter on the network,
-    /// port 5025 unless named), "serial:DEVICE" or "serial:DEVICE@BAUD" (9600 baud unless named), "usbtmc:DEVICE" (as /dev/usbtmc0).
+    /// port 5025 unless named), "serial:DEVICE" or "serial:DEVICE@BAUD" (9600 baud unless named), "usbtmc:DEVICE" (as /dev/usbtmc0), "bench" (the bench at --port, by way of two Kelvin tips on the channels that --tips names).
     #[arg(long, value_name = "METER", default_value = "typed", requires = "by_hand")]
     meter: Choice,
+    /// Of "bench": force and sense channel of tip A, then those of tip B, as 14,46,15,47.
+    #[arg(long, value_name = "CHANNELS", requires = "by_hand")]
+    tips: Option<Channels>,
     /// The meter's tips are Kelvin tips: read with four wires. Needs a meter that the program reaches.
     #[arg(long, requires = "by_hand")]
     kelvin: bool,
@@ -84,6 +85,7 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     let good_unit = how.good_unit.as_deref().map(text::serial).transpose()?;
     let board = board::read(&args.file)?;
     let limits = LimitSet::of_board(&board);
+    let store_path = store.clone();
     let records = records::open(store)?;
     let as_json = args.form.json();
     let form = args.form.ready(records.path())?;
@@ -97,11 +99,16 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     };
     let rates = lot.as_deref().map_or_else(Rates::table, |lot| hunt::of_lot(&records, &board, lot));
     let cancel = interrupt::token();
-    let meter = how.meter.reach(how.kelvin).map_err(Failure::Meter)?;
+    let meter = match (&how.meter, args.bench.port(), how.tips) {
+        (Choice::Bench, Some(port), Some(tips)) => Some(of_bench(port, tips, store_path, &cancel)?),
+        (meter, ..) => meter.reach(how.kelvin).map_err(Failure::Meter)?,
+    };
     let instrument = match &meter {
-        Some(meter) => {
-            Instrument { name: meter.name().into(), four_wire: meter.four_wire(), within: Some(BENCH_METER) }
-        }
+        Some(meter) => Instrument {
+            name: meter.name().into(),
+            four_wire: meter.four_wire(),
+            within: Some(meter.within()),
+        },
         None => Instrument::typed(),
     };
     let bench_name = instrument.name.clone();
@@ -156,6 +163,23 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
             Err(Failure::Kept { said: words::in_short(&sweep), id, undelivered: undelivered.into() })
         }
     }
+}
+
+/// The meter of the bench at a port, through two tips on these channels.
+fn of_bench(
+    port: &str,
+    tips: Channels,
+    store: Option<PathBuf>,
+    cancel: &CancelToken,
+) -> Result<Reached, Failure> {
+    if let Some(daemon) = by_daemon::holding(port, store.as_ref())? {
+        let address = daemon.address().to_string();
+        return Err(Failure::Held { port: port.to_owned(), address, work: "a unit is hunted" });
+    }
+    let line: Box<dyn Transport> = Box::new(SerialLink::open(port).map_err(JobError::from)?);
+    let session = LinkSession::open_cancellable(line, cancel).map_err(JobError::from)?;
+    let tips = Tips::new(session, tips).map_err(Failure::Meter)?;
+    Ok(Reached::Bench(Box::new(tips)))
 }
 
 /// What a measurement is of.
@@ -428,7 +452,7 @@ impl Conversation<'_, '_> {
                         // The bell: whoever holds two tips does not look at the screen.
                         tell(&format!("\u{7}{}", si(resistance.0, 4, "Ω")));
                     }
-                    return Ok(read(Reading::Reads(resistance)));
+                    return Ok(read(Reading::Reads(resistance), meter.top()));
                 }
             }
             let Some(line) = self.person.line("what the meter shows")? else { continue };
@@ -437,7 +461,8 @@ impl Conversation<'_, '_> {
                 ("zero", _) if words => return Ok((Said::Again, "zero".into())),
                 ("", Some(reading)) => {
                     self.stable = Stable::resting();
-                    return Ok(read(reading));
+                    let top = self.meter.as_ref().map_or(Ohms::ZERO, Reached::top);
+                    return Ok(read(reading, top));
                 }
                 ("", None) => {}
                 _ => match Said::parse(line) {
@@ -487,14 +512,13 @@ impl Conversation<'_, '_> {
     }
 }
 
-/// A reading as an answer.
-fn read(reading: Reading) -> (Said, String) {
+/// A reading as an answer, of a meter whose range ends there.
+fn read(reading: Reading, top: Ohms) -> (Said, String) {
     match reading {
         Reading::Reads(resistance) => {
             (Said::Reads { resistance, digit: Ohms::ZERO }, si(resistance.0, 4, "Ω"))
         }
-        // The top range of a meter that is reached by a program is 10 MΩ or more (common practice).
-        Reading::Overload => (Said::Overload(Some(Ohms(10e6))), "overload".into()),
+        Reading::Overload => (Said::Overload(Some(top)), "overload".into()),
     }
 }
 

@@ -22,7 +22,7 @@ use crate::{
 
 #[derive(clap::Args)]
 #[command(
-    group(clap::ArgGroup::new("line").args(["port", "modelled", "by_hand"]).required(true)),
+    group(clap::ArgGroup::new("line").args(["port", "modelled", "by_hand"]).required(true).multiple(true)),
     after_long_help = by_hand::HELP
 )]
 pub struct Args {
@@ -38,7 +38,7 @@ pub struct Args {
     #[command(flatten)]
     pub by_hand: ByHandArgs,
     #[command(flatten)]
-    bench: BenchArgs,
+    pub bench: BenchArgs,
     /// Sweep the unit afterwards: the hunt tells what is wrong, the sweep is the complete record.
     #[arg(long, conflicts_with = "by_hand")]
     then_sweep: bool,

@@ -1,6 +1,6 @@
-//! Meters that a person's two tips hang on: any that speaks SCPI over a network, a serial port or USB.
+//! Meters that a person's two tips hang on: any that speaks SCPI over a network, a serial port or USB, and the bench's own.
 //!
-//! Read [`scpi`] first (what is said), then the lines it is said over ([`tcp`], [`serial`], [`usbtmc`]), [`stable`] (when a reading
+//! Read [`scpi`] first (what is said), then the lines it is said over ([`tcp`], [`serial`], [`usbtmc`]), [`tips`] (the bench's own meter), [`stable`] (when a reading
 //! stands, so that nobody needs a third hand for a key) and [`choice`] (which of them was named).
 
 pub mod choice;
@@ -8,6 +8,7 @@ pub mod scpi;
 pub mod serial;
 pub mod stable;
 pub mod tcp;
+pub mod tips;
 pub mod usbtmc;
 
 use std::{io, time::Duration};
@@ -15,6 +16,7 @@ use std::{io, time::Duration};
 pub use choice::{Choice, Reached};
 pub use scpi::Scpi;
 pub use stable::Stable;
+pub use tips::{Channels, Tips};
 
 use crate::quantity::clip;
 
@@ -77,6 +79,39 @@ pub enum MeterError {
         /// In its words.
         error: String,
     },
+    /// The bench's own meter cannot go on.
+    #[error("the bench {meter} gives no reading: {why}; see its lid and its cable, then go on with --resume")]
+    Bench {
+        /// The bench.
+        meter: String,
+        /// Why not.
+        why: String,
+    },
+    /// The bench saw voltage between its tips.
+    #[error(
+        "the bench {meter} sees voltage between the tips: take the battery out, let capacitors discharge, then go on with --resume"
+    )]
+    Live {
+        /// The bench.
+        meter: String,
+    },
+    /// Channels that a bench does not have.
+    #[error(
+        "the bench {meter} has {force} force and {sense} sense channels, counted from 0: name others with --tips"
+    )]
+    NoChannels {
+        /// The bench.
+        meter: String,
+        /// Force channels.
+        force: u16,
+        /// Sense channels.
+        sense: u16,
+    },
+    /// The bench's meter without its line or its channels.
+    #[error(
+        "--meter bench needs the bench's --port and, with --tips, the channels that the two tips hang on"
+    )]
+    NoBench,
     /// It cannot read with four wires.
     #[error(
         "the meter {meter} refuses to read with four wires ({error}): leave --kelvin out, or take a meter with four sockets"

@@ -186,7 +186,7 @@ pub struct Outcome<'a> {
     faults: &'a [UnitFault],
     verdicts: Vec<Verdict>,
     meter_checked: bool,
-    by_hand: bool,
+    manner: Manner,
 }
 
 impl<'a> From<&'a Judgement> for Outcome<'a> {
@@ -197,20 +197,20 @@ impl<'a> From<&'a Judgement> for Outcome<'a> {
             faults: &judgement.faults,
             verdicts: segments.chain(judgement.isolation.iter().map(|row| row.verdict)).collect(),
             meter_checked: meter_checked(judgement),
-            by_hand: false,
+            manner: Manner::Sweep,
         }
     }
 }
 
 impl<'a> From<&'a Sweep> for Outcome<'a> {
     fn from(sweep: &'a Sweep) -> Self {
-        Self { by_hand: sweep.measurement.manner == Manner::ByHand, ..(&sweep.judgement).into() }
+        Self { manner: sweep.measurement.manner, ..(&sweep.judgement).into() }
     }
 }
 
 impl<'a> From<&'a PastSweep> for Outcome<'a> {
     fn from(sweep: &'a PastSweep) -> Self {
-        Self { by_hand: sweep.manner == Manner::ByHand, ..(&sweep.judgement).into() }
+        Self { manner: sweep.manner, ..(&sweep.judgement).into() }
     }
 }
 
@@ -244,17 +244,18 @@ pub fn headline(outcome: &Outcome<'_>) -> String {
     };
     let doubtful = || readings(|verdict| verdict != Verdict::Pass);
     let headline = match (outcome.verdict, outcome.faults) {
-        (Verdict::Void, _) if outcome.by_hand => {
+        (Verdict::Void, _) if outcome.manner == Manner::ByHand => {
             "The hunt was ended before it was decided; nothing counts for or against the unit.".to_owned()
         }
         (Verdict::Void, _) => "The bench was at fault; nothing counts against the unit.".to_owned(),
         (Verdict::Pass, []) => {
-            match outcome.verdicts.iter().filter(|verdict| **verdict != Verdict::Pass).count() {
-                0 => "Every segment is proven inside its limits.".to_owned(),
-                count => format!(
-                    "Shown good end to end: every path is within its limit. {} not read by itself.",
-                    counted(count, "segment was", "segments were")
-                ),
+            let all_read = outcome.verdicts.iter().all(|verdict| *verdict == Verdict::Pass);
+            match outcome.manner {
+                Manner::Hunt if !all_read => {
+                    "Shown good end to end: every path is within its limit. Single segments were not read."
+                        .to_owned()
+                }
+                _ => "Every segment is proven inside its limits.".to_owned(),
             }
         }
         (Verdict::Pass, faults) => format!("Inside its limits, with a remark: {}.", findings(faults, false)),
@@ -268,7 +269,7 @@ pub fn headline(outcome: &Outcome<'_>) -> String {
         }
     };
     // A void sweep says what is wrong with the bench; the meter is then the least of it.
-    if outcome.meter_checked || outcome.by_hand || outcome.verdict == Verdict::Void {
+    if outcome.meter_checked || outcome.manner == Manner::ByHand || outcome.verdict == Verdict::Void {
         headline
     } else {
         format!("{headline} Meter not checked: the fixture has no check standard.")

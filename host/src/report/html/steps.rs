@@ -9,7 +9,7 @@ pub fn steps(steps: &[StepRow]) -> Markup {
     html! {
         table class="steps" {
             thead { tr {
-                th { "Between" } th { "State" } th { "What" } th { "Answer" } th { "Most probable after it" } th class="figure" { "Told" }
+                th { "Between" } th { "State" } th { "What" } th { "Answer" } th { "It leaves" } th class="figure" { "Told" }
             } }
             tbody {
                 @for step in steps {

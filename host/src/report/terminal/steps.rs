@@ -7,12 +7,8 @@ use crate::sweep::StepRow;
 
 /// All steps, in order; nothing where there are none.
 pub fn steps(out: &mut String, steps: &[StepRow], screen: Screen) {
-    const COLUMNS: [Column; 4] = [
-        Column::name("between"),
-        Column::name("what"),
-        Column::name("answer"),
-        Column::name("most probable after it"),
-    ];
+    const COLUMNS: [Column; 4] =
+        [Column::name("between"), Column::name("what"), Column::name("answer"), Column::name("it leaves")];
     if steps.is_empty() {
         return;
     }
