@@ -56,7 +56,7 @@ impl FromStr for Channels {
 }
 
 /// Two Kelvin tips on a bench.
-pub struct Tips<T> {
+pub struct Tips<T: Transport> {
     session: Session<T>,
     name: String,
     shots: [Shot; 2],
