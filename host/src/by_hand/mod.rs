@@ -4,7 +4,7 @@
 //! from it by pure functions. Read in this order: [`place`] (where points lie and how a person says so), [`probe`] (a question,
 //! and what it costs to put it), [`answer`] (what may be answered and what it bounds), [`weigh`] (what the answers make of the
 //! hypotheses), [`choose`] (which question tells most for its cost), [`session`] (the conversation, without I/O), [`bounds`]
-//! (what answers prove of each segment, and which of them contradict), [`judge`] (the judgement), [`drawing`] (a side of the
+//! (what answers prove of each segment, and which of them contradict), [`mod@judge`] (the judgement), [`drawing`] (a side of the
 //! board in characters).
 
 pub mod answer;

@@ -1,6 +1,6 @@
 //! Meshes: segments that form loops, share their current and are read together.
 //!
-//! Read in this order: [`circuit`] (what a current does to a mesh), [`force`] (what force pins can tell of it), [`places`] (the meshes of
+//! Read in this order: [`mod@circuit`] (what a current does to a mesh), [`force`] (what force pins can tell of it), [`places`] (the meshes of
 //! a board under a bed of pins), [`lacks`] (what they do not tell). What potentials read there say of each segment stands in [`crate::measure::kirchhoff`].
 
 pub mod circuit;
