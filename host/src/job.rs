@@ -213,16 +213,14 @@ impl<T: Transport> Job<'_, T> {
             repaired_us: subject.repaired_us,
             bench_name: self.session.name(),
             manner,
-            basis: Basis {
-                board: board.name.clone(),
-                revision: board.revision.clone(),
-                board_hash: board.hash.clone(),
-                bed: Some(BedBasis {
+            basis: Basis::of(
+                board,
+                Some(BedBasis {
                     fixture: self.fixture.name.clone(),
                     fixture_hash: self.fixture.hash.clone(),
                     plan_hash: self.plan.hash.clone(),
                 }),
-            },
+            ),
             sampling: self.plan.sampling,
             proof,
             runs: machine.finish(),

@@ -11,6 +11,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use crate::{
+    board::Board,
     fixture::Fixture,
     hypothesis::Rates,
     meter::proven::Proven,
@@ -163,6 +164,12 @@ pub struct BedBasis {
 }
 
 impl Basis {
+    /// A board, and the bed if there is one.
+    pub fn of(board: &Board, bed: Option<BedBasis>) -> Self {
+        let (name, revision, board_hash) = (board.name.clone(), board.revision.clone(), board.hash.clone());
+        Self { board: name, revision, board_hash, bed }
+    }
+
     /// Every file with its name and hash, for people who compare them.
     pub fn hashes(&self) -> Vec<(&'static str, &str, &str)> {
         let mut all = vec![("Board file", self.board.as_str(), self.board_hash.as_str())];

@@ -8,7 +8,7 @@ use super::{
 };
 use crate::{
     board::{Board, SegmentId, StateId},
-    fault::advice,
+    fault::{MOST, NAMED, advice},
     finding::isolation::{self, Barrier},
     hypothesis::{Defect, Place, Rates},
     limits::{LimitOrigin, LimitSet},
@@ -17,17 +17,13 @@ use crate::{
     sweep::{
         Answered, Asked, BenchFault, IsolationRow, Judgement, LimitsUsed, SegmentRow, StepRow, UnitFault,
     },
-    verdict::{self, Class, Verdict},
+    verdict::{self, Class, Verdict, worst},
 };
 
 /// Above this a path counts as open, where no number was read.
 const OPEN: Ohms = Ohms(1e3);
-/// A place less probable than this is not named as a fault.
-const NAMED: f64 = 0.1;
 /// Something is wrong rather than not.
 const MORE_LIKELY_WRONG: f64 = 0.5;
-/// Nothing is certain.
-const MOST: f64 = 0.999;
 
 /// Why a measurement is no hunt by hand of this board.
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
@@ -344,7 +340,7 @@ fn faults(
                 if !proven && (!wrong || probability < NAMED) {
                     continue;
                 }
-                let believed = belief.most_probable_at(place).map(|(defect, _)| class_of(defect));
+                let believed = belief.most_probable_at(place).map(class_of);
                 let row = segments.get(id.index()).filter(|_| proven).map(|row| row.class);
                 let class = row.or(believed).unwrap_or(Class::High);
                 faults.push(UnitFault {
@@ -357,8 +353,8 @@ fn faults(
             }
             Place::Bridge(index) => {
                 let Some(entry) = board.isolation.get(index) else { continue };
-                let [a, b] = entry.between.map(|point| &board.point(point).name);
-                let name = format!("{a}~{b}");
+                let barrier = Barrier::Between(index);
+                let name = barrier.name(board);
                 let row = isolation.iter().find(|row| !row.is_switch && row.name == name);
                 let proven = row.is_some_and(|row| row.verdict == Verdict::Fail);
                 if !proven && (!wrong || probability < NAMED) {
@@ -366,7 +362,7 @@ fn faults(
                 }
                 let class = row.filter(|_| proven).map_or(Class::Shorted, |row| row.class);
                 let finding = isolation::Finding {
-                    barrier: Barrier::Between(index),
+                    barrier,
                     between: entry.between,
                     state: entry.state,
                     reading: None,
@@ -445,12 +441,4 @@ fn apart(one: &Touch, other: &Touch) -> bool {
         _ => false,
     };
     above(one, other) || above(other, one)
-}
-
-fn worst(verdicts: impl Iterator<Item = Verdict>) -> Verdict {
-    verdicts.fold(Verdict::Pass, |worst, verdict| match (worst, verdict) {
-        (Verdict::Fail, _) | (_, Verdict::Fail) => Verdict::Fail,
-        (Verdict::Pass, Verdict::Pass) => Verdict::Pass,
-        _ => Verdict::Unproven,
-    })
 }

@@ -105,12 +105,7 @@ fn measurement(board: &Board, by_hand: ByHand) -> Measurement {
         bench_name: "typed".into(),
         manner: Manner::ByHand,
         rates: Rates::table(),
-        basis: Basis {
-            board: board.name.clone(),
-            revision: board.revision.clone(),
-            board_hash: board.hash.clone(),
-            bed: None,
-        },
+        basis: Basis::of(board, None),
         sampling: Sampling::Quick,
         proof: None,
         runs: Vec::new(),

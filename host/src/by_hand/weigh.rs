@@ -5,12 +5,13 @@ use std::{cell::RefCell, collections::HashMap};
 use super::{answer, choose::Weigh, probe::Probe};
 use crate::{
     board::{Board, PointId, StateId},
-    hypothesis::{Answer, Belief, Look, Place, Question, Rates, information::Chooser, words::in_words},
+    hypothesis::{Answer, Belief, Look, Place, Question, Rates, information::Chooser},
+    judge::left_of,
     limits::LimitSet,
     measurement::Touch,
     plan::forest::Forest,
     quantity::Ohms,
-    sweep::{Left, StepRow},
+    sweep::Left,
 };
 
 /// Hypotheses that a first, rough look at all questions weighs.
@@ -60,10 +61,7 @@ impl<'b> Weigher<'b> {
 
     /// Most probable first.
     pub fn left(&self) -> Vec<Left> {
-        let first = self.belief.posterior().into_iter().take(StepRow::LEFT);
-        first
-            .map(|(defects, probability)| Left { what: in_words(self.board, &defects), probability })
-            .collect()
+        left_of(&self.belief)
     }
 
     /// Bits that are open.

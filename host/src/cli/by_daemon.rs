@@ -144,6 +144,16 @@ pub fn holding(port: &str, store: Option<&PathBuf>) -> Result<Option<Daemon>, Fa
     Ok(Daemon::holding(port, &own)?)
 }
 
+/// Sees to it that no daemon has the controller at this port, for work that wants it for itself: `the bench is proven`.
+pub fn has_not(port: &str, store: Option<&PathBuf>, work: &'static str) -> Result<(), Failure> {
+    match holding(port, store)? {
+        Some(daemon) => {
+            Err(Failure::Held { port: port.to_owned(), address: daemon.address().to_string(), work })
+        }
+        None => Ok(()),
+    }
+}
+
 /// Says that a daemon is asked, and sees to it that it sweeps with this fixture and into these records.
 pub fn agree(daemon: &Daemon, fixture: &Fixture, file: &Path, store: Option<PathBuf>) -> Result<(), Failure> {
     let address = daemon.address();

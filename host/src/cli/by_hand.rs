@@ -172,10 +172,7 @@ fn of_bench(
     store: Option<PathBuf>,
     cancel: &CancelToken,
 ) -> Result<Reached, Failure> {
-    if let Some(daemon) = by_daemon::holding(port, store.as_ref())? {
-        let address = daemon.address().to_string();
-        return Err(Failure::Held { port: port.to_owned(), address, work: "a unit is hunted" });
-    }
+    by_daemon::has_not(port, store.as_ref(), "a unit is hunted")?;
     let line: Box<dyn Transport> = Box::new(SerialLink::open(port).map_err(JobError::from)?);
     let session = LinkSession::open_cancellable(line, cancel).map_err(JobError::from)?;
     let tips = Tips::new(session, tips).map_err(Failure::Meter)?;
@@ -207,12 +204,7 @@ fn judged(
         bench_name: subject.bench_name,
         manner: Manner::ByHand,
         rates: subject.rates,
-        basis: Basis {
-            board: board.name.clone(),
-            revision: board.revision.clone(),
-            board_hash: board.hash.clone(),
-            bed: None,
-        },
+        basis: Basis::of(board, None),
         sampling: Sampling::Quick,
         proof: None,
         runs: Vec::new(),

@@ -50,16 +50,16 @@ pub fn run(round: &Round<'_>, bench: &BenchArgs, yes: bool, output: &mut Output)
         let swept = one(round, bench, serial, number, &cancel, &mut person, &mut line, output);
         number += 1;
         match swept {
-            Ok(status) => worst = worst_of(worst, status),
+            Ok(status) => worst = worst.max(status),
             // What could not be done for one unit is said, and the next one may be scanned.
             Err(Failure::Sweep(error)) if !error.is_cancelled() => {
                 complain(&format!("{error}; nothing was recorded"));
                 line = None;
-                worst = worst_of(worst, Status::Void);
+                worst = worst.max(Status::Void);
             }
             Err(Failure::Daemon(error)) if error.status() != Status::Cancelled => {
                 complain(&error.to_string());
-                worst = worst_of(worst, error.status());
+                worst = worst.max(error.status());
             }
             Err(other) => return Err(other),
         }
@@ -129,9 +129,4 @@ fn lid(session: &mut AnySession, person: &mut TerminalOperator) -> Result<(), Un
             return Ok(());
         }
     }
-}
-
-/// Void is worse than fail: nothing is known.
-fn worst_of(a: Status, b: Status) -> Status {
-    if (a as u8) < (b as u8) { b } else { a }
 }

@@ -57,14 +57,8 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     let lot = args.lot.as_deref().map(text::lot).transpose()?;
     let fixture = fixture::read(&args.file)?;
     let plan = plan::compile(&fixture, &fixture.limits, Sampling::Quick)?;
-    if let Some(port) = args.bench.port()
-        && let Some(daemon) = by_daemon::holding(port, store.as_ref())?
-    {
-        return Err(Failure::Held {
-            port: port.to_owned(),
-            address: daemon.address().to_string(),
-            work: "a unit is hunted",
-        });
+    if let Some(port) = args.bench.port() {
+        by_daemon::has_not(port, store.as_ref(), "a unit is hunted")?;
     }
     let records = records::open(store)?;
     let form = args.form.ready(records.path())?;

@@ -138,7 +138,7 @@ enum Command {
     Records(keep::Args),
 }
 
-/// How a command ended.
+/// How a command ended; of two the greater is the worse: void is worse than fail, since nothing is known.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
 pub enum Status {
     /// As wished.

@@ -43,14 +43,8 @@ fn seatings(text: &str) -> Result<usize, String> {
 pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
     let fixture = fixture::read(&args.fixture)?;
     let plan = plan::compile(&fixture, &fixture.limits, Sampling::Quick)?;
-    if let Some(port) = args.bench.port()
-        && let Some(daemon) = by_daemon::holding(port, store.as_ref())?
-    {
-        return Err(Failure::Held {
-            port: port.to_owned(),
-            address: daemon.address().to_string(),
-            work: "the bench is proven",
-        });
+    if let Some(port) = args.bench.port() {
+        by_daemon::has_not(port, store.as_ref(), "the bench is proven")?;
     }
     // Before anything is measured: a store that cannot be written to would lose it.
     let records = records::open(store)?;

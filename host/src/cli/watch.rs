@@ -70,14 +70,8 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     let fixture = fixture::read(&args.fixture)?;
     let (segment, state) = named(&fixture, &args.segment, args.state.as_deref())?;
     let task = Task::new(&fixture, segment, state)?;
-    if let Some(port) = args.bench.port()
-        && let Some(daemon) = by_daemon::holding(port, store.as_ref())?
-    {
-        return Err(Failure::Held {
-            work: "a segment is watched",
-            port: port.to_owned(),
-            address: daemon.address().to_string(),
-        });
+    if let Some(port) = args.bench.port() {
+        by_daemon::has_not(port, store.as_ref(), "a segment is watched")?;
     }
     // Before anything is watched: a unit that the records do not know, or a store that cannot be written to, would lose it.
     let kept = match serial {

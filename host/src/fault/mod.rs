@@ -20,6 +20,8 @@ use crate::{
     verdict::{Class, Verdict},
 };
 
+/// A place less probable than this is not named where only hypotheses speak.
+pub const NAMED: f64 = 0.1;
 /// Nothing is certain.
 pub const MOST: f64 = 0.999;
 /// Evidence from a closure that does not add up: some contact changed when load current came.

@@ -334,15 +334,8 @@ impl Scene<'_> {
         unaccounted: Option<[PointId; 2]>,
     ) -> segment::Finding {
         let (segment, limits) = (self.board().segment(id), self.limits.of(id));
-        let finding = |value, verdict, class, doubt| segment::Finding {
-            segment: id,
-            state: self.state,
-            value,
-            verdict,
-            class,
-            located: None,
-            doubt,
-            one_way: None,
+        let finding = |value, verdict, class, doubt| {
+            segment::Finding::new(id, self.state, value, verdict, class, doubt)
         };
         if let Some(open) = opens.iter().find(|open| open.segment == id) {
             return segment::Finding {

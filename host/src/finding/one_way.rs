@@ -40,7 +40,7 @@ pub fn find(board: &Board, evidence: &Evidence, id: SegmentId, state: StateId) -
             (verdict, class, doubt, Some(*counts))
         }
     };
-    Some(Finding { segment: id, state, value: None, verdict, class, located: None, doubt, one_way: counts })
+    Some(Finding { one_way: counts, ..Finding::new(id, state, None, verdict, class, doubt) })
 }
 
 /// By the reading at a milliampere, and the one at the highest current.

@@ -65,6 +65,20 @@ pub struct Finding {
     pub one_way: Option<OneWay>,
 }
 
+impl Finding {
+    /// Of a segment that was measured, both ways alike.
+    pub fn new(
+        segment: SegmentId,
+        state: StateId,
+        value: Option<Value>,
+        verdict: Verdict,
+        class: Class,
+        doubt: Option<Doubt>,
+    ) -> Self {
+        Self { segment, state, value, verdict, class, located: None, doubt, one_way: None }
+    }
+}
+
 /// Why a segment is neither proven good nor proven bad.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub enum Doubt {
@@ -240,16 +254,8 @@ impl<'r> Scene<'r> {
     /// Finds out about one segment.
     pub fn find(&self, id: SegmentId) -> Finding {
         let (segment, limits) = (self.fixture.board.segment(id), self.limits.of(id));
-        let finding = |value, verdict, class, doubt| Finding {
-            segment: id,
-            state: self.state,
-            value,
-            verdict,
-            class,
-            located: None,
-            doubt,
-            one_way: None,
-        };
+        let finding =
+            |value, verdict, class, doubt| Finding::new(id, self.state, value, verdict, class, doubt);
         if let Some(open) = self.opens.iter().find(|open| open.segment == id) {
             return Finding { located: Some(*open), ..finding(None, Verdict::Fail, Class::Open, None) };
         }

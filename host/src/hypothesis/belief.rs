@@ -50,12 +50,16 @@ pub enum Place {
 impl Place {
     /// Where a defect sits.
     pub fn of(defect: Defect) -> Self {
-        match (defect, defect.segment()) {
-            (_, Some(id)) => Self::Segment(id),
-            (Defect::SilentPin(point), _) => Self::Pin(point),
-            (Defect::Bridge(index), _) => Self::Bridge(index),
-            // Every other defect sits in a segment.
-            _ => Self::Bridge(usize::MAX),
+        match defect {
+            Defect::Bridge(index) => Self::Bridge(index),
+            Defect::SilentPin(point) => Self::Pin(point),
+            Defect::Open(id)
+            | Defect::High(id)
+            | Defect::Film(id)
+            | Defect::Flaky(id)
+            | Defect::BarrelLost(id)
+            | Defect::Low(id)
+            | Defect::StaysClosed(id) => Self::Segment(id),
         }
     }
 }
@@ -169,9 +173,8 @@ impl<'b> Belief<'b> {
     pub fn places(&self) -> Vec<(Place, f64)> {
         let mut sums: BTreeMap<Place, f64> = BTreeMap::new();
         for (hypothesis, probability) in self.weighed() {
-            let mut places: Vec<Place> = hypothesis.defects().map(Place::of).collect();
-            places.dedup();
-            for place in places {
+            // Two defects of a hypothesis sit at two places.
+            for place in hypothesis.defects().map(Place::of) {
                 *sums.entry(place).or_default() += probability;
             }
         }
@@ -180,24 +183,23 @@ impl<'b> Belief<'b> {
         places
     }
 
-    /// What is most probably wrong at a place, with the probability of that among all that may be wrong there.
-    pub fn most_probable_at(&self, place: Place) -> Option<(Defect, f64)> {
+    /// What is most probably wrong at a place.
+    pub fn most_probable_at(&self, place: Place) -> Option<Defect> {
         let mut sums: BTreeMap<Defect, f64> = BTreeMap::new();
         for (hypothesis, probability) in self.weighed() {
             for defect in hypothesis.defects().filter(|&defect| Place::of(defect) == place) {
                 *sums.entry(defect).or_default() += probability;
             }
         }
-        let total: f64 = sums.values().sum();
-        let best = sums.into_iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
-        Some((best.0, best.1 / total))
+        sums.into_iter().max_by(|a, b| a.1.total_cmp(&b.1)).map(|(defect, _)| defect)
     }
 
     /// Entropy of the places, bits: how many questions with yes or no are open.
     pub fn entropy(&self) -> f64 {
-        let mut sums: BTreeMap<Vec<Place>, f64> = BTreeMap::new();
+        let mut sums: BTreeMap<[Option<Place>; 2], f64> = BTreeMap::new();
         for (hypothesis, probability) in self.weighed() {
-            *sums.entry(hypothesis.defects().map(Place::of).collect()).or_default() += probability;
+            let mut places = hypothesis.defects().map(Place::of);
+            *sums.entry([places.next(), places.next()]).or_default() += probability;
         }
         super::information::entropy(sums.into_values())
     }

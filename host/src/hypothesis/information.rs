@@ -148,13 +148,13 @@ impl<'b, 'a> Chooser<'b, 'a> {
     fn excess(&self, id: SegmentId, look: &Look, standard: Ohms, here: bool) -> (f64, f64) {
         let board = self.belief.board();
         let threshold = STANDS_OUT * (look.variance() + standard.0.powi(2)).sqrt();
-        if let Some((mean, deviation)) = self.belief.values().excess(id.index())
+        let flowed = self.belief.values().excess(id.index());
+        if let Some((mean, deviation)) = flowed
             && mean > 2.0 * deviation
         {
             return (f64::from(u8::from(here && mean > threshold)), 0.0);
         }
         // What was read over it bounds its size; otherwise nothing is known of it: evenly over the decades.
-        let flowed = self.belief.values().excess(id.index());
         let most = flowed.map_or(MOST.0, |(mean, deviation)| (mean + STANDS_OUT * deviation).max(0.0));
         let least = (self.belief.limits().of(id).max - board.segment(id).expected.typical).0.max(1e-6);
         if most <= least {

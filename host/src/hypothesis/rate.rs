@@ -89,11 +89,6 @@ impl Rates {
         rates
     }
 
-    /// Units of the lot that they stand on.
-    pub fn units(&self) -> u32 {
-        self.units
-    }
-
     /// Prior probability that nothing is wrong: the mean of a beta distribution, the table counting as so many units.
     pub fn healthy(&self) -> f64 {
         let good = f64::from(self.units.saturating_sub(self.faulty));

@@ -1,10 +1,8 @@
 //! What a hunt makes of its looks: the path of questions, the verdict on a unit of which most segments were not read by themselves,
 //! and the probabilities of its faults.
 
-use std::collections::BTreeSet;
-
 use crate::{
-    board::{Board, SegmentId},
+    board::{Board, SegmentId, StateId},
     evidence::Evidence,
     fault::{self, advice},
     finding::{
@@ -23,12 +21,11 @@ use crate::{
     verdict::{Class, Verdict},
 };
 
-/// A place less probable than this is not named as a fault.
-const NAMED: f64 = 0.1;
-
 /// What a hunt has come to.
 pub struct Hunted<'b> {
     belief: Belief<'b>,
+    /// Stretches that are proven within their limit end to end, each with the state it was read in.
+    carrying: Vec<(StateId, &'b Stretch)>,
     /// Its questions in order, with what each answer left.
     pub steps: Vec<StepRow>,
 }
@@ -37,6 +34,7 @@ pub struct Hunted<'b> {
 pub fn weigh<'b>(
     fixture: &'b Fixture,
     limits: &'b LimitSet,
+    plan: &'b Plan,
     measurement: &Measurement,
     evidence: &Evidence,
 ) -> Hunted<'b> {
@@ -56,18 +54,18 @@ pub fn weigh<'b>(
         steps.push(StepRow { asked, answered: answered(&answer), left: left_of(&belief), bits: open - left });
         open = left;
     }
-    Hunted { belief, steps }
+    let stretches =
+        plan.stages.iter().flat_map(|stage| path::stretches(stage).map(|stretch| (stage.state, stretch)));
+    let carrying = stretches
+        .filter(|(state, stretch)| path::carries(board, limits, *state, evidence, stretch))
+        .collect();
+    Hunted { belief, carrying, steps }
 }
 
 impl Hunted<'_> {
     /// The unit's faults with the hunt's own probabilities, and the places that are suspected without proof, most probable first.
-    /// `carried`: segments of stretches that are within their limit end to end, which keep no unit from working.
-    pub fn faults(
-        &self,
-        board: &Board,
-        carried: &BTreeSet<SegmentId>,
-        proven: Vec<UnitFault>,
-    ) -> Vec<UnitFault> {
+    /// A segment of a stretch that is within its limit end to end keeps no unit from working.
+    pub fn faults(&self, board: &Board, proven: Vec<UnitFault>) -> Vec<UnitFault> {
         let places = self.belief.places();
         let probability = |name: &str| {
             places.iter().find(|(place, _)| name_of(board, *place).as_deref() == Some(name)).map(|(_, p)| *p)
@@ -79,12 +77,13 @@ impl Hunted<'_> {
                 ..fault
             })
             .collect();
-        for &(place, probability) in places.iter().filter(|(_, probability)| *probability >= NAMED) {
+        for &(place, probability) in places.iter().filter(|(_, probability)| *probability >= fault::NAMED) {
             let Some(name) = name_of(board, place) else { continue };
-            if matches!(place, Place::Segment(id) if carried.contains(&id)) {
+            if matches!(place, Place::Segment(id) if self.carrying.iter().any(|(_, stretch)| holds(stretch, id)))
+            {
                 continue;
             }
-            let class = self.belief.most_probable_at(place).and_then(|(defect, _)| class(defect));
+            let class = self.belief.most_probable_at(place).and_then(class);
             let (Some(class), false) = (class, faults.iter().any(|fault| fault.place == name)) else {
                 continue;
             };
@@ -99,72 +98,54 @@ impl Hunted<'_> {
         faults.sort_by(|a, b| b.probability.total_cmp(&a.probability));
         faults
     }
-}
 
-/// What is judged good without a reading of every segment: every stretch of a state end to end within its limit, every segment on a loop,
-/// and everything that insulates in it.
-pub fn is_shown_good(
-    board: &Board,
-    limits: &LimitSet,
-    plan: &Plan,
-    evidence: &Evidence,
-    meshes: &[mesh::Finding],
-    isolations: &[isolation::Finding],
-) -> bool {
-    let good = |stage: &&Stage| {
-        let carrying: BTreeSet<_> = path::carrying(board, limits, stage, evidence)
-            .map(|stretch| (stretch.from, stretch.to))
-            .collect();
-        path::stretches(stage).next().is_some()
-            && path::stretches(stage).all(|stretch| carrying.contains(&(stretch.from, stretch.to)))
-            && meshes
-                .iter()
-                .filter(|found| found.state == stage.state)
-                .flat_map(|found| &found.segments)
-                .all(|finding| finding.verdict == Verdict::Pass)
-            && isolations
-                .iter()
-                .filter(|finding| finding.state == stage.state)
-                .all(|finding| finding.verdict == Verdict::Pass)
-    };
-    let visited = |stage: &&Stage| evidence.in_state(stage.state).next().is_some();
-    let mut visited = plan.stages.iter().filter(visited).peekable();
-    visited.peek().is_some() && visited.all(|stage| good(&stage))
-}
-
-/// Segments of stretches that are proven within their limit end to end, in any state.
-pub fn carried(board: &Board, limits: &LimitSet, plan: &Plan, evidence: &Evidence) -> BTreeSet<SegmentId> {
-    let stretches = plan.stages.iter().flat_map(|stage| path::carrying(board, limits, stage, evidence));
-    stretches.flat_map(|stretch| stretch.steps.iter().map(|step| step.segment)).collect()
-}
-
-/// Why a segment that a hunt did not read by itself is not proven.
-pub fn reason(
-    board: &Board,
-    limits: &LimitSet,
-    plan: &Plan,
-    evidence: &Evidence,
-    finding: &Finding,
-) -> Option<String> {
-    if finding.doubt != Some(Doubt::NotReached) {
-        return None;
+    /// What is judged good without a reading of every segment: every stretch of a state end to end within its limit, every segment on a
+    /// loop, and everything that insulates in it.
+    pub fn is_shown_good(
+        &self,
+        plan: &Plan,
+        evidence: &Evidence,
+        meshes: &[mesh::Finding],
+        isolations: &[isolation::Finding],
+    ) -> bool {
+        let good = |stage: &&Stage| {
+            let count = path::stretches(stage).count();
+            let carrying = self.carrying.iter().filter(|(state, _)| *state == stage.state).count();
+            let in_meshes = meshes.iter().filter(|found| found.state == stage.state);
+            let in_meshes = in_meshes.flat_map(|found| &found.segments).map(|finding| finding.verdict);
+            let insulating = isolations.iter().filter(|finding| finding.state == stage.state);
+            let mut parts = in_meshes.chain(insulating.map(|finding| finding.verdict));
+            count > 0 && carrying == count && parts.all(|verdict| verdict == Verdict::Pass)
+        };
+        let visited = |stage: &&Stage| evidence.in_state(stage.state).next().is_some();
+        let mut visited = plan.stages.iter().filter(visited).peekable();
+        visited.peek().is_some() && visited.all(|stage| good(&stage))
     }
-    let stage = plan.stages.iter().find(|stage| stage.state == finding.state)?;
-    let holds = |stretch: &&Stretch| stretch.steps.iter().any(|step| step.segment == finding.segment);
-    let stretch = path::carrying(board, limits, stage, evidence).find(holds);
-    Some(match stretch {
-        Some(stretch) => {
-            let [from, to] = [stretch.from, stretch.to].map(|point| &board.point(point).name);
-            format!(
-                "Read only as a part of {from} to {to}, which is within its limit end to end; a sweep reads it by itself."
-            )
+
+    /// Why a segment that a hunt did not read by itself is not proven.
+    pub fn reason(&self, board: &Board, finding: &Finding) -> Option<String> {
+        if finding.doubt != Some(Doubt::NotReached) {
+            return None;
         }
-        None => "The hunt did not read it by itself; a sweep does.".into(),
-    })
+        let mut carrying = self.carrying.iter().filter(|(state, _)| *state == finding.state);
+        Some(match carrying.find(|(_, stretch)| holds(stretch, finding.segment)) {
+            Some((_, stretch)) => {
+                let [from, to] = [stretch.from, stretch.to].map(|point| &board.point(point).name);
+                format!(
+                    "Read only as a part of {from} to {to}, which is within its limit end to end; a sweep reads it by itself."
+                )
+            }
+            None => "The hunt did not read it by itself; a sweep does.".into(),
+        })
+    }
+}
+
+fn holds(stretch: &Stretch, id: SegmentId) -> bool {
+    stretch.steps.iter().any(|step| step.segment == id)
 }
 
 /// The most probable hypotheses, as a step keeps them.
-fn left_of(belief: &Belief<'_>) -> Vec<Left> {
+pub fn left_of(belief: &Belief<'_>) -> Vec<Left> {
     let first = belief.posterior().into_iter().take(StepRow::LEFT);
     first.map(|(of, probability)| Left { what: words::in_words(belief.board(), &of), probability }).collect()
 }

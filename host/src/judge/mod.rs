@@ -14,6 +14,7 @@ mod reason;
 mod rows;
 
 pub use change::{Change, Opinion, changes};
+pub use hunt::left_of;
 
 use crate::{
     evidence::{Evidence, EvidenceError},
@@ -25,7 +26,7 @@ use crate::{
     plan::Plan,
     proof::Proof,
     sweep::{Judgement, LimitsUsed, SegmentRow},
-    verdict::{Class, Verdict},
+    verdict::{Class, Verdict, worst},
 };
 
 /// Judges a measurement made with this fixture and this plan by these limits.
@@ -60,10 +61,10 @@ pub fn judge(
 
     let faults =
         if void { Vec::new() } else { fault::faults(board, limits, &segments, &isolations, &closures) };
-    let hunted =
-        (measurement.manner == Manner::Hunt).then(|| hunt::weigh(fixture, limits, measurement, &evidence));
+    let hunted = (measurement.manner == Manner::Hunt)
+        .then(|| hunt::weigh(fixture, limits, plan, measurement, &evidence));
     let faults = match &hunted {
-        Some(hunted) if !void => hunted.faults(board, &hunt::carried(board, limits, plan, &evidence), faults),
+        Some(hunted) if !void => hunted.faults(board, faults),
         _ => faults,
     };
     let parts = segments
@@ -77,10 +78,11 @@ pub fn judge(
     let verdict = match worst(parts) {
         _ if void => Verdict::Void,
         Verdict::Unproven
-            if hunted.is_some()
-                && faults.is_empty()
+            if faults.is_empty()
                 && !unsteady
-                && hunt::is_shown_good(board, limits, plan, &evidence, &meshes, &isolations) =>
+                && hunted
+                    .as_ref()
+                    .is_some_and(|hunted| hunted.is_shown_good(plan, &evidence, &meshes, &isolations)) =>
         {
             Verdict::Pass
         }
@@ -88,7 +90,7 @@ pub fn judge(
     };
     let row = |finding| {
         let row = rows::segment(board, limits, finding, &segments, void);
-        let because = hunted.as_ref().and_then(|_| hunt::reason(board, limits, plan, &evidence, finding));
+        let because = hunted.as_ref().and_then(|hunted| hunted.reason(board, finding));
         match (because, row.verdict) {
             (Some(because), Verdict::Unproven) => SegmentRow { reason: Some(because), ..row },
             _ => row,
@@ -113,13 +115,5 @@ pub fn judge(
         ]
         .concat(),
         steps: hunted.map(|hunted| hunted.steps).unwrap_or_default(),
-    })
-}
-
-fn worst(verdicts: impl Iterator<Item = Verdict>) -> Verdict {
-    verdicts.fold(Verdict::Pass, |worst, verdict| match (worst, verdict) {
-        (Verdict::Fail, _) | (_, Verdict::Fail) => Verdict::Fail,
-        (Verdict::Pass, Verdict::Pass) => Verdict::Pass,
-        _ => Verdict::Unproven,
     })
 }

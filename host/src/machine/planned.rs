@@ -35,7 +35,7 @@ use crate::{
 };
 
 /// Opens found one behind the other before a sweep gives up looking for more.
-const DEPTH: usize = 8;
+pub(super) const DEPTH: usize = 8;
 
 /// What is still to be done, the next thing last.
 #[derive(Clone, PartialEq, Debug)]

@@ -22,6 +22,15 @@ pub fn judge(value: Ohms, expanded: Ohms, limits: &Limits) -> Verdict {
     }
 }
 
+/// The verdict on a whole by those on its parts: one that fails makes it fail, and it passes only if all do.
+pub fn worst(verdicts: impl Iterator<Item = Verdict>) -> Verdict {
+    verdicts.fold(Verdict::Pass, |worst, verdict| match (worst, verdict) {
+        (Verdict::Fail, _) | (_, Verdict::Fail) => Verdict::Fail,
+        (Verdict::Pass, Verdict::Pass) => Verdict::Pass,
+        _ => Verdict::Unproven,
+    })
+}
+
 /// Judges an isolation by its bounds.
 pub fn judge_isolation(at_least: Option<Ohms>, at_most: Option<Ohms>, min: Ohms) -> Verdict {
     if at_least.is_some_and(|ohms| ohms >= min) {

@@ -33,6 +33,7 @@ pub struct Candidate {
 pub fn best(
     fixture: &Fixture,
     belief: &Belief<'_>,
+    places: &[(Place, f64)],
     state: StateId,
     opens: &[SegmentId],
 ) -> Option<Candidate> {
@@ -45,7 +46,7 @@ pub fn best(
             .any(|(question, _)| matches!(question, Question::Look(known) if known == look))
     };
     let mut best: Option<(f64, Candidate)> = None;
-    for look in looks(fixture, belief, &forest, state).into_iter().filter(|look| !known(look)) {
+    for look in looks(fixture, places, &forest, state).into_iter().filter(|look| !known(look)) {
         let bits = chooser.information(&Question::Look(look.clone()), DRY_LOOK);
         // Only what could win is worth working out the time of; every look takes about as long.
         if best.as_ref().is_some_and(|(_, best)| bits < 0.5 * best.bits) {
@@ -70,11 +71,12 @@ fn shots(fixture: &Fixture, look: &Look) -> Vec<PlannedShot> {
 
 /// Between every two forced points that a way joins: from its beginning to each of its points, from the first suspected
 /// segment to each, and the most suspected segments by themselves.
-fn looks(fixture: &Fixture, belief: &Belief<'_>, forest: &Forest, state: StateId) -> Vec<Look> {
+fn looks(fixture: &Fixture, places: &[(Place, f64)], forest: &Forest, state: StateId) -> Vec<Look> {
     let board = &fixture.board;
-    let suspected: Vec<SegmentId> = belief
-        .places()
-        .into_iter()
+    let whole = Forest::new(board, state, &[]);
+    let suspected: Vec<SegmentId> = places
+        .iter()
+        .copied()
         .filter(|(_, probability)| *probability >= SUSPECTED)
         .filter_map(|(place, _)| match place {
             Place::Segment(id) => Some(id),
@@ -105,7 +107,7 @@ fn looks(fixture: &Fixture, belief: &Belief<'_>, forest: &Forest, state: StateId
                 let (Some(&a), Some(&b)) = (way.get(start), way.get(end)) else { continue };
                 if sensed(a)
                     && sensed(b)
-                    && let Some(look) = Look::new(board, state, [from, to], [a, b])
+                    && let Some(look) = Look::within(board, &whole, state, [from, to], [a, b])
                     && !looks.contains(&look)
                 {
                     looks.push(look);

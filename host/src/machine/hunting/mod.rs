@@ -20,7 +20,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::{
     Move, Policy, SoFar,
-    planned::{Planned, Task},
+    planned::{DEPTH, Planned, Task},
 };
 use crate::{
     board::{PointId, SegmentId, StateId},
@@ -28,10 +28,10 @@ use crate::{
     finding::{
         self, bench,
         isolation::{self, Barrier},
-        path, witness,
+        path, question, witness,
     },
     fixture::Fixture,
-    hypothesis::{Answer, Belief, Defect, Place, Rates},
+    hypothesis::{Answer, Belief, Defect, Place, Question, Rates},
     measurement::Purpose,
     plan::{
         self, LegKind, Plan, PlannedShot, Role, Stretch, builder::Builder, forest::Forest, stretch::cover,
@@ -40,7 +40,7 @@ use crate::{
 };
 
 /// A hunt ends when everything but what was proven has no more probability than this.
-pub const UNEXPLAINED: f64 = 0.02;
+const UNEXPLAINED: f64 = 0.02;
 /// A place is read by itself once something is wrong there with at least this probability.
 const STANDS_OUT: f64 = 0.9;
 /// A look that tells less than this, bits, is not worth its time: a question with yes or no of which one answer comes in one case of
@@ -48,8 +48,6 @@ const STANDS_OUT: f64 = 0.9;
 const LEAST_BITS: f64 = 0.01;
 /// Looks after which a hunt becomes a sweep: three times what halving the largest board takes.
 const MOST_LOOKS: usize = 24;
-/// Opens found one behind the other before a survey gives up looking for more.
-const DEPTH: usize = 8;
 
 /// Where something is proven to be wrong, and what.
 type Proven = BTreeMap<Place, Class>;
@@ -114,6 +112,10 @@ impl<'h> Hunting<'h> {
         self.plan.stages[stage].state
     }
 
+    fn carries(&self, stage: usize, evidence: &Evidence, stretch: &Stretch) -> bool {
+        path::carries(&self.fixture.board, &self.plan.limits, self.state(stage), evidence, stretch)
+    }
+
     /// What begins a stage: the checks, and of its legs everything but single segments.
     fn opening(&self, stage: usize) -> Vec<PlannedShot> {
         let mut builder = Builder::new(self.fixture, self.plan.sampling);
@@ -174,27 +176,30 @@ impl<'h> Hunting<'h> {
             self.follow.ask(Task::Exchanged(stage));
             return None;
         }
-        let stretches = path::carrying(board, &self.plan.limits, &self.plan.stages[stage], evidence);
-        let carried: BTreeSet<SegmentId> =
-            stretches.flat_map(|stretch| stretch.steps.iter().map(|step| step.segment)).collect();
+        let stretches = path::stretches(&self.plan.stages[stage]);
+        let carried: BTreeSet<SegmentId> = stretches
+            .filter(|stretch| self.carries(stage, evidence, stretch))
+            .flat_map(|stretch| stretch.steps.iter().map(|step| step.segment))
+            .collect();
         if unexplained(&belief, &proven, &carried) <= UNEXPLAINED {
-            return self.end_or_read_on(stage, evidence, &proven);
+            return self.end_or_read_on(stage, evidence, &belief, &proven);
         }
         if floats && !std::mem::replace(&mut self.surveyed, true) {
             self.survey(stage, evidence);
             return None;
         }
-        let open = |(place, probability): &(Place, f64)| {
-            *probability >= STANDS_OUT && !proven.contains_key(place) && !self.proved.contains(place)
+        let open = |&(place, probability): &(Place, f64)| {
+            probability >= STANDS_OUT && !proven.contains_key(&place) && !self.proved.contains(&place)
         };
-        if let Some((place @ Place::Segment(id), _)) = belief.places().into_iter().find(open) {
+        let places = belief.places();
+        if let Some(&(place @ Place::Segment(id), _)) = places.iter().find(|place| open(place)) {
             self.proved.insert(place);
             if let Some(stretch) = self.stretch(stage, id, &proven) {
                 self.follow.ask(Task::Proof(stretch));
                 return None;
             }
         }
-        let best = looks::best(self.fixture, &belief, self.state(stage), &opens(&proven));
+        let best = looks::best(self.fixture, &belief, &places, self.state(stage), &opens(&proven));
         match best {
             Some(look) if look.bits >= LEAST_BITS && self.looks < MOST_LOOKS => {
                 self.looks += 1;
@@ -207,20 +212,26 @@ impl<'h> Hunting<'h> {
                 self.follow.ask(Task::Legs { stage, from: 0 });
                 None
             }
-            _ => self.end_or_read_on(stage, evidence, &proven),
+            _ => self.end_or_read_on(stage, evidence, &belief, &proven),
         }
     }
 
     /// What nobody has read end to end is read before the hunt ends, however improbable it is that anything is wrong there: a second fault
     /// found later costs another repair.
-    fn end_or_read_on(&mut self, stage: usize, evidence: &Evidence, proven: &Proven) -> Option<Move> {
+    fn end_or_read_on(
+        &mut self,
+        stage: usize,
+        evidence: &Evidence,
+        belief: &Belief<'_>,
+        proven: &Proven,
+    ) -> Option<Move> {
         if let Some(stretch) = self.unexplained_stretch(stage, evidence, proven) {
             self.read_through.push((stretch.from, stretch.to));
             let (broken, depth) = (opens(proven), DEPTH);
             self.follow.ask(Task::Survey { stretch, broken, depth });
             return None;
         }
-        let unread = self.unread(stage, evidence, proven);
+        let unread = self.unread(stage, belief, proven);
         if unread.is_empty() || self.looks >= MOST_LOOKS {
             return self.end(stage);
         }
@@ -230,22 +241,18 @@ impl<'h> Hunting<'h> {
 
     /// A stretch that is not within its limit, although nothing on it is proven to be wrong.
     fn unexplained_stretch(&self, stage: usize, evidence: &Evidence, proven: &Proven) -> Option<Stretch> {
-        let stage = &self.plan.stages[stage];
-        let carrying: Vec<_> = path::carrying(&self.fixture.board, &self.plan.limits, stage, evidence)
-            .map(|stretch| (stretch.from, stretch.to))
-            .collect();
         let was_read = |ends: (PointId, PointId)| {
-            let mut seen = evidence.in_state(stage.state).flat_map(RunEvidence::end_to_ends);
+            let mut seen = evidence.in_state(self.state(stage)).flat_map(RunEvidence::end_to_ends);
             seen.any(|seen| (seen.from, seen.to) == ends)
         };
         let faulty = |stretch: &Stretch| {
             stretch.steps.iter().any(|step| proven.contains_key(&Place::Segment(step.segment)))
         };
-        path::stretches(stage)
+        path::stretches(&self.plan.stages[stage])
             .find(|stretch| {
                 let ends = (stretch.from, stretch.to);
                 was_read(ends)
-                    && !carrying.contains(&ends)
+                    && !self.carries(stage, evidence, stretch)
                     && !faulty(stretch)
                     && !self.read_through.contains(&ends)
             })
@@ -254,7 +261,7 @@ impl<'h> Hunting<'h> {
 
     /// The stretches that nobody has read end to end yet: those behind the one that ended the opening, and the pieces that force pins
     /// reach beside what is proven to be wrong.
-    fn unread(&self, stage: usize, evidence: &Evidence, proven: &Proven) -> Vec<PlannedShot> {
+    fn unread(&self, stage: usize, belief: &Belief<'_>, proven: &Proven) -> Vec<PlannedShot> {
         let (board, state) = (&self.fixture.board, self.state(stage));
         let broken: Vec<SegmentId> = opens(proven);
         let forest = Forest::new(board, state, &broken);
@@ -262,16 +269,22 @@ impl<'h> Hunting<'h> {
             path::stretches(&self.plan.stages[stage]).flat_map(|stretch| stretch.wanted.iter().copied());
         let wanted: BTreeSet<SegmentId> = of_stage.filter(|id| !broken.contains(id)).collect();
         let (pieces, _) = cover(&forest, self.fixture, &wanted);
+        let looks: Vec<(&[SegmentId], bool)> = belief
+            .answered()
+            .iter()
+            .filter_map(|(question, answer)| match question {
+                Question::Look(look) if look.state == state => {
+                    // What moved or went beyond the range was read as well as it can be.
+                    let read = matches!(answer, Answer::Reads { .. } | Answer::AtLeast(_) | Answer::Moves);
+                    Some((look.between(), read))
+                }
+                _ => None,
+            })
+            .collect();
+        // In one reading with a current, or each of its segments by itself.
         let is_read = |piece: &Stretch| {
-            let mut seen = evidence.in_state(state).flat_map(RunEvidence::end_to_ends);
-            let known = |id: SegmentId| {
-                evidence.in_state(state).flat_map(RunEvidence::segments).any(|seen| seen.segment == id)
-            };
-            seen.any(|seen| {
-                let whole = forest.path(seen.from, seen.to).unwrap_or_default();
-                seen.reading.flows
-                    && piece.wanted.iter().all(|id| whole.iter().any(|step| step.segment == *id))
-            }) || piece.wanted.iter().all(|&id| known(id))
+            looks.iter().any(|(between, read)| *read && piece.wanted.iter().all(|id| between.contains(id)))
+                || piece.wanted.iter().all(|id| looks.iter().any(|(between, _)| *between == [*id]))
         };
         let unread: Vec<&Stretch> = pieces.iter().filter(|piece| !is_read(piece)).collect();
         if unread.is_empty() {
@@ -339,10 +352,7 @@ impl Policy for Hunting<'_> {
                 }
                 Step::Weighing(stage) => {
                     let asked = bench::questions(self.fixture, evidence, self.state(stage));
-                    match asked
-                        .iter()
-                        .any(|question| !matches!(question, finding::question::Question::Sense { .. }))
-                    {
+                    match asked.iter().any(|asked| !matches!(asked, question::Question::Sense { .. })) {
                         true => self.end(stage),
                         false => self.weigh(stage, evidence),
                     }

@@ -49,12 +49,10 @@ fn closing(out: &mut String, sweep: &Sweep, screen: Screen) {
     paragraph(out, "", &words::headline(&sweep.into()), screen.width);
 }
 
-/// What was read. Of a void sweep, which proves nothing about the unit, and of a hunt, which reads what it needs, what was not read
-/// is not worth a line.
+/// What was read. A void sweep proves nothing about the unit, and what it did not read is not worth a line.
 fn readings(out: &mut String, judgement: &Judgement, screen: Screen) {
     let void = judgement.verdict == Verdict::Void;
-    let all = !void && judgement.steps.is_empty();
-    let shown = |verdict, class| all || words::was_read(verdict, class);
+    let shown = |verdict, class| !void || words::was_read(verdict, class);
     let segments: Vec<_> = judgement.segments.iter().filter(|row| shown(row.verdict, row.class)).collect();
     let isolation: Vec<_> = judgement.isolation.iter().filter(|row| shown(row.verdict, row.class)).collect();
     if segments.is_empty() && isolation.is_empty() {
