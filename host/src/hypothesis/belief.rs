@@ -64,6 +64,35 @@ impl Place {
     }
 }
 
+/// The places of a board, numbered without gaps: sums over tens of thousands of pairs need no search.
+struct Numbering {
+    segments: usize,
+    insulations: usize,
+    points: usize,
+}
+
+impl Numbering {
+    fn of(board: &Board) -> Self {
+        Self {
+            segments: board.segments.len(),
+            insulations: board.isolation.len(),
+            points: board.points.len(),
+        }
+    }
+
+    fn places(&self) -> usize {
+        self.segments + self.insulations + self.points
+    }
+
+    fn number(&self, place: Place) -> usize {
+        match place {
+            Place::Segment(id) => id.index(),
+            Place::Bridge(index) => self.segments + index,
+            Place::Pin(point) => self.segments + self.insulations + point.index(),
+        }
+    }
+}
+
 /// The hypotheses about one unit, and what was answered.
 #[derive(Clone, Debug)]
 pub struct Belief<'b> {
@@ -171,14 +200,15 @@ impl<'b> Belief<'b> {
     /// Probability that something is wrong at each place, most probable first. They add up to more than one where two things may
     /// be wrong.
     pub fn places(&self) -> Vec<(Place, f64)> {
-        let mut sums: BTreeMap<Place, f64> = BTreeMap::new();
+        let numbering = Numbering::of(self.board);
+        let mut sums = vec![None; numbering.places()];
         for (hypothesis, probability) in self.weighed() {
             // Two defects of a hypothesis sit at two places.
             for place in hypothesis.defects().map(Place::of) {
-                *sums.entry(place).or_default() += probability;
+                sums[numbering.number(place)].get_or_insert((place, 0.0)).1 += probability;
             }
         }
-        let mut places: Vec<(Place, f64)> = sums.into_iter().collect();
+        let mut places: Vec<(Place, f64)> = sums.into_iter().flatten().collect();
         places.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
         places
     }
@@ -196,12 +226,16 @@ impl<'b> Belief<'b> {
 
     /// Entropy of the places, bits: how many questions with yes or no are open.
     pub fn entropy(&self) -> f64 {
-        let mut sums: BTreeMap<[Option<Place>; 2], f64> = BTreeMap::new();
+        let numbering = Numbering::of(self.board);
+        // One row and one column more for no place.
+        let side = numbering.places() + 1;
+        let mut sums = vec![0.0; side * side];
         for (hypothesis, probability) in self.weighed() {
-            let mut places = hypothesis.defects().map(Place::of);
-            *sums.entry([places.next(), places.next()]).or_default() += probability;
+            let mut numbers = hypothesis.defects().map(|defect| numbering.number(Place::of(defect)) + 1);
+            let mut next = || numbers.next().unwrap_or(0);
+            sums[next() * side + next()] += probability;
         }
-        super::information::entropy(sums.into_values())
+        super::information::entropy(sums.into_iter())
     }
 
     pub(super) fn values(&self) -> &Values {

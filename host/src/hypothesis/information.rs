@@ -48,18 +48,26 @@ pub struct Chooser<'b, 'a> {
     probable: Vec<(&'a Hypothesis, f64)>,
 }
 
+fn by_probability(a: &(&Hypothesis, f64), b: &(&Hypothesis, f64)) -> std::cmp::Ordering {
+    b.1.total_cmp(&a.1).then(a.0.cmp(b.0))
+}
+
 impl<'b, 'a> Chooser<'b, 'a> {
     /// For a belief as it stands.
     pub fn new(belief: &'a Belief<'b>) -> Self {
         let mut probable: Vec<(&Hypothesis, f64)> = belief.weighed().filter(|(_, p)| *p > 1e-9).collect();
-        probable.sort_by(|a, b| b.1.total_cmp(&a.1));
+        if probable.len() > MOST_HYPOTHESES {
+            probable.select_nth_unstable_by(MOST_HYPOTHESES, by_probability);
+            probable.truncate(MOST_HYPOTHESES);
+        }
+        probable.sort_by(by_probability);
         let mut sum = 0.0;
         let within = probable.iter().take_while(|(_, p)| {
             let more = sum < SHARE;
             sum += p;
             more
         });
-        let count = within.count().min(MOST_HYPOTHESES);
+        let count = within.count();
         probable.truncate(count);
         Self { belief, probable }
     }
