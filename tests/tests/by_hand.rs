@@ -5,8 +5,12 @@
 use std::{
     io::{BufRead, BufReader, Write},
     net::{TcpListener, TcpStream},
+    path::Path,
     process::{Child, ChildStdin, ChildStdout, Stdio},
-    sync::{Arc, Mutex},
+    sync::{
+        Arc, Mutex,
+        atomic::{AtomicBool, Ordering},
+    },
     thread,
     time::Duration,
 };
@@ -15,7 +19,10 @@ use copperwalk::{
     board::{self, Board},
     hypothesis::Look,
 };
-use copperwalk_tests::program::{Place, Ran};
+use copperwalk_tests::{
+    program::{Place, Ran},
+    terminal::Terminal,
+};
 use serde_json::Value;
 
 const BOARD: &str = include_str!("../../fixtures/tide-gauge-head/board.toml");
@@ -177,49 +184,69 @@ enum Temper {
     NoFourWire,
 }
 
-/// A SCPI meter at a network address, as IEEE 488.2 and SCPI-99 prescribe; what it reads is asked of `reads`.
+/// A SCPI meter as IEEE 488.2 and SCPI-99 prescribe; what it reads is asked of `reads`.
+struct Meter<R> {
+    temper: Temper,
+    reads: R,
+    errors: Vec<&'static str>,
+    count: u32,
+}
+
+impl<R: Fn() -> Option<f64>> Meter<R> {
+    fn new(temper: Temper, reads: R) -> Self {
+        Self { temper, reads, errors: Vec::new(), count: 0 }
+    }
+
+    /// What it says to a line: nothing, or an answer; an error where it hangs up.
+    fn hears(&mut self, line: &str) -> Result<Option<String>, Cut> {
+        Ok(match line.trim() {
+            "*IDN?" => Some("ACME INSTRUMENTS,M1,0042,1.0".to_owned()),
+            "SYST:ERR?" => Some(self.errors.pop().unwrap_or("+0,\"No error\"").to_owned()),
+            "CONF:FRES" if self.temper == Temper::NoFourWire => {
+                self.errors.push("-113,\"Undefined header\"");
+                None
+            }
+            "*CLS" | "CONF:RES" | "CONF:FRES" => None,
+            "READ?" => {
+                self.count += 1;
+                match self.temper {
+                    Temper::Silent => None,
+                    Temper::Cut if self.count > 4 => return Err(Cut),
+                    Temper::Nonsense => Some("VERY HOT".into()),
+                    Temper::Reports => {
+                        self.errors.push("-230,\"Data corrupt or stale\"");
+                        Some("9.91E37".into())
+                    }
+                    _ => Some((self.reads)().map_or("+9.90000000E+37".into(), |ohms| format!("{ohms:+.8E}"))),
+                }
+            }
+            other => panic!("{other:?} is not asked of a meter"),
+        })
+    }
+}
+
+/// The meter has hung up.
+struct Cut;
+
+/// A meter at a network address; its port.
 fn meter(temper: Temper, reads: impl Fn() -> Option<f64> + Send + 'static) -> u16 {
     let listener = TcpListener::bind("127.0.0.1:0").unwrap();
     let port = listener.local_addr().unwrap().port();
     thread::spawn(move || {
         let Ok((stream, _)) = listener.accept() else { return };
-        serve(stream, temper, &reads);
+        serve(stream, Meter::new(temper, reads));
     });
     port
 }
 
-fn serve(mut stream: TcpStream, temper: Temper, reads: &dyn Fn() -> Option<f64>) {
+fn serve<R: Fn() -> Option<f64>>(mut stream: TcpStream, mut meter: Meter<R>) {
     let mut lines = BufReader::new(stream.try_clone().unwrap());
-    let mut errors: Vec<&str> = Vec::new();
-    let mut count = 0;
     loop {
         let mut line = String::new();
         if lines.read_line(&mut line).unwrap_or(0) == 0 {
             return;
         }
-        let answer = match line.trim() {
-            "*IDN?" => Some("ACME INSTRUMENTS,M1,0042,1.0".to_owned()),
-            "SYST:ERR?" => Some(errors.pop().unwrap_or("+0,\"No error\"").to_owned()),
-            "CONF:FRES" if temper == Temper::NoFourWire => {
-                errors.push("-113,\"Undefined header\"");
-                None
-            }
-            "*CLS" | "CONF:RES" | "CONF:FRES" => None,
-            "READ?" => {
-                count += 1;
-                match temper {
-                    Temper::Silent => None,
-                    Temper::Cut if count > 4 => return,
-                    Temper::Nonsense => Some("VERY HOT".into()),
-                    Temper::Reports => {
-                        errors.push("-230,\"Data corrupt or stale\"");
-                        Some("9.91E37".into())
-                    }
-                    _ => Some(reads().map_or("+9.90000000E+37".into(), |ohms| format!("{ohms:+.8E}"))),
-                }
-            }
-            other => panic!("{other:?} is not asked of a meter"),
-        };
+        let Ok(answer) = meter.hears(&line) else { return };
         if let Some(answer) = answer {
             // In two pieces, as lines come over networks.
             let (first, rest) = answer.split_at(answer.len() / 2);
@@ -234,6 +261,31 @@ fn serve(mut stream: TcpStream, temper: Temper, reads: &dyn Fn() -> Option<f64>)
     }
 }
 
+/// A meter behind a device file, for as long as `stop` is not set.
+fn meter_at(device: &Path, stop: Arc<AtomicBool>, reads: impl Fn() -> Option<f64> + Send + 'static) {
+    const WAIT_NANOS: u32 = 20_000_000;
+    let terminal = Terminal::at(device);
+    let mut meter = Meter::new(Temper::Good, reads);
+    thread::spawn(move || {
+        let (mut heard, mut bytes) = (Vec::new(), [0; 256]);
+        while !stop.load(Ordering::Relaxed) {
+            terminal.wait(WAIT_NANOS);
+            let Some(piece) = terminal.read(&mut bytes) else {
+                // Nobody has the device open: `wait` returns at once.
+                thread::sleep(Duration::from_millis(2));
+                continue;
+            };
+            heard.extend_from_slice(piece);
+            while let Some(end) = heard.iter().position(|&byte| byte == b'\n') {
+                let line: Vec<u8> = heard.drain(..=end).collect();
+                if let Ok(Some(answer)) = meter.hears(&String::from_utf8_lossy(&line)) {
+                    terminal.write(&mut format!("{answer}\n").into_bytes());
+                }
+            }
+        }
+    });
+}
+
 /// Where the tips are held: what they read, and how often it was looked since they were lifted.
 #[derive(Default)]
 struct Tips {
@@ -241,26 +293,22 @@ struct Tips {
     looks: u32,
 }
 
-#[test]
-fn a_meter_on_the_network_reads_by_itself_and_only_an_open_needs_a_key() {
-    let place = Place::new();
-    let unit = Unit::new("cell fuse");
-    let tips = Arc::new(Mutex::new(Tips::default()));
-    let held = Arc::clone(&tips);
-    let port = meter(Temper::Good, move || {
-        let mut tips = held.lock().unwrap();
-        tips.looks += 1;
-        // Lifted, then set down, then still.
-        if tips.looks == 1 {
-            None
-        } else {
-            tips.ohms.map(|ohms| if tips.looks == 2 { 3.0 * ohms } else { ohms })
-        }
-    });
-    let mut hunt = Hunt::begin(&place, &["--meter", &format!("tcp:127.0.0.1:{port}")]);
-    let result = loop {
+/// What a meter reads whose tips are lifted, then set down, then held still.
+fn reading(held: &Mutex<Tips>) -> Option<f64> {
+    let mut tips = held.lock().unwrap();
+    tips.looks += 1;
+    match tips.looks {
+        1 => None,
+        2 => tips.ohms.map(|ohms| 3.0 * ohms),
+        _ => tips.ohms,
+    }
+}
+
+/// Holds the tips where each question says, until the result comes; a key is pressed only over what conducts nothing.
+fn held_by(unit: &Unit, hunt: &mut Hunt, tips: &Mutex<Tips>) -> Value {
+    loop {
         let line = hunt.line().unwrap();
-        let Some(ask) = line.get("ask") else { break line };
+        let Some(ask) = line.get("ask") else { return line };
         let name = |key: &str| ask[key].as_str().unwrap();
         let ohms = match ask["zero"] == true {
             true => Some(LEADS),
@@ -273,10 +321,39 @@ fn a_meter_on_the_network_reads_by_itself_and_only_an_open_needs_a_key() {
             }
             hunt.say("");
         }
-    };
+    }
+}
+
+#[test]
+fn a_meter_on_the_network_reads_by_itself_and_only_an_open_needs_a_key() {
+    let place = Place::new();
+    let tips = Arc::new(Mutex::new(Tips::default()));
+    let held = Arc::clone(&tips);
+    let port = meter(Temper::Good, move || reading(&held));
+    let mut hunt = Hunt::begin(&place, &["--meter", &format!("tcp:127.0.0.1:{port}")]);
+    let result = held_by(&Unit::new("cell fuse"), &mut hunt, &tips);
     assert_eq!((&result["verdict"], &result["faults"][0]["where"]), (&"fail".into(), &"cell fuse".into()));
     assert_eq!(result["bench"]["name"], "ACME INSTRUMENTS M1, serial number 0042");
     assert_eq!(hunt.end().code, 1);
+}
+
+/// A pseudo-terminal stands in for both device files: neither knows what is behind it.
+#[test]
+fn a_meter_at_a_serial_port_or_a_device_of_the_measurement_class_reads_as_well() {
+    for kind in ["serial", "usbtmc"] {
+        let place = Place::new();
+        let device = place.0.path().join("meter");
+        let (tips, stop) = (Arc::new(Mutex::new(Tips::default())), Arc::new(AtomicBool::new(false)));
+        let held = Arc::clone(&tips);
+        meter_at(&device, Arc::clone(&stop), move || reading(&held));
+        let mut hunt = Hunt::begin(&place, &["--meter", &format!("{kind}:{}", device.display())]);
+        let result = held_by(&Unit::new("cell fuse"), &mut hunt, &tips);
+        let found = (&result["verdict"], &result["faults"][0]["where"]);
+        assert_eq!(found, (&"fail".into(), &"cell fuse".into()), "{kind}");
+        assert_eq!(result["bench"]["name"], "ACME INSTRUMENTS M1, serial number 0042", "{kind}");
+        assert_eq!(hunt.end().code, 1, "{kind}");
+        stop.store(true, Ordering::Relaxed);
+    }
 }
 
 #[test]

@@ -95,6 +95,17 @@ impl Rates {
         (HEALTHY * TABLE_UNITS + good) / (TABLE_UNITS + f64::from(self.units))
     }
 
+    /// What a report says of where the rates come from: nothing where the table stands alone.
+    pub fn in_words(&self) -> Option<String> {
+        (self.units > 0).then(|| {
+            format!(
+                "how probable each fault is follows from the table of usual rates and from what this lot has shown so far: {} faulty of \
+                 {} judged; the table counts like {TABLE_UNITS:.0} units",
+                self.faulty, self.units
+            )
+        })
+    }
+
     /// Prior probability that a faulty unit has two defects.
     pub fn second() -> f64 {
         SECOND

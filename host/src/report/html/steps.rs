@@ -19,10 +19,15 @@ pub fn steps(steps: &[StepRow]) -> Markup {
                         td { (step.asked.what) }
                         td { (step.answered.text) }
                         td { @for left in &step.left { div { (figures::left(left)) } } }
-                        td class="figure" { (format!("{:.1} bits", step.bits)) }
+                        td class="figure" { (format!("{:.1} bits", tenths(step.bits))) }
                     }
                 }
             }
         }
     }
+}
+
+/// In whole tenths, of which none is a negative zero.
+fn tenths(bits: f64) -> f64 {
+    (10.0 * bits).round() / 10.0 + 0.0
 }

@@ -20,7 +20,17 @@ use crate::verdict::{Class, Verdict};
 
 /// The page of one sweep, drawn on the board it was judged by.
 pub fn sweep(sweep: &Sweep, board: &Board, links: &Links<'_>) -> String {
-    page("sweep report", &sweep.measurement.serial, &sweep_body(sweep, board, links))
+    let title = titles(sweep.measurement.manner).0;
+    page(title, &sweep.measurement.serial, &sweep_body(sweep, board, links))
+}
+
+/// What the page is called, and what was done to the unit.
+fn titles(manner: Manner) -> (&'static str, &'static str) {
+    match manner {
+        Manner::Sweep => ("sweep report", "Swept"),
+        Manner::Hunt => ("hunt report", "Hunted"),
+        Manner::ByHand => ("hunt report", "Hunted by hand"),
+    }
 }
 
 /// The same without the sheet, to stand in another page.
@@ -31,7 +41,7 @@ pub fn sweep_body(sweep: &Sweep, board: &Board, links: &Links<'_>) -> Markup {
     let by_hand = sweep.measurement.manner == Manner::ByHand;
     body(&html! {
         (patterns())
-        header { (head("sweep report", &sweep.measurement.serial, &back(sweep, links))) }
+        header { (head(titles(sweep.measurement.manner).0, &sweep.measurement.serial, &back(sweep, links))) }
         div class={ "top" @if faulty { " mapped" } } {
             div {
                 (finding(judgement.verdict, "headline large", &words::headline(&sweep.into())))
@@ -78,7 +88,7 @@ fn about(sweep: &Sweep) -> Markup {
     facts(&[
         ("Board", Some(html! { (basis.board) ", revision " (basis.revision) })),
         ("Lot", lot.as_ref().map(|lot| html! { (lot) })),
-        (if by_hand { "Hunted by hand" } else { "Swept" }, Some(html! { (figures::time(*started_us)) })),
+        (titles(*manner).1, Some(html! { (figures::time(*started_us)) })),
         (if by_hand { "Meter" } else { "Bench" }, Some(html! { (bench_name) })),
         (if by_hand { "Read" } else { "Meter" }, Some(html! { (words::stands_on(sweep)) })),
         ("Bed", figures::bed(&sweep.judgement.thermometers).map(|bed| html! { (bed) })),
