@@ -4,7 +4,7 @@
 use std::path::{Path, PathBuf};
 
 use crate::board::graph::Graph;
-use crate::board::{self, Board};
+use crate::board::{self, Board, assumed};
 use crate::document::{Sheet, Table};
 use crate::fixture::{self, Fixture, Pins};
 use crate::limits::{LimitOrigin, LimitSet};
@@ -66,6 +66,8 @@ pub struct BoardSummary {
     pub derived: usize,
     /// The drop budget.
     pub budget: Ohms,
+    /// What the file does not say, with the values taken for it.
+    pub assumed: Vec<String>,
     /// The way to each load.
     pub ways: Vec<WaySummary>,
 }
@@ -172,6 +174,7 @@ fn board_summary(board: &Board) -> BoardSummary {
         stated: count(LimitOrigin::Stated),
         derived: count(LimitOrigin::Derived),
         budget: board.supply.max_drop / board.supply.load,
+        assumed: board.assumed.iter().map(|&what| assumed::in_words(what, &board.supply)).collect(),
         ways: board.supply.to.iter().map(way).collect(),
     }
 }

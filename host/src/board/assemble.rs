@@ -14,6 +14,7 @@ pub(super) fn assemble(sheet: &Sheet, draft: Draft) -> Result<Board, Told> {
     sheet.sound()?;
     let (heading, supply_draft) = (draft.heading?, draft.supply?);
     let laminate = heading.laminate?;
+    let mut assumed = [heading.assumed, supply_draft.assumed].concat();
     let supply = Supply {
         from: supply_draft.from?.value,
         to: supply_draft.to?.into_iter().map(|load| load.value).collect(),
@@ -25,6 +26,9 @@ pub(super) fn assemble(sheet: &Sheet, draft: Draft) -> Result<Board, Told> {
     };
     let points = draft.points.into_iter().map(|point| point.point).collect::<Result<Vec<_>, _>>()?;
     let segments = draft.segments.into_iter().collect::<Result<Vec<_>, _>>()?;
+    assumed.extend(segments.iter().flat_map(|segment| segment.assumed.iter().copied()));
+    assumed.sort_unstable();
+    assumed.dedup();
     let isolation = draft.isolation.into_iter().map(|isolation| {
         let isolation = isolation?;
         Ok(Isolation {
@@ -50,6 +54,7 @@ pub(super) fn assemble(sheet: &Sheet, draft: Draft) -> Result<Board, Told> {
         points,
         isolation: isolation.collect::<Result<_, Told>>()?,
         checks: checks.collect::<Result<_, Told>>()?,
+        assumed,
         source: sheet.text().to_owned(),
         hash: sheet.hash(),
         parsed: Parsed,

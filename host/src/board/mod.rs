@@ -1,11 +1,12 @@
 //! Board files: read, validated as a whole, and turned into a [`Board`] that later modules may trust.
 //!
 //! Read [`Board`] (the outcome) first; then in the order a file passes through: `file` (every value with its
-//! place), [`expected`] and [`parts`] (what healthy segments read), [`thermal`] and [`placement`] (what shifts a reading of them), `rules` (the board as a whole, over
+//! place), [`assumed`] (what it may leave out), [`expected`] and [`parts`] (what healthy segments read), [`thermal`] and [`placement`] (what shifts a reading of them), `rules` (the board as a whole, over
 //! [`graph`]), [`drop_budget`] (what the loads may lose), `assemble`. `docs/board-files.md` explains the files
 //! to those who write them.
 
 mod assemble;
+pub mod assumed;
 pub mod drop_budget;
 pub mod expected;
 #[warn(clippy::indexing_slicing)]
@@ -24,6 +25,7 @@ use std::path::Path;
 use crate::document::Sheet;
 use crate::problem::Problems;
 
+pub use assumed::Assumed;
 pub(crate) use known::{Known, KnownPoint};
 pub use model::*;
 

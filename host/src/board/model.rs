@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::Assumed;
 use crate::quantity::{Amps, Farads, Henries, Ohms, Volts};
 
 /// Ids are handed out by a [`Board`], by name or in its order; nobody else makes one, so an id leads somewhere.
@@ -60,6 +61,8 @@ pub struct Board {
     pub isolation: Vec<Isolation>,
     /// What somebody looks at on every unit and answers with yes or no, in file order; names are unique.
     pub checks: Vec<Check>,
+    /// What the file does not say and is taken to be as usual, in the order of [`Assumed`].
+    pub assumed: Vec<Assumed>,
     /// The file's text, kept for the record.
     pub source: String,
     /// SHA-256 of the file's bytes, lower-case hex.

@@ -7,7 +7,7 @@ use super::{
     weigh::Weigher,
 };
 use crate::{
-    board::{Board, SegmentId, StateId},
+    board::{Board, SegmentId, StateId, assumed},
     fault::{MOST, NAMED, advice},
     finding::isolation::{self, Barrier},
     hypothesis::{Defect, Place, Rates},
@@ -55,6 +55,8 @@ pub fn judge(board: &Board, limits: &LimitSet, measurement: &Measurement) -> Res
     let parts = segments.iter().map(|row| row.verdict).chain(isolation.iter().map(|row| row.verdict));
     let verdict = if void { Verdict::Void } else { worst(parts) };
     let mut notes = notes(board, touches, &readings);
+    notes.extend(assumed::note(&board.assumed, &board.supply));
+    notes.extend(measurement.rates.in_words());
     let faults = if void { Vec::new() } else { faults(board, &weigher, &mut segments, &isolation) };
     if void {
         segments.iter_mut().for_each(|row| (row.verdict, row.reason) = (Verdict::Void, None));

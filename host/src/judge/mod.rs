@@ -17,6 +17,7 @@ pub use change::{Change, Opinion, changes};
 pub use hunt::left_of;
 
 use crate::{
+    board::assumed,
     evidence::{Evidence, EvidenceError},
     fault,
     finding::{self, closure, isolation},
@@ -111,6 +112,8 @@ pub fn judge(
         faults,
         notes: [
             notices,
+            assumed::note(&board.assumed, &board.supply).into_iter().collect(),
+            hunted.is_some().then(|| measurement.rates.in_words()).flatten().into_iter().collect(),
             notes::notes(fixture, &evidence, &segments, &meshes, &isolations, &closures, unsteady),
         ]
         .concat(),

@@ -10,7 +10,7 @@
 
 use super::{Claim, LearnedSegment};
 use crate::{
-    board::{Segment, expected},
+    board::{Assumed, Segment, assumed, expected},
     limits::Limits,
     quantity::{Ohms, engineering},
     statistics::{
@@ -25,12 +25,13 @@ fn sides(segment: &Segment, usual: &Limits) -> Sides {
 }
 
 /// The limits of a segment whose readings are these, a list for each state: the widest of its states. `None` if it was
-/// not read.
+/// not read. `assumed`: what the board's file does not say.
 pub(super) fn of(
     segment: &Segment,
     usual: &Limits,
     series: &[Vec<f64>],
     claim: Claim,
+    assumed: &[Assumed],
 ) -> Option<LearnedSegment> {
     let sides = sides(segment, usual);
     let each = series.iter().filter_map(|readings| {
@@ -44,7 +45,7 @@ pub(super) fn of(
     let widest = each.iter().max_by(|a, b| upper(a).total_cmp(&upper(b)))?;
     let max = Some(Ohms(upper(widest))).filter(|max| *max < usual.max);
     let least = each.iter().map(lower).fold(f64::INFINITY, f64::min);
-    let floor = expected::least(segment);
+    let floor = assumed::lessened(expected::least(segment), &segment.kind, assumed);
     let lowest = series.iter().flatten().copied().fold(f64::INFINITY, f64::min);
     let is_below_copper = lowest < floor.0;
     let min = match sides {

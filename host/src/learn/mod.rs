@@ -199,7 +199,9 @@ fn of_units(
             .segments
             .iter()
             .zip(usual.iter())
-            .filter_map(|(segment, usual)| limit::of(segment, usual, &series(segment, &units), claim))
+            .filter_map(|(segment, usual)| {
+                limit::of(segment, usual, &series(segment, &units), claim, &board.assumed)
+            })
             .collect(),
         basis: basis(board, &units),
         units: units

@@ -93,6 +93,7 @@ pub(super) fn read(sheet: &Sheet) -> Result<Draft, Told> {
         states: state_names.map_err(|told| *told),
     };
     let laminate = heading.as_ref().map_err(|told| *told).and_then(|heading| heading.laminate);
+    let assumed = heading.as_ref().map(|heading| heading.assumed.clone()).unwrap_or_default();
     let edge = heading.as_ref().ok().and_then(|heading| heading.outline.as_deref().ok());
     // A list that is none has been told of; then there is nothing to read.
     let isolation = root.tables("isolation").unwrap_or_default();
@@ -105,7 +106,11 @@ pub(super) fn read(sheet: &Sheet) -> Result<Draft, Told> {
             .flatten()
             .map(|(name, span, item)| point::read(sheet, name, span, &item, edge))
             .collect(),
-        segments: segments.iter().flatten().map(|item| segment::read(item, &names, laminate)).collect(),
+        segments: segments
+            .iter()
+            .flatten()
+            .map(|item| segment::read(item, &names, laminate, &assumed))
+            .collect(),
         isolation: isolation.iter().map(|item| isolation::read(item, &names)).collect(),
         checks: checks.iter().map(check::read).collect(),
         heading,

@@ -2,6 +2,7 @@
 //! stated limits make sense of that.
 
 use super::{ISOLATION_MOST, Names, Placed};
+use crate::board::assumed::{self, Assumed};
 use crate::board::expected::{Laminate, expected, inductance};
 use crate::board::{Expected, Layer, PointId, SegmentKind, StateId, parts};
 use crate::document::{Item, Table, Told};
@@ -29,6 +30,7 @@ pub(in crate::board) struct SegmentDraft {
     pub max: Result<Option<Ohms>, Told>,
     pub open_min: Result<Option<Ohms>, Told>,
     pub inductance: Result<Henries, Told>,
+    pub assumed: Vec<Assumed>,
 }
 
 /// Kinds by their words.
@@ -76,6 +78,7 @@ pub(super) fn read(
     item: &Item<'_>,
     names: &Names<'_>,
     laminate: Result<Laminate, Told>,
+    of_board: &[Assumed],
 ) -> Result<SegmentDraft, Told> {
     let untitled = item.table("a segment", "write it as [[segment]]")?;
     let name = untitled.must("name", r#"name = "tail trace""#).and_then(|item| {
@@ -96,7 +99,13 @@ pub(super) fn read(
     let end = |key, example| table.must(key, example).and_then(|item| names.point(&item));
     let (from, to) = (end("from", r#"from = "cell+""#), end("to", r#"to = "via.a""#));
     let typical = table.item("typical").map(|item| stated(&item)).transpose();
-    let expected = expect(&kind, laminate, typical);
+    let mut assumed = of_board.to_vec();
+    if word == Ok(Word::Via) && table.item("plating").is_none() {
+        assumed.push(Assumed::Plating);
+    }
+    // What is stated is not derived from what is assumed.
+    let widens = if matches!(typical, Ok(None)) { assumed.as_slice() } else { &[] };
+    let expected = expect(&kind, laminate, typical, widens);
     let is_switch = word == Ok(Word::Switch);
     Ok(SegmentDraft {
         name,
@@ -111,6 +120,7 @@ pub(super) fn read(
         },
         kind,
         expected,
+        assumed,
     })
 }
 
@@ -122,9 +132,10 @@ fn expect(
     kind: &Result<SegmentKind, Told>,
     laminate: Result<Laminate, Told>,
     typical: Result<Option<Ohms>, Told>,
+    assumed: &[Assumed],
 ) -> Result<Expected, Told> {
     let kind = kind.as_ref().map_err(|told| *told)?;
-    Ok(expected(kind, laminate?, typical?))
+    Ok(assumed::widened(expected(kind, laminate?, typical?), kind, assumed))
 }
 
 fn read_kind(word: Word, table: &Table<'_>) -> Result<SegmentKind, Told> {
@@ -180,7 +191,7 @@ fn barrels(table: &Table<'_>) -> Result<SegmentKind, Told> {
     let drill = table
         .must("drill", r#"drill = "0.3 mm""#)
         .and_then(|item| item.quantity(Unit::Millimetre, 0.05, 10.0));
-    let plating = table.must("plating", r#"plating = "20 um""#).and_then(|item| {
+    let plating = table.item("plating").map_or(Ok(assumed::PLATING_UM), |item| {
         let plating_um = item.quantity(Unit::Micrometre, 1.0, 200.0)?;
         match drill {
             Ok(drill_mm) if plating_um * 2e-3 >= drill_mm => Err(item.refuse(

@@ -2,6 +2,7 @@
 
 use super::{Names, Placed};
 use crate::board::PointId;
+use crate::board::assumed::{self, Assumed};
 use crate::document::{Item, Table, Told};
 use crate::quantity::{Amps, Farads, Volts};
 
@@ -14,6 +15,7 @@ pub(in crate::board) struct SupplyDraft {
     pub load: Result<Amps, Told>,
     pub max_drop: Result<Placed<Volts>, Told>,
     pub bulk: Result<Farads, Told>,
+    pub assumed: Vec<Assumed>,
 }
 
 /// Reads `[supply]`.
@@ -44,16 +46,25 @@ pub(super) fn read(table: &Table<'_>, names: &Names<'_>) -> SupplyDraft {
             }
         }
     });
+    let assumed = [("load", Assumed::Load), ("max_drop", Assumed::MaxDrop)]
+        .into_iter()
+        .filter_map(|(key, what)| table.item(key).is_none().then_some(what));
+    let load = table.item("load").map_or(Ok(assumed::LOAD), |item| item.amps(Amps(1e-6), Amps(100.0)));
+    let max_drop = match table.item("max_drop") {
+        Some(item) => {
+            item.volts(Volts(1e-6), Volts(60.0)).map(|value| Placed { value, span: item.span.clone() })
+        }
+        // What is told of the budget is told at the table.
+        None => voltage.map(|voltage| Placed { value: assumed::max_drop(voltage), span: table.span.clone() }),
+    };
     SupplyDraft {
         from: table.must("from", r#"from = "cell+""#).and_then(placed),
         to,
         ret: table.must("return", r#"return = "cell-""#).and_then(placed),
         voltage,
-        load: table.must("load", r#"load = "120 mA""#).and_then(|item| item.amps(Amps(1e-6), Amps(100.0))),
-        max_drop: table.must("max_drop", r#"max_drop = "150 mV""#).and_then(|item| {
-            let value = item.volts(Volts(1e-6), Volts(60.0))?;
-            Ok(Placed { value, span: item.span })
-        }),
+        load,
+        max_drop,
+        assumed: assumed.collect(),
         bulk: table.item("bulk").map_or(Ok(Farads::ZERO), |item| item.farads(Farads::ZERO, Farads(10e-3))),
     }
 }

@@ -46,6 +46,9 @@ fn board(out: &mut String, board: &BoardSummary, screen: Screen) {
         board.derived,
         engineering(board.budget)
     ));
+    if !board.assumed.is_empty() {
+        line(format!("assumed, since the file does not say it: {}", board.assumed.join(", ")));
+    }
     for way in &board.ways {
         line(format!(
             "{} → {}: {}, {} expected, {} with every segment at its limit",
