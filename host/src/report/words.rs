@@ -10,6 +10,14 @@ use crate::report::watch::WatchSheet;
 use crate::sweep::{Advice, Judgement, Sweep, UnitFault};
 use crate::verdict::{Class, Verdict};
 
+/// What the readings of a void measurement are good for.
+pub fn void_readings(manner: Manner) -> &'static str {
+    match manner {
+        Manner::Sweep | Manner::Hunt => "a help to find the bench fault; they prove nothing about the unit",
+        Manner::ByHand => "what was answered before the hunt ended; it proves nothing about the unit yet",
+    }
+}
+
 /// The word for a verdict.
 pub fn verdict(verdict: Verdict) -> &'static str {
     match verdict {

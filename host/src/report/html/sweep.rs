@@ -111,7 +111,7 @@ pub fn finding(verdict: Verdict, class: &str, headline: &str) -> Markup {
 fn supply_path(sweep: &Sweep, board: &Board) -> Markup {
     html! {
         @if sweep.judgement.verdict == Verdict::Void {
-            p { "Readings of a void sweep help to find what is wrong with the bench. They prove nothing about the unit." }
+            p { "Readings: " (words::void_readings(sweep.measurement.manner)) "." }
         }
         (strip::path(sweep, board))
         p class="small" { "What passes is shown small; its scale stands in the table of readings." }

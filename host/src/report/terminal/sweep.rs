@@ -20,7 +20,7 @@ pub fn sweep(sweep: &Sweep, id: Option<SweepId>, screen: Screen) -> String {
         &format!("{} · {}, revision {}{lot}", sweep.measurement.serial, basis.board, basis.revision),
         screen,
     );
-    readings(&mut out, &sweep.judgement, screen);
+    readings(&mut out, sweep, screen);
     reasons(&mut out, sweep, screen);
     steps(&mut out, &sweep.judgement.steps, screen);
     bench(&mut out, sweep, id, screen);
@@ -50,7 +50,8 @@ fn closing(out: &mut String, sweep: &Sweep, screen: Screen) {
 }
 
 /// What was read. A void sweep proves nothing about the unit, and what it did not read is not worth a line.
-fn readings(out: &mut String, judgement: &Judgement, screen: Screen) {
+fn readings(out: &mut String, sweep: &Sweep, screen: Screen) {
+    let judgement = &sweep.judgement;
     let void = judgement.verdict == Verdict::Void;
     let shown = |verdict, class| !void || words::was_read(verdict, class);
     let segments: Vec<_> = judgement.segments.iter().filter(|row| shown(row.verdict, row.class)).collect();
@@ -60,7 +61,7 @@ fn readings(out: &mut String, judgement: &Judgement, screen: Screen) {
         return;
     }
     if void {
-        heading(out, "Readings: a help to find the bench fault; they prove nothing about the unit", screen);
+        heading(out, &format!("Readings: {}", words::void_readings(sweep.measurement.manner)), screen);
     } else {
         out.push('\n');
     }
