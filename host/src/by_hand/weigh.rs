@@ -23,8 +23,8 @@ const FOUR_WIRE: Ohms = Ohms(0.5e-3);
 /// More probable than not, something is taken to be wrong at a place, and looked at by itself next: a guess that fails costs one touch.
 pub const LOCATED: f64 = 0.5;
 
-/// Looks between two points in a state; `None` where no way leads.
-type Looks = HashMap<(StateId, [PointId; 2]), Option<Look>>;
+/// Looks between two points in a state, as questions; `None` where no way leads.
+type Looks = HashMap<(StateId, [PointId; 2]), Option<Question>>;
 
 /// The hypotheses about a unit, and every way between two of its points that was asked about.
 #[derive(Debug)]
@@ -91,17 +91,19 @@ impl<'b> Weigher<'b> {
         }
     }
 
-    fn question(&self, probe: &Probe) -> Option<Question> {
+    /// What is told of a probe's question; `None` where it asks nothing. Thousands are weighed for each that is put, so none is copied.
+    fn of_question<T>(&self, probe: &Probe, tell: impl FnOnce(&Question) -> T) -> Option<T> {
         if let Some(index) = probe.insulation {
-            return Some(Question::Insulation { index, state: probe.state });
+            return Some(tell(&Question::Insulation { index, state: probe.state }));
         }
         let mut points = probe.points;
         points.sort();
         let mut looks = self.looks.borrow_mut();
         let look = looks.entry((probe.state, points)).or_insert_with(|| {
-            Look::within(self.board, self.forests.get(probe.state.index())?, probe.state, points, points)
+            let forest = self.forests.get(probe.state.index())?;
+            Look::within(self.board, forest, probe.state, points, points).map(Question::Look)
         });
-        look.clone().map(Question::Look)
+        look.as_ref().map(tell)
     }
 }
 
@@ -117,27 +119,25 @@ pub struct Scale<'b, 'w> {
 
 impl Weigh for Scale<'_, '_> {
     fn roughly(&self, probe: &Probe) -> f64 {
-        self.weigher
-            .question(probe)
-            .map_or(0.0, |question| self.roughly.information(&question, self.standard))
+        let bits = |question: &Question| self.roughly.information(question, self.standard);
+        self.weigher.of_question(probe, bits).unwrap_or_default()
     }
 
     fn proves(&self, probe: &Probe) -> f64 {
-        let place = match self.weigher.question(probe) {
-            Some(Question::Insulation { index, .. }) => Place::Bridge(index),
-            Some(Question::Look(look)) => match look.way() {
-                [alone] => Place::Segment(*alone),
-                _ => return 0.0,
+        let place = |question: &Question| match question {
+            Question::Insulation { index, .. } => Some(Place::Bridge(*index)),
+            Question::Look(look) => match look.way() {
+                [alone] => Some(Place::Segment(*alone)),
+                _ => None,
             },
-            None => return 0.0,
         };
-        self.places.get(&place).copied().unwrap_or_default()
+        let place = self.weigher.of_question(probe, place).flatten();
+        place.and_then(|place| self.places.get(&place).copied()).unwrap_or_default()
     }
 
     fn closely(&self, probe: &Probe) -> f64 {
-        self.weigher
-            .question(probe)
-            .map_or(0.0, |question| self.closely.information(&question, self.standard))
+        let bits = |question: &Question| self.closely.information(question, self.standard);
+        self.weigher.of_question(probe, bits).unwrap_or_default()
     }
 }
 

@@ -31,14 +31,33 @@ fn certainly(kind: usize) -> Chances {
     chances
 }
 
-/// Any answer may come by what is not among the hypotheses.
-fn blurred(chances: Chances) -> Chances {
-    chances.map(|chance| (1.0 - ODD) * chance + ODD / KINDS as f64)
+/// Entropy of chances, bits, where any answer may come by what is not among the hypotheses. Most chances are zero, and what those add
+/// is always the same.
+fn blurred_entropy(chances: &Chances) -> f64 {
+    const LEAST: f64 = ODD / KINDS as f64;
+    let zero = -LEAST * LEAST.log2();
+    let of = |&chance: &f64| {
+        if chance == 0.0 {
+            return zero;
+        }
+        let blurred = (1.0 - ODD) * chance + LEAST;
+        -blurred * blurred.log2()
+    };
+    chances.iter().map(of).sum()
 }
 
 /// Entropy of a distribution, bits.
 pub fn entropy(probabilities: impl Iterator<Item = f64>) -> f64 {
     probabilities.filter(|&p| p > 0.0).map(|p| -p * p.log2()).sum()
+}
+
+/// What an excess over the usual does to a look.
+#[derive(Clone, Copy, Debug)]
+struct Excess {
+    /// Probability that it stands out in the look's value.
+    raised: f64,
+    /// Probability that it stops the current.
+    stops: f64,
 }
 
 /// The hypotheses that a choice between questions looks at, taken out of a belief once for many questions.
@@ -83,10 +102,11 @@ impl<'b, 'a> Chooser<'b, 'a> {
     pub fn information(&self, question: &Question, standard: Ohms) -> f64 {
         let mut sums = [0.0; KINDS];
         let (mut within, mut total) = (0.0, 0.0);
-        let certain = entropy(blurred(CERTAIN).into_iter());
+        let certain = blurred_entropy(&CERTAIN);
+        let mut excesses = vec![None; self.belief.board().segments.len()];
         for &(hypothesis, probability) in &self.probable {
             let chances = match question {
-                Question::Look(look) => self.chances(look, standard, hypothesis),
+                Question::Look(look) => self.chances(look, standard, hypothesis, &mut excesses),
                 &Question::Insulation { index, state } => {
                     certainly(usize::from(self.belief.shows(hypothesis, index, state)))
                 }
@@ -96,28 +116,40 @@ impl<'b, 'a> Chooser<'b, 'a> {
             }
             // Most hypotheses leave no doubt about the answer.
             let one_only = chances.iter().any(|&chance| chance > 0.999_999);
-            within += probability * if one_only { certain } else { entropy(blurred(chances).into_iter()) };
+            within += probability * if one_only { certain } else { blurred_entropy(&chances) };
             total += probability;
         }
         if total <= 0.0 {
             return 0.0;
         }
-        (entropy(blurred(sums.map(|sum| sum / total)).into_iter()) - within / total).max(0.0)
+        (blurred_entropy(&sums.map(|sum| sum / total)) - within / total).max(0.0)
     }
 
-    /// What a look answers under a hypothesis.
-    fn chances(&self, look: &Look, standard: Ohms, hypothesis: &Hypothesis) -> Chances {
+    /// What a look answers under a hypothesis. `excesses`: of each segment, what was worked out for another hypothesis about this look.
+    fn chances(
+        &self,
+        look: &Look,
+        standard: Ohms,
+        hypothesis: &Hypothesis,
+        excesses: &mut [Option<Excess>],
+    ) -> Chances {
         match look.course_of(hypothesis, |defect| matches!(defect, Defect::Open(_))) {
             Course::Stops { touches: [true, true], across: true } => certainly(2),
             Course::Stops { touches: [true, true], .. } => certainly(3),
             Course::Stops { touches: [false, true], .. } => certainly(4),
             Course::Stops { touches: [true, false], .. } => certainly(5),
             Course::Stops { .. } => certainly(6),
-            Course::Flows => self.chances_of_value(look, standard, hypothesis),
+            Course::Flows => self.chances_of_value(look, standard, hypothesis, excesses),
         }
     }
 
-    fn chances_of_value(&self, look: &Look, standard: Ohms, hypothesis: &Hypothesis) -> Chances {
+    fn chances_of_value(
+        &self,
+        look: &Look,
+        standard: Ohms,
+        hypothesis: &Hypothesis,
+        excesses: &mut [Option<Excess>],
+    ) -> Chances {
         let (mut usual, mut stops_here, mut stops_elsewhere) = (1.0, 0.0, 0.0);
         for defect in hypothesis.defects() {
             if let Defect::SilentPin(point) = defect {
@@ -141,9 +173,10 @@ impl<'b, 'a> Chooser<'b, 'a> {
                     }
                 }
                 Defect::High(id) | Defect::Film(id) => {
-                    let (raised, stopped) = self.excess(id, look, standard, here);
-                    usual *= 1.0 - raised;
-                    *stops = stopped;
+                    let known = &mut excesses[id.index()];
+                    let excess = *known.get_or_insert_with(|| self.excess(id, look, standard, here));
+                    usual *= 1.0 - excess.raised;
+                    *stops = excess.stops;
                 }
                 _ => {}
             }
@@ -152,25 +185,24 @@ impl<'b, 'a> Chooser<'b, 'a> {
         [flows * usual, flows * (1.0 - usual), stops_here, stops_elsewhere, 0.0, 0.0, 0.0]
     }
 
-    /// Probabilities that an excess stands out in the look's value, and that it stops the current.
-    fn excess(&self, id: SegmentId, look: &Look, standard: Ohms, here: bool) -> (f64, f64) {
+    fn excess(&self, id: SegmentId, look: &Look, standard: Ohms, here: bool) -> Excess {
         let board = self.belief.board();
         let threshold = STANDS_OUT * (look.variance() + standard.0.powi(2)).sqrt();
         let flowed = self.belief.values().excess(id.index());
         if let Some((mean, deviation)) = flowed
             && mean > 2.0 * deviation
         {
-            return (f64::from(u8::from(here && mean > threshold)), 0.0);
+            return Excess { raised: f64::from(u8::from(here && mean > threshold)), stops: 0.0 };
         }
         // What was read over it bounds its size; otherwise nothing is known of it: evenly over the decades.
         let most = flowed.map_or(MOST.0, |(mean, deviation)| (mean + STANDS_OUT * deviation).max(0.0));
         let least = (self.belief.limits().of(id).max - board.segment(id).expected.typical).0.max(1e-6);
         if most <= least {
-            return (0.0, 0.0);
+            return Excess { raised: 0.0, stops: 0.0 };
         }
         let above = |ohms: f64| ((most / ohms.max(least)).ln() / (most / least).ln()).clamp(0.0, 1.0);
         let stops = above(STOPS_ABOVE.0);
         let raised = if here { (above(threshold) - stops).max(0.0) / (1.0 - stops).max(1e-9) } else { 0.0 };
-        (raised, stops)
+        Excess { raised, stops }
     }
 }

@@ -6,7 +6,7 @@ use super::{Screen, heading, title, verdict};
 use crate::measurement::Manner;
 use crate::records::summary::SweepId;
 use crate::report::{caution, figures, words};
-use crate::sweep::{BenchFault, IsolationRow, Judgement, SegmentRow, Sweep, UnitFault};
+use crate::sweep::{BenchFault, IsolationRow, SegmentRow, Sweep, UnitFault};
 use crate::verdict::{Class, Verdict};
 
 /// One sweep: segments, isolation, what the bench did, notes, faults with what to do, and the verdict last. `id` is its
