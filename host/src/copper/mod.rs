@@ -15,6 +15,22 @@
 //! bounds it from above. The result is the middle, the stated error half the distance, so the true value for
 //! the shapes as given lies inside it.
 
+mod cholesky;
+mod contour;
+mod element;
+mod energy;
+mod flow;
+mod held;
+pub mod ipc2221;
+mod mesh;
+mod neck;
+mod network;
+mod pieces;
+mod potential;
+mod sheet;
+mod solve;
+mod weld;
+
 use crate::quantity::{Amps, Ohms};
 
 /// A conductor: layers of copper and the barrels between them.
@@ -98,6 +114,13 @@ pub struct Terminal {
     pub areas: Vec<(usize, Shape)>,
 }
 
+impl Terminal {
+    /// One area on one layer.
+    pub fn on(layer: usize, area: Shape) -> Self {
+        Self { areas: vec![(layer, area)] }
+    }
+}
+
 /// How exactly, and at what cost.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Wanted {
@@ -107,6 +130,12 @@ pub struct Wanted {
     pub most_triangles: usize,
     /// The current for which the hottest neck's temperature rise is told.
     pub current: Amps,
+}
+
+impl Default for Wanted {
+    fn default() -> Self {
+        Self { relative: 0.005, most_triangles: 100_000, current: Amps(1.0) }
+    }
 }
 
 /// The resistance, and what is known about it.
@@ -141,18 +170,52 @@ pub struct Neck {
 /// board can be etched to.
 pub const GAP_MM: f64 = 0.001;
 
-/// Resistance between two terminals of a conductor.
-///
-/// # Errors
-///
-/// See [`CopperError`].
-pub fn resistance(
-    conductor: &Conductor,
-    from: &Terminal,
-    to: &Terminal,
-    wanted: &Wanted,
-) -> Result<Solved, CopperError>;
+pub use solve::resistance;
+
+/// Either terminal.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum End {
+    /// Where the current enters.
+    From,
+    /// Where it leaves.
+    To,
+}
+
+impl std::fmt::Display for End {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(match self {
+            Self::From => "from",
+            Self::To => "to",
+        })
+    }
+}
 
 /// Why there is no resistance to tell.
 #[derive(Clone, PartialEq, Debug, thiserror::Error)]
-pub enum CopperError {}
+#[allow(missing_docs)] // the messages say it
+pub enum CopperError {
+    #[error("a coordinate of {value} mm is beyond {most} mm")]
+    Coordinate { value: f64, most: f64 },
+    #[error("copper of {width_mm} mm width at ({:.3}, {:.3}) mm is no copper", at[0], at[1])]
+    Width { width_mm: f64, at: [f64; 2] },
+    #[error("the outline crosses itself at ({:.3}, {:.3}) mm", at[0], at[1])]
+    Crossed { at: [f64; 2] },
+    #[error("there is no layer {layer}; there are {layers}, counted from 0")]
+    NoLayer { layer: usize, layers: usize },
+    #[error("a resistance of {ohms} Ω is none that copper has")]
+    Resistance { ohms: f64 },
+    #[error("the copper's outlines have {corners} corners; {most} at most can be solved")]
+    Corners { corners: usize, most: usize },
+    #[error("the end `{end}` touches no copper")]
+    Outside { end: End },
+    #[error("both ends touch each other")]
+    Together,
+    #[error("no copper joins the ends")]
+    Apart,
+    #[error("the copper of layer {layer} has edges too close to each other to tell apart")]
+    Unmeshable { layer: usize },
+    #[error("the copper has details too small beside its size")]
+    Unsolvable,
+    #[error("with {triangles} triangles the resistance is known to ±{:.2} % only; the shapes have too many details", reached * 100.0)]
+    TooFine { triangles: usize, reached: f64 },
+}
