@@ -132,9 +132,14 @@ pub struct Wanted {
     pub current: Amps,
 }
 
+impl Wanted {
+    /// To half a per cent, and the neck for one ampere.
+    pub const DEFAULT: Self = Self { relative: 0.005, most_triangles: 100_000, current: Amps(1.0) };
+}
+
 impl Default for Wanted {
     fn default() -> Self {
-        Self { relative: 0.005, most_triangles: 100_000, current: Amps(1.0) }
+        Self::DEFAULT
     }
 }
 
