@@ -96,16 +96,89 @@ fn ring(item: &Item<'_>, what: &str) -> Result<Vec<[f64; 2]>, Told> {
 
 #[cfg(test)]
 mod tests {
-    use super::*;
-    use crate::board::{self, Board};
+    use crate::board::{self, Board, SegmentKind};
     use crate::problem::Problems;
+    use crate::quantity::Ohms;
 
-    /// The trail counter with its load trace as a pour.
-    fn with(keys: &str) -> Result<Board, Problems> {
-        const BOARD: &str = include_str!("../../../../fixtures/trail-counter/board.toml");
-        let old = "kind = \"trace\"\nfrom = \"fuse.out\"\nto = \"vreg.in\"\nlength = \"14 mm\"\nwidth = \"1 mm\"\n";
-        assert!(BOARD.contains(old));
-        let new = format!("kind = \"pour\"\nfrom = \"fuse.out\"\nto = \"vreg.in\"\n{keys}\n");
-        board::parse("board.toml", &BOARD.replace(old, &new))
+    const BOARD: &str = include_str!("../../../../fixtures/trail-counter/board.toml");
+
+    /// The trail counter, its ground trace from (15.2, 14.5) to (34, 12) a pour with these keys.
+    fn text(keys: &str) -> String {
+        let (before, trace) = BOARD.split_once("name = \"ground trace\"").unwrap();
+        let (_, after) = trace.split_once("width = \"1.5 mm\"\n").unwrap();
+        format!(
+            "{before}name = \"ground pour\"\nkind = \"pour\"\nfrom = \"shunt.out\"\nto = \"mcu.gnd\"\n{keys}\n{after}"
+        )
+    }
+
+    fn read(keys: &str) -> Result<Board, Problems> {
+        board::parse("board.toml", &text(keys))
+    }
+
+    fn expected(board: &Board) -> board::Expected {
+        board.segment(board.segment_named("ground pour").unwrap()).expected
+    }
+
+    const WIDE: &str = "outline = [[14, 10], [36, 10], [36, 16], [14, 16]]";
+    const NECK: &str = "outline = [[14, 10], [24, 10], [24, 12.9], [25, 12.9], [25, 10], [36, 10], [36, 16], \
+                        [25, 16], [25, 13.1], [24, 13.1], [24, 16], [14, 16]]";
+
+    #[test]
+    fn a_pour_reads_what_its_shape_gives() {
+        let square = 0.4926e-3;
+        let wide = expected(&read(WIDE).unwrap());
+        // Three squares of length, and the spreading into two pads.
+        assert!(wide.typical > Ohms(3.0 * square) && wide.typical < Ohms(5.0 * square), "{wide:?}");
+        assert!(wide.high > wide.typical / 0.72 && wide.high < wide.typical / 0.71, "{wide:?}");
+        // A neck of five squares on top of it; holes and small pads add to it, too.
+        let neck = expected(&read(NECK).unwrap()).typical - wide.typical;
+        assert!(neck > Ohms(5.0 * square) && neck < Ohms(8.0 * square), "{neck:?}");
+        let holed = expected(&read(&format!("{WIDE}\nholes = [[[20, 11], [30, 11], [30, 15], [20, 15]]]")).unwrap());
+        assert!(holed.typical > wide.typical * 1.5);
+        let spots = expected(&read(&format!("{WIDE}\nfrom_pad = \"0.3 mm\"\nto_pad = \"0.3 mm\"")).unwrap());
+        // Each pad is two halvings smaller: ln 4/2π square each, or 0.22.
+        let more = (spots.typical - wide.typical) / Ohms(square);
+        assert!((more - 2.0 * 0.2206).abs() < 0.05, "{more}");
+    }
+
+    #[test]
+    fn a_typical_alone_is_enough() {
+        let board = read("typical = \"2 mohm\"").unwrap();
+        let pour = board.segment(board.segment_named("ground pour").unwrap());
+        assert_eq!(pour.expected.typical, Ohms(2e-3));
+        assert!((pour.expected.high / Ohms(2e-3) - 1.0 / 0.72).abs() < 1e-9);
+        assert!(matches!(pour.kind, SegmentKind::Pour { shape: None, .. }) && pour.kind.is_copper());
+    }
+
+    #[test]
+    fn what_is_no_pour_is_told_of_at_its_place() {
+        for (keys, message) in [
+            ("", "segment `ground pour` lacks `outline`"),
+            ("typical = \"2 mohm\"\nto_pad = \"1 mm\"", "`to_pad` of segment `ground pour` belongs to an outline"),
+            ("outline = [[14, 10], [36, 10]]", "an outline of 2 corners"),
+            ("outline = [[14, 10], [36, 16], [36, 10], [14, 16]]", "the outline crosses itself at (25.000, 13.000) mm"),
+            ("outline = [[14, 13], [30, 13], [30, 16], [14, 16]]", "the end `to` touches no copper"),
+            (
+                "outline = [[14, 10], [36, 10], [36, 16], [14, 16]]\nholes = [[[20, 9], [21, 9], [21, 17], [20, 17]]]",
+                "no copper joins the ends",
+            ),
+            (
+                "outline = [[14, 10], [36, 10], [36, 16], [14, 16]]\nfrom_pad = \"30 mm\"",
+                "both ends touch each other",
+            ),
+            ("length = \"3 mm\"\ntypical = \"2 mohm\"", "has no key `length`"),
+        ] {
+            let problems = read(keys).unwrap_err();
+            assert!(problems.0.iter().any(|problem| problem.message.contains(message)), "{keys}: {problems}");
+        }
+    }
+
+    #[test]
+    fn a_neck_too_narrow_for_the_load_is_a_warning() {
+        let loaded = text(NECK).replace("load = \"60 mA\"\nmax_drop = \"300 mV\"", "load = \"2 A\"\nmax_drop = \"10 V\"");
+        let (_, warnings) = board::examine(crate::document::Sheet::new("board.toml", &loaded)).usable().unwrap();
+        let warning = warnings.0.iter().find(|warning| warning.message.contains("ground pour"));
+        let message = &warning.unwrap().message;
+        assert!(message.contains("where it is 0.2") && message.contains("mm wide at [24."), "{message}");
     }
 }
