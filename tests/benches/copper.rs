@@ -10,5 +10,8 @@ fn main() {
     let began = Instant::now();
     let solved = squares(&pour, from, to, 0.005);
     let took = began.elapsed();
-    println!("{:.5} ± {:.5} squares, {} triangles, in {took:.3?}", solved.resistance.0, solved.error.0, solved.triangles);
+    println!(
+        "{:.5} ± {:.5} squares, {} triangles, in {took:.3?}",
+        solved.resistance.0, solved.error.0, solved.triangles
+    );
 }

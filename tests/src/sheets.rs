@@ -27,7 +27,8 @@ pub fn disc(at: [f64; 2], diameter_mm: f64) -> Shape {
 /// Solves a single layer between two areas.
 pub fn squares(copper: &Conductor, from: Shape, to: Shape, relative: f64) -> Solved {
     let wanted = Wanted { relative, ..Wanted::default() };
-    resistance(copper, &Terminal::on(0, from), &Terminal::on(0, to), &wanted).expect("copper between the ends")
+    resistance(copper, &Terminal::on(0, from), &Terminal::on(0, to), &wanted)
+        .expect("copper between the ends")
 }
 
 /// A pour with a wavy outline of 200 corners and five pads within clearances, each on four spokes: 20 spokes. And the pads

@@ -9,8 +9,8 @@ use copperwalk::copper::{Barrel, Conductor, CopperError, End, Shape, Terminal, W
 use copperwalk::quantity::Ohms;
 use copperwalk::virtual_bench::rng::Rng;
 use copperwalk_tests::attack::times;
-use copperwalk_tests::sheets::{any, disc, layer, rectangle, sheet, spoked_pour, squares};
 use copperwalk_tests::share::Share;
+use copperwalk_tests::sheets::{any, disc, layer, rectangle, sheet, spoked_pour, squares};
 
 /// How close to a closed form the issue asks for.
 const CLOSE: f64 = 0.001;
@@ -59,7 +59,8 @@ fn an_annulus() {
 /// Half way round a ring: π/(ln(r2/r1)) squares for either half, so half of that for both.
 #[test]
 fn around_a_ring() {
-    let ring = sheet(vec![Shape::Arc { start: [3.0, 0.0], mid: [-3.0, 0.0], end: [3.0, 0.0], width_mm: 2.0 }]);
+    let ring =
+        sheet(vec![Shape::Arc { start: [3.0, 0.0], mid: [-3.0, 0.0], end: [3.0, 0.0], width_mm: 2.0 }]);
     let bar = |x: f64| rectangle([x - 2.0, -1e-3], [x + 2.0, 1e-3]);
     let solved = squares(&ring, bar(-3.0), bar(3.0), CLOSE);
     close(solved.resistance.0, PI / 2f64.ln() / 2.0);
@@ -110,7 +111,8 @@ fn series_and_parallel() {
 #[test]
 fn two_layers_and_barrels() {
     let strip = || layer(vec![rectangle([0.0, 0.0], [10.0, 2.0])]);
-    let barrel = |y: f64, ohms: f64| Barrel { rim: disc([9.0, y], 0.3), layers: (0, 1), resistance: Ohms(ohms) };
+    let barrel =
+        |y: f64, ohms: f64| Barrel { rim: disc([9.0, y], 0.3), layers: (0, 1), resistance: Ohms(ohms) };
     let (from, _) = bars(10.0);
     let through = |barrels: Vec<Barrel>| {
         let copper = Conductor { layers: vec![strip(), strip()], barrels };
@@ -133,7 +135,8 @@ fn the_stated_error_covers() {
     let mut rng = Rng::new(11);
     let cases = (0..times(20, 200)).map(|i| {
         let (copper, [from, to]) = any(&mut rng);
-        let [coarse, fine] = [0.005, 0.000_25].map(|relative| squares(&copper, from.clone(), to.clone(), relative));
+        let [coarse, fine] =
+            [0.005, 0.000_25].map(|relative| squares(&copper, from.clone(), to.clone(), relative));
         assert!(coarse.error.0 <= 0.005 * coarse.resistance.0, "{i}: {coarse:?}");
         (coarse.resistance - fine.resistance).abs() <= coarse.error + fine.error
     });
@@ -167,11 +170,12 @@ fn copper_that_is_none_is_told_of() {
     assert_eq!(ask(&strip, left.clone(), disc([0.6, 0.5], 0.2), usual), CopperError::Together);
     let parted = sheet(vec![rectangle([0.0, 0.0], [4.0, 1.0]), rectangle([4.01, 0.0], [10.0, 1.0])]);
     assert_eq!(ask(&parted, left.clone(), right.clone(), usual), CopperError::Apart);
-    let crossed = Shape::Polygon {
-        outer: vec![[0.0, 0.0], [10.0, 1.0], [10.0, 0.0], [0.0, 1.0]],
-        holes: Vec::new(),
-    };
-    assert!(matches!(ask(&sheet(vec![crossed]), left.clone(), right.clone(), usual), CopperError::Crossed { .. }));
+    let crossed =
+        Shape::Polygon { outer: vec![[0.0, 0.0], [10.0, 1.0], [10.0, 0.0], [0.0, 1.0]], holes: Vec::new() };
+    assert!(matches!(
+        ask(&sheet(vec![crossed]), left.clone(), right.clone(), usual),
+        CopperError::Crossed { .. }
+    ));
     let endless = sheet(vec![rectangle([0.0, 0.0], [f64::INFINITY, 1.0])]);
     assert!(matches!(ask(&endless, left.clone(), right.clone(), usual), CopperError::Coordinate { .. }));
     let thin = sheet(vec![Shape::Track { points: vec![[0.0, 0.0], [1.0, 0.0]], width_mm: 0.0 }]);
@@ -201,8 +205,17 @@ fn untidy_copper_is_the_copper_that_was_meant() {
     let hole = vec![[4.0, 0.3], [4.0, 0.7], [6.0, 0.7], [6.0, 0.3]];
     let plain = holed(vec![[0.0, 0.0], [10.0, 0.0], [10.0, 1.0], [0.0, 1.0]], vec![hole]);
     let slit = vec![
-        [0.0, 0.0], [4.0, 0.0], [4.0, 0.3], [4.0, 0.7], [6.0, 0.7], [6.0, 0.3], [4.0, 0.3], [4.0, 0.0], [10.0, 0.0],
-        [10.0, 1.0], [0.0, 1.0],
+        [0.0, 0.0],
+        [4.0, 0.0],
+        [4.0, 0.3],
+        [4.0, 0.7],
+        [6.0, 0.7],
+        [6.0, 0.3],
+        [4.0, 0.3],
+        [4.0, 0.0],
+        [10.0, 0.0],
+        [10.0, 1.0],
+        [0.0, 1.0],
     ];
     let of_plain = squares(&plain, from.clone(), to.clone(), CLOSE).resistance.0;
     close(squares(&holed(slit, Vec::new()), from, to, CLOSE).resistance.0, of_plain);

@@ -74,7 +74,9 @@ pub fn expected(kind: &SegmentKind, laminate: Laminate, typical: Option<Ohms>) -
                 Layer::Inner => INNER_TRACE_HIGH,
             };
             match shape {
-                Some(pour) => copper(pour_resistance(pour, laminate.copper_um), high * (1.0 + relative_error(pour))),
+                Some(pour) => {
+                    copper(pour_resistance(pour, laminate.copper_um), high * (1.0 + relative_error(pour)))
+                }
                 None => copper(typical.unwrap_or_default(), high),
             }
         }

@@ -19,6 +19,17 @@ const FARTHEST_MM: f64 = 10_000.0;
 /// A closed line; its last point is joined to its first.
 pub(super) type Contour = Vec<[f64; 2]>;
 
+/// How many points a shape is given by.
+pub(super) fn points(shape: &Shape) -> usize {
+    match shape {
+        Shape::Polygon { outer, holes } => outer.len() + holes.iter().map(Vec::len).sum::<usize>(),
+        // Every point brings round ends of its own.
+        Shape::Track { points, .. } => points.len() * CIRCLE,
+        Shape::Arc { .. } => TURN as usize * CIRCLE,
+        Shape::Disc { .. } => CIRCLE,
+    }
+}
+
 /// Contours of a shape: what they wind around once counterclockwise is copper.
 ///
 /// # Errors

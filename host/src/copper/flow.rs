@@ -24,8 +24,11 @@ use super::pieces::pieces;
 pub(super) fn flow(mesh: &Mesh, nodes: &Nodes, held: &Held, sheet: &[f64]) -> Result<Least, CopperError> {
     let (mut values, mut places) = stream_function(mesh, nodes);
     let (chains, ends) = chains(mesh);
-    let branches: Vec<Branch> =
-        ends.into_iter().chain(held.barrels.iter().map(|(ends, _)| *ends)).map(|ends| Branch { ends }).collect();
+    let branches: Vec<Branch> = ends
+        .into_iter()
+        .chain(held.barrels.iter().map(|(ends, _)| *ends))
+        .map(|ends| Branch { ends })
+        .collect();
     let network = currents(&branches, held.ends, held.nodes);
     let first_loop = places.len();
     places.extend((0..network.loops.len()).map(|_| [0.0; 2]));
@@ -96,7 +99,10 @@ fn stream_function(mesh: &Mesh, nodes: &Nodes) -> (Vec<Values>, Vec<[f64; 2]>) {
     let zero: BTreeMap<usize, usize> = counts
         .into_iter()
         .filter_map(|(piece, counts)| {
-            counts.into_iter().max_by_key(|(name, count)| (*count, usize::MAX - name)).map(|(name, _)| (piece, name))
+            counts
+                .into_iter()
+                .max_by_key(|(name, count)| (*count, usize::MAX - name))
+                .map(|(name, _)| (piece, name))
         })
         .collect();
     let (mut numbers, mut places) = (BTreeMap::new(), Vec::new());

@@ -117,9 +117,9 @@ fn touch(a: &[Contour], b: &[Contour]) -> bool {
         from.iter().flatten().any(|&point| contains(to, point) || on_edge(to, point))
     };
     let cross = || {
-        a.iter().flat_map(|ring| edges(ring)).any(|one| {
-            b.iter().flat_map(|ring| edges(ring)).any(|other| meet(&one, &other).is_some())
-        })
+        a.iter()
+            .flat_map(|ring| edges(ring))
+            .any(|one| b.iter().flat_map(|ring| edges(ring)).any(|other| meet(&one, &other).is_some()))
     };
     reaches(a, b) || reaches(b, a) || cross()
 }

@@ -221,6 +221,8 @@ pub enum CopperError {
     Unmeshable { layer: usize },
     #[error("the copper has details too small beside its size")]
     Unsolvable,
+    #[error("the copper's details need {triangles} triangles; {most} at most can be solved")]
+    Triangles { triangles: usize, most: usize },
     #[error("with {triangles} triangles the resistance is known to ±{:.2} % only; the shapes have too many details", reached * 100.0)]
     TooFine { triangles: usize, reached: f64 },
 }

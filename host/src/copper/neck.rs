@@ -50,7 +50,8 @@ pub(super) fn hottest(
                 if level >= most {
                     break;
                 }
-                let ends: Vec<_> = (0..3).filter_map(|i| cut(i, quarter, of, values, places, level)).collect();
+                let ends: Vec<_> =
+                    (0..3).filter_map(|i| cut(i, quarter, of, values, places, level)).collect();
                 if let [(one, a), (other, b)] = ends[..] {
                     let length_mm = distance(a, b);
                     lines[line - 1].push(Stretch {
@@ -68,8 +69,10 @@ pub(super) fn hottest(
         let layer = part[0].layer;
         let width_mm: f64 = part.iter().map(|stretch| stretch.length_mm).sum();
         let share: f64 = part.iter().map(|stretch| stretch.share).sum();
-        let mean = [0, 1].map(|axis| part.iter().map(|s| s.middle[axis] * s.length_mm).sum::<f64>() / width_mm);
-        let nearest = part.iter().min_by(|a, b| distance(a.middle, mean).total_cmp(&distance(b.middle, mean)));
+        let mean =
+            [0, 1].map(|axis| part.iter().map(|s| s.middle[axis] * s.length_mm).sum::<f64>() / width_mm);
+        let nearest =
+            part.iter().min_by(|a, b| distance(a.middle, mean).total_cmp(&distance(b.middle, mean)));
         let copper = &conductor.layers[layer];
         Neck {
             layer,

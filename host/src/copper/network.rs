@@ -50,21 +50,22 @@ pub(super) fn currents(branches: &[Branch], [from, to]: [usize; 2], nodes: usize
     };
     let mut way = Currents::new();
     add_way(&mut way, to, 1.0);
-    let loops = (0..branches.len()).filter(|i| !in_tree[*i] && reached[branches[*i].ends[0]].is_some()).map(|i| {
-        let mut round = vec![(i, 1.0)];
-        add_way(&mut round, branches[i].ends[0], 1.0);
-        add_way(&mut round, branches[i].ends[1], -1.0);
-        // What both ways have in common cancels.
-        round.sort_by_key(|(branch, _)| *branch);
-        round.dedup_by(|next, kept| {
-            let same = next.0 == kept.0;
-            if same {
-                kept.1 += next.1;
-            }
-            same
+    let loops =
+        (0..branches.len()).filter(|i| !in_tree[*i] && reached[branches[*i].ends[0]].is_some()).map(|i| {
+            let mut round = vec![(i, 1.0)];
+            add_way(&mut round, branches[i].ends[0], 1.0);
+            add_way(&mut round, branches[i].ends[1], -1.0);
+            // What both ways have in common cancels.
+            round.sort_by_key(|(branch, _)| *branch);
+            round.dedup_by(|next, kept| {
+                let same = next.0 == kept.0;
+                if same {
+                    kept.1 += next.1;
+                }
+                same
+            });
+            round.retain(|(_, current)| *current != 0.0);
+            round
         });
-        round.retain(|(_, current)| *current != 0.0);
-        round
-    });
     Network { way, loops: loops.collect() }
 }

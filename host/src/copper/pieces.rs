@@ -58,7 +58,9 @@ pub(super) fn prune(mesh: &mut Mesh, held: &mut Held) -> Result<(), CopperError>
     }
     held.barrels.retain(|([a, b], _)| a != b && sets.find(*a) == from);
     let mut carries = |piece: &usize| {
-        touched.get(piece).is_some_and(|nodes| nodes.len() > 1 && nodes.iter().all(|node| sets.find(*node) == from))
+        touched
+            .get(piece)
+            .is_some_and(|nodes| nodes.len() > 1 && nodes.iter().all(|node| sets.find(*node) == from))
     };
     let carrying: Vec<bool> = pieces.iter().map(&mut carries).collect();
     let mut carrying = carrying.into_iter();

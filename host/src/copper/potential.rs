@@ -11,7 +11,12 @@ use super::mesh::{Beyond, Mesh, Nodes, on_side};
 ///
 /// # Errors
 /// See [`Problem::solve`].
-pub(super) fn potential(mesh: &Mesh, nodes: &Nodes, held: &Held, sheet: &[f64]) -> Result<Least, CopperError> {
+pub(super) fn potential(
+    mesh: &Mesh,
+    nodes: &Nodes,
+    held: &Held,
+    sheet: &[f64],
+) -> Result<Least, CopperError> {
     let mut at_node = vec![None; nodes.places.len()];
     for (triangle, of) in mesh.triangles.iter().zip(&nodes.of) {
         for (opposite, beyond) in triangle.beyond.iter().enumerate() {

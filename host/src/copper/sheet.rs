@@ -5,12 +5,13 @@ use i_overlay::core::fill_rule::FillRule;
 use i_overlay::core::overlay_rule::OverlayRule;
 use i_overlay::float::single::SingleFloatOverlay;
 
-use super::contour::{Contour, contours};
+use super::contour::{Contour, contours, points};
 use super::weld::weld;
 use super::{CopperError, Layer};
 
-/// Most corners of all shapes of a layer together.
-const MOST_CORNERS: usize = 200_000;
+/// Most corners of all shapes of a layer together: enough for the pours of any board, and compared with each other within
+/// seconds whatever their shapes.
+const MOST_CORNERS: usize = 100_000;
 
 /// Copper as contours, outlines counterclockwise and holes clockwise. Contours may touch in points but neither cross nor
 /// share a stretch.
@@ -21,14 +22,14 @@ const MOST_CORNERS: usize = 200_000;
 /// # Errors
 /// A shape is not sound, or there are too many corners.
 pub(super) fn copper(layer: &Layer, held: &mut [(usize, Vec<Contour>)]) -> Result<Vec<Contour>, CopperError> {
+    let corners = layer.shapes.iter().chain(&layer.cuts).map(points).sum();
+    if corners > MOST_CORNERS {
+        return Err(CopperError::Corners { corners, most: MOST_CORNERS });
+    }
     let read = |shapes: &[super::Shape]| -> Result<Vec<Contour>, CopperError> {
         Ok(shapes.iter().map(contours).collect::<Result<Vec<_>, _>>()?.concat())
     };
     let (mut shapes, mut cuts) = (read(&layer.shapes)?, read(&layer.cuts)?);
-    let corners: usize = shapes.iter().chain(&cuts).map(Vec::len).sum();
-    if corners > MOST_CORNERS {
-        return Err(CopperError::Corners { corners, most: MOST_CORNERS });
-    }
     weld(&mut shapes);
     weld(&mut cuts);
     let copper = shapes.overlay(&cuts, OverlayRule::Difference, FillRule::Positive).concat();

@@ -37,9 +37,12 @@ pub fn resistance(
     let mut mesh = Mesh { points: Vec::new(), triangles: Vec::new() };
     for (i, layer) in conductor.layers.iter().enumerate() {
         let copper = copper(layer, &mut held.areas[i])?;
-        triangulate(&mut mesh, i, &copper, &held.areas[i])?;
+        triangulate(&mut mesh, i, &copper, &held.areas[i], wanted.most_triangles)?;
     }
     prune(&mut mesh, &mut held)?;
+    if mesh.triangles.len() > wanted.most_triangles {
+        return Err(CopperError::Triangles { triangles: mesh.triangles.len(), most: wanted.most_triangles });
+    }
     loop {
         let nodes = Nodes::new(&mesh);
         let potential = potential(&mesh, &nodes, &held, &sheet)?;

@@ -45,11 +45,11 @@ pub(super) fn read(table: &Table<'_>, ends: Result<[[f64; 2]; 2], Told>) -> Resu
     let terminal = |i: usize| Terminal::on(0, Shape::Disc { at: ends[i], diameter_mm: pads[i] });
     let shape = Shape::Polygon { outer: corners.clone(), holes: holes.clone() };
     // One ohm a square: what is found are squares. Neither thickness nor layer moves a neck of a single layer.
-    let sheet = Layer { shapes: vec![shape], cuts: Vec::new(), sheet: Ohms(1.0), copper_um: 35.0, outer: true };
+    let sheet =
+        Layer { shapes: vec![shape], cuts: Vec::new(), sheet: Ohms(1.0), copper_um: 35.0, outer: true };
     let conductor = Conductor { layers: vec![sheet], barrels: Vec::new() };
-    let solved = copper::resistance(&conductor, &terminal(0), &terminal(1), &WANTED).map_err(|error| {
-        outline.refuse(format!("{}: {error}", table.title), remedy(&error))
-    })?;
+    let solved = copper::resistance(&conductor, &terminal(0), &terminal(1), &WANTED)
+        .map_err(|error| outline.refuse(format!("{}: {error}", table.title), remedy(&error)))?;
     let shape = Pour {
         outline: corners,
         holes,
@@ -76,7 +76,8 @@ fn remedy(error: &CopperError) -> &'static str {
 }
 
 fn holes(item: &Item<'_>) -> Result<Vec<Vec<[f64; 2]>>, Told> {
-    let holes = item.list("write the holes as lists of corners, such as [[[4, 3], [6, 3], [6, 5], [4, 5]]]")?;
+    let holes =
+        item.list("write the holes as lists of corners, such as [[[4, 3], [6, 3], [6, 5], [4, 5]]]")?;
     if holes.len() > MOST_HOLES {
         let message = format!("{} holes are more than a pour may have", holes.len());
         return Err(item.refuse(message, format!("at most {MOST_HOLES}")));
@@ -133,7 +134,8 @@ mod tests {
         // A neck of five squares on top of it; holes and small pads add to it, too.
         let neck = expected(&read(NECK).unwrap()).typical - wide.typical;
         assert!(neck > Ohms(5.0 * square) && neck < Ohms(8.0 * square), "{neck:?}");
-        let holed = expected(&read(&format!("{WIDE}\nholes = [[[20, 11], [30, 11], [30, 15], [20, 15]]]")).unwrap());
+        let holed =
+            expected(&read(&format!("{WIDE}\nholes = [[[20, 11], [30, 11], [30, 15], [20, 15]]]")).unwrap());
         assert!(holed.typical > wide.typical * 1.5);
         let spots = expected(&read(&format!("{WIDE}\nfrom_pad = \"0.3 mm\"\nto_pad = \"0.3 mm\"")).unwrap());
         // Each pad is two halvings smaller: ln 4/2π square each, or 0.22.
@@ -154,9 +156,15 @@ mod tests {
     fn what_is_no_pour_is_told_of_at_its_place() {
         for (keys, message) in [
             ("", "segment `ground pour` lacks `outline`"),
-            ("typical = \"2 mohm\"\nto_pad = \"1 mm\"", "`to_pad` of segment `ground pour` belongs to an outline"),
+            (
+                "typical = \"2 mohm\"\nto_pad = \"1 mm\"",
+                "`to_pad` of segment `ground pour` belongs to an outline",
+            ),
             ("outline = [[14, 10], [36, 10]]", "an outline of 2 corners"),
-            ("outline = [[14, 10], [36, 16], [36, 10], [14, 16]]", "the outline crosses itself at (25.000, 13.000) mm"),
+            (
+                "outline = [[14, 10], [36, 16], [36, 10], [14, 16]]",
+                "the outline crosses itself at (25.000, 13.000) mm",
+            ),
             ("outline = [[14, 13], [30, 13], [30, 16], [14, 16]]", "the end `to` touches no copper"),
             (
                 "outline = [[14, 10], [36, 10], [36, 16], [14, 16]]\nholes = [[[20, 9], [21, 9], [21, 17], [20, 17]]]",
@@ -175,8 +183,10 @@ mod tests {
 
     #[test]
     fn a_neck_too_narrow_for_the_load_is_a_warning() {
-        let loaded = text(NECK).replace("load = \"60 mA\"\nmax_drop = \"300 mV\"", "load = \"2 A\"\nmax_drop = \"10 V\"");
-        let (_, warnings) = board::examine(crate::document::Sheet::new("board.toml", &loaded)).usable().unwrap();
+        let loaded = text(NECK)
+            .replace("load = \"60 mA\"\nmax_drop = \"300 mV\"", "load = \"2 A\"\nmax_drop = \"10 V\"");
+        let (_, warnings) =
+            board::examine(crate::document::Sheet::new("board.toml", &loaded)).usable().unwrap();
         let warning = warnings.0.iter().find(|warning| warning.message.contains("ground pour"));
         let message = &warning.unwrap().message;
         assert!(message.contains("where it is 0.2") && message.contains("mm wide at [24."), "{message}");

@@ -153,7 +153,11 @@ fn expect(
 }
 
 /// `places` is where the ends lie.
-fn read_kind(word: Word, table: &Table<'_>, places: Result<[[f64; 2]; 2], Told>) -> Result<SegmentKind, Told> {
+fn read_kind(
+    word: Word,
+    table: &Table<'_>,
+    places: Result<[[f64; 2]; 2], Told>,
+) -> Result<SegmentKind, Told> {
     let length = || {
         let item = table.must("length", r#"length = "18 mm""#)?;
         item.quantity(Unit::Millimetre, 0.01, 5000.0)

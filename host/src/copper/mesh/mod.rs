@@ -56,9 +56,8 @@ impl Mesh {
 
     /// Numbers the sides: of each triangle the number of the side opposite each corner, and how many there are.
     pub fn sides(&self) -> (Vec<[usize; 3]>, usize) {
-        let mut all: Vec<_> = (0..self.triangles.len() * 3)
-            .map(|i| (key(self.triangles[i / 3].side(i % 3)), i))
-            .collect();
+        let mut all: Vec<_> =
+            (0..self.triangles.len() * 3).map(|i| (key(self.triangles[i / 3].side(i % 3)), i)).collect();
         all.sort_unstable();
         let (mut of, mut count, mut last) = (vec![[0; 3]; self.triangles.len()], 0, None);
         for (key, i) in all {

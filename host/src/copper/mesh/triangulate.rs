@@ -13,10 +13,8 @@ use crate::copper::held::on_edge;
 /// 20.7° (Ruppert 1995) and does so in practice up to 30°.
 const LEAST_ANGLE: f64 = 25.0;
 
-/// Most points that are added for each point of the contours.
-const MOST_ADDED: usize = 40;
-
-/// Adds the triangles of one layer's copper. `held` are the areas of one potential, each with its node.
+/// Adds the triangles of one layer's copper, for which `most` points may be added to the contours'. `held` are the areas of one
+/// potential, each with its node.
 ///
 /// # Errors
 /// The contours cannot be triangulated.
@@ -25,6 +23,7 @@ pub(in crate::copper) fn triangulate(
     layer: usize,
     copper: &[Contour],
     held: &[(usize, Vec<Contour>)],
+    most: usize,
 ) -> Result<(), CopperError> {
     let mut places: BTreeMap<[u64; 2], usize> = BTreeMap::new();
     let mut points = Vec::new();
@@ -44,12 +43,12 @@ pub(in crate::copper) fn triangulate(
     if lines.is_empty() {
         return Ok(());
     }
-    let most = points.len() * MOST_ADDED;
     let mut conflict = false;
-    let mut delaunay = ConstrainedDelaunayTriangulation::<Point2<f64>>::try_bulk_load_cdt(points, lines, |_| {
-        conflict = true;
-    })
-    .map_err(|_| CopperError::Unmeshable { layer })?;
+    let mut delaunay =
+        ConstrainedDelaunayTriangulation::<Point2<f64>>::try_bulk_load_cdt(points, lines, |_| {
+            conflict = true;
+        })
+        .map_err(|_| CopperError::Unmeshable { layer })?;
     if conflict {
         return Err(CopperError::Unmeshable { layer });
     }
@@ -63,7 +62,8 @@ pub(in crate::copper) fn triangulate(
     let first = mesh.points.len();
     mesh.points.extend(delaunay.vertices().map(|vertex| [vertex.position().x, vertex.position().y]));
     let inside = delaunay.inner_faces().filter(|face| !outside.contains(&face.fix()));
-    let added: Vec<_> = inside.map(|face| face.vertices().map(|vertex| first + vertex.fix().index())).collect();
+    let added: Vec<_> =
+        inside.map(|face| face.vertices().map(|vertex| first + vertex.fix().index())).collect();
     let mut sides: BTreeMap<(usize, usize), usize> = BTreeMap::new();
     for corners in &added {
         for i in 0..3 {
@@ -77,7 +77,8 @@ pub(in crate::copper) fn triangulate(
             if sides[&key([a, b])] == 1 {
                 let (a, b) = (mesh.points[a], mesh.points[b]);
                 // Both thirds: a side may begin and end on an area without lying on it.
-                let thirds = [1.0 / 3.0, 2.0 / 3.0].map(|t| [a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])]);
+                let thirds =
+                    [1.0 / 3.0, 2.0 / 3.0].map(|t| [a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])]);
                 let on = held.iter().find(|(_, area)| thirds.iter().all(|point| on_edge(area, *point)));
                 triangle.beyond[opposite] = on.map_or(Beyond::Edge, |(node, _)| Beyond::Node(*node));
             }
