@@ -26,6 +26,8 @@ pub mod problem;
 #[warn(clippy::indexing_slicing)]
 pub mod document;
 
+pub mod copper;
+
 // What there is, what is asked of it, and what the meter can do.
 pub mod board;
 

@@ -3,7 +3,7 @@
 //! What several of them need lives here: [`attack`] is what attacks on records and files share, [`boards`] makes boards for
 //! tests, [`campaign`] sweeps units by the thousand, [`cases`] draws test cases, [`crowd`] listens to the
 //! daemon many times over, [`daemon`] runs the daemon and asks it, [`database`] alters and locks record stores behind the program's back, [`emulator`] runs the controller's real firmware, [`peer`] is a controller that
-//! misbehaves as a script says, [`photo`] is a photo of a unit, [`program`] runs the program as a process, [`share`] counts what share of cases, [`terminal`] is the serial device a controller
+//! misbehaves as a script says, [`photo`] is a photo of a unit, [`program`] runs the program as a process, [`share`] counts what share of cases, [`sheets`] draws copper, [`terminal`] is the serial device a controller
 //! hangs on.
 
 pub mod attack;
@@ -18,4 +18,5 @@ pub mod peer;
 pub mod photo;
 pub mod program;
 pub mod share;
+pub mod sheets;
 pub mod terminal;

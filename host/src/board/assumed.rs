@@ -57,8 +57,12 @@ pub fn widened(expected: Expected, kind: &SegmentKind, assumed: &[Assumed]) -> E
 /// How much more a segment may have than by the assumed value.
 fn highest(what: Assumed, kind: &SegmentKind) -> f64 {
     match (what, kind) {
-        (Assumed::Copper, SegmentKind::Trace { layer: Layer::Outer, .. }) => COPPER_UM / THIN_OUTER_UM,
-        (Assumed::Copper, SegmentKind::Trace { layer: Layer::Inner, .. }) => COPPER_UM / THIN_INNER_UM,
+        (Assumed::Copper, SegmentKind::Trace { layer, .. } | SegmentKind::Pour { layer, .. }) => {
+            match layer {
+                Layer::Outer => COPPER_UM / THIN_OUTER_UM,
+                Layer::Inner => COPPER_UM / THIN_INNER_UM,
+            }
+        }
         (Assumed::Plating, SegmentKind::Via { .. }) => PLATING_UM / PLATING_FOUND_UM[0],
         (Assumed::Thickness, SegmentKind::Via { .. }) => THICKNESS_FOUND_MM[1] / THICKNESS_MM,
         _ => 1.0,
@@ -68,7 +72,7 @@ fn highest(what: Assumed, kind: &SegmentKind) -> f64 {
 /// How much less it may have.
 fn lowest(what: Assumed, kind: &SegmentKind) -> f64 {
     match (what, kind) {
-        (Assumed::Copper, SegmentKind::Trace { .. }) => COPPER_UM / THICK_UM,
+        (Assumed::Copper, SegmentKind::Trace { .. } | SegmentKind::Pour { .. }) => COPPER_UM / THICK_UM,
         (Assumed::Plating, SegmentKind::Via { .. }) => PLATING_UM / PLATING_FOUND_UM[1],
         (Assumed::Thickness, SegmentKind::Via { .. }) => THICKNESS_FOUND_MM[0] / THICKNESS_MM,
         _ => 1.0,

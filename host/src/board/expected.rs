@@ -5,7 +5,8 @@
 use std::f64::consts::PI;
 
 use super::parts;
-use super::{Expected, Layer, Segment, SegmentKind};
+use super::{Expected, Layer, Pour, Segment, SegmentKind};
+use crate::copper::ipc2221;
 use crate::quantity::{Amps, Henries, Ohms};
 
 /// Resistivity of annealed copper at 20 °C, Ω·mm²/m: 1/58 by IEC 60028 (1925).
@@ -67,6 +68,18 @@ pub fn expected(kind: &SegmentKind, laminate: Laminate, typical: Option<Ohms>) -
             };
             copper(trace_resistance(length_mm, width_mm, laminate.copper_um), high)
         }
+        SegmentKind::Pour { ref shape, layer } => {
+            let high = match layer {
+                Layer::Outer => TRACE_HIGH,
+                Layer::Inner => INNER_TRACE_HIGH,
+            };
+            match shape {
+                Some(pour) => {
+                    copper(pour_resistance(pour, laminate.copper_um), high * (1.0 + relative_error(pour)))
+                }
+                None => copper(typical.unwrap_or_default(), high),
+            }
+        }
         SegmentKind::Via { count, drill_mm, plating_um } => copper(
             barrel_resistance(drill_mm, plating_um, laminate.thickness_mm) / f64::from(count),
             VIA_HIGH,
@@ -85,7 +98,7 @@ pub fn expected(kind: &SegmentKind, laminate: Laminate, typical: Option<Ohms>) -
         SegmentKind::Diode { .. } => return Expected { typical: Ohms::ZERO, high: Ohms::ZERO },
     };
     match typical {
-        Some(typical) => Expected { typical, high: Ohms(typical.0 * usual.high.0 / usual.typical.0) },
+        Some(typical) => Expected { typical, high: typical * (usual.high / usual.typical) },
         None => usual,
     }
 }
@@ -106,6 +119,13 @@ pub fn least(segment: &Segment) -> Ohms {
     let share = match segment.kind {
         SegmentKind::Trace { layer: Layer::Outer, .. } => TRACE_LOW,
         SegmentKind::Trace { layer: Layer::Inner, .. } => INNER_TRACE_LOW,
+        SegmentKind::Pour { ref shape, layer } => {
+            let share = match layer {
+                Layer::Outer => TRACE_LOW,
+                Layer::Inner => INNER_TRACE_LOW,
+            };
+            share * (1.0 - shape.as_ref().map_or(0.0, relative_error))
+        }
         SegmentKind::Via { .. } => VIA_LOW,
         SegmentKind::Wire { .. } => WIRE_LOW,
         SegmentKind::Shunt { .. } => SHUNT_LOW,
@@ -121,6 +141,17 @@ fn copper(typical: Ohms, high: f64) -> Expected {
 /// A flat strip of copper: ρ·L / (w·t).
 pub fn trace_resistance(length_mm: f64, width_mm: f64, copper_um: f64) -> Ohms {
     Ohms(RHO_COPPER * METRES_PER_MM * length_mm / (width_mm * copper_um * 1e-3))
+}
+
+/// Copper of any shape: its squares, each ρ / t.
+pub fn pour_resistance(pour: &Pour, copper_um: f64) -> Ohms {
+    // Ω·mm²/m over µm is ohms a square.
+    Ohms(pour.squares * RHO_COPPER / copper_um)
+}
+
+/// What a pour's squares are known to, relative.
+fn relative_error(pour: &Pour) -> f64 {
+    pour.error_squares / pour.squares
 }
 
 /// One plated barrel, the plating grown inwards from the drilled wall: ρ·L / (π·(ro² − ri²)).
@@ -141,14 +172,7 @@ pub fn awg_diameter_mm(awg: u32) -> f64 {
     0.127 * 92f64.powf((36.0 - f64::from(awg)) / 39.0)
 }
 
-/// Current a trace carries for a given rise of its temperature: k·ΔT^0.44·A^0.725 with A in square mils, and k = 0.048 on outer
-/// layers, 0.024 on inner ones (IPC-2221).
+/// Current a trace carries for a given rise of its temperature (IPC-2221).
 pub fn ipc2221_current(width_mm: f64, copper_um: f64, layer: Layer, rise_kelvin: f64) -> Amps {
-    const MM_PER_MIL: f64 = 0.0254;
-    let k = match layer {
-        Layer::Outer => 0.048,
-        Layer::Inner => 0.024,
-    };
-    let square_mils = (width_mm / MM_PER_MIL) * (copper_um * 1e-3 / MM_PER_MIL);
-    Amps(k * rise_kelvin.powf(0.44) * square_mils.powf(0.725))
+    ipc2221::current(width_mm, copper_um, layer == Layer::Outer, rise_kelvin)
 }

@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::Assumed;
+use crate::copper::Neck;
 use crate::quantity::{Amps, Farads, Henries, Ohms, Volts};
 
 /// Ids are handed out by a [`Board`], by name or in its order; nobody else makes one, so an id leads somewhere.
@@ -169,6 +170,21 @@ pub enum Layer {
     Inner,
 }
 
+/// The shape of a pour, and what [`copper`](crate::copper) found between its ends.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Pour {
+    /// Its outline, mm.
+    pub outline: Vec<[f64; 2]>,
+    /// What is cut out of it, mm.
+    pub holes: Vec<Vec<[f64; 2]>>,
+    /// Its resistance over that of a square of its copper.
+    pub squares: f64,
+    /// Half-width of the error of `squares`.
+    pub error_squares: f64,
+    /// Where it gets hottest.
+    pub neck: Option<Neck>,
+}
+
 /// Kinds of segments.
 #[derive(Clone, PartialEq, Debug)]
 #[allow(missing_docs)]
@@ -176,6 +192,12 @@ pub enum SegmentKind {
     Trace {
         length_mm: f64,
         width_mm: f64,
+        layer: Layer,
+    },
+    /// Copper of any shape on one layer.
+    Pour {
+        /// Its shape; nothing where the file states `typical` instead.
+        shape: Option<Pour>,
         layer: Layer,
     },
     /// Parallel barrels.
@@ -221,6 +243,7 @@ impl SegmentKind {
     pub fn word(&self) -> &'static str {
         match self {
             Self::Trace { .. } => "trace",
+            Self::Pour { .. } => "pour",
             Self::Via { .. } => "via",
             Self::Joint => "joint",
             Self::Fuse { .. } => "fuse",
@@ -247,7 +270,7 @@ impl SegmentKind {
 
     /// Copper is referred to 20 °C by its coefficient; everything else is judged as measured.
     pub fn is_copper(&self) -> bool {
-        matches!(self, Self::Trace { .. } | Self::Via { .. } | Self::Wire { .. })
+        matches!(self, Self::Trace { .. } | Self::Pour { .. } | Self::Via { .. } | Self::Wire { .. })
     }
 
     /// Metal pressed on metal: read dry, so that a film is seen before it is punctured.

@@ -9,7 +9,7 @@ use super::drop_budget::{self, Claim, DropBudget};
 use super::expected::ipc2221_current;
 use super::file::{Draft, Placed, SegmentDraft, SupplyDraft};
 use super::graph::{Edge, Graph, MOST_IN_MESH, Mesh, Reach};
-use super::{PointId, SegmentId, SegmentKind, Side, StateId, parts};
+use super::{PointId, Pour, SegmentId, SegmentKind, Side, StateId, parts};
 use crate::document::{Sheet, Told};
 use crate::quantity::{clip, si};
 
@@ -22,7 +22,7 @@ pub(super) fn judge(sheet: &Sheet, draft: &Draft) -> (Graph, bool) {
     if let (true, Ok(supply)) = (complete, &draft.supply) {
         joined_up(sheet, draft, supply, &graph);
     }
-    traces_are_believable(sheet, draft);
+    copper_is_believable(sheet, draft);
     budget_is_kept(sheet, draft);
     (graph, complete)
 }
@@ -303,8 +303,8 @@ fn budget_is_kept(sheet: &Sheet, draft: &Draft) {
     }
 }
 
-/// A trace is no shorter than the straight way between its ends, stays on its side, and carries the load.
-fn traces_are_believable(sheet: &Sheet, draft: &Draft) {
+/// Copper stays on its side and carries the load, and a trace is no shorter than the straight way between its ends.
+fn copper_is_believable(sheet: &Sheet, draft: &Draft) {
     /// Points are measured off a drawing.
     const PLACING_MM: f64 = 0.5;
     /// Rise of a trace's temperature at full load that needs no thought.
@@ -317,10 +317,14 @@ fn traces_are_believable(sheet: &Sheet, draft: &Draft) {
         .and_then(|heading| heading.laminate.ok())
         .map(|laminate| laminate.copper_um);
     for (id, segment) in segments(draft) {
-        let (Ok(SegmentKind::Trace { length_mm, width_mm, layer }), Some(name)) =
-            (&segment.kind, named(draft, id))
-        else {
-            continue;
+        // Where it is narrowest, and the share of the load that goes there.
+        let (Ok(kind), Some(name)) = (&segment.kind, named(draft, id)) else { continue };
+        let (width_mm, share, layer) = match kind {
+            SegmentKind::Trace { width_mm, layer, .. } => (*width_mm, 1.0, *layer),
+            SegmentKind::Pour { shape: Some(Pour { neck: Some(neck), .. }), layer } => {
+                (neck.width_mm, neck.share, *layer)
+            }
+            _ => continue,
         };
         let warn = |message: String, help: &str| {
             sheet.warn(Some(name.span.clone()), format!("segment `{}` {message}", clip(&name.value)), help);
@@ -328,7 +332,9 @@ fn traces_are_believable(sheet: &Sheet, draft: &Draft) {
         let ends = segment.ends.map(|ends| ends.map(|end| draft.points[end.index()].point.as_ref()));
         if let Ok([Ok(from), Ok(to)]) = ends {
             let straight = (from.at[0] - to.at[0]).hypot(from.at[1] - to.at[1]);
-            if length_mm + PLACING_MM < straight {
+            if let SegmentKind::Trace { length_mm, .. } = kind
+                && length_mm + PLACING_MM < straight
+            {
                 let message = format!("is {length_mm} mm long, but its ends lie {straight:.1} mm apart");
                 warn(message, "check its length, or the places of its points");
             }
@@ -340,11 +346,19 @@ fn traces_are_believable(sheet: &Sheet, draft: &Draft) {
             }
         }
         if let (Some(load), Some(copper)) = (load, copper) {
-            let carried = ipc2221_current(*width_mm, copper, *layer, RISE_KELVIN);
+            let carried = ipc2221_current(width_mm, copper, layer, RISE_KELVIN) / share;
             if carried < load {
                 let (carried, load) = (si(carried.0, 3, "A"), si(load.0, 3, "A"));
-                let message =
-                    format!("carries {carried} at a rise of {RISE_KELVIN} K (IPC-2221); the load is {load}");
+                let place = match kind {
+                    SegmentKind::Pour { shape: Some(Pour { neck: Some(neck), .. }), .. } => {
+                        let [x, y] = neck.at;
+                        format!(", where it is {width_mm:.2} mm wide at [{x:.1}, {y:.1}],")
+                    }
+                    _ => String::new(),
+                };
+                let message = format!(
+                    "carries {carried}{place} at a rise of {RISE_KELVIN} K (IPC-2221); the load is {load}"
+                );
                 warn(message, "check its width, or the load");
             }
         }

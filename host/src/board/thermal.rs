@@ -33,6 +33,7 @@ pub fn coefficient(kind: &SegmentKind) -> Coefficient {
     let (middle, half) = match kind {
         // Windings are of copper.
         SegmentKind::Trace { .. }
+        | SegmentKind::Pour { .. }
         | SegmentKind::Via { .. }
         | SegmentKind::Wire { .. }
         | SegmentKind::Inductor => return COPPER,

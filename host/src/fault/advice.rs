@@ -61,6 +61,12 @@ fn usual(
             "a broken trace: corrosion under the mask, a scratch, or a crack at a bend"
         }
         SegmentKind::Trace { .. } => "a trace eaten thin by corrosion, or cracked part of the way across",
+        SegmentKind::Pour { .. } if open => {
+            "the pour is cut off from one of its ends: thermal spokes or its narrowest place are corroded or cracked through"
+        }
+        SegmentKind::Pour { .. } => {
+            "a pour eaten thin by corrosion, or some of the thermal spokes at its ends are broken"
+        }
         SegmentKind::Via { .. } if open => {
             "the via barrels, the copper sleeves of the plated holes, are cracked or corroded through, often where liquid stood"
         }
@@ -120,6 +126,11 @@ fn mend(segment: &Segment, from: &Point, to: &Point) -> String {
         SegmentKind::Trace { width_mm, .. } => format!(
             "scrape and bridge the break, or {around}; use wire with at least the copper of a {width_mm} mm trace, keep it off \
              switch travel, screw holes, the battery bay and the board's edge"
+        ),
+        SegmentKind::Pour { .. } => format!(
+            "look at the spokes round {} and {} first; scrape and bridge what is broken, or {around}, to places of the \
+             pour that read good",
+            from.name, to.name
         ),
         SegmentKind::Via { .. } => format!(
             "rebuild the via: clean the hole, pass a thin wire through it and solder it on both sides; if the hole is lost, \

@@ -166,7 +166,10 @@ pub fn of_kind(kind: &SegmentKind) -> f64 {
         | SegmentKind::Ferrite
         | SegmentKind::Diode { .. }
         | SegmentKind::Transistor { .. } => 2.0,
-        SegmentKind::Trace { .. } | SegmentKind::Inductor | SegmentKind::Shunt { .. } => 1.0,
+        SegmentKind::Trace { .. }
+        | SegmentKind::Pour { .. }
+        | SegmentKind::Inductor
+        | SegmentKind::Shunt { .. } => 1.0,
     }
 }
 
@@ -181,6 +184,7 @@ fn shares(kind: &SegmentKind) -> [f64; 7] {
         SegmentKind::Via { .. } => [0.80, 0.15, 0.0, 0.05, 0.0, 0.0, 0.0],
         SegmentKind::Shunt { .. } => [0.60, 0.25, 0.0, 0.0, 0.0, 0.15, 0.0],
         SegmentKind::Trace { .. }
+        | SegmentKind::Pour { .. }
         | SegmentKind::Wire { .. }
         | SegmentKind::Ferrite
         | SegmentKind::Inductor

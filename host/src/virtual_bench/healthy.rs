@@ -36,14 +36,23 @@ const WIRE: [f64; 2] = [0.98, 1.09];
 pub fn resistance(board: &Board, segment: &Segment, rng: &mut Rng) -> Ohms {
     let mut within = |[low, high]: [f64; 2]| rng.between(low, high);
     let typical = segment.expected.typical;
+    let thickness = |layer| match layer {
+        Layer::Outer => THICKNESS,
+        Layer::Inner => INNER_THICKNESS,
+    };
     match segment.kind {
         SegmentKind::Trace { length_mm, width_mm, layer } => {
-            let thickness = match layer {
-                Layer::Outer => THICKNESS,
-                Layer::Inner => INNER_THICKNESS,
-            };
-            let area = width_mm * within(WIDTH) * board.copper_um * 1e-3 * within(thickness);
+            let area = width_mm * within(WIDTH) * board.copper_um * 1e-3 * within(thickness(layer));
             Ohms(within(COPPER_OHM_MM) * length_mm / area)
+        }
+        // Where it is narrow, and there it has its resistance, a pour is a trace.
+        SegmentKind::Pour { ref shape, layer } => {
+            let (width, thickness) = (within(WIDTH), within(thickness(layer)));
+            let drawn = match shape {
+                Some(pour) => Ohms(within(COPPER_OHM_MM) * pour.squares / (board.copper_um * 1e-3)),
+                None => typical,
+            };
+            drawn / (width * thickness)
         }
         SegmentKind::Via { count, drill_mm, plating_um } => {
             let barrels = (0..count).map(|_| {
@@ -93,6 +102,7 @@ pub fn beside(board: &Board, segment: &Segment, mm: f64) -> Ohms {
 pub fn usual_coefficient(kind: &SegmentKind) -> f64 {
     match kind {
         SegmentKind::Trace { .. }
+        | SegmentKind::Pour { .. }
         | SegmentKind::Via { .. }
         | SegmentKind::Wire { .. }
         | SegmentKind::Inductor => ALPHA_COPPER,
@@ -108,6 +118,7 @@ pub fn usual_coefficient(kind: &SegmentKind) -> f64 {
 pub fn coefficient(kind: &SegmentKind, rng: &mut Rng) -> f64 {
     match kind {
         SegmentKind::Trace { .. }
+        | SegmentKind::Pour { .. }
         | SegmentKind::Via { .. }
         | SegmentKind::Wire { .. }
         | SegmentKind::Inductor => ALPHA_COPPER,

@@ -7,6 +7,7 @@ mod check;
 mod heading;
 mod isolation;
 mod point;
+mod pour;
 mod segment;
 mod state;
 mod supply;
@@ -98,19 +99,18 @@ pub(super) fn read(sheet: &Sheet) -> Result<Draft, Told> {
     // A list that is none has been told of; then there is nothing to read.
     let isolation = root.tables("isolation").unwrap_or_default();
     let checks = root.tables("check").and_then(few).unwrap_or_default();
+    let listed = points.is_ok() && segments.is_ok();
+    let points: Vec<_> = points
+        .into_iter()
+        .flatten()
+        .map(|(name, span, item)| point::read(sheet, name, span, &item, edge))
+        .collect();
+    let around = segment::Around { names: &names, points: &points, laminate, assumed: &assumed };
     Ok(Draft {
         supply: part(&root, "supply").map(|table| supply::read(&table, &names)),
-        listed: points.is_ok() && segments.is_ok(),
-        points: points
-            .into_iter()
-            .flatten()
-            .map(|(name, span, item)| point::read(sheet, name, span, &item, edge))
-            .collect(),
-        segments: segments
-            .iter()
-            .flatten()
-            .map(|item| segment::read(item, &names, laminate, &assumed))
-            .collect(),
+        listed,
+        segments: segments.iter().flatten().map(|item| segment::read(item, &around)).collect(),
+        points,
         isolation: isolation.iter().map(|item| isolation::read(item, &names)).collect(),
         checks: checks.iter().map(check::read).collect(),
         heading,

@@ -1,7 +1,7 @@
 //! A `[[segment]]` of a board file: the keys each kind has, what it is expected to read, and whether its
 //! stated limits make sense of that.
 
-use super::{ISOLATION_MOST, Names, Placed};
+use super::{ISOLATION_MOST, Names, Placed, PointDraft, pour};
 use crate::board::assumed::{self, Assumed};
 use crate::board::expected::{Laminate, expected, inductance};
 use crate::board::{Expected, Layer, PointId, SegmentKind, StateId, parts};
@@ -33,10 +33,20 @@ pub(in crate::board) struct SegmentDraft {
     pub assumed: Vec<Assumed>,
 }
 
+/// What a segment is read beside.
+pub(super) struct Around<'a> {
+    pub names: &'a Names<'a>,
+    pub points: &'a [PointDraft],
+    pub laminate: Result<Laminate, Told>,
+    /// What of the board is assumed.
+    pub assumed: &'a [Assumed],
+}
+
 /// Kinds by their words.
 #[derive(Clone, Copy, PartialEq)]
 enum Word {
     Trace,
+    Pour,
     Via,
     Joint,
     Fuse,
@@ -52,8 +62,9 @@ enum Word {
 }
 
 /// Each kind's word and the keys it has besides [`COMMON_KEYS`].
-const KINDS: [(&str, Word, &[&str]); 13] = [
+const KINDS: [(&str, Word, &[&str]); 14] = [
     ("trace", Word::Trace, &["length", "width", "layer"]),
+    ("pour", Word::Pour, &["outline", "holes", "layer", "from_pad", "to_pad"]),
     ("via", Word::Via, &["count", "drill", "plating"]),
     ("joint", Word::Joint, &[]),
     ("fuse", Word::Fuse, &["rating"]),
@@ -74,12 +85,8 @@ const COMMON_KEYS: [&str; 7] = ["name", "kind", "from", "to", "typical", "min", 
 ///
 /// # Errors
 /// It is not even a table.
-pub(super) fn read(
-    item: &Item<'_>,
-    names: &Names<'_>,
-    laminate: Result<Laminate, Told>,
-    of_board: &[Assumed],
-) -> Result<SegmentDraft, Told> {
+pub(super) fn read(item: &Item<'_>, around: &Around<'_>) -> Result<SegmentDraft, Told> {
+    let Around { names, points, laminate, assumed } = *around;
     let untitled = item.table("a segment", "write it as [[segment]]")?;
     let name = untitled.must("name", r#"name = "tail trace""#).and_then(|item| {
         let value = item.name()?.to_owned();
@@ -95,11 +102,13 @@ pub(super) fn read(
     // A diode's limit is in volts.
     let common = if word == Ok(Word::Diode) { &COMMON_KEYS[..4] } else { &COMMON_KEYS };
     table.only(&own.fold(common.to_vec(), |known, (_, _, keys)| [&known, *keys].concat()));
-    let kind = word.and_then(|word| read_kind(word, &table));
     let end = |key, example| table.must(key, example).and_then(|item| names.point(&item));
     let (from, to) = (end("from", r#"from = "cell+""#), end("to", r#"to = "via.a""#));
+    let ends = from.and_then(|from| Ok([from, to?]));
+    let places = ends.and_then(|[from, to]| Ok([place(points, from)?, place(points, to)?]));
+    let kind = word.and_then(|word| read_kind(word, &table, places));
     let typical = table.item("typical").map(|item| stated(&item)).transpose();
-    let mut assumed = of_board.to_vec();
+    let mut assumed = assumed.to_vec();
     if word == Ok(Word::Via) && table.item("plating").is_none() {
         assumed.push(Assumed::Plating);
     }
@@ -109,7 +118,7 @@ pub(super) fn read(
     let is_switch = word == Ok(Word::Switch);
     Ok(SegmentDraft {
         name,
-        ends: from.and_then(|from| Ok([from, to?])),
+        ends,
         closed: if is_switch { closed(&table, names).map(Some) } else { word.map(|_| None) },
         open_min: if is_switch { open_min(&table).map(Some) } else { word.map(|_| None) },
         min: min(&table, &expected),
@@ -122,6 +131,11 @@ pub(super) fn read(
         expected,
         assumed,
     })
+}
+
+#[allow(clippy::indexing_slicing)] // ids are handed out for the points of the file
+fn place(points: &[PointDraft], id: PointId) -> Result<[f64; 2], Told> {
+    points[id.index()].point.as_ref().map(|point| point.at).map_err(|told| *told)
 }
 
 fn stated(item: &Item<'_>) -> Result<Ohms, Told> {
@@ -138,7 +152,12 @@ fn expect(
     Ok(assumed::widened(expected(kind, laminate?, typical?), kind, assumed))
 }
 
-fn read_kind(word: Word, table: &Table<'_>) -> Result<SegmentKind, Told> {
+/// `places` is where the ends lie.
+fn read_kind(
+    word: Word,
+    table: &Table<'_>,
+    places: Result<[[f64; 2]; 2], Told>,
+) -> Result<SegmentKind, Told> {
     let length = || {
         let item = table.must("length", r#"length = "18 mm""#)?;
         item.quantity(Unit::Millimetre, 0.01, 5000.0)
@@ -151,14 +170,10 @@ fn read_kind(word: Word, table: &Table<'_>) -> Result<SegmentKind, Told> {
             let length_mm = length();
             let width = table.must("width", r#"width = "1.2 mm""#);
             let width_mm = width.and_then(|item| item.quantity(Unit::Millimetre, 0.02, 1000.0));
-            let layers = [("outer", Layer::Outer), ("inner", Layer::Inner)];
-            let layer = table.item("layer").map(|item| item.choice(&layers)).transpose();
-            SegmentKind::Trace {
-                length_mm: length_mm?,
-                width_mm: width_mm?,
-                layer: layer?.unwrap_or_default(),
-            }
+            let layer = layer(table);
+            SegmentKind::Trace { length_mm: length_mm?, width_mm: width_mm?, layer: layer? }
         }
+        Word::Pour => pour::read(table, places)?,
         Word::Via => barrels(table)?,
         Word::Wire => {
             let length_mm = length();
@@ -184,6 +199,12 @@ fn read_kind(word: Word, table: &Table<'_>) -> Result<SegmentKind, Told> {
         }
         Word::Transistor => SegmentKind::Transistor { max_reverse: max_reverse()? },
     })
+}
+
+/// The layer that copper lies on.
+pub(super) fn layer(table: &Table<'_>) -> Result<Layer, Told> {
+    let layers = [("outer", Layer::Outer), ("inner", Layer::Inner)];
+    table.item("layer").map_or(Ok(Layer::default()), |item| item.choice(&layers))
 }
 
 fn barrels(table: &Table<'_>) -> Result<SegmentKind, Told> {

@@ -15,7 +15,7 @@ use super::mark::Sign;
 use super::place::{Places, Rect};
 use super::strip::fault_sign;
 use super::symbol::{HALF, symbol};
-use crate::board::{Board, Point, PointId, PointKind, Segment, SegmentId, SegmentKind, Side};
+use crate::board::{Board, Point, PointId, PointKind, Pour, Segment, SegmentId, SegmentKind, Side};
 use crate::by_hand::place::Face;
 use crate::report::text::{clean, cut};
 use crate::report::words;
@@ -248,6 +248,9 @@ impl<'a> View<'a> {
                         path class={ "track" (dashed) } d=(line)
                             stroke-width=(unit((width_mm * self.scale).clamp(2.5, 9.0))) {}
                     }
+                    SegmentKind::Pour { shape: Some(pour), .. } => {
+                        path class={ "pour" (dashed) } d=(self.area(pour)) {}
+                    }
                     SegmentKind::Via { .. } => {
                         path class="barrel" d=(line) {}
                         @for at in [from, to] { circle class="ring" cx=(unit(at[0])) cy=(unit(at[1])) r="7" {} }
@@ -270,6 +273,15 @@ impl<'a> View<'a> {
                 }
             }
         }
+    }
+
+    /// A pour's outline and holes as one path.
+    fn area(&self, pour: &Pour) -> String {
+        let ring = |ring: &Vec<[f64; 2]>| {
+            let corners: Vec<String> = ring.iter().map(|at| pair(self.at(*at))).collect();
+            format!("M{}Z", corners.join("L"))
+        };
+        std::iter::once(&pour.outline).chain(&pour.holes).map(ring).collect()
     }
 
     fn pad(&self, point: &Point) -> Markup {

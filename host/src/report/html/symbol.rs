@@ -17,6 +17,10 @@ pub fn symbol(kind: &SegmentKind, broken: bool) -> Markup {
         } @else {
             @match kind {
                 SegmentKind::Trace { .. } => { path class="copper" d="M-28 0H28" {} }
+                SegmentKind::Pour { .. } => {
+                    path class="lead" d="M-28 0H28" {}
+                    path class="solid" d="M-13 -7 2 -9 13 -4 11 8 -9 7Z" {}
+                }
                 SegmentKind::Wire { .. } => {
                     path class="lead" d="M-28 0C-18 -12 -10 -12 0 0S18 12 28 0" {}
                 }
@@ -83,6 +87,7 @@ mod tests {
     fn every_kind_has_its_own_symbol() {
         let kinds = [
             SegmentKind::Trace { length_mm: 1.0, width_mm: 1.0, layer: crate::board::Layer::Outer },
+            SegmentKind::Pour { shape: None, layer: crate::board::Layer::Outer },
             SegmentKind::Via { count: 1, drill_mm: 0.3, plating_um: 20.0 },
             SegmentKind::Via { count: 2, drill_mm: 0.3, plating_um: 20.0 },
             SegmentKind::Joint,

@@ -1,0 +1,225 @@
+//! A symmetric positive definite system, sparse and spread over a plane: factored as L·D·Lᵀ in the order of nested dissection
+//! (George 1973), which for a mesh of n points fills in n·log n.
+//!
+//! The factorisation goes up along the elimination tree, row by row (Liu 1986; Davis, "Direct Methods for Sparse Linear
+//! Systems", 2006, chapter 4).
+
+/// Parts this small are not cut any more.
+const SMALL: usize = 24;
+
+/// The lower half of a symmetric matrix, by columns; the diagonal is among it.
+pub(super) struct Symmetric {
+    starts: Vec<usize>,
+    rows: Vec<usize>,
+    values: Vec<f64>,
+}
+
+impl Symmetric {
+    /// Adds up entries (column, row, value), each pair given in one order only or in both alike.
+    pub fn new(size: usize, mut entries: Vec<(usize, usize, f64)>) -> Self {
+        for (column, row, _) in &mut entries {
+            (*column, *row) = (*column.min(row), *column.max(row));
+        }
+        // A stable sort: sums do not depend on how it is done.
+        entries.sort_by_key(|(column, row, _)| (*column, *row));
+        let mut matrix = Self { starts: vec![0; size + 1], rows: Vec::new(), values: Vec::new() };
+        let mut last = None;
+        for (column, row, value) in entries {
+            if last.replace((column, row)) == Some((column, row)) {
+                if let Some(sum) = matrix.values.last_mut() {
+                    *sum += value;
+                }
+            } else {
+                matrix.rows.push(row);
+                matrix.values.push(value);
+                matrix.starts[column + 1] += 1;
+            }
+        }
+        for column in 0..size {
+            matrix.starts[column + 1] += matrix.starts[column];
+        }
+        matrix
+    }
+
+    fn size(&self) -> usize {
+        self.starts.len() - 1
+    }
+
+    fn column(&self, column: usize) -> impl Iterator<Item = (usize, f64)> + '_ {
+        (self.starts[column]..self.starts[column + 1]).map(|i| (self.rows[i], self.values[i]))
+    }
+
+    /// Both halves' pattern without the diagonal.
+    fn neighbours(&self) -> Vec<Vec<usize>> {
+        let mut neighbours = vec![Vec::new(); self.size()];
+        for column in 0..self.size() {
+            for (row, _) in self.column(column).filter(|(row, _)| *row != column) {
+                neighbours[column].push(row);
+                neighbours[row].push(column);
+            }
+        }
+        neighbours
+    }
+
+    /// Solves for a right side, given where each unknown lies. Nothing if the matrix is not positive definite.
+    pub fn solve(&self, right: &[f64], places: &[[f64; 2]]) -> Option<Vec<f64>> {
+        let order = order(&self.neighbours(), places);
+        let mut place_of = vec![0; order.len()];
+        for (place, unknown) in order.iter().enumerate() {
+            place_of[*unknown] = place;
+        }
+        let mut entries = vec![Vec::new(); order.len()];
+        for column in 0..self.size() {
+            for (row, value) in self.column(column) {
+                let (a, b) = (place_of[column], place_of[row]);
+                entries[a.max(b)].push((a.min(b), value));
+            }
+        }
+        let factor = Factor::new(&entries)?;
+        let mut x: Vec<f64> = order.iter().map(|unknown| right[*unknown]).collect();
+        factor.solve(&mut x);
+        let mut solution = vec![0.0; x.len()];
+        for (unknown, value) in order.into_iter().zip(x) {
+            solution[unknown] = value;
+        }
+        Some(solution)
+    }
+}
+
+/// The order of elimination: halves of the plane first, then what joins them; at the very end what joins very much.
+fn order(neighbours: &[Vec<usize>], places: &[[f64; 2]]) -> Vec<usize> {
+    let size = neighbours.len();
+    let many = 100 + 4 * size.isqrt();
+    let (hubs, mut rest): (Vec<usize>, Vec<usize>) = (0..size).partition(|i| neighbours[*i].len() > many);
+    let mut order = Vec::with_capacity(size);
+    let mut half = vec![0; size];
+    let mut name = 0;
+    dissect(&mut rest, neighbours, places, &mut half, &mut name, &mut order);
+    order.extend(hubs);
+    order
+}
+
+fn dissect(
+    part: &mut [usize],
+    neighbours: &[Vec<usize>],
+    places: &[[f64; 2]],
+    half: &mut [usize],
+    name: &mut usize,
+    order: &mut Vec<usize>,
+) {
+    if part.len() <= SMALL {
+        order.extend_from_slice(part);
+        return;
+    }
+    let spread = |axis: usize| {
+        let values = || part.iter().map(|i| places[*i][axis]);
+        values().fold(f64::NEG_INFINITY, f64::max) - values().fold(f64::INFINITY, f64::min)
+    };
+    let axis = usize::from(spread(1) > spread(0));
+    let middle = part.len() / 2;
+    part.select_nth_unstable_by(middle, |a, b| places[*a][axis].total_cmp(&places[*b][axis]).then(a.cmp(b)));
+    let (left, right) = part.split_at_mut(middle);
+    *name += 1;
+    right.iter().for_each(|i| half[*i] = *name);
+    // What of the left half touches the right one stands between them.
+    left.sort_unstable();
+    right.sort_unstable();
+    let (between, mut left): (Vec<usize>, Vec<usize>) =
+        left.iter().partition(|i| neighbours[**i].iter().any(|j| half[*j] == *name));
+    dissect(&mut left, neighbours, places, half, name, order);
+    dissect(right, neighbours, places, half, name, order);
+    order.extend(between);
+}
+
+/// L without its unit diagonal, by columns, and D.
+struct Factor {
+    starts: Vec<usize>,
+    rows: Vec<usize>,
+    values: Vec<f64>,
+    diagonal: Vec<f64>,
+}
+
+const NONE: usize = usize::MAX;
+
+impl Factor {
+    /// Of the upper half by columns: entries (row, value) with the row at most the column.
+    fn new(columns: &[Vec<(usize, f64)>]) -> Option<Self> {
+        let size = columns.len();
+        let (mut parent, mut seen, mut counts) = (vec![NONE; size], vec![NONE; size], vec![0; size]);
+        for (column, entries) in columns.iter().enumerate() {
+            seen[column] = column;
+            for &(row, _) in entries {
+                let mut i = row;
+                while seen[i] != column {
+                    if parent[i] == NONE {
+                        parent[i] = column;
+                    }
+                    counts[i] += 1;
+                    seen[i] = column;
+                    i = parent[i];
+                }
+            }
+        }
+        let mut starts = Vec::with_capacity(size + 1);
+        starts.push(0);
+        let mut end = 0;
+        starts.extend(counts.iter().map(|count| {
+            end += count;
+            end
+        }));
+        let mut factor =
+            Self { starts, rows: vec![0; end], values: vec![0.0; end], diagonal: vec![0.0; size] };
+        let mut filled = vec![0; size];
+        let mut work = vec![0.0; size];
+        let (mut path, mut reach) = (Vec::new(), Vec::new());
+        seen.fill(NONE);
+        for (column, entries) in columns.iter().enumerate() {
+            seen[column] = column;
+            reach.clear();
+            for &(row, value) in entries {
+                work[row] += value;
+                let mut i = row;
+                while seen[i] != column {
+                    path.push(i);
+                    seen[i] = column;
+                    i = parent[i];
+                }
+                reach.extend(path.drain(..).rev());
+            }
+            let mut pivot = std::mem::take(&mut work[column]);
+            // Paths of the tree were put down each from its end; from the last to the first they are in order.
+            for &i in reach.iter().rev() {
+                let value = std::mem::take(&mut work[i]);
+                let (begin, end) = (factor.starts[i], factor.starts[i] + filled[i]);
+                for (row, entry) in factor.rows[begin..end].iter().zip(&factor.values[begin..end]) {
+                    work[*row] -= entry * value;
+                }
+                let entry = value / factor.diagonal[i];
+                pivot -= entry * value;
+                factor.rows[end] = column;
+                factor.values[end] = entry;
+                filled[i] += 1;
+            }
+            if pivot.is_nan() || pivot <= 0.0 {
+                return None;
+            }
+            factor.diagonal[column] = pivot;
+        }
+        Some(factor)
+    }
+
+    fn solve(&self, x: &mut [f64]) {
+        let column = |i: usize| {
+            let range = self.starts[i]..self.starts[i + 1];
+            self.rows[range.clone()].iter().zip(&self.values[range])
+        };
+        for i in 0..x.len() {
+            let value = x[i];
+            column(i).for_each(|(row, entry)| x[*row] -= entry * value);
+        }
+        x.iter_mut().zip(&self.diagonal).for_each(|(x, pivot)| *x /= pivot);
+        for i in (0..x.len()).rev() {
+            x[i] -= column(i).map(|(row, entry)| entry * x[*row]).sum::<f64>();
+        }
+    }
+}

@@ -1,0 +1,219 @@
+//! Shapes as closed contours: straight edges, outlines counterclockwise, holes clockwise.
+//!
+//! A circle becomes a polygon of the same area. To first order its radius is then the mean radius of the polygon, and that
+//! is what the resistance around or into a circle depends on: what is left of the error is under 0.005 %.
+
+use std::f64::consts::{PI, TAU};
+
+use super::{CopperError, GAP_MM, Shape};
+
+/// Corners of a full circle.
+const CIRCLE: usize = 48;
+
+/// Points along a full turn of an arc's middle line.
+const TURN: f64 = 96.0;
+
+/// Farthest a coordinate may lie from zero, mm: any board, and far from where digits are lost.
+const FARTHEST_MM: f64 = 10_000.0;
+
+/// A closed line; its last point is joined to its first.
+pub(super) type Contour = Vec<[f64; 2]>;
+
+/// How many points a shape is given by.
+pub(super) fn points(shape: &Shape) -> usize {
+    match shape {
+        Shape::Polygon { outer, holes } => outer.len() + holes.iter().map(Vec::len).sum::<usize>(),
+        // Every point brings round ends of its own.
+        Shape::Track { points, .. } => points.len() * CIRCLE,
+        Shape::Arc { .. } => TURN as usize * CIRCLE,
+        Shape::Disc { .. } => CIRCLE,
+    }
+}
+
+/// Contours of a shape: what they wind around once counterclockwise is copper.
+///
+/// # Errors
+/// A coordinate or width is no sensible number, or an outline crosses itself.
+pub(super) fn contours(shape: &Shape) -> Result<Vec<Contour>, CopperError> {
+    match shape {
+        Shape::Polygon { outer, holes } => polygon(outer, holes),
+        Shape::Track { points, width_mm } => track(points, *width_mm),
+        Shape::Arc { start, mid, end, width_mm } => {
+            sound([start, mid, end])?;
+            track(&along_arc(*start, *mid, *end), *width_mm)
+        }
+        Shape::Disc { at, diameter_mm } => {
+            sound([at])?;
+            Ok(vec![disc(*at, positive(*diameter_mm, *at)? / 2.0)])
+        }
+    }
+}
+
+fn sound<'a>(points: impl IntoIterator<Item = &'a [f64; 2]>) -> Result<(), CopperError> {
+    match points.into_iter().flatten().find(|value| value.is_nan() || value.abs() > FARTHEST_MM) {
+        Some(value) => Err(CopperError::Coordinate { value: *value, most: FARTHEST_MM }),
+        None => Ok(()),
+    }
+}
+
+fn positive(width_mm: f64, at: [f64; 2]) -> Result<f64, CopperError> {
+    match width_mm > GAP_MM && width_mm < FARTHEST_MM {
+        true => Ok(width_mm),
+        false => Err(CopperError::Width { width_mm, at }),
+    }
+}
+
+fn polygon(outer: &[[f64; 2]], holes: &[Vec<[f64; 2]>]) -> Result<Vec<Contour>, CopperError> {
+    let mut contours = Vec::with_capacity(1 + holes.len());
+    for (ring, sign) in std::iter::once((outer, 1.0)).chain(holes.iter().map(|hole| (&hole[..], -1.0))) {
+        sound(ring)?;
+        let mut ring = tidy(ring);
+        if ring.len() < 3 {
+            continue;
+        }
+        if let Some(at) = crossing(&ring) {
+            return Err(CopperError::Crossed { at });
+        }
+        if area(&ring) * sign < 0.0 {
+            ring.reverse();
+        }
+        contours.push(ring);
+    }
+    Ok(contours)
+}
+
+/// Without points that repeat their predecessor.
+pub(super) fn tidy(ring: &[[f64; 2]]) -> Contour {
+    let mut tidy: Contour = Vec::with_capacity(ring.len());
+    for &point in ring {
+        if tidy.last().is_none_or(|last| distance(*last, point) > GAP_MM) {
+            tidy.push(point);
+        }
+    }
+    while tidy.len() > 1 && distance(tidy[0], tidy[tidy.len() - 1]) <= GAP_MM {
+        tidy.pop();
+    }
+    tidy
+}
+
+/// Area, mm²; positive counterclockwise.
+pub(super) fn area(ring: &[[f64; 2]]) -> f64 {
+    edges(ring).map(|[a, b]| a[0] * b[1] - a[1] * b[0]).sum::<f64>() / 2.0
+}
+
+/// The edges of a closed line.
+pub(super) fn edges(ring: &[[f64; 2]]) -> impl Iterator<Item = [[f64; 2]; 2]> + '_ {
+    ring.iter().zip(ring.iter().cycle().skip(1)).map(|(a, b)| [*a, *b])
+}
+
+/// Where an outline crosses itself by more than rounding; one that only touches itself does not.
+fn crossing(ring: &[[f64; 2]]) -> Option<[f64; 2]> {
+    let mut sorted: Vec<_> = edges(ring).collect();
+    sorted.sort_by(|a, b| a[0][0].min(a[1][0]).total_cmp(&b[0][0].min(b[1][0])));
+    for (i, one) in sorted.iter().enumerate() {
+        let right = one[0][0].max(one[1][0]);
+        for other in sorted[i + 1..].iter().take_while(|other| other[0][0].min(other[1][0]) <= right) {
+            if let Some(at) = meet(one, other)
+                && [one, other].into_iter().flatten().all(|end| distance(*end, at) > 2.0 * GAP_MM)
+            {
+                return Some(at);
+            }
+        }
+    }
+    None
+}
+
+/// Where two stretches cross, each strictly between its ends.
+pub(super) fn meet([a, b]: &[[f64; 2]; 2], [c, d]: &[[f64; 2]; 2]) -> Option<[f64; 2]> {
+    let (c_side, d_side) = (side(*a, *b, *c), side(*a, *b, *d));
+    let (a_side, b_side) = (side(*c, *d, *a), side(*c, *d, *b));
+    if c_side * d_side < 0.0 && a_side * b_side < 0.0 {
+        let t = a_side / (a_side - b_side);
+        return Some([a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])]);
+    }
+    None
+}
+
+/// Twice the area of a triangle: positive where `c` lies left of the way from `a` to `b`.
+pub(super) fn side(a: [f64; 2], b: [f64; 2], c: [f64; 2]) -> f64 {
+    (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+}
+
+pub(super) fn distance(a: [f64; 2], b: [f64; 2]) -> f64 {
+    (a[0] - b[0]).hypot(a[1] - b[1])
+}
+
+/// Radius of the corners of a polygon that has a circle's area.
+fn corner_radius(radius: f64) -> f64 {
+    let step = TAU / CIRCLE as f64;
+    radius * (step / step.sin()).sqrt()
+}
+
+fn disc(at: [f64; 2], radius: f64) -> Contour {
+    let radius = corner_radius(radius);
+    let corner = |i| {
+        let angle = TAU * i as f64 / CIRCLE as f64;
+        [at[0] + radius * angle.cos(), at[1] + radius * angle.sin()]
+    };
+    (0..CIRCLE).map(corner).collect()
+}
+
+/// One contour around every stretch; together they are the track.
+fn track(points: &[[f64; 2]], width_mm: f64) -> Result<Vec<Contour>, CopperError> {
+    sound(points)?;
+    let mut middle: Contour = Vec::with_capacity(points.len());
+    for &point in points {
+        if middle.last().is_none_or(|last| distance(*last, point) > GAP_MM) {
+            middle.push(point);
+        }
+    }
+    let Some(&first) = middle.first() else { return Ok(Vec::new()) };
+    let half = positive(width_mm, first)? / 2.0;
+    if middle.len() == 1 {
+        return Ok(vec![disc(first, half)]);
+    }
+    Ok(middle.windows(2).map(|ends| capsule(ends[0], ends[1], half)).collect())
+}
+
+/// A stretch of a track: straight flanks at its width, round ends.
+fn capsule(a: [f64; 2], b: [f64; 2], half: f64) -> Contour {
+    let along = (b[1] - a[1]).atan2(b[0] - a[0]);
+    let round = |centre: [f64; 2], begin: f64| {
+        (0..=CIRCLE / 2).map(move |i| {
+            // The flanks keep the width; the corners between lie a little farther out.
+            let radius = if i == 0 || i == CIRCLE / 2 { half } else { corner_radius(half) };
+            let angle = begin + PI * i as f64 / (CIRCLE / 2) as f64;
+            [centre[0] + radius * angle.cos(), centre[1] + radius * angle.sin()]
+        })
+    };
+    round(b, along - PI / 2.0).chain(round(a, along + PI / 2.0)).collect()
+}
+
+/// Points along the part of a circle through three points; straight where they lie on a line.
+fn along_arc(start: [f64; 2], mid: [f64; 2], end: [f64; 2]) -> Contour {
+    let whole = distance(start, end) <= GAP_MM;
+    let centre = if whole {
+        [(start[0] + mid[0]) / 2.0, (start[1] + mid[1]) / 2.0]
+    } else {
+        let (b, c) = ([mid[0] - start[0], mid[1] - start[1]], [end[0] - start[0], end[1] - start[1]]);
+        let twice = 2.0 * (b[0] * c[1] - b[1] * c[0]);
+        let (bb, cc) = (b[0] * b[0] + b[1] * b[1], c[0] * c[0] + c[1] * c[1]);
+        // Flatter than the gap that counts as none.
+        if twice.abs() <= 4.0 * GAP_MM * cc.sqrt() {
+            return vec![start, mid, end];
+        }
+        [start[0] + (c[1] * bb - b[1] * cc) / twice, start[1] + (b[0] * cc - c[0] * bb) / twice]
+    };
+    let radius = distance(start, centre);
+    let angle = |p: [f64; 2]| (p[1] - centre[1]).atan2(p[0] - centre[0]);
+    let begin = angle(start);
+    let left = if whole { TAU } else { (angle(end) - begin).rem_euclid(TAU) };
+    let turn = if (angle(mid) - begin).rem_euclid(TAU) <= left { left } else { left - TAU };
+    let steps = (TURN * turn.abs() / TAU).ceil().max(2.0);
+    let point = |i: f64| {
+        let angle = begin + turn * i / steps;
+        [centre[0] + radius * angle.cos(), centre[1] + radius * angle.sin()]
+    };
+    let between = (1..steps as usize).map(|i| point(i as f64));
+    std::iter::once(start).chain(between).chain([end]).collect()
+}
