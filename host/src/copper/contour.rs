@@ -23,9 +23,9 @@ pub(super) type Contour = Vec<[f64; 2]>;
 pub(super) fn points(shape: &Shape) -> usize {
     match shape {
         Shape::Polygon { outer, holes } => outer.len() + holes.iter().map(Vec::len).sum::<usize>(),
-        // Every point brings round ends of its own.
-        Shape::Track { points, .. } => points.len() * CIRCLE,
-        Shape::Arc { .. } => TURN as usize * CIRCLE,
+        // Every stretch has round ends of its own.
+        Shape::Track { points, .. } => points.len().saturating_sub(1).max(1) * (CIRCLE + 2),
+        Shape::Arc { .. } => 2 * TURN as usize + CIRCLE,
         Shape::Disc { .. } => CIRCLE,
     }
 }
@@ -38,10 +38,7 @@ pub(super) fn contours(shape: &Shape) -> Result<Vec<Contour>, CopperError> {
     match shape {
         Shape::Polygon { outer, holes } => polygon(outer, holes),
         Shape::Track { points, width_mm } => track(points, *width_mm),
-        Shape::Arc { start, mid, end, width_mm } => {
-            sound([start, mid, end])?;
-            track(&along_arc(*start, *mid, *end), *width_mm)
-        }
+        Shape::Arc { start, mid, end, width_mm } => arc(*start, *mid, *end, *width_mm),
         Shape::Disc { at, diameter_mm } => {
             sound([at])?;
             Ok(vec![disc(*at, positive(*diameter_mm, *at)? / 2.0)])
@@ -189,8 +186,10 @@ fn capsule(a: [f64; 2], b: [f64; 2], half: f64) -> Contour {
     round(b, along - PI / 2.0).chain(round(a, along + PI / 2.0)).collect()
 }
 
-/// Points along the part of a circle through three points; straight where they lie on a line.
-fn along_arc(start: [f64; 2], mid: [f64; 2], end: [f64; 2]) -> Contour {
+/// Part of a circle through three points, drawn with a width; straight where they lie on a line.
+fn arc(start: [f64; 2], mid: [f64; 2], end: [f64; 2], width_mm: f64) -> Result<Vec<Contour>, CopperError> {
+    sound([&start, &mid, &end])?;
+    let half = positive(width_mm, start)? / 2.0;
     let whole = distance(start, end) <= GAP_MM;
     let centre = if whole {
         [(start[0] + mid[0]) / 2.0, (start[1] + mid[1]) / 2.0]
@@ -200,20 +199,36 @@ fn along_arc(start: [f64; 2], mid: [f64; 2], end: [f64; 2]) -> Contour {
         let (bb, cc) = (b[0] * b[0] + b[1] * b[1], c[0] * c[0] + c[1] * c[1]);
         // Flatter than the gap that counts as none.
         if twice.abs() <= 4.0 * GAP_MM * cc.sqrt() {
-            return vec![start, mid, end];
+            return track(&[start, mid, end], width_mm);
         }
         [start[0] + (c[1] * bb - b[1] * cc) / twice, start[1] + (b[0] * cc - c[0] * bb) / twice]
     };
     let radius = distance(start, centre);
     let angle = |p: [f64; 2]| (p[1] - centre[1]).atan2(p[0] - centre[0]);
-    let begin = angle(start);
-    let left = if whole { TAU } else { (angle(end) - begin).rem_euclid(TAU) };
-    let turn = if (angle(mid) - begin).rem_euclid(TAU) <= left { left } else { left - TAU };
-    let steps = (TURN * turn.abs() / TAU).ceil().max(2.0);
-    let point = |i: f64| {
-        let angle = begin + turn * i / steps;
-        [centre[0] + radius * angle.cos(), centre[1] + radius * angle.sin()]
+    // Counterclockwise, from whichever end that is.
+    let left = if whole { TAU } else { (angle(end) - angle(start)).rem_euclid(TAU) };
+    let goes_left = (angle(mid) - angle(start)).rem_euclid(TAU) <= left;
+    let (begin, turn) = if goes_left { (angle(start), left) } else { (angle(end), TAU - left) };
+    let steps = (TURN * turn / TAU).ceil().max(2.0) as usize;
+    let step = turn / steps as f64;
+    let at = |radius: f64, angle: f64| [centre[0] + radius * angle.cos(), centre[1] + radius * angle.sin()];
+    // Polygons of the same area as the parts of a circle, as for a whole one.
+    let bow = (step / step.sin()).sqrt();
+    let middle = |i: usize| at(radius * bow, begin + step * i as f64);
+    if radius <= half {
+        // Its inner edge has shrunk to nothing.
+        return track(&(0..=steps).map(middle).collect::<Vec<_>>(), width_mm);
+    }
+    let edge = |radius: f64| (0..=steps).map(move |i| at(radius * bow, begin + step * i as f64));
+    let cap = |of: f64, from: f64| {
+        let centre = at(radius, of);
+        (1..CIRCLE / 2).map(move |i| {
+            let angle = from + PI * i as f64 / (CIRCLE / 2) as f64;
+            [centre[0] + corner_radius(half) * angle.cos(), centre[1] + corner_radius(half) * angle.sin()]
+        })
     };
-    let between = (1..steps as usize).map(|i| point(i as f64));
-    std::iter::once(start).chain(between).chain([end]).collect()
+    // Where a nearly whole circle overlaps itself it is wound around twice, which is copper all the same.
+    let outer = edge(radius + half).chain(cap(begin + turn, begin + turn));
+    let inner = edge(radius - half).collect::<Vec<_>>().into_iter().rev().chain(cap(begin, begin + PI));
+    Ok(vec![outer.chain(inner).collect()])
 }

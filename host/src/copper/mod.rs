@@ -29,6 +29,8 @@ mod pieces;
 mod potential;
 mod sheet;
 mod solve;
+#[cfg(test)]
+mod tests;
 mod weld;
 
 use crate::quantity::{Amps, Ohms};
