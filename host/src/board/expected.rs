@@ -98,7 +98,7 @@ pub fn expected(kind: &SegmentKind, laminate: Laminate, typical: Option<Ohms>) -
         SegmentKind::Diode { .. } => return Expected { typical: Ohms::ZERO, high: Ohms::ZERO },
     };
     match typical {
-        Some(typical) => Expected { typical, high: typical * (usual.high / usual.typical) },
+        Some(typical) => Expected { typical, high: Ohms(typical.0 * usual.high.0 / usual.typical.0) },
         None => usual,
     }
 }
