@@ -148,7 +148,7 @@ pub fn between(net: &Net, from: SpotId, to: SpotId) -> Stretch {
         if dead.is_empty() {
             break;
         }
-        dead.iter().for_each(|piece| drop(pieces.remove(piece)));
+        pieces.retain(|piece| !dead.contains(piece));
     }
     let touched = pieces.iter().filter_map(|id| net.pieces.get(*id)).flat_map(|piece| &piece.spots);
     let within = touched.filter(|spot| **spot != from && **spot != to).copied().collect();

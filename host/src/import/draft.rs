@@ -67,7 +67,7 @@ pub struct DraftSegment {
 #[allow(missing_docs)] // the keys of board files
 pub enum DraftKind {
     Trace { length_mm: f64, width_mm: f64, inner: bool },
-    Pour { typical: Ohms },
+    Pour { typical: Ohms, inner: bool },
     Via { count: usize, drill_mm: f64, typical: Option<Ohms> },
     Part(Conductor),
 }
@@ -383,7 +383,7 @@ impl<'l> Builder<'l> {
                     let typical = trace_resistance(length_mm, width_mm, odd);
                     if (odd - front_um(layout)).abs() > 0.1 {
                         comments.push(format!("{length_mm:.2} mm long, {width_mm:.3} mm wide"));
-                        DraftKind::Pour { typical }
+                        DraftKind::Pour { typical, inner }
                     } else {
                         DraftKind::Trace { length_mm, width_mm, inner }
                     }
@@ -410,6 +410,8 @@ impl<'l> Builder<'l> {
                 DraftKind::Via { count: vias.len().min(100), drill_mm: drill_mm + 2e-3 * PLATING_UM, typical }
             }
             Geometry::Pour => {
+                let used = sheet::layers(net, stretch);
+                let inner = !used.is_empty() && used.iter().all(|layer| *layer != 0 && *layer != layout.back());
                 let solved = sheet::solve(layout, net, stretch, ASSUMED_LOAD);
                 if let Some([one, other]) = cut::two_ways(net, stretch) {
                     let name = |spots: &[SpotId]| ways(layout, net, spots);
@@ -427,7 +429,7 @@ impl<'l> Builder<'l> {
                         let percent = 100.0 * (solved.error.0 / solved.resistance.0).abs();
                         comments.push(format!("solved over its copper, within {percent:.2} %"));
                         comments.extend(solved.neck.map(|neck| neck_words(layout, net, stretch, &neck)));
-                        DraftKind::Pour { typical: solved.resistance }
+                        DraftKind::Pour { typical: solved.resistance, inner }
                     }
                     Err(error) => {
                         comments.push("NOT WORKED OUT: the figure holds a place".into());
@@ -435,7 +437,7 @@ impl<'l> Builder<'l> {
                             "What does the copper from {} to {} read? It could not be worked out ({error}); write `typical`.",
                             ends[0], ends[1]
                         ));
-                        DraftKind::Pour { typical: Ohms(1e-3) }
+                        DraftKind::Pour { typical: Ohms(1e-3), inner }
                     }
                 }
             }

@@ -50,13 +50,13 @@ pub enum ImportError {
         what: String,
     },
     /// A point that is written wrongly.
-    #[error("`{given}` is no point of a layout; write the part's reference and the pad's number, such as J1.1")]
+    #[error("{given:?} is no point of a layout; write the part's reference and the pad's number, such as J1.1")]
     NotAPoint {
         /// As given.
         given: String,
     },
     /// A pad that the layout does not have.
-    #[error("the layout has no pad `{given}`; {help}")]
+    #[error("the layout has no pad {given:?}; {help}")]
     NoPad {
         /// As given.
         given: String,
@@ -64,13 +64,13 @@ pub enum ImportError {
         help: String,
     },
     /// A pad without a net.
-    #[error("pad `{given}` belongs to no net; name a pad that copper leads away from")]
+    #[error("pad {given:?} belongs to no net; name a pad that copper leads away from")]
     NoNet {
         /// As given.
         given: String,
     },
     /// Two ends on one net that must be apart.
-    #[error("`{one}` and `{other}` are on one net, `{net}`: {why}")]
+    #[error("{one:?} and {other:?} are on one net, {net:?}: {why}")]
     OneNet {
         /// One end.
         one: String,
@@ -82,7 +82,7 @@ pub enum ImportError {
         why: &'static str,
     },
     /// No way from one net to the other.
-    #[error("nothing that is known to conduct leads from `{from}` to `{to}`; {between}")]
+    #[error("nothing that is known to conduct leads from {from:?} to {to:?}; {between}")]
     Apart {
         /// One end.
         from: String,
@@ -93,7 +93,7 @@ pub enum ImportError {
     },
     /// A zone that is drawn but not filled.
     #[error(
-        "the copper of net `{net}` does not join {from} to {to}, and its zone on {layer} is not filled in the file; refill all \
+        "the copper of net {net:?} does not join {from} to {to}, and its zone on {layer} is not filled in the file; refill all \
          zones in the layout program, save, and import again"
     )]
     Unfilled {
@@ -107,7 +107,7 @@ pub enum ImportError {
         layer: String,
     },
     /// Copper that does not hang together.
-    #[error("the copper of net `{net}` does not join {from} to {to}; finish the layout, or name pads that are joined")]
+    #[error("the copper of net {net:?} does not join {from} to {to}; finish the layout, or name pads that are joined")]
     Broken {
         /// Net.
         net: String,
@@ -117,7 +117,7 @@ pub enum ImportError {
         to: String,
     },
     /// A pair of pads that is written wrongly, or that no part has.
-    #[error("`--through {given}`: {why}; write reference and the two pads, such as SW1.3-2")]
+    #[error("--through {given}: {why}; write reference and the two pads, such as SW1.3-2")]
     Through {
         /// As given.
         given: String,
@@ -125,7 +125,7 @@ pub enum ImportError {
         why: String,
     },
     /// The way back is not known.
-    #[error("the way back to `{ret}` from `{load}` is not known: no pad of {part} is on net `{net}`; {between}")]
+    #[error("the way back to {ret:?} from {load:?} is not known: no pad of {part} is on net {net:?}; {between}")]
     NoReturn {
         /// Where the return goes out.
         ret: String,

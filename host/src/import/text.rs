@@ -117,8 +117,9 @@ fn segment(out: &mut String, segment: &DraftSegment) -> std::fmt::Result {
             keys.extend(inner.then(|| ("layer", "\"inner\"".to_owned())));
             "trace"
         }
-        DraftKind::Pour { typical } => {
+        DraftKind::Pour { typical, inner } => {
             keys.push(("typical", ohms(*typical)));
+            keys.extend(inner.then(|| ("layer", "\"inner\"".to_owned())));
             "pour"
         }
         DraftKind::Via { count, drill_mm, typical } => {

@@ -10,6 +10,8 @@ mod edge;
 mod layers;
 mod part;
 mod shape;
+#[cfg(test)]
+mod tests;
 mod values;
 
 use std::collections::HashMap;
