@@ -44,7 +44,16 @@ const LAYOUT: &str = r#"(kicad_pcb (version 20221018) (generator pcbnew)
 "#;
 
 const ASKED: [&str; 10] = [
-    "import", "lamp.kicad_pcb", "--from", "J1.1", "--to", "U1.1", "--return", "J1.2", "--through", "SW1.3-2",
+    "import",
+    "lamp.kicad_pcb",
+    "--from",
+    "J1.1",
+    "--to",
+    "U1.1",
+    "--return",
+    "J1.2",
+    "--through",
+    "SW1.3-2",
 ];
 
 fn import(place: &Place, more: &[&str]) -> Ran {
@@ -57,7 +66,11 @@ fn a_layout_becomes_a_board_that_passes_a_sweep() {
     place.file("lamp.kicad_pcb", LAYOUT);
     let ran = import(&place, &["-o", "board.toml"]);
     assert_eq!((ran.code, ran.err.as_str()), (0, ""), "{}", ran.out);
-    assert!(ran.out.contains("bicycle lamp driver") && ran.out.contains("Questions that the layout leaves open"), "{}", ran.out);
+    assert!(
+        ran.out.contains("bicycle lamp driver") && ran.out.contains("Questions that the layout leaves open"),
+        "{}",
+        ran.out
+    );
     let board = fs::read_to_string(place.0.path().join("board.toml")).unwrap();
     for part in [
         "name = \"J1 to F1\"\nkind = \"trace\"",
@@ -107,7 +120,11 @@ fn a_board_file_that_is_there_is_kept() {
     place.file("board.toml", "# my notes\n");
     let ran = import(&place, &["-o", "board.toml"]);
     assert_eq!(ran.code, 2);
-    assert!(ran.err.contains("board.toml is there already, and whoever wrote in it would lose that"), "{}", ran.err);
+    assert!(
+        ran.err.contains("board.toml is there already, and whoever wrote in it would lose that"),
+        "{}",
+        ran.err
+    );
     assert_eq!(fs::read_to_string(place.0.path().join("board.toml")).unwrap(), "# my notes\n");
     assert_eq!(import(&place, &["-o", "board.toml", "--force"]).code, 0);
 }
@@ -118,7 +135,14 @@ fn what_is_refused_says_why_and_writes_nothing() {
     let broken = LAYOUT.replace("(segment (start 25 10) (end 28 7)", "(segment (start 26 9) (end 28 7)");
     let short = &LAYOUT[..LAYOUT.len() - 200];
     for (layout, from, to, ret, through, wanted) in [
-        (LAYOUT, "J1.1", "U1.1", "J1.2", "", "between them stand SW1 (SPDT): if the current passes one, name its pads with --through"),
+        (
+            LAYOUT,
+            "J1.1",
+            "U1.1",
+            "J1.2",
+            "",
+            "between them stand SW1 (SPDT): if the current passes one, name its pads with --through",
+        ),
         (LAYOUT, "J1", "U1.1", "J1.2", "SW1.3-2", "is no point of a layout; write the part's reference"),
         (LAYOUT, "J1.9", "U1.1", "J1.2", "SW1.3-2", "the layout has no pad \"J1.9\"; J1 has the pads 1, 2"),
         (LAYOUT, "J2.1", "U1.1", "J1.2", "SW1.3-2", "did you mean"),
@@ -127,14 +151,29 @@ fn what_is_refused_says_why_and_writes_nothing() {
         (LAYOUT, "J1.1", "U1.2", "J1.2", "SW1.3-2", "name its other pad"),
         (LAYOUT, "J1.1", "U1.1", "J1.2", "SW1.3", "this is no pair of pads"),
         (LAYOUT, "J1.1", "U1.1", "J1.2", "SW1.3-7", "no part with these two pads"),
-        (&unfilled, "J1.1", "U1.1", "J1.2", "SW1.3-2", "refill all zones in the layout program, save, and import again"),
+        (
+            &unfilled,
+            "J1.1",
+            "U1.1",
+            "J1.2",
+            "SW1.3-2",
+            "refill all zones in the layout program, save, and import again",
+        ),
         (&broken, "J1.1", "U1.1", "J1.2", "SW1.3-2", "finish the layout, or name pads that are joined"),
         (short, "J1.1", "U1.1", "J1.2", "SW1.3-2", "the file ends inside the list that begins here"),
-        ("format = 1\n", "J1.1", "U1.1", "J1.2", "", "is neither a KiCad board (.kicad_pcb) nor an IPC-D-356A netlist"),
+        (
+            "format = 1\n",
+            "J1.1",
+            "U1.1",
+            "J1.2",
+            "",
+            "is neither a KiCad board (.kicad_pcb) nor an IPC-D-356A netlist",
+        ),
     ] {
         let place = Place::new();
         place.file("lamp.kicad_pcb", layout);
-        let mut args = vec!["import", "lamp.kicad_pcb", "--from", from, "--to", to, "--return", ret, "-o", "board.toml"];
+        let mut args =
+            vec!["import", "lamp.kicad_pcb", "--from", from, "--to", to, "--return", ret, "-o", "board.toml"];
         if !through.is_empty() {
             args.extend(["--through", through]);
         }

@@ -44,7 +44,10 @@ fn copper_reads_what_finite_elements_say() {
         let layout = import::read(&demo(board)).unwrap();
         let found = piece(&layout, from, to);
         let apart = found / published - 1.0;
-        println!("{board} {from} to {to}: {found:.4} mΩ, finite elements {published} mΩ, {:+.3} %", 100.0 * apart);
+        println!(
+            "{board} {from} to {to}: {found:.4} mΩ, finite elements {published} mΩ, {:+.3} %",
+            100.0 * apart
+        );
         if apart.abs() > 0.005 {
             far.push(format!("{from} to {to}: {found} instead of {published}"));
         }

@@ -31,12 +31,20 @@ enum Node {
 
 fn neighbours(net: &Net, node: Node) -> Vec<Node> {
     match node {
-        Node::Spot(id) => {
-            net.spots.get(id).into_iter().flat_map(|spot| &spot.pieces).map(|&piece| Node::Piece(piece)).collect()
-        }
-        Node::Piece(id) => {
-            net.pieces.get(id).into_iter().flat_map(|piece| &piece.spots).map(|&spot| Node::Spot(spot)).collect()
-        }
+        Node::Spot(id) => net
+            .spots
+            .get(id)
+            .into_iter()
+            .flat_map(|spot| &spot.pieces)
+            .map(|&piece| Node::Piece(piece))
+            .collect(),
+        Node::Piece(id) => net
+            .pieces
+            .get(id)
+            .into_iter()
+            .flat_map(|piece| &piece.spots)
+            .map(|&spot| Node::Spot(spot))
+            .collect(),
     }
 }
 
@@ -142,7 +150,9 @@ pub fn between(net: &Net, from: SpotId, to: SpotId) -> Stretch {
         };
         let dead: Vec<PieceId> = pieces
             .iter()
-            .filter(|id| net.pieces.get(**id).is_none_or(|piece| piece.spots.iter().filter(|s| leads(s)).count() < 2))
+            .filter(|id| {
+                net.pieces.get(**id).is_none_or(|piece| piece.spots.iter().filter(|s| leads(s)).count() < 2)
+            })
             .copied()
             .collect();
         if dead.is_empty() {

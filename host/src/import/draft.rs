@@ -119,7 +119,11 @@ pub fn draft(layout: &Layout, request: &Request) -> Result<Draft, ImportError> {
         why,
     };
     if from_net == ret_net {
-        return Err(one_net(&request.ret, ret_net, "supply and return must be apart; name the other terminal"));
+        return Err(one_net(
+            &request.ret,
+            ret_net,
+            "supply and return must be apart; name the other terminal",
+        ));
     }
     let mut builder = Builder {
         layout,
@@ -137,7 +141,11 @@ pub fn draft(layout: &Layout, request: &Request) -> Result<Draft, ImportError> {
         let pads = pads_named(layout, name)?;
         let net = net_of(layout, &pads, name)?;
         if net == ret_net {
-            return Err(one_net(name, net, "a load's supply pad is not on the return's net; name its other pad"));
+            return Err(one_net(
+                name,
+                net,
+                "a load's supply pad is not on the return's net; name its other pad",
+            ));
         }
         builder.ends.extend(&pads);
         let barred = BTreeSet::from([ret_net]);
@@ -166,7 +174,8 @@ fn pads_named(layout: &Layout, given: &str) -> Result<Vec<usize>, ImportError> {
     let Some((reference, number)) = given.rsplit_once('.') else {
         return Err(ImportError::NotAPoint { given: given.into() });
     };
-    let of_part = |pad: &&super::layout::Pad| layout.part(pad.part).is_some_and(|part| part.reference == reference);
+    let of_part =
+        |pad: &&super::layout::Pad| layout.part(pad.part).is_some_and(|part| part.reference == reference);
     let pads = layout.pads.iter().enumerate();
     let found: Vec<usize> =
         pads.filter(|(_, pad)| of_part(pad) && pad.number == number).map(|(id, _)| id).collect();
@@ -221,7 +230,8 @@ impl<'l> Builder<'l> {
                 names(taken)
             )
         });
-        let questions: Vec<_> = questions.filter(|question| !self.draft.questions.contains(question)).collect();
+        let questions: Vec<_> =
+            questions.filter(|question| !self.draft.questions.contains(question)).collect();
         self.draft.questions.extend(questions);
     }
 
@@ -241,8 +251,11 @@ impl<'l> Builder<'l> {
         let mut came: Option<(&Link, String)> = None;
         for step in 0..=links.len() {
             let link = links.get(step);
-            let net = self.layout.pads.get(at.first().copied().unwrap_or_default()).and_then(|pad| pad.net);
-            let net = net.unwrap_or_default();
+            let net = at
+                .iter()
+                .filter_map(|pad| self.layout.pads.get(*pad))
+                .find_map(|pad| pad.net)
+                .unwrap_or_default();
             let (goal, goal_label, next) = match link {
                 Some(link) => {
                     let [(a, near), (b, _)] = &link.ends;
@@ -271,7 +284,9 @@ impl<'l> Builder<'l> {
 
     fn pads_of(&self, part: PartId, number: &str) -> Vec<usize> {
         let pads = self.layout.pads.iter().enumerate();
-        pads.filter(|(_, pad)| pad.part == part && pad.number == number && pad.net.is_some()).map(|(i, _)| i).collect()
+        pads.filter(|(_, pad)| pad.part == part && pad.number == number && pad.net.is_some())
+            .map(|(i, _)| i)
+            .collect()
     }
 
     fn part_name(&self, part: PartId, number: &str) -> String {
@@ -325,7 +340,9 @@ impl<'l> Builder<'l> {
         }
         let layout = self.layout;
         self.net(id);
-        let Some(spot) = self.nets.get(&id).and_then(|net| net.spots.get(spot_id)) else { return String::new() };
+        let Some(spot) = self.nets.get(&id).and_then(|net| net.spots.get(spot_id)) else {
+            return String::new();
+        };
         let side = spot.side(layout).unwrap_or(Side::Front);
         let at = spot.at(layout).unwrap_or_default();
         let end = spot.pads.iter().find(|pad| self.ends.contains(pad));
@@ -374,7 +391,8 @@ impl<'l> Builder<'l> {
         let mut wanted = format!("{} to {}", landmark(&ends[0]), landmark(&ends[1]));
         let kind = match sheet::geometry(net, stretch) {
             Geometry::Track { length_mm, width_mm, layer } => {
-                comments.push(format!("one track on {}, from pad edge to pad edge", quoted(layer_name(layer))));
+                comments
+                    .push(format!("one track on {}, from pad edge to pad edge", quoted(layer_name(layer))));
                 let inner = layer != 0 && layer != layout.back();
                 let odd = layout.layers.get(layer).map_or(0.0, |layer| layer.copper_um);
                 if inner || (odd - front_um(layout)).abs() > 0.1 {
@@ -392,7 +410,11 @@ impl<'l> Builder<'l> {
                 }
             }
             Geometry::Barrels { vias, layers: [upper, lower] } => {
-                let drill_mm = vias.iter().filter_map(|via| layout.vias.get(*via)).map(|via| via.drill_mm).fold(10.0, f64::min);
+                let drill_mm = vias
+                    .iter()
+                    .filter_map(|via| layout.vias.get(*via))
+                    .map(|via| via.drill_mm)
+                    .fold(10.0, f64::min);
                 comments.push(format!(
                     "finished hole {drill_mm} mm in the layout; {PLATING_UM} µm of plating outside it is assumed"
                 ));
@@ -402,7 +424,12 @@ impl<'l> Builder<'l> {
                     let (upper, lower) = (quoted(layer_name(upper)), quoted(layer_name(lower)));
                     comments.push(format!("between {upper} and {lower} only"));
                 }
-                wanted = landmark(&ends[0]).to_owned();
+                let [a, b] = [landmark(&ends[0]), landmark(&ends[1])];
+                wanted = match a.starts_with("via") {
+                    true => a.to_owned(),
+                    false if b.starts_with("via") => b.to_owned(),
+                    false => format!("via in {a}"),
+                };
                 if vias.len() > 1 {
                     wanted = format!("{wanted} and {} beside it", vias.len() - 1);
                 }
@@ -411,7 +438,8 @@ impl<'l> Builder<'l> {
             }
             Geometry::Pour => {
                 let used = sheet::layers(net, stretch);
-                let inner = !used.is_empty() && used.iter().all(|layer| *layer != 0 && *layer != layout.back());
+                let inner =
+                    !used.is_empty() && used.iter().all(|layer| *layer != 0 && *layer != layout.back());
                 let solved = sheet::solve(layout, net, stretch, ASSUMED_LOAD);
                 if let Some([one, other]) = cut::two_ways(net, stretch) {
                     let name = |spots: &[SpotId]| ways(layout, net, spots);
@@ -496,12 +524,16 @@ impl<'l> Builder<'l> {
                 "resettable"
             }
             Conductor::Ferrite => {
-                ask(format!("What does the ferrite {reference} read? Write its `typical` from its data sheet."));
+                ask(format!(
+                    "What does the ferrite {reference} read? Write its `typical` from its data sheet."
+                ));
                 "ferrite"
             }
             Conductor::Inductor(inductance) => {
                 let also = if inductance.is_none() { ", and its `inductance`" } else { "" };
-                ask(format!("What does the inductor {reference} read? Write its `typical` from its data sheet{also}."));
+                ask(format!(
+                    "What does the inductor {reference} read? Write its `typical` from its data sheet{also}."
+                ));
                 "inductor"
             }
             Conductor::Shunt(_) => "shunt",
@@ -511,13 +543,17 @@ impl<'l> Builder<'l> {
             }
             Conductor::Switch => {
                 self.draft.switches.push(reference.clone());
-                ask(format!("In which position does {reference} conduct? It is written as closed in state \"on\"."));
+                ask(format!(
+                    "In which position does {reference} conduct? It is written as closed in state \"on\"."
+                ));
                 "switch"
             }
             Conductor::Diode { schottky } => {
                 let kind = if schottky { "Schottky" } else { "silicon" };
                 comments.push(format!("forward voltage of a {kind} diode: assumed"));
-                ask(format!("What is the greatest forward voltage of {reference} at full load? See its data sheet."));
+                ask(format!(
+                    "What is the greatest forward voltage of {reference} at full load? See its data sheet."
+                ));
                 "diode"
             }
             Conductor::Transistor => {
@@ -528,7 +564,9 @@ impl<'l> Builder<'l> {
                 "transistor"
             }
             Conductor::Contact => {
-                ask(format!("What does {reference} read when it conducts? It is written as a contact; write `typical`."));
+                ask(format!(
+                    "What does {reference} read when it conducts? It is written as a contact; write `typical`."
+                ));
                 "contact"
             }
         };
@@ -571,10 +609,17 @@ impl<'l> Builder<'l> {
                 |net| parts.between(layout, *net, ret_net, supply),
             );
             let net = layout.net_name(ret_net).to_owned();
-            return Err(ImportError::NoReturn { ret: request.ret.clone(), load: load.into(), part, net, between });
+            return Err(ImportError::NoReturn {
+                ret: request.ret.clone(),
+                load: load.into(),
+                part,
+                net,
+                between,
+            });
         };
         let on_net: Vec<usize> = own.into_iter().filter(|pad| pad_net(pad) == Some(net)).collect();
-        let distance = |pad: &usize| layout.pads.get(*pad).map_or(f64::INFINITY, |pad| apart(pad.at, load_pad.at));
+        let distance =
+            |pad: &usize| layout.pads.get(*pad).map_or(f64::INFINITY, |pad| apart(pad.at, load_pad.at));
         let Some(nearest) = on_net.iter().copied().min_by(|a, b| distance(a).total_cmp(&distance(b))) else {
             return Ok(());
         };
@@ -625,8 +670,10 @@ fn free_name(wanted: &str, taken: &BTreeSet<&str>) -> String {
             c => c,
         })
         .collect();
-    let cut = |text: &str, longest: usize| text.trim().chars().take(longest).collect::<String>().trim().to_owned();
-    let plain = Some(cut(&plain, NAME_LONGEST)).filter(|name| !name.is_empty()).unwrap_or_else(|| "pad".into());
+    let cut =
+        |text: &str, longest: usize| text.trim().chars().take(longest).collect::<String>().trim().to_owned();
+    let plain =
+        Some(cut(&plain, NAME_LONGEST)).filter(|name| !name.is_empty()).unwrap_or_else(|| "pad".into());
     if !taken.contains(plain.as_str()) {
         return plain;
     }

@@ -25,7 +25,10 @@ pub enum ImportError {
         what: &'static str,
     },
     /// It is too large.
-    #[error("{} is larger than {MOST_MIB} MiB, and no layout is; check that it is the right file", shown(path))]
+    #[error(
+        "{} is larger than {MOST_MIB} MiB, and no layout is; check that it is the right file",
+        shown(path)
+    )]
     TooLarge {
         /// Which.
         path: PathBuf,
@@ -50,7 +53,9 @@ pub enum ImportError {
         what: String,
     },
     /// A point that is written wrongly.
-    #[error("{given:?} is no point of a layout; write the part's reference and the pad's number, such as J1.1")]
+    #[error(
+        "{given:?} is no point of a layout; write the part's reference and the pad's number, such as J1.1"
+    )]
     NotAPoint {
         /// As given.
         given: String,
@@ -107,7 +112,9 @@ pub enum ImportError {
         layer: String,
     },
     /// Copper that does not hang together.
-    #[error("the copper of net {net:?} does not join {from} to {to}; finish the layout, or name pads that are joined")]
+    #[error(
+        "the copper of net {net:?} does not join {from} to {to}; finish the layout, or name pads that are joined"
+    )]
     Broken {
         /// Net.
         net: String,
@@ -125,7 +132,9 @@ pub enum ImportError {
         why: String,
     },
     /// The way back is not known.
-    #[error("the way back to {ret:?} from {load:?} is not known: no pad of {part} is on net {net:?}; {between}")]
+    #[error(
+        "the way back to {ret:?} from {load:?} is not known: no pad of {part} is on net {net:?}; {between}"
+    )]
     NoReturn {
         /// Where the return goes out.
         ret: String,
@@ -139,7 +148,9 @@ pub enum ImportError {
         between: String,
     },
     /// More than a board file takes.
-    #[error("the path has {count} segments, and a board file takes {most}; name ends that lie closer together")]
+    #[error(
+        "the path has {count} segments, and a board file takes {most}; name ends that lie closer together"
+    )]
     TooLong {
         /// Segments found.
         count: usize,

@@ -66,7 +66,10 @@ pub fn read(text: &str) -> Result<Layout, SyntaxError> {
         at += line.len();
     }
     if reader.layout.pads.is_empty() {
-        return Err(SyntaxError { at: 0, what: "the netlist has no test point that belongs to a part".into() });
+        return Err(SyntaxError {
+            at: 0,
+            what: "the netlist has no test point that belongs to a part".into(),
+        });
     }
     Ok(reader.finish())
 }
@@ -128,9 +131,14 @@ impl Reader {
     }
 
     fn length(&self, digits: &str) -> Result<f64, String> {
-        let number: f64 = digits.trim().parse().map_err(|_| format!("`{}` is no number", crate::quantity::clip(digits)))?;
+        let number: f64 =
+            digits.trim().parse().map_err(|_| format!("`{}` is no number", crate::quantity::clip(digits)))?;
         let mm = number * self.unit_mm;
-        if mm.abs() <= FARTHEST_MM { Ok(mm) } else { Err(format!("{mm} mm are farther than any board reaches")) }
+        if mm.abs() <= FARTHEST_MM {
+            Ok(mm)
+        } else {
+            Err(format!("{mm} mm are farther than any board reaches"))
+        }
     }
 
     fn point(&mut self, line: &str) -> Result<(), String> {
@@ -142,9 +150,12 @@ impl Reader {
             return Err("a test point has no place: X and Y from column 42 on".into());
         };
         let at = [self.length(x)?, self.length(y)?];
-        let width = places.next().filter(|(letter, _)| *letter == 'X').map_or(Ok(0.0), |(_, x)| self.length(x))?;
-        let height = places.next().filter(|(letter, _)| *letter == 'Y').map_or(Ok(0.0), |(_, y)| self.length(y))?;
-        let field = |wanted| fields.iter().find(|(letter, _)| *letter == wanted).map(|(_, digits)| digits.as_str());
+        let width =
+            places.next().filter(|(letter, _)| *letter == 'X').map_or(Ok(0.0), |(_, x)| self.length(x))?;
+        let height =
+            places.next().filter(|(letter, _)| *letter == 'Y').map_or(Ok(0.0), |(_, y)| self.length(y))?;
+        let field =
+            |wanted| fields.iter().find(|(letter, _)| *letter == wanted).map(|(_, digits)| digits.as_str());
         let drill = field('D').map(|digits| self.length(digits)).transpose()?.filter(|drill| *drill > 0.0);
         let access: usize = field('A').and_then(|digits| digits.trim().parse().ok()).unwrap_or(0);
         let plated = fields.iter().any(|(letter, _)| *letter == 'P');
@@ -203,7 +214,10 @@ impl Reader {
                 let mut head = words.drain(..words.len().min(2));
                 layer = head.next().and_then(|word| word.strip_prefix('L')?.parse().ok()).unwrap_or(0);
                 let aperture = head.next().map(fields).unwrap_or_default();
-                width = aperture.first().filter(|(letter, _)| *letter == 'X').map_or(Ok(0.0), |(_, x)| self.length(x))?;
+                width = aperture
+                    .first()
+                    .filter(|(letter, _)| *letter == 'X')
+                    .map_or(Ok(0.0), |(_, x)| self.length(x))?;
                 if !(1..=MOST_LAYERS).contains(&layer) || width <= 0.0 {
                     return Err("a conductor begins with its layer and its width, such as L01 X0100".into());
                 }
@@ -212,7 +226,11 @@ impl Reader {
                 points.extend(self.lines.last().and_then(|(.., points)| points.last()).copied());
             }
             for word in words {
-                let mut at = points.last().or(new.last().and_then(|points: &Vec<At>| points.last())).copied().unwrap_or_default();
+                let mut at = points
+                    .last()
+                    .or(new.last().and_then(|points: &Vec<At>| points.last()))
+                    .copied()
+                    .unwrap_or_default();
                 for (letter, digits) in fields(word) {
                     let value = self.length(&digits)?;
                     let [x, y] = at;
@@ -271,7 +289,11 @@ impl Reader {
         layout.has_copper = !self.lines.is_empty();
         layout.tracks = std::mem::take(&mut self.lines)
             .into_iter()
-            .map(|(net, layer, width, points)| Track { net, layer: layer - 1, copper: Region::line(points, width) })
+            .map(|(net, layer, width, points)| Track {
+                net,
+                layer: layer - 1,
+                copper: Region::line(points, width),
+            })
             .collect();
         if !layout.has_copper {
             layout.notes.push(

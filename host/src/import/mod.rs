@@ -17,6 +17,8 @@ pub mod path;
 pub mod region;
 pub mod sexpr;
 pub mod sheet;
+#[cfg(test)]
+mod tests;
 pub mod text;
 
 use std::io::Read;
@@ -94,7 +96,9 @@ pub fn finish(layout: &Layout, source: &str, request: &Request) -> Result<Import
     let parse = |max_drop| {
         let text = text::text(&draft, layout, source, max_drop);
         let board = board::parse("board.toml", &text);
-        board.map(|board| (text, board)).map_err(|problems| ImportError::Unsound { problems: problems.to_string() })
+        board
+            .map(|board| (text, board))
+            .map_err(|problems| ImportError::Unsound { problems: problems.to_string() })
     };
     // First under a budget that nothing overdraws, to learn what healthy segments take.
     let (_, board) = parse(Volts(60.0))?;
@@ -108,13 +112,16 @@ fn drop_of(board: &Board) -> Volts {
     let high = |id| -> Ohms {
         let segment = board.segment(id);
         match segment.kind {
-            SegmentKind::Diode { max_forward, .. } => board::parts::diode(max_forward, board.supply.load).high,
+            SegmentKind::Diode { max_forward, .. } => {
+                board::parts::diode(max_forward, board.supply.load).high
+            }
             _ => segment.expected.high,
         }
     };
     let graph = Graph::of(board);
     let sum = |ids: Vec<_>| -> Ohms { ids.into_iter().map(high).sum() };
-    let there = board.supply.to.iter().map(|load| sum(graph.path(board.supply.from, *load).unwrap_or_default()));
+    let there =
+        board.supply.to.iter().map(|load| sum(graph.path(board.supply.from, *load).unwrap_or_default()));
     let reach = graph.reach(board.supply.ret, None);
     let back = reach.points().filter_map(|point| reach.path(point)).map(sum);
     let most = |all: &mut dyn Iterator<Item = Ohms>| all.fold(0.0, |most: f64, ohms| most.max(ohms.0));

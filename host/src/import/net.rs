@@ -453,7 +453,8 @@ fn assemble(
             Owner::Via(via) if !spot.vias.contains(&via) => spot.vias.push(via),
             Owner::Via(_) => {}
         }
-        let copper = |layer: &LayerId| land.copper.iter().map(|copper| (*layer, copper.clone())).collect::<Vec<_>>();
+        let copper =
+            |layer: &LayerId| land.copper.iter().map(|copper| (*layer, copper.clone())).collect::<Vec<_>>();
         spot.lands.extend(land.layers.iter().flat_map(copper));
         for piece in touched.iter().filter_map(|&root| piece_of.get(&groups.of(root))) {
             spot.pieces.insert(*piece);
@@ -461,6 +462,12 @@ fn assemble(
                 piece.spots.insert(at);
             }
         }
+    }
+    if !layout.has_copper {
+        // Pads alone: what the list says is joined is joined somehow.
+        let kind = PieceKind::Copper { layer: 0, elements: Vec::new() };
+        spots.iter_mut().for_each(|spot| spot.pieces.extend([pieces.len()]));
+        pieces.push(Piece { kind, spots: (0..spots.len()).collect() });
     }
     add_barrels(layout, &lands, &spot_of_land, &mut spots, &mut pieces);
     Net { id, spots, pieces }
@@ -477,7 +484,9 @@ fn add_barrels(
     let mut between: BTreeMap<([SpotId; 2], [LayerId; 2]), Vec<usize>> = BTreeMap::new();
     let mut above: Option<(usize, LayerId, SpotId)> = None;
     for (land, spot) in lands.iter().zip(spot_of_land) {
-        let (Owner::Via(via), Some(spot), Some(&layer)) = (land.owner, *spot, land.layers.first()) else { continue };
+        let (Owner::Via(via), Some(spot), Some(&layer)) = (land.owner, *spot, land.layers.first()) else {
+            continue;
+        };
         if let Some((of, upper, from)) = above
             && of == via
             && from != spot

@@ -50,7 +50,8 @@ pub fn role(reference: &str, value: &str) -> Role {
     let upper = value.to_ascii_uppercase();
     let says = |words: &[&str]| words.iter().any(|word| upper.contains(word));
     let resettable = says(&["PTC", "POLYFUSE", "POLY", "RESETTABLE", "HOLD"]);
-    let current = || Some(Amps(number_before(value, &["A"])?)).filter(|amps| (1e-3..=100.0).contains(&amps.0));
+    let current =
+        || Some(Amps(number_before(value, &["A"])?)).filter(|amps| (1e-3..=100.0).contains(&amps.0));
     Role::Conducts(match prefix.to_ascii_uppercase().as_str() {
         "F" | "FU" | "PF" if resettable => Conductor::Resettable(current()),
         "F" | "FU" => Conductor::Fuse(current()),
@@ -66,7 +67,9 @@ pub fn role(reference: &str, value: &str) -> Role {
         },
         "SW" | "S" => Conductor::Switch,
         "NT" | "W" => Conductor::Link,
-        "D" if says(&["LED", "TVS", "ZENER", "BZX", "BZT", "BZV", "SMAJ", "SMBJ", "ESD"]) => return Role::Blocks,
+        "D" if says(&["LED", "TVS", "ZENER", "BZX", "BZT", "BZV", "SMAJ", "SMBJ", "ESD"]) => {
+            return Role::Blocks;
+        }
         "D" => Conductor::Diode { schottky: schottky(&upper) },
         "JP" | "SJ" | "LK" | "K" | "RT" | "RV" | "FL" | "T" | "M" | "CB" | "RL" | "" => return Role::Unsure,
         _ => return Role::Blocks,
@@ -84,8 +87,10 @@ pub fn named(reference: &str, value: &str) -> Conductor {
 
 /// Families of Schottky diodes by the beginnings of their names (common practice).
 fn schottky(value: &str) -> bool {
-    let families = ["SCHOTTKY", "1N58", "BAT", "MBR", "PMEG", "SS1", "SS2", "SS3", "SS5", "SB1", "SK1", "B120", "B130",
-        "B140", "B240", "B340", "RB1", "STPS", "SD103"];
+    let families = [
+        "SCHOTTKY", "1N58", "BAT", "MBR", "PMEG", "SS1", "SS2", "SS3", "SS5", "SB1", "SK1", "B120", "B130",
+        "B140", "B240", "B340", "RB1", "STPS", "SD103",
+    ];
     families.iter().any(|family| value.contains(family))
 }
 
@@ -98,13 +103,18 @@ fn number_before(value: &str, units: &[&str]) -> Option<f64> {
             at += 1;
             continue;
         }
-        let end = letters.iter().skip(at).position(|c| !c.is_ascii_digit() && *c != '.').map_or(letters.len(), |n| at + n);
+        let end = letters
+            .iter()
+            .skip(at)
+            .position(|c| !c.is_ascii_digit() && *c != '.')
+            .map_or(letters.len(), |n| at + n);
         let number: String = letters.get(at..end)?.iter().collect();
         let rest: String = letters.get(end..)?.iter().collect();
         let rest = rest.trim_start();
         let (scale, rest) = scaled(rest);
         let matches = |unit: &str| {
-            rest.strip_prefix(unit).is_some_and(|after| !after.starts_with(|c: char| c.is_ascii_alphanumeric()))
+            rest.strip_prefix(unit)
+                .is_some_and(|after| !after.starts_with(|c: char| c.is_ascii_alphanumeric()))
         };
         if units.iter().any(|unit| matches(unit)) {
             return Some(number.parse::<f64>().ok()? * scale);
@@ -116,17 +126,23 @@ fn number_before(value: &str, units: &[&str]) -> Option<f64> {
 
 /// A prefix at the beginning of a text, as a factor, and what stands behind it.
 fn scaled(text: &str) -> (f64, &str) {
-    let prefixes = [("n", 1e-9), ("u", 1e-6), ("µ", 1e-6), ("μ", 1e-6), ("m", 1e-3), ("k", 1e3), ("K", 1e3), ("M", 1e6)];
+    let prefixes =
+        [("n", 1e-9), ("u", 1e-6), ("µ", 1e-6), ("μ", 1e-6), ("m", 1e-3), ("k", 1e3), ("K", 1e3), ("M", 1e6)];
     prefixes.iter().find_map(|(word, scale)| Some((*scale, text.strip_prefix(word)?))).unwrap_or((1.0, text))
 }
 
 /// A resistance as people write it on layouts: `0`, `0R`, `0R05`, `R005`, `4K7`, `50m`, `0.05`, `10 ohm`, `10k 1%`. Ohms.
 pub fn resistance(value: &str) -> Option<f64> {
     let word = value.split([' ', '/', ',']).find(|word| !word.is_empty())?;
-    let word = word.trim_end_matches("Ω").trim_end_matches("ohms").trim_end_matches("ohm").trim_end_matches("Ohm");
-    let units = [('R', 1.0), ('r', 1.0), ('E', 1.0), ('k', 1e3), ('K', 1e3), ('M', 1e6), ('m', 1e-3), ('L', 1e-3)];
-    let split = word.char_indices().find_map(|(at, c)| Some((at, units.iter().find(|(unit, _)| *unit == c)?.1)));
-    let Some((at, scale)) = split else { return word.parse().ok().filter(|ohms: &f64| (0.0..1e12).contains(ohms)) };
+    let word =
+        word.trim_end_matches("Ω").trim_end_matches("ohms").trim_end_matches("ohm").trim_end_matches("Ohm");
+    let units =
+        [('R', 1.0), ('r', 1.0), ('E', 1.0), ('k', 1e3), ('K', 1e3), ('M', 1e6), ('m', 1e-3), ('L', 1e-3)];
+    let split =
+        word.char_indices().find_map(|(at, c)| Some((at, units.iter().find(|(unit, _)| *unit == c)?.1)));
+    let Some((at, scale)) = split else {
+        return word.parse().ok().filter(|ohms: &f64| (0.0..1e12).contains(ohms));
+    };
     let (whole, rest) = (word.get(..at)?, word.get(at + 1..)?.trim_end_matches(['R', 'r']));
     let digits = |text: &str| text.chars().all(|c| c.is_ascii_digit() || c == '.');
     if !digits(whole) || !digits(rest) || (whole.is_empty() && rest.is_empty()) {
@@ -214,7 +230,9 @@ mod tests {
         ] {
             let found = role(reference, value);
             let close = match (&found, &wanted) {
-                (Role::Conducts(Inductor(Some(a))), Role::Conducts(Inductor(Some(b)))) => (a.0 / b.0 - 1.0).abs() < 1e-9,
+                (Role::Conducts(Inductor(Some(a))), Role::Conducts(Inductor(Some(b)))) => {
+                    (a.0 / b.0 - 1.0).abs() < 1e-9
+                }
                 _ => found == wanted,
             };
             assert!(close, "{reference} {value}: {found:?}");

@@ -49,7 +49,12 @@ pub struct Parts {
 /// A pair is written wrongly, or no part has it.
 pub fn parts(layout: &Layout, through: &[String]) -> Result<Parts, ImportError> {
     let mut by_part: BTreeMap<PartId, BTreeMap<&str, NetId>> = BTreeMap::new();
+    // Pads without a net count too: a switch of which one throw is not used still has three.
+    let mut numbers: BTreeMap<PartId, BTreeSet<&str>> = BTreeMap::new();
     for pad in &layout.pads {
+        if !pad.number.is_empty() {
+            numbers.entry(pad.part).or_default().insert(&pad.number);
+        }
         if let Some(net) = pad.net {
             by_part.entry(pad.part).or_default().entry(&pad.number).or_insert(net);
         }
@@ -62,20 +67,23 @@ pub fn parts(layout: &Layout, through: &[String]) -> Result<Parts, ImportError> 
     for (&id, pads) in by_part.iter().filter(|(id, _)| !given.contains(id)) {
         let Some(part) = layout.part(id) else { continue };
         let nets: BTreeSet<NetId> = pads.values().copied().collect();
-        let ends: Vec<(String, NetId)> = pads.iter().map(|(number, net)| ((*number).to_owned(), *net)).collect();
+        let ends: Vec<(String, NetId)> =
+            pads.iter().map(|(number, net)| ((*number).to_owned(), *net)).collect();
+        let many = numbers.get(&id).is_some_and(|numbers| numbers.len() > 2);
         match <[_; 2]>::try_from(ends) {
+            _ if many && nets.len() > 1 => found.many.push((id, nets)),
             Ok([(_, first), (_, second)]) if first == second => {}
             Ok([one, other]) => match role(&part.reference, &part.value) {
                 Role::Conducts(conductor) => {
                     // Pad 1 of a diode is its cathode (common practice; KiCad's libraries hold to it).
-                    let turned = matches!(conductor, Conductor::Diode { .. }) && !matches!(&*one.0, "2" | "A");
+                    let turned =
+                        matches!(conductor, Conductor::Diode { .. }) && !matches!(&*one.0, "2" | "A");
                     let ends = if turned { [other, one] } else { [one, other] };
                     found.links.push(Link { part: id, conductor, ends });
                 }
                 Role::Unsure => found.unsure.push((id, nets)),
                 Role::Blocks => {}
             },
-            Err(ends) if ends.len() > 2 => found.many.push((id, nets)),
             Err(_) => {}
         }
     }
@@ -93,7 +101,8 @@ fn pair_of(
     else {
         return refuse("this is no pair of pads");
     };
-    let all = by_part.iter().filter(|(id, _)| layout.part(**id).is_some_and(|part| part.reference == reference));
+    let all =
+        by_part.iter().filter(|(id, _)| layout.part(**id).is_some_and(|part| part.reference == reference));
     let found = all.filter_map(|(id, pads)| Some((*id, *pads.get(one)?, *pads.get(other)?))).next();
     let Some((part, first, second)) = found else {
         return refuse("the layout has no part with these two pads on nets");
@@ -155,9 +164,8 @@ impl Parts {
     pub fn between(&self, layout: &Layout, from: NetId, to: NetId, barred: &BTreeSet<NetId>) -> String {
         let (near, far) = (self.reach(from, barred, false), self.reach(to, barred, true));
         let names = |parts: &[(PartId, BTreeSet<NetId>)], both: bool| -> Vec<String> {
-            let stands = |nets: &BTreeSet<NetId>| {
-                !nets.is_disjoint(&near) && (!both || !nets.is_disjoint(&far))
-            };
+            let stands =
+                |nets: &BTreeSet<NetId>| !nets.is_disjoint(&near) && (!both || !nets.is_disjoint(&far));
             let parts = parts.iter().filter(|(_, nets)| stands(nets)).filter_map(|(id, _)| layout.part(*id));
             let mut names: Vec<String> = parts
                 .map(|part| match part.value.is_empty() {
@@ -180,7 +188,8 @@ impl Parts {
                 direct.join(", ")
             );
         }
-        let beside: Vec<String> = names(&self.unsure, false).into_iter().chain(names(&self.many, false)).collect();
+        let beside: Vec<String> =
+            names(&self.unsure, false).into_iter().chain(names(&self.many, false)).collect();
         match beside.is_empty() {
             true => "no part leads on from the first: check the names".into(),
             false => format!(

@@ -247,7 +247,8 @@ impl<'t> Iterator for Items<'t> {
         }
         let item = Expr { tree: self.tree, at: self.next };
         let node = item.node();
-        self.next = if node.kind == Kind::List { (node.end as usize).max(self.next + 1) } else { self.next + 1 };
+        self.next =
+            if node.kind == Kind::List { (node.end as usize).max(self.next + 1) } else { self.next + 1 };
         Some(item)
     }
 }

@@ -54,7 +54,9 @@ pub fn geometry(net: &Net, stretch: &Stretch) -> Geometry {
         (Some(Piece { kind: PieceKind::Barrels { vias, layers }, .. }), None) => {
             Geometry::Barrels { vias: vias.clone(), layers: *layers }
         }
-        (Some(Piece { kind: PieceKind::Copper { layer, elements }, .. }), None) if stretch.within.is_empty() => {
+        (Some(Piece { kind: PieceKind::Copper { layer, elements }, .. }), None)
+            if stretch.within.is_empty() =>
+        {
             plain(elements).map_or(Geometry::Pour, |(length_mm, width_mm)| Geometry::Track {
                 length_mm,
                 width_mm,
@@ -162,7 +164,8 @@ fn holes(layout: &Layout, spot: &Spot, used: &[LayerId]) -> Vec<Barrel> {
     let pads = spot.pads.iter().filter_map(|pad| layout.pads.get(*pad));
     pads.filter_map(|pad| Some((pad, pad.hole.as_ref()?)))
         .flat_map(|(pad, hole)| {
-            let on: Vec<_> = used.iter().enumerate().filter(|(_, layer)| pad.layers.contains(layer)).collect();
+            let on: Vec<_> =
+                used.iter().enumerate().filter(|(_, layer)| pad.layers.contains(layer)).collect();
             let pairs: Vec<_> = on.iter().zip(on.iter().skip(1)).map(|(a, b)| (*a, *b)).collect();
             pairs.into_iter().filter_map(move |((one, upper), (other, lower))| {
                 let rim = hole.shapes().into_iter().next()?;

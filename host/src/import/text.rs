@@ -31,23 +31,35 @@ pub fn text(draft: &Draft, layout: &Layout, source: &str, max_drop: Volts) -> St
 /// Everything that the file asks of its reader: what stands at its end, and on the screen.
 pub fn questions(draft: &Draft, layout: &Layout) -> Vec<String> {
     let mut all = vec![
-        "Which voltage, load, drop and bulk capacitance has the supply? Those in [supply] are assumed.".to_owned(),
+        "Which voltage, load, drop and bulk capacitance has the supply? Those in [supply] are assumed."
+            .to_owned(),
     ];
     if layout.title.trim().is_empty() || layout.revision.trim().is_empty() {
         all.push("What are the board and its revision called? The layout does not say it all.".into());
     }
     if !layout.stacked && layout.has_copper {
-        all.push(format!("How thick is the copper? {COPPER_UM} µm is assumed, and every copper figure goes with it."));
+        all.push(format!(
+            "How thick is the copper? {COPPER_UM} µm is assumed, and every copper figure goes with it."
+        ));
     }
     if outline(draft, layout).1 {
-        all.push("What is the board's outline? The layout has none around all points; a rectangle stands for it.".into());
+        all.push(
+            "What is the board's outline? The layout has none around all points; a rectangle stands for it."
+                .into(),
+        );
     }
     all.extend(draft.questions.iter().cloned());
     all.extend(layout.notes.iter().map(|note| format!("Left out or taken for granted: {note}.")));
     all.iter().map(|question| clean(question).into_owned()).collect()
 }
 
-fn write(out: &mut String, draft: &Draft, layout: &Layout, source: &str, max_drop: Volts) -> std::fmt::Result {
+fn write(
+    out: &mut String,
+    draft: &Draft,
+    layout: &Layout,
+    source: &str,
+    max_drop: Volts,
+) -> std::fmt::Result {
     writeln!(out, "{MARK} from {} ({}).", clean(source), clean(&layout.format))?;
     out.write_str(
         "# Figures come from the layout unless marked as assumed. Copper is read from pad to pad: each pad or land counts as one\n\
@@ -56,12 +68,22 @@ fn write(out: &mut String, draft: &Draft, layout: &Layout, source: &str, max_dro
          # they share. Segments without `max` get their share of the drop budget. Questions stand at the end.\n\
          format = 1\n\n[board]\n",
     )?;
-    let named = |text: &str, other: &str| quoted(&Some(name(text)).filter(|n| !n.is_empty()).unwrap_or(other.into()));
+    let named =
+        |text: &str, other: &str| quoted(&Some(name(text)).filter(|n| !n.is_empty()).unwrap_or(other.into()));
     let stem = source.rsplit_once('.').map_or(source, |(stem, _)| stem);
     writeln!(out, "name = {}", named(&layout.title, &name(stem)))?;
     writeln!(out, "revision = {}", named(&layout.revision, "-"))?;
-    let from = if layout.stacked { "stack-up: from middle to middle of the outer copper" } else { "the layout's board thickness, or assumed" };
-    writeln!(out, "thickness = \"{} mm\"{}# {from}", number(layout.between_mm(0, layout.back()).max(0.05)), pad(10))?;
+    let from = if layout.stacked {
+        "stack-up: from middle to middle of the outer copper"
+    } else {
+        "the layout's board thickness, or assumed"
+    };
+    writeln!(
+        out,
+        "thickness = \"{} mm\"{}# {from}",
+        number(layout.between_mm(0, layout.back()).max(0.05)),
+        pad(10)
+    )?;
     let copper = layout.layers.first().map_or(COPPER_UM, |layer| layer.copper_um);
     let from = if layout.stacked { "stack-up, front" } else { "assumed" };
     writeln!(out, "copper = \"{} um\"{}# {from}", number(copper), pad(10))?;
@@ -77,7 +99,11 @@ fn write(out: &mut String, draft: &Draft, layout: &Layout, source: &str, max_dro
     writeln!(out, "return = {}", quoted(&draft.ret))?;
     writeln!(out, "voltage = [\"3 V\", \"5 V\"]        # assumed")?;
     writeln!(out, "load = \"{}\"        # assumed", si(ASSUMED_LOAD.0, 3, "A"))?;
-    writeln!(out, "max_drop = \"{}\"        # assumed: about twice what healthy segments take at this load", si(max_drop.0, 3, "V"))?;
+    writeln!(
+        out,
+        "max_drop = \"{}\"        # assumed: about twice what healthy segments take at this load",
+        si(max_drop.0, 3, "V")
+    )?;
     if !draft.switches.is_empty() {
         let all = name(&draft.switches.join(", "));
         writeln!(out, "\n[states]\noff = {}", quoted(&format!("Set {all} to OFF")))?;
@@ -90,7 +116,13 @@ fn write(out: &mut String, draft: &Draft, layout: &Layout, source: &str, max_dro
             Side::Back => "back",
             Side::Both => "both",
         };
-        writeln!(out, "{} = {{ at = {}, side = \"{side}\", kind = \"{}\" }}", quoted(&point.name), place(point.at), point.kind)?;
+        writeln!(
+            out,
+            "{} = {{ at = {}, side = \"{side}\", kind = \"{}\" }}",
+            quoted(&point.name),
+            place(point.at),
+            point.kind
+        )?;
     }
     for one in &draft.segments {
         segment(out, one)?;
@@ -131,7 +163,13 @@ fn segment(out: &mut String, segment: &DraftSegment) -> std::fmt::Result {
         }
         DraftKind::Part(conductor) => part(*conductor, &mut keys),
     };
-    writeln!(out, "name = {}\nkind = \"{kind}\"\nfrom = {}\nto = {}", quoted(&segment.name), quoted(from), quoted(to))?;
+    writeln!(
+        out,
+        "name = {}\nkind = \"{kind}\"\nfrom = {}\nto = {}",
+        quoted(&segment.name),
+        quoted(from),
+        quoted(to)
+    )?;
     for (key, value) in keys {
         writeln!(out, "{key} = {value}")?;
     }
@@ -182,13 +220,16 @@ fn outline(draft: &Draft, layout: &Layout) -> (Vec<At>, bool) {
     const MARGIN_MM: f64 = 1.0;
     let points = || draft.points.iter().map(|point| &point.at);
     if let Some(outline) = &layout.outline {
-        let edge = Region::polygon(outline.clone(), 0.0);
-        if points().all(|at| edge.holds(*at, 0.0)) {
+        // As written: a pad on the very edge stays on it, or does not.
+        let written = |at: &At| at.map(|mm| (mm * 1e3).round() / 1e3);
+        let edge = Region::polygon(outline.iter().map(written).collect(), 0.0);
+        if points().all(|at| edge.holds(written(at), 0.0)) {
             return (outline.clone(), false);
         }
     }
     let pads = layout.pads.iter().map(|pad| &pad.at);
-    let [[lx, ly], [hx, hy]] = Bounds::of(points().chain(pads).chain(layout.outline.iter().flatten())).corners();
+    let [[lx, ly], [hx, hy]] =
+        Bounds::of(points().chain(pads).chain(layout.outline.iter().flatten())).corners();
     let ([lx, ly], [hx, hy]) = ([lx - MARGIN_MM, ly - MARGIN_MM], [hx + MARGIN_MM, hy + MARGIN_MM]);
     (vec![[lx, ly], [hx, ly], [hx, hy], [lx, hy]], true)
 }

@@ -34,7 +34,10 @@ fn layer(reader: &Reader<'_>, item: Expr<'_>) -> Result<LayerId, SyntaxError> {
     let named = need(item, "layer")?;
     let name = named.values().next().and_then(Expr::word).unwrap_or_default();
     reader.layers.id(&name).ok_or_else(|| {
-        bad(named, format!("`{}` lies on `{}`, which is no copper layer", head(item), crate::quantity::clip(&name)))
+        bad(
+            named,
+            format!("`{}` lies on `{}`, which is no copper layer", head(item), crate::quantity::clip(&name)),
+        )
     })
 }
 

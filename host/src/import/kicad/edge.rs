@@ -26,7 +26,8 @@ pub fn outline(strokes: Vec<Stroke>) -> Option<Vec<At>> {
             }
             chain.extend(next.into_iter().skip(1));
         }
-        let closes = matches!((chain.first(), chain.last()), (Some(a), Some(b)) if apart(*a, *b) <= JOINED_MM);
+        let closes =
+            matches!((chain.first(), chain.last()), (Some(a), Some(b)) if apart(*a, *b) <= JOINED_MM);
         if closes && chain.len() > 3 {
             chain.pop();
             figures.push(chain);

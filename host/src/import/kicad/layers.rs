@@ -45,7 +45,9 @@ impl Layers {
         for row in table.values() {
             let ordinal = row.head().and_then(|word| word.parse::<u32>().ok());
             let mut words = row.values().filter_map(Expr::word);
-            let (Some(ordinal), Some(name), Some(kind)) = (ordinal, words.next(), words.next()) else { continue };
+            let (Some(ordinal), Some(name), Some(kind)) = (ordinal, words.next(), words.next()) else {
+                continue;
+            };
             if rank(&name).is_none() && !matches!(&*kind, "signal" | "power" | "mixed" | "jumper") {
                 if ordinal == 44 && name != "Edge.Cuts" && board_has_no(table, "Edge.Cuts") {
                     edge = name.into_owned();

@@ -89,10 +89,13 @@ pub fn read(text: &str) -> Result<Layout, SyntaxError> {
 }
 
 fn version(board: Expr<'_>) -> Result<u32, SyntaxError> {
-    let stated = board.find("version").ok_or_else(|| bad(board, "the board does not state its format's version"))?;
+    let stated =
+        board.find("version").ok_or_else(|| bad(board, "the board does not state its format's version"))?;
     let number = stated.numbers().next().unwrap_or(0.0);
     if number < f64::from(OLDEST) || number > 99_999_999.0 || number.fract() != 0.0 {
-        let what = format!("formats from {OLDEST} on are known, and this is none; open the board in KiCad and save it anew");
+        let what = format!(
+            "formats from {OLDEST} on are known, and this is none; open the board in KiCad and save it anew"
+        );
         return Err(bad(stated, what));
     }
     Ok(number as u32)
@@ -140,7 +143,10 @@ impl Reader<'_> {
             // Net 0 is none, listed or not.
             (true, None) if word == "0" => return Ok(None),
             (true, None) => {
-                return Err(bad(net, format!("`{}` is on net {word}, which the board does not list", head(item))));
+                return Err(bad(
+                    net,
+                    format!("`{}` is on net {word}, which the board does not list", head(item)),
+                ));
             }
             (false, _) => self.net_named(&word),
         };
@@ -166,7 +172,10 @@ impl Reader<'_> {
             self.layout.notes.push(note);
         }
         if self.netless > 0 {
-            let note = format!("{} pieces of copper belong to no net (drawings, texts) and are left out", self.netless);
+            let note = format!(
+                "{} pieces of copper belong to no net (drawings, texts) and are left out",
+                self.netless
+            );
             self.layout.notes.push(note);
         }
         if !self.layers.stacked {

@@ -36,7 +36,10 @@ pub fn read(reader: &mut Reader<'_>, footprint: Expr<'_>) -> Result<(), SyntaxEr
     let frame = Frame { at: frame_at, degrees };
     let part = reader.layout.parts.len();
     let said = |old: &str, new: &str| said(footprint, old, new);
-    reader.layout.parts.push(Part { reference: said("reference", "Reference"), value: said("value", "Value") });
+    reader
+        .layout
+        .parts
+        .push(Part { reference: said("reference", "Reference"), value: said("value", "Value") });
     for item in footprint.items() {
         match item.head().as_deref() {
             Some("pad") => pad(reader, part, frame, item)?,

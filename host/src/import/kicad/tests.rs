@@ -48,7 +48,10 @@ fn version_4_names_layers_anew_and_leaves_drills_to_the_class() {
     // The edge's arc bulges to one side by its radius; the origin lies at the lower left.
     let outline = layout.outline.as_ref().unwrap();
     let [[lx, ly], [hx, hy]] = crate::import::region::Bounds::of(outline).corners();
-    assert!(lx.abs() < 1e-9 && ly.abs() < 1e-9 && (hy - 30.0).abs() < 0.01 && (hx - 45.0).abs() < 0.01, "{hx} {hy}");
+    assert!(
+        lx.abs() < 1e-9 && ly.abs() < 1e-9 && (hy - 30.0).abs() < 0.01 && (hx - 45.0).abs() < 0.01,
+        "{hx} {hy}"
+    );
 }
 
 const NEW: &str = r#"(kicad_pcb (version 20241229) (generator "pcbnew") (generator_version "9.0")
@@ -110,7 +113,11 @@ fn version_9_has_stack_up_blind_vias_slots_and_all_shapes_of_pads() {
     assert_eq!(layout.unfilled, [(1, 0)]);
     assert_eq!((layout.fills.len(), layout.fills[1].copper.radius()), (2, 0.0));
     assert_eq!(layout.parts[0].reference, "J1");
-    assert!(layout.notes.iter().any(|note| note.starts_with("2 pieces of copper belong to no net")), "{:?}", layout.notes);
+    assert!(
+        layout.notes.iter().any(|note| note.starts_with("2 pieces of copper belong to no net")),
+        "{:?}",
+        layout.notes
+    );
 }
 
 #[test]
@@ -142,7 +149,11 @@ fn what_cannot_be_understood_is_named_with_its_place() {
         ("(version 4)", "(version 3)", "formats from 4 on are known"),
         ("(version 4)", "(version)", "formats from 4 on are known"),
         ("(version 4)", "", "does not state its format's version"),
-        ("(layer Top) (net 1))\n  (via", "(layer Top) (net 9))\n  (via", "on net 9, which the board does not list"),
+        (
+            "(layer Top) (net 1))\n  (via",
+            "(layer Top) (net 9))\n  (via",
+            "on net 9, which the board does not list",
+        ),
         ("(layer Top) (net 1))\n  (via", "(layer Mars) (net 1))\n  (via", "which is no copper layer"),
         ("smd rect (at -1", "smd blob (at -1", "a pad of shape `blob` is not known"),
         ("(start 10 21)", "(start 10)", "wants two numbers"),
