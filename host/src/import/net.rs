@@ -14,7 +14,7 @@ use crate::board::Side;
 const GAP_MM: f64 = crate::copper::GAP_MM;
 /// Steps in which a track is followed through pads, mm; where it enters is then found to a thousandth of that.
 const STEP_MM: f64 = 0.05;
-/// Vias between the same two pieces of copper that stand closer than this act as one.
+/// Vias that share copper on two layers and stand closer than this act as one.
 const GROUP_MM: f64 = 2.5;
 
 /// Place in [`Net::spots`].
@@ -368,33 +368,31 @@ fn shortened(mut points: Vec<At>, from_end: bool, by: f64) -> Option<Vec<At>> {
     (rest.len() > 1).then_some(rest)
 }
 
-/// Vias of one drill that join the same pieces of copper within a few millimetres of each other become one.
+/// Vias of one drill within a few millimetres of each other that share copper on two layers become one.
 fn group_vias(layout: &Layout, lands: &[Land], touches: &[BTreeSet<usize>], spots: &mut Groups) {
-    type Key = (i64, [LayerId; 2], Vec<(LayerId, Vec<usize>)>);
-    let mut alike: BTreeMap<Key, Vec<usize>> = BTreeMap::new();
-    for (i, via) in layout.vias.iter().enumerate() {
-        let own = lands.iter().zip(touches).filter(|(land, _)| land.owner == Owner::Via(i));
-        let joins: Vec<_> = own
-            .filter(|(_, touched)| !touched.is_empty())
-            .filter_map(|(land, touched)| Some((*land.layers.first()?, touched.iter().copied().collect())))
-            .collect();
-        if joins.len() > 1 {
-            alike.entry(((via.drill_mm * 1e4) as i64, via.layers, joins)).or_default().push(i);
+    let mut lands_of: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
+    let mut alike: BTreeMap<(i64, [LayerId; 2]), BTreeSet<usize>> = BTreeMap::new();
+    for (i, land) in lands.iter().enumerate() {
+        let Owner::Via(via) = land.owner else { continue };
+        lands_of.entry(via).or_default().push(i);
+        if let Some(of) = layout.vias.get(via) {
+            alike.entry(((of.drill_mm * 1e4) as i64, of.layers)).or_default().insert(via);
         }
     }
-    let lands_of = |via: usize| {
-        let own = move |(_, land): &(usize, &Land)| land.owner == Owner::Via(via);
-        lands.iter().enumerate().filter(own).map(|(i, _)| i).collect::<Vec<_>>()
+    let shares = |(one, other): (&usize, &usize)| match (touches.get(*one), touches.get(*other)) {
+        (Some(one), Some(other)) => !one.is_disjoint(other),
+        _ => false,
     };
-    for vias in alike.values().filter(|vias| vias.len() > 1) {
-        for (n, &one) in vias.iter().enumerate() {
-            for &other in vias.iter().skip(n + 1) {
-                let near = match (layout.vias.get(one), layout.vias.get(other)) {
+    for vias in alike.values() {
+        for (n, one) in vias.iter().enumerate() {
+            for other in vias.iter().skip(n + 1) {
+                let near = match (layout.vias.get(*one), layout.vias.get(*other)) {
                     (Some(one), Some(other)) => apart(one.at, other.at) <= GROUP_MM,
                     _ => false,
                 };
-                if near {
-                    lands_of(one).into_iter().zip(lands_of(other)).for_each(|(a, b)| spots.join(a, b));
+                let (Some(mine), Some(theirs)) = (lands_of.get(one), lands_of.get(other)) else { continue };
+                if near && mine.iter().zip(theirs).filter(|pair| shares(*pair)).count() > 1 {
+                    mine.iter().zip(theirs).for_each(|(a, b)| spots.join(*a, *b));
                 }
             }
         }
@@ -423,22 +421,23 @@ fn assemble(
             elements.push(element.clone());
         }
     }
-    // A via's land inside the board counts only where something touches it.
-    let mut company: BTreeMap<usize, usize> = BTreeMap::new();
-    for i in 0..lands.len() {
-        *company.entry(joined.of(i)).or_default() += 1;
-    }
-    let is_outer = |land: &Land| land.layers.iter().any(|&layer| layer == 0 || layer == layout.back());
+    // A via's land inside the board counts only where something touches it, or a land that it is joined to.
+    let needed: BTreeSet<usize> = lands
+        .iter()
+        .zip(&touches)
+        .enumerate()
+        .filter(|(_, (land, touched))| {
+            let outer = land.layers.iter().any(|&layer| layer == 0 || layer == layout.back());
+            outer || !touched.is_empty() || matches!(land.owner, Owner::Pad(_))
+        })
+        .map(|(i, _)| joined.of(i))
+        .collect();
     let mut spots: Vec<Spot> = Vec::new();
     let mut spot_of: BTreeMap<usize, SpotId> = BTreeMap::new();
     let mut spot_of_land: Vec<Option<SpotId>> = Vec::new();
     for (i, (land, touched)) in lands.iter().zip(&touches).enumerate() {
         let root = joined.of(i);
-        let needed = !touched.is_empty()
-            || is_outer(land)
-            || matches!(land.owner, Owner::Pad(_))
-            || company.get(&root).is_some_and(|count| *count > 1);
-        if !needed {
+        if !needed.contains(&root) {
             spot_of_land.push(None);
             continue;
         }
