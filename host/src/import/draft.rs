@@ -265,9 +265,17 @@ impl<'l> Builder<'l> {
                 }
                 None => (to.to_vec(), to_name.to_owned(), Vec::new()),
             };
+            let mark = self.draft.segments.len();
             let [a, b] = self.copper(net, &at, &goal, &label, &goal_label)?;
             if let Some((link, before)) = came.take() {
+                let count = self.draft.segments.len();
                 self.part(link, [before, a.clone()], against);
+                // In the order of the way: a part stands before the copper behind it, whose first point names its end.
+                if self.draft.segments.len() > count
+                    && let Some(behind) = self.draft.segments.get_mut(mark..)
+                {
+                    behind.rotate_right(1);
+                }
             }
             first.get_or_insert_with(|| a.clone());
             if let Some(link) = link {
@@ -440,7 +448,7 @@ impl<'l> Builder<'l> {
                 let used = sheet::layers(net, stretch);
                 let inner =
                     !used.is_empty() && used.iter().all(|layer| *layer != 0 && *layer != layout.back());
-                let solved = sheet::solve(layout, net, stretch, ASSUMED_LOAD);
+                let solved = sheet::solve(layout, net, stretch, sheet::RELATIVE, ASSUMED_LOAD);
                 if let Some([one, other]) = cut::two_ways(net, stretch) {
                     let name = |spots: &[SpotId]| ways(layout, net, spots);
                     comments.push(format!("two ways side by side: {}, and {}", name(&one), name(&other)));

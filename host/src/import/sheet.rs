@@ -15,9 +15,9 @@ use crate::board::expected::RHO_COPPER;
 use crate::copper::{Barrel, Conductor, CopperError, Layer, Shape, Solved, Terminal, Wanted, resistance};
 use crate::quantity::{Amps, Ohms};
 
-/// What is asked of the solver: limits are fractions of what it finds, and copper's own tolerance is tens of percent.
-const RELATIVE: f64 = 0.002;
-/// What is taken where that costs too much.
+/// How exactly the solver is asked for a board file: copper's own tolerance is tens of percent.
+pub const RELATIVE: f64 = 0.01;
+/// What is taken where more costs too much.
 const COARSE: f64 = 0.03;
 /// Triangles it may take for one stretch.
 const MOST_TRIANGLES: usize = 400_000;
@@ -101,11 +101,17 @@ pub fn layers(net: &Net, stretch: &Stretch) -> Vec<LayerId> {
     used.into_iter().collect()
 }
 
-/// What a stretch reads by the sheet solver.
+/// What a stretch reads by the sheet solver, to a relative error, with its neck judged at a current.
 ///
 /// # Errors
 /// See [`CopperError`].
-pub fn solve(layout: &Layout, net: &Net, stretch: &Stretch, current: Amps) -> Result<Solved, CopperError> {
+pub fn solve(
+    layout: &Layout,
+    net: &Net,
+    stretch: &Stretch,
+    relative: f64,
+    current: Amps,
+) -> Result<Solved, CopperError> {
     let pieces: Vec<&Piece> = stretch.pieces.iter().filter_map(|id| net.pieces.get(*id)).collect();
     let used = layers(net, stretch);
     let place = |layer: LayerId| used.iter().position(|used| *used == layer);
@@ -140,11 +146,9 @@ pub fn solve(layout: &Layout, net: &Net, stretch: &Stretch, current: Amps) -> Re
     let conductor = Conductor { layers, barrels };
     let [from, to] = stretch.ends.map(|end| terminal(net.spots.get(end), place));
     let wanted = |relative| Wanted { relative, most_triangles: MOST_TRIANGLES, current };
-    match resistance(&conductor, &from, &to, &wanted(RELATIVE)) {
-        // Copper with very many details: less exact is better than nothing.
-        Err(CopperError::TooFine { .. }) => resistance(&conductor, &from, &to, &wanted(COARSE)),
-        solved => solved,
-    }
+    // Of copper with very many details, less exact is better than nothing.
+    resistance(&conductor, &from, &to, &wanted(relative))
+        .or_else(|_| resistance(&conductor, &from, &to, &wanted(COARSE)))
 }
 
 fn sheet(layout: &Layout, id: LayerId) -> Layer {
