@@ -38,6 +38,11 @@ pub mod limits;
 pub mod fixture;
 
 pub mod check;
+
+// Layouts that others wrote.
+#[warn(clippy::indexing_slicing)]
+pub mod import;
+
 pub mod meter;
 
 pub mod role;

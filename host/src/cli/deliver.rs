@@ -24,6 +24,8 @@ pub enum Kind {
     Print,
     /// Learned limits.
     Limits,
+    /// A board file, which people go on writing in.
+    Board,
 }
 
 impl Kind {
@@ -33,6 +35,7 @@ impl Kind {
             Self::Table => "table",
             Self::Print => "PDF",
             Self::Limits => "limits file",
+            Self::Board => "board file",
         }
     }
 
@@ -45,6 +48,8 @@ impl Kind {
                 text.lines().next().is_some_and(|line| csv::HEADERS.iter().any(|h| line == h.join(",")))
             }
             Self::Limits => text.starts_with(learn::MARK),
+            // Whoever made it may have worked on it since.
+            Self::Board => false,
             Self::Print => {
                 start.starts_with(b"%PDF-")
                     && start.windows(pdf::MARK.len()).any(|window| window == pdf::MARK)
@@ -113,6 +118,16 @@ pub enum Refused {
         path: PathBuf,
         /// What was to be written.
         kind: Kind,
+    },
+    /// A file that people work on.
+    #[error(
+        "{} is there already, and whoever wrote in it would lose that; it was left as it is: name another place, or say \
+         --force to replace it",
+        shown(path)
+    )]
+    Edited {
+        /// As given.
+        path: PathBuf,
     },
     /// The system refused.
     #[error(
@@ -242,6 +257,9 @@ impl Place {
             return Err(Refused::Store { path: path() });
         }
         // An empty file holds nothing that could be lost.
+        if !self.force && !start.is_empty() && self.kind == Kind::Board {
+            return Err(Refused::Edited { path: path() });
+        }
         if !self.force && !start.is_empty() && !self.kind.made_by_us(&start) {
             return Err(Refused::Foreign { path: path(), kind: self.kind });
         }
@@ -325,6 +343,7 @@ mod tests {
             Kind::Table => table().into_bytes(),
             Kind::Print => pdf::lot(&sample::lot(), pdf::Paper::A4),
             Kind::Limits => format!("{}. …\n", learn::MARK).into_bytes(),
+            Kind::Board => b"format = 1\n".to_vec(),
         };
         match Place::new(&folder.join(name), kind, force, Some(&store))
             .and_then(|place| place.write(&content))

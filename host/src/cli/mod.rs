@@ -12,6 +12,7 @@ mod each;
 mod files;
 mod form;
 mod hunt;
+mod import;
 mod interrupt;
 mod judge;
 mod keep;
@@ -41,6 +42,7 @@ use clap::{Parser, Subcommand};
 use crate::{
     by_hand::JudgeError,
     hand_meter::MeterError,
+    import::ImportError,
     job::JobError,
     learn::{LearnError, LeftOut},
     plan::PlanError,
@@ -87,6 +89,8 @@ enum Command {
     Demo(demo::Args),
     /// Check board and fixture files: every problem at once, with its line and its remedy.
     Check(check::Args),
+    /// Make a board file of a layout: finds the supply path and cuts it into segments.
+    Import(import::Args),
     /// Show what a sweep will measure, how long it takes, and what an open would hide.
     Plan(plan::Args),
     /// Prove a bench before it judges anything: empty bed, standards, every contact, what it can judge.
@@ -177,6 +181,9 @@ enum Failure {
     /// Files people wrote.
     #[error("{0}")]
     Files(Problems),
+    /// A layout that cannot be imported.
+    #[error("{0}; nothing was written")]
+    Import(#[from] ImportError),
     /// A file that cannot be planned for.
     #[error("{0}")]
     Plan(#[from] PlanError),
@@ -424,6 +431,7 @@ pub fn main() -> ExitCode {
         Command::Sweep(command) => sweep::run(command, args.records, &mut output),
         Command::Watch(command) => watch::run(command, args.records, &mut output),
         Command::Hunt(command) => hunt::run(command, args.records, &mut output),
+        Command::Import(command) => import::run(command, &mut output),
         Command::Receive(command) => receive::receive(command, args.records, &mut output),
         Command::Bench(command) => bench::run(command, args.records, &mut output),
         Command::Unit(command) => records::unit(command, args.records, &mut output),
