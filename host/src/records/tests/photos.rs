@@ -5,7 +5,8 @@ use std::io::Cursor;
 use image::codecs::jpeg::JpegEncoder;
 use image::{DynamicImage, ImageFormat, Rgb, RgbImage};
 
-use super::super::picture::{INPUT_PIXELS, KEPT_BYTES};
+use super::super::picture::KEPT_BYTES;
+use crate::photograph::INPUT_PIXELS;
 use super::super::summary::PhotoId;
 use super::super::{Error, INPUT_BYTES, PictureError, Records, sample};
 use super::{fresh, run, unlock};
