@@ -28,6 +28,9 @@ pub mod document;
 
 pub mod copper;
 
+#[warn(clippy::indexing_slicing)]
+pub mod photograph;
+
 // What there is, what is asked of it, and what the meter can do.
 pub mod board;
 
@@ -38,6 +41,10 @@ pub mod limits;
 pub mod fixture;
 
 pub mod check;
+
+#[warn(clippy::indexing_slicing)]
+pub mod draft;
+
 pub mod meter;
 
 pub mod role;

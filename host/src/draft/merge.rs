@@ -68,7 +68,8 @@ pub fn merge(draft: &Draft, base: Option<&Texts>) -> Result<Texts, DraftError> {
     let strangers = strangers(&fixture, draft, base)?;
     let strangers: Vec<Line> =
         strangers.iter().map(|(name, keys)| (Some(name.as_str()), name.as_str(), Content::Keys(keys))).collect();
-    lines(&mut fixture, FIXTURE, "pins", &in_file_order(&fixture, pins, strangers))?;
+    let pins = in_file_order(&fixture, pins, strangers);
+    lines(&mut fixture, FIXTURE, "pins", &pins)?;
     let texts = Texts { board: board.to_string(), fixture: fixture.to_string() };
     match (texts.board.len().max(texts.fixture.len()) as u64) > MAX_BYTES {
         true => Err(DraftError::TooLong),

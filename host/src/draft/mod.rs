@@ -11,6 +11,7 @@ mod findings;
 mod merge;
 mod model;
 mod open;
+mod photos;
 mod place;
 #[cfg(test)]
 mod tests;
@@ -21,5 +22,6 @@ pub use error::DraftError;
 pub use findings::{Finding, Grade, findings};
 pub use merge::{Texts, merge};
 pub use model::{Draft, Entry, Keys, PointEntry, StateEntry};
-pub use open::open;
+pub use open::{BOARD, FIXTURE, open};
+pub use photos::{PHOTOS, Photos, photo_file};
 pub use place::Place;

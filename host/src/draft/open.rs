@@ -5,9 +5,10 @@ use toml_edit::{DocumentMut, Item, TableLike};
 use super::value::{keys, to_json};
 use super::{Draft, DraftError, Entry, Keys, PointEntry, StateEntry};
 
-/// What messages call the files.
-pub(super) const BOARD: &str = "board.toml";
-pub(super) const FIXTURE: &str = "fixture.toml";
+/// The board file of a draft.
+pub const BOARD: &str = "board.toml";
+/// Its fixture file.
+pub const FIXTURE: &str = "fixture.toml";
 
 /// Reads both files as data, whether they pass the check or not.
 ///

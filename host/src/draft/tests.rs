@@ -217,6 +217,17 @@ fn hostile_drafts_are_refused_in_words() {
     assert!(open("[", "").unwrap_err().to_string().contains("not TOML"));
 }
 
+#[test]
+fn photos_are_placed_by_their_file() {
+    let window = |by: f64| Some(crate::photograph::Window { low: [-3.0, -by], high: [60.5, 40.0] });
+    for photos in [Photos { front: window(1.0), back: window(2.0) }, Photos { front: None, back: window(0.5) }] {
+        assert_eq!(Photos::parse(&photos.text()), photos);
+    }
+    for text in ["", "[front]", "[", "[front]\nlow = [1, 2]\nhigh = [0, 0]", "[front]\nlow = [1.0, nan]\nhigh = [3.0, 4.0]"] {
+        assert_eq!(Photos::parse(text), Photos::default());
+    }
+}
+
 proptest! {
     /// Whatever file can be opened comes back as it was.
     #[test]
