@@ -31,6 +31,11 @@ pub fn board(fixture: &str) -> String {
     format!("/boards/{}", encoded(fixture))
 }
 
+/// The editor of a board of the fixtures' folder.
+pub fn editor(key: &str) -> String {
+    format!("/editor/{}", encoded(key))
+}
+
 /// An address that a form sent back: one of the lists, or the list of units where it is anything else, so that nobody is
 /// led away from here.
 pub fn here_only(address: &str) -> String {

@@ -84,7 +84,13 @@ class Path {
   get hint() {
     return this.head
       ? `From ${this.head}: click the next point; Shift-click a corner of the copper; V goes through the board; Enter ends the path.`
-      : "Click where the supply comes in, then every place a pin can touch, in the order of the current.";
+      : this.#lacksReturn
+        ? "Click the return terminal. A branch begins with a click on the point it leaves from."
+        : "Click where the supply comes in, then every place a pin can touch, in the order of the current.";
+  }
+  get #lacksReturn() {
+    const { supply } = this.model.draft;
+    return Boolean(supply.from && supply.to && !supply.return);
   }
   down(side, at, shift) {
     const { model } = this;
@@ -95,12 +101,14 @@ class Path {
       return model.tell("selected");
     }
     const hit = pointAt(model, this.view, side, at);
+    if (!head && hit === null && this.#lacksReturn) {
+      return model.change((draft) => {
+        model.setRole(draft, model.addPoint(draft, place, side, "terminal"), "return");
+        model.selected = { kind: "point", index: draft.points.length - 1 };
+      });
+    }
     model.change((draft) => {
-      let point = hit === null ? null : draft.points[hit];
-      if (!point) {
-        const kind = { fuse: "pad", switch: "leg" }[this.kind] ?? (head ? "pad" : "terminal");
-        point = model.addPoint(draft, place, side, head ? kind : draft.supply.from && draft.supply.return ? "pad" : "terminal");
-      }
+      const point = hit === null ? model.addPoint(draft, place, side, this.kind === "switch" ? "leg" : "pad") : draft.points[hit];
       if (head && head !== point) model.addSegment(draft, this.kind, head, point, this.route, this.width);
       else if (!head && !draft.supply.from) model.setRole(draft, point, "from");
       model.selected = head && head !== point ? { kind: "segment", index: draft.segments.length - 1 } : { kind: "point", index: draft.points.indexOf(point) };
@@ -110,7 +118,7 @@ class Path {
     this.side = side;
     // A part is one part: copper goes on behind it.
     this.kind = "trace";
-    model.tell("tool");
+    return model.tell("tool");
   }
   through() {
     const head = this.head && this.model.named(this.head);
