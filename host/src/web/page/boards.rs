@@ -4,7 +4,7 @@ use axum::{extract::State, response::Html};
 use maud::{Markup, html};
 
 use super::{
-    link,
+    backdrop, link,
     sheet::{self, Head, heads},
 };
 use crate::{
@@ -68,7 +68,7 @@ pub async fn board(State(app): State<App>, Path(name): Path<String>) -> Result<H
             h1 { (board.name) ", revision " (board.revision) }
             p { "Fixture " b { (fixture.name) } }
             @if let Some(problems) = &known.problems { p class="complaint" { (problems) } }
-            section class="map" aria-label="Board and supply path" { (report::blank_board(board)) }
+            section class="map" aria-label="Board and supply path" { (report::blank_board(board, &backdrop::of(&app, board))) }
             section { h2 { "Segments and limits" } (segments(&known.laid)) }
             section { h2 { "Points and pins" } (points(&known.laid)) }
             section {

@@ -9,6 +9,7 @@ pub const LINKS: Links<'static> = Links {
     lot: &|name| Some(lot(name)),
     unit: &|serial| Some(unit(serial)),
     sweep: &|_, id| Some(sweep(id)),
+    ..Links::NONE
 };
 
 /// The page of a unit.

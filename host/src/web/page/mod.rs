@@ -2,6 +2,7 @@
 //! from the program itself: no page asks anything of another computer.
 
 mod asset;
+mod backdrop;
 mod bench;
 mod boards;
 mod compare;
