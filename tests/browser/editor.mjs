@@ -246,7 +246,10 @@ const truth = await second.evaluate(async (holes) => {
   const found = {};
   for (const side of ["front", "back"]) {
     const image = document.querySelector(`#sheet-${side} image`);
-    const bitmap = await createImageBitmap(await (await fetch(image.getAttribute("href"))).blob());
+    const shown = new Image();
+    shown.src = image.getAttribute("href");
+    await shown.decode();
+    const bitmap = await createImageBitmap(shown);
     const canvas = new OffscreenCanvas(bitmap.width, bitmap.height);
     const pen = canvas.getContext("2d");
     pen.drawImage(bitmap, 0, 0);

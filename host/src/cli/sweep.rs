@@ -11,6 +11,7 @@ use super::{
     records, slip,
 };
 use crate::{
+    board::Board,
     client::{Daemon, seen::Asked},
     fixture::{self, Fixture},
     hypothesis::Rates,

@@ -140,7 +140,10 @@ for (const side of ["front", "back"]) {
     if (file) photos.mark(side, file);
   });
 }
-photos.resized = ([width, height]) => model.change((draft) => { draft.board.outline = [[0, 0], [width, 0], [width, height], [0, height]]; });
+photos.resized = ([width, height]) => {
+  model.change((draft) => { draft.board.outline = [[0, 0], [width, 0], [width, height], [0, height]]; });
+  whole();
+};
 tools.all.holes.aligned = (pairs) => attempt(() => photos.align(pairs));
 
 function part(kind) {

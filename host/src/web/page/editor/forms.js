@@ -58,7 +58,9 @@ export class Forms {
       const is = tab.id === `tab-${name}`;
       tab.setAttribute("aria-selected", String(is));
       tab.tabIndex = is ? 0 : -1;
-      at(tab.getAttribute("aria-controls")).hidden = !is;
+      const form = at(tab.getAttribute("aria-controls"));
+      form.hidden = !is;
+      if (!is) form.replaceChildren();
     }
     this.#drawn = "";
     this.draw();

@@ -118,7 +118,7 @@ class Path {
     this.side = side;
     // A part is one part: copper goes on behind it.
     this.kind = "trace";
-    return model.tell("tool");
+    return model.tell("selected");
   }
   through() {
     const head = this.head && this.model.named(this.head);
@@ -129,7 +129,7 @@ class Path {
       this.side = far.keys.side;
       this.model.selected = { kind: "segment", index: draft.segments.length - 1 };
     });
-    this.model.tell("tool");
+    this.model.tell("selected");
   }
   end() {
     const last = this.head && this.model.named(this.head);
@@ -275,7 +275,7 @@ export class Tools {
       const sheet = this.view.sheets[side];
       const at = (event) => {
         const box = sheet.getBoundingClientRect();
-        return [event.clientX - box.left, event.clientY - box.top];
+        return [event.clientX - box.left - sheet.clientLeft, event.clientY - box.top - sheet.clientTop];
       };
       let panned = null;
       sheet.addEventListener("pointerdown", (event) => {
