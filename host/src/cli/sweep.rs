@@ -174,7 +174,11 @@ impl Round<'_> {
                 csv: &|out| csv::sweep(sweep, out),
                 html: &|| {
                     let photos = |_: &Board| html::Backdrop::beside(self.file);
-                    html::sweep(sweep, &self.fixture.board, &html::Links { photos: &photos, ..html::Links::NONE })
+                    html::sweep(
+                        sweep,
+                        &self.fixture.board,
+                        &html::Links { photos: &photos, ..html::Links::NONE },
+                    )
                 },
             },
         );
@@ -241,7 +245,15 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     };
     let form = args.form.ready(records.path())?;
     let daemon = daemon.as_ref();
-    let round = Round { fixture: &fixture, file: &args.fixture, plan: &plan, daemon, records: &records, lot, form: &form };
+    let round = Round {
+        fixture: &fixture,
+        file: &args.fixture,
+        plan: &plan,
+        daemon,
+        records: &records,
+        lot,
+        form: &form,
+    };
     let Some(serial) = serial else { return each::run(&round, &args.bench, args.yes, output) };
     slip::none_or_meant(&records, &serial, round.lot.as_deref(), &fixture.board, args.yes)?;
     let cancel = interrupt::token();

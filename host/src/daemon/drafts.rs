@@ -34,11 +34,15 @@ static WRITING: Mutex<()> = Mutex::new(());
 #[derive(Debug, thiserror::Error)]
 #[allow(missing_docs)] // each says it
 pub enum DraftsError {
-    #[error("there is no board {key:?} in the fixtures' folder: it needs {BOARD} and {FIXTURE} in a folder of that name")]
+    #[error(
+        "there is no board {key:?} in the fixtures' folder: it needs {BOARD} and {FIXTURE} in a folder of that name"
+    )]
     NoBoard { key: String },
     #[error("{0}")]
     Unreadable(String),
-    #[error("somebody changed {key} meanwhile, so that nothing was saved: open it again, and make your changes there")]
+    #[error(
+        "somebody changed {key} meanwhile, so that nothing was saved: open it again, and make your changes there"
+    )]
     Changed { key: String },
     #[error("there is a board {key:?} already: give this one another name or revision")]
     Taken { key: String },
@@ -75,7 +79,9 @@ pub fn list(folder: &Path) -> Vec<String> {
     let entries = fs::read_dir(folder).into_iter().flatten().flatten();
     let names = entries.filter_map(|entry| entry.file_name().into_string().ok());
     let mut keys: Vec<String> = names
-        .filter(|key| is_key(key) && [BOARD, FIXTURE].iter().all(|file| folder.join(key).join(file).is_file()))
+        .filter(|key| {
+            is_key(key) && [BOARD, FIXTURE].iter().all(|file| folder.join(key).join(file).is_file())
+        })
         .take(MOST)
         .collect();
     keys.sort();
@@ -111,7 +117,9 @@ pub fn read(folder: &Path, key: &str) -> Result<Kept, DraftsError> {
     }
     let text = |file: &str| {
         let sheet = Sheet::open(&place.join(file));
-        sheet.map(|sheet| sheet.text().to_owned()).map_err(|problems| DraftsError::Unreadable(problems.to_string()))
+        sheet
+            .map(|sheet| sheet.text().to_owned())
+            .map_err(|problems| DraftsError::Unreadable(problems.to_string()))
     };
     let texts = Texts { board: text(BOARD)?, fixture: text(FIXTURE)? };
     let of_photos = if place.join(PHOTOS).is_file() { text(PHOTOS)? } else { String::new() };

@@ -40,7 +40,8 @@ pub fn assign(draft: &mut Draft, base: Option<&Texts>) -> Result<(), DraftError>
             let need = needs.get(&point.name).copied().unwrap_or_default();
             let wanted = if word == "force" { need.force } else { need.sense };
             let has = point.pins.as_ref().is_some_and(|pins| pins.contains_key(word));
-            if wanted && !has
+            if wanted
+                && !has
                 && let Some(channel) = free.next()
             {
                 point.pins.get_or_insert_with(Keys::new).insert(word.into(), channel.into());
@@ -48,8 +49,7 @@ pub fn assign(draft: &mut Draft, base: Option<&Texts>) -> Result<(), DraftError>
         }
     }
     for point in &mut draft.points {
-        let leads_nowhere =
-            |pins: &Keys| !pins.contains_key("force") && !pins.contains_key("sense");
+        let leads_nowhere = |pins: &Keys| !pins.contains_key("force") && !pins.contains_key("sense");
         if point.pins.as_ref().is_some_and(leads_nowhere) {
             point.pins = None;
         }
@@ -71,7 +71,9 @@ fn needs(draft: &Draft) -> BTreeMap<String, Need> {
     let texts = |value: Option<&Value>| -> Vec<String> {
         match value {
             Some(Value::String(text)) => vec![text.clone()],
-            Some(Value::Array(all)) => all.iter().filter_map(|text| text.as_str().map(str::to_owned)).collect(),
+            Some(Value::Array(all)) => {
+                all.iter().filter_map(|text| text.as_str().map(str::to_owned)).collect()
+            }
             _ => Vec::new(),
         }
     };
@@ -95,7 +97,8 @@ fn needs(draft: &Draft) -> BTreeMap<String, Need> {
 /// Force and sense channels of what is built into the bed.
 fn built_in(fixture: &str) -> Result<[BTreeSet<u64>; 2], DraftError> {
     let document = document(FIXTURE, fixture)?;
-    let lists = ["standard", "thermometer"].into_iter().filter_map(|key| document.get(key)?.as_array_of_tables());
+    let lists =
+        ["standard", "thermometer"].into_iter().filter_map(|key| document.get(key)?.as_array_of_tables());
     let tables: Vec<_> = lists.flatten().collect();
     Ok(["force", "sense"].map(|key| {
         let pairs = tables.iter().filter_map(|table| table.get(key).and_then(Item::as_array));

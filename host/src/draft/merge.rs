@@ -66,8 +66,10 @@ pub fn merge(draft: &Draft, base: Option<&Texts>) -> Result<Texts, DraftError> {
         .collect();
     // Lines for points that the board does not have stay: the check tells of them.
     let strangers = strangers(&fixture, draft, base)?;
-    let strangers: Vec<Line> =
-        strangers.iter().map(|(name, keys)| (Some(name.as_str()), name.as_str(), Content::Keys(keys))).collect();
+    let strangers: Vec<Line> = strangers
+        .iter()
+        .map(|(name, keys)| (Some(name.as_str()), name.as_str(), Content::Keys(keys)))
+        .collect();
     let pins = in_file_order(&fixture, pins, strangers);
     lines(&mut fixture, FIXTURE, "pins", &pins)?;
     let texts = Texts { board: board.to_string(), fixture: fixture.to_string() };
@@ -100,8 +102,12 @@ fn strangers(
     let before = document(BOARD, &base.board)?;
     let pins = fixture.get("pins").and_then(Item::as_table_like);
     let lines = pins.into_iter().flat_map(|table| table.iter());
-    let strange = lines.filter(|(name, _)| !has(&before, "points", name) && draft.points.iter().all(|point| point.name != *name));
-    Ok(strange.filter_map(|(name, item)| Some((name.to_owned(), to_json(item).as_object()?.clone()))).collect())
+    let strange = lines.filter(|(name, _)| {
+        !has(&before, "points", name) && draft.points.iter().all(|point| point.name != *name)
+    });
+    Ok(strange
+        .filter_map(|(name, item)| Some((name.to_owned(), to_json(item).as_object()?.clone())))
+        .collect())
 }
 
 /// Lines that were in the file stay in its order, so that nothing moves; new ones follow.
@@ -112,7 +118,9 @@ fn in_file_order<'a>(file: &DocumentMut, pins: Vec<Line<'a>>, strangers: Vec<Lin
         .map(|table| table.iter().map(|(key, _)| key).collect())
         .unwrap_or_default();
     let mut all: Vec<Line<'a>> = pins.into_iter().chain(strangers).collect();
-    all.sort_by_key(|(was, ..)| was.and_then(|was| order.iter().position(|key| *key == was)).unwrap_or(order.len()));
+    all.sort_by_key(|(was, ..)| {
+        was.and_then(|was| order.iter().position(|key| *key == was)).unwrap_or(order.len())
+    });
     all
 }
 
@@ -152,7 +160,10 @@ fn lines(
     let table = item.as_table_like_mut().ok_or(DraftError::Unusual { file, key })?;
     let before: Vec<String> = table.iter().map(|(name, _)| name.to_owned()).collect();
     let is_same = before.len() == wanted.len()
-        && before.iter().zip(wanted).all(|(before, (was, name, _))| *was == Some(before.as_str()) && before == name);
+        && before
+            .iter()
+            .zip(wanted)
+            .all(|(before, (was, name, _))| *was == Some(before.as_str()) && before == name);
     if !is_same {
         rebuild(table, &before, wanted)?;
     }
@@ -188,11 +199,16 @@ fn rebuild(
                 let (key, item) = kept.swap_remove(at);
                 (Some(key), item)
             }
-            Some(None) => return Err(DraftError::NotInFile { what: format!("{:?}", was.unwrap_or_default()) }),
-            None => (None, Item::Value(match content {
-                Content::Text(_) => Value::from(""),
-                Content::Keys(_) => Value::InlineTable(InlineTable::new()),
-            })),
+            Some(None) => {
+                return Err(DraftError::NotInFile { what: format!("{:?}", was.unwrap_or_default()) });
+            }
+            None => (
+                None,
+                Item::Value(match content {
+                    Content::Text(_) => Value::from(""),
+                    Content::Keys(_) => Value::InlineTable(InlineTable::new()),
+                }),
+            ),
         };
         let key = match old {
             Some(key) if key.get() == *name => key,
@@ -210,9 +226,7 @@ fn list(document: &mut DocumentMut, key: &'static str, wanted: &[Entry]) -> Resu
     let before = match document.get(key) {
         None if wanted.is_empty() => return Ok(()),
         None => ArrayOfTables::new(),
-        Some(item) => {
-            item.as_array_of_tables().cloned().ok_or(DraftError::Unusual { file: BOARD, key })?
-        }
+        Some(item) => item.as_array_of_tables().cloned().ok_or(DraftError::Unusual { file: BOARD, key })?,
     };
     let mut kept: Vec<Option<Table>> = before.iter().cloned().map(Some).collect();
     let mut tables = Vec::with_capacity(wanted.len());

@@ -22,7 +22,8 @@ pub fn open(board: &str, fixture: &str) -> Result<Draft, DraftError> {
         let keys_of = item.as_table_like().map(keys);
         let keys = keys_of.ok_or(DraftError::Unusual { file: BOARD, key: "points" })?;
         let pins = pins.and_then(|pins| pins.get(name)).map(|item| item.as_table_like().map(self::keys));
-        let pins = pins.map(|pins| pins.ok_or(DraftError::Unusual { file: FIXTURE, key: "pins" })).transpose()?;
+        let pins =
+            pins.map(|pins| pins.ok_or(DraftError::Unusual { file: FIXTURE, key: "pins" })).transpose()?;
         Ok(PointEntry { was: Some(name.to_owned()), name: name.to_owned(), keys, pins })
     };
     let states = table(&board, BOARD, "states")?.into_iter().flat_map(TableLike::iter);
@@ -52,8 +53,9 @@ pub fn open(board: &str, fixture: &str) -> Result<Draft, DraftError> {
 
 /// A text with everything that stands in it.
 pub(super) fn document(file: &'static str, text: &str) -> Result<DocumentMut, DraftError> {
-    text.parse().map_err(|error: toml_edit::TomlError| {
-        DraftError::NotToml { file, detail: error.message().to_owned() }
+    text.parse().map_err(|error: toml_edit::TomlError| DraftError::NotToml {
+        file,
+        detail: error.message().to_owned(),
     })
 }
 

@@ -30,7 +30,8 @@ impl Photos {
             let window: Window = table.get(key)?.clone().try_into().ok()?;
             let places = window.low.into_iter().chain(window.high);
             let sides = [0, 1].iter().all(|&axis: &usize| window.high.get(axis) > window.low.get(axis));
-            (sides && places.into_iter().all(|place| place.is_finite() && place.abs() <= 4000.0)).then_some(window)
+            (sides && places.into_iter().all(|place| place.is_finite() && place.abs() <= 4000.0))
+                .then_some(window)
         };
         Self { front: window("front"), back: window("back") }
     }

@@ -72,7 +72,8 @@ fn a_change_changes_its_own_line_only() {
 #[test]
 fn comments_and_unknown_keys_stay_when_things_are_renamed_moved_and_taken_out() {
     let board = BOARDS[1].0;
-    let board = board.replacen("[[segment]]", "# Measured on two boards.\n[[segment]]\nlater = { a = [1, 2] }", 1);
+    let board =
+        board.replacen("[[segment]]", "# Measured on two boards.\n[[segment]]\nlater = { a = [1, 2] }", 1);
     let first = board.find("\"cell+\" =").unwrap();
     let board = format!("{}# The red wire.\n{}", &board[..first], &board[first..]);
     let before = Texts { board, fixture: BOARDS[1].1.into() };
@@ -86,7 +87,12 @@ fn comments_and_unknown_keys_stay_when_things_are_renamed_moved_and_taken_out() 
     draft.segments.swap(0, 1);
     draft.segments.pop();
     let after = merge(&draft, Some(&before)).unwrap();
-    assert!(after.board.contains("# The red wire.\n\"battery+\" = {") || after.board.contains("# The red wire.\n'battery+' = {"), "{}", after.board);
+    assert!(
+        after.board.contains("# The red wire.\n\"battery+\" = {")
+            || after.board.contains("# The red wire.\n'battery+' = {"),
+        "{}",
+        after.board
+    );
     assert!(after.board.contains("# Measured on two boards.\n[[segment]]\nlater = { a = [1, 2] }"));
     assert!(!after.fixture.contains("cell+") && after.fixture.contains("battery+"));
     let again = opened(&after);
@@ -124,9 +130,15 @@ fn drawn() -> Draft {
             point("in-", 5.0, "back", "terminal"),
         ],
         segments: vec![
-            segment(json!({ "name": "feed", "kind": "trace", "from": "in+", "to": "sw.in", "length": "21 mm", "width": "1.5 mm" })),
-            segment(json!({ "name": "switch", "kind": "switch", "from": "sw.in", "to": "sw.out", "closed": ["on"] })),
-            segment(json!({ "name": "out", "kind": "trace", "from": "sw.out", "to": "load", "length": "21 mm", "width": "1.5 mm" })),
+            segment(
+                json!({ "name": "feed", "kind": "trace", "from": "in+", "to": "sw.in", "length": "21 mm", "width": "1.5 mm" }),
+            ),
+            segment(
+                json!({ "name": "switch", "kind": "switch", "from": "sw.in", "to": "sw.out", "closed": ["on"] }),
+            ),
+            segment(
+                json!({ "name": "out", "kind": "trace", "from": "sw.out", "to": "load", "length": "21 mm", "width": "1.5 mm" }),
+            ),
         ],
         fixture: object(json!({ "name": "hand drawn bed", "board": "board.toml" })),
         ..Draft::default()
@@ -139,8 +151,16 @@ fn a_new_board_passes_the_check_and_comes_back() {
     assign(&mut draft, None).unwrap();
     let texts = merge(&draft, None).unwrap();
     assert_eq!(check(&texts), [], "{}{}", texts.board, texts.fixture);
-    assert!(texts.board.contains("\n\n[[segment]]\nname = \"feed\"\nkind = \"trace\"\nfrom = \"in+\""), "{}", texts.board);
-    assert!(texts.board.contains("{ at = [5.0, 10.0], side = \"front\", kind = \"terminal\" }"), "{}", texts.board);
+    assert!(
+        texts.board.contains("\n\n[[segment]]\nname = \"feed\"\nkind = \"trace\"\nfrom = \"in+\""),
+        "{}",
+        texts.board
+    );
+    assert!(
+        texts.board.contains("{ at = [5.0, 10.0], side = \"front\", kind = \"terminal\" }"),
+        "{}",
+        texts.board
+    );
     let again = opened(&texts);
     assert_eq!(merge(&again, Some(&texts)).unwrap(), texts);
     assert_eq!(again.points[0].pins, Some(json!({ "force": 0, "sense": 0 }).as_object().unwrap().clone()));
@@ -153,8 +173,18 @@ fn pins_keep_their_channels_and_new_ones_avoid_the_standards() {
     let mut draft = opened(&before);
     let kept = draft.points[3].pins.clone();
     draft.points.remove(2);
-    draft.points.push(PointEntry { name: "spare".into(), keys: draft.points[0].keys.clone(), ..PointEntry::default() });
-    draft.segments.push(Entry { was: None, keys: json!({ "name": "stub", "kind": "joint", "from": "reg.in", "to": "spare" }).as_object().unwrap().clone() });
+    draft.points.push(PointEntry {
+        name: "spare".into(),
+        keys: draft.points[0].keys.clone(),
+        ..PointEntry::default()
+    });
+    draft.segments.push(Entry {
+        was: None,
+        keys: json!({ "name": "stub", "kind": "joint", "from": "reg.in", "to": "spare" })
+            .as_object()
+            .unwrap()
+            .clone(),
+    });
     assign(&mut draft, Some(&before)).unwrap();
     assert_eq!(draft.points[2].pins, kept);
     let spare = draft.points.last().unwrap().pins.clone().unwrap();
@@ -185,7 +215,8 @@ fn every_finding_is_told_at_its_place() {
         ("[supply] lacks `load`", at("supply", None, None, None)),
         ("does not exist", at("pins", None, Some("sw.in"), Some("force"))),
     ] {
-        let finding = found.iter().find(|finding| finding.message.contains(words) || finding.help.contains(words));
+        let finding =
+            found.iter().find(|finding| finding.message.contains(words) || finding.help.contains(words));
         let finding = finding.unwrap_or_else(|| panic!("no finding says {words:?}: {found:#?}"));
         assert_eq!(finding.place, Some(place), "{}", finding.message);
     }
@@ -205,7 +236,10 @@ fn hostile_drafts_are_refused_in_words() {
     draft.points[1].name = draft.points[0].name.clone();
     assert!(refused(&draft).contains("a name of its own"));
     let mut draft = opened(&before);
-    draft.segments[0].keys.insert("deep".into(), serde_json::from_str(&format!("{}{}", "[".repeat(100), "]".repeat(100))).unwrap());
+    draft.segments[0].keys.insert(
+        "deep".into(),
+        serde_json::from_str(&format!("{}{}", "[".repeat(100), "]".repeat(100))).unwrap(),
+    );
     assert!(refused(&draft).contains("none that a file can hold"));
     let mut draft = opened(&before);
     draft.points = vec![draft.points[0].clone(); 2001];
@@ -220,10 +254,18 @@ fn hostile_drafts_are_refused_in_words() {
 #[test]
 fn photos_are_placed_by_their_file() {
     let window = |by: f64| Some(crate::photograph::Window { low: [-3.0, -by], high: [60.5, 40.0] });
-    for photos in [Photos { front: window(1.0), back: window(2.0) }, Photos { front: None, back: window(0.5) }] {
+    for photos in
+        [Photos { front: window(1.0), back: window(2.0) }, Photos { front: None, back: window(0.5) }]
+    {
         assert_eq!(Photos::parse(&photos.text()), photos);
     }
-    for text in ["", "[front]", "[", "[front]\nlow = [1, 2]\nhigh = [0, 0]", "[front]\nlow = [1.0, nan]\nhigh = [3.0, 4.0]"] {
+    for text in [
+        "",
+        "[front]",
+        "[",
+        "[front]\nlow = [1, 2]\nhigh = [0, 0]",
+        "[front]\nlow = [1.0, nan]\nhigh = [3.0, 4.0]",
+    ] {
         assert_eq!(Photos::parse(text), Photos::default());
     }
 }

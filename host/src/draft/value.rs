@@ -10,9 +10,40 @@ const DEEPEST: usize = 6;
 
 /// Keys in the order in which a person writes them; any other comes behind them.
 const ORDER: [&str; 34] = [
-    "name", "revision", "thickness", "copper", "outline", "from", "kind", "to", "return", "voltage", "load", "max_drop", "bulk", "at",
-    "side", "board", "limits", "force", "sense", "off", "between", "state", "closed", "length", "width", "layer",
-    "count", "drill", "plating", "rating", "hold", "value", "awg", "typical",
+    "name",
+    "revision",
+    "thickness",
+    "copper",
+    "outline",
+    "from",
+    "kind",
+    "to",
+    "return",
+    "voltage",
+    "load",
+    "max_drop",
+    "bulk",
+    "at",
+    "side",
+    "board",
+    "limits",
+    "force",
+    "sense",
+    "off",
+    "between",
+    "state",
+    "closed",
+    "length",
+    "width",
+    "layer",
+    "count",
+    "drill",
+    "plating",
+    "rating",
+    "hold",
+    "value",
+    "awg",
+    "typical",
 ];
 
 /// A value as JSON. What JSON does not have (days, infinities) is a text.
@@ -60,7 +91,8 @@ fn of_json(value: &Value, deep: usize) -> Option<Toml> {
         },
         Value::String(text) => Toml::from(text.as_str()),
         Value::Array(values) => {
-            let values: Vec<Toml> = values.iter().map(|value| of_json(value, deeper)).collect::<Option<_>>()?;
+            let values: Vec<Toml> =
+                values.iter().map(|value| of_json(value, deeper)).collect::<Option<_>>()?;
             Toml::Array(values.into_iter().collect::<Array>())
         }
         Value::Object(keys) => {
@@ -81,7 +113,10 @@ fn ordered(keys: &Keys) -> Vec<(&String, &Value)> {
     let place = |key: &str| match key {
         "kind" if is_point => ORDER.len(),
         "kind" => 1,
-        _ => ORDER.iter().position(|known| *known == key).map_or(ORDER.len(), |at| at + 2 * usize::from(at > 0)),
+        _ => ORDER
+            .iter()
+            .position(|known| *known == key)
+            .map_or(ORDER.len(), |at| at + 2 * usize::from(at > 0)),
     };
     all.sort_by_key(|(key, _)| place(key));
     all

@@ -45,13 +45,17 @@ pub struct Alignment {
 #[derive(Clone, PartialEq, Debug, thiserror::Error)]
 #[allow(missing_docs)] // each says it
 pub enum AlignError {
-    #[error("{count} through holes do not align the back: click three or more that can be seen from both sides")]
+    #[error(
+        "{count} through holes do not align the back: click three or more that can be seen from both sides"
+    )]
     TooFew { count: usize },
     #[error("{count} through holes are more than {MOST_PAIRS}, the most that are taken: leave some out")]
     TooMany { count: usize },
     #[error("through hole {number} lies nowhere: its places are no numbers, or far outside of any board")]
     Nowhere { number: usize },
-    #[error("the through holes lie on one line, so that a mirrored back looks like one that is not: take one away from the line")]
+    #[error(
+        "the through holes lie on one line, so that a mirrored back looks like one that is not: take one away from the line"
+    )]
     Collinear,
 }
 

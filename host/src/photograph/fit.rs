@@ -92,9 +92,13 @@ pub enum FitError {
     TooFew { marks: usize, lengths: usize },
     #[error("{count} marks are more than {MOST_MARKS}, the most that are taken: leave some out")]
     TooMany { count: usize },
-    #[error("mark {number} lies nowhere: its pixels or millimetres are no numbers, or far outside of any photo or board")]
+    #[error(
+        "mark {number} lies nowhere: its pixels or millimetres are no numbers, or far outside of any photo or board"
+    )]
     Nowhere { number: usize },
-    #[error("marks {first} and {second} are the same place: click each place once, and give each its own millimetres")]
+    #[error(
+        "marks {first} and {second} are the same place: click each place once, and give each its own millimetres"
+    )]
     Repeated { first: usize, second: usize },
     #[error(
         "marks {} lie on one line, so that the tilt of the photo cannot be told: choose four places of which no three \
@@ -102,7 +106,9 @@ pub enum FitError {
         list(marks)
     )]
     Collinear { marks: Vec<usize> },
-    #[error("the marks contradict each other: no photo of a flat board looks like that; look for two that were exchanged")]
+    #[error(
+        "the marks contradict each other: no photo of a flat board looks like that; look for two that were exchanged"
+    )]
     Contradiction,
 }
 
@@ -156,7 +162,8 @@ fn make_sense(marks: &[Mark], lengths: &[Length]) -> Result<(), FitError> {
     if count > MOST_MARKS {
         return Err(FitError::TooMany { count });
     }
-    let within = |place: [f64; 2], far: f64| place.iter().all(|value| value.is_finite() && value.abs() <= far);
+    let within =
+        |place: [f64; 2], far: f64| place.iter().all(|value| value.is_finite() && value.abs() <= far);
     if let Some(at) = marks.iter().position(|mark| !within(mark.px, FAR_PX) || !within(mark.mm, FAR_MM)) {
         return Err(FitError::Nowhere { number: at + 1 });
     }
@@ -277,7 +284,8 @@ impl Frame {
             // What the clicks' size is on the board, by the longest length.
             mm.size = px.size * longest.mm / apart(longest.px[0], longest.px[1]).max(SAME_PX);
         }
-        let marks = marks.iter().map(|mark| Mark { px: px.normal(mark.px), mm: mm.normal(mark.mm) }).collect();
+        let marks =
+            marks.iter().map(|mark| Mark { px: px.normal(mark.px), mm: mm.normal(mark.mm) }).collect();
         let lengths = lengths
             .iter()
             .map(|length| Length { px: length.px.map(|at| px.normal(at)), mm: length.mm / mm.size })
@@ -336,7 +344,8 @@ impl Frame {
     fn in_front(&self, map: &Homography) -> Option<()> {
         let row = map.inverse()?.rows()[2];
         let depth = |[x, y]: [f64; 2]| row[0] * x + row[1] * y + row[2];
-        let clicks = self.marks.iter().map(|mark| mark.px).chain(self.lengths.iter().flat_map(|length| length.px));
+        let clicks =
+            self.marks.iter().map(|mark| mark.px).chain(self.lengths.iter().flat_map(|length| length.px));
         let depths: Vec<f64> = clicks.map(depth).collect();
         let all_of = |sign: f64| depths.iter().all(|depth| depth * sign > 0.0);
         (all_of(1.0) || all_of(-1.0)).then_some(())
@@ -351,7 +360,8 @@ impl Frame {
     ) -> Option<f64> {
         const DELTA: f64 = 1e-6;
         let now = map(unknowns)?.inverse()?;
-        let clicks = self.marks.iter().map(|mark| mark.px).chain(self.lengths.iter().flat_map(|length| length.px));
+        let clicks =
+            self.marks.iter().map(|mark| mark.px).chain(self.lengths.iter().flat_map(|length| length.px));
         let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
         for [x, y] in clicks {
             (low, high) = ([low[0].min(x), low[1].min(y)], [high[0].max(x), high[1].max(y)]);
@@ -411,9 +421,10 @@ fn flat(frame: &Frame, seen: Seen) -> Option<Homography> {
     // Complex numbers: px = c · mm, or c · its conjugate where the hand changes. Both clouds have their middle at zero only
     // where there are no lengths beside the marks, so the middle of the marks' pixels is taken off.
     let count = frame.marks.len() as f64;
-    let middle = frame.marks.iter().fold([0.0; 2], |sum, mark| {
-        [sum[0] + mark.px[0] / count, sum[1] + mark.px[1] / count]
-    });
+    let middle = frame
+        .marks
+        .iter()
+        .fold([0.0; 2], |sum, mark| [sum[0] + mark.px[0] / count, sum[1] + mark.px[1] / count]);
     let (mut re, mut im, mut norm) = (0.0, 0.0, 0.0);
     for mark in &frame.marks {
         let [u, v] = [mark.px[0] - middle[0], mark.px[1] - middle[1]];

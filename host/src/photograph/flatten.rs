@@ -89,7 +89,9 @@ pub fn flatten(
 /// Samples along a side of each pixel, so that a smaller picture does not flicker: as many as photo pixels fit, at most 3.
 fn samples(place: &impl Fn(f64, f64) -> Option<[f64; 2]>, width: f64, height: f64) -> u32 {
     let middle = [width / 2.0, height / 2.0];
-    let (Some(a), Some(b)) = (place(middle[0], middle[1]), place(middle[0] + 1.0, middle[1])) else { return 1 };
+    let (Some(a), Some(b)) = (place(middle[0], middle[1]), place(middle[0] + 1.0, middle[1])) else {
+        return 1;
+    };
     // Between two pixels a sample takes both in, so that one does up to a scale of two.
     let photo_px = (a[0] - b[0]).hypot(a[1] - b[1]);
     (photo_px as u32).clamp(1, 3)

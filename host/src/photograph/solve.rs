@@ -79,6 +79,7 @@ pub(super) fn rank(slopes: &DMatrix<f64>, least: f64) -> usize {
 
 /// Covariance of the unknowns when every residual has variance one; directions that nothing determines count as certain.
 pub(super) fn covariance(slopes: &DMatrix<f64>) -> Option<DMatrix<f64>> {
-    let inverse = slopes.clone().pseudo_inverse(slopes.clone().svd(false, false).singular_values.max() * NOTHING);
+    let inverse =
+        slopes.clone().pseudo_inverse(slopes.clone().svd(false, false).singular_values.max() * NOTHING);
     inverse.ok().map(|inverse| &inverse * inverse.transpose())
 }

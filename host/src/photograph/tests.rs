@@ -49,7 +49,8 @@ fn camera(tilt_degrees: f64, towards_degrees: f64, turn_degrees: f64, seen: Seen
     };
     let centred = Matrix3::new(1.0, 0.0, -BOARD[0] / 2.0, 0.0, 1.0, -BOARD[1] / 2.0, 0.0, 0.0, 1.0);
     let pose = (tilt * turn).matrix() * hand;
-    let mut plane = Matrix3::from_columns(&[pose.column(0).into_owned(), pose.column(1).into_owned(), Vector3::zeros()]);
+    let mut plane =
+        Matrix3::from_columns(&[pose.column(0).into_owned(), pose.column(1).into_owned(), Vector3::zeros()]);
     plane.set_column(2, &Vector3::new(0.0, 0.0, 300.0));
     let look = |focal: f64, shift: [f64; 2]| {
         let lens = Matrix3::new(focal, 0.0, shift[0], 0.0, focal, shift[1], 0.0, 0.0, 1.0);
@@ -59,10 +60,14 @@ fn camera(tilt_degrees: f64, towards_degrees: f64, turn_degrees: f64, seen: Seen
     let corners = CORNERS.map(|corner| look(1.0, [0.0; 2]).apply(corner).unwrap());
     let span = |axis: usize| {
         let values = corners.map(|corner| corner[axis]);
-        (values.iter().copied().fold(f64::INFINITY, f64::min), values.iter().copied().fold(f64::NEG_INFINITY, f64::max))
+        (
+            values.iter().copied().fold(f64::INFINITY, f64::min),
+            values.iter().copied().fold(f64::NEG_INFINITY, f64::max),
+        )
     };
     let (across, along) = (span(0), span(1));
-    let focal = (0.94 * f64::from(PHOTO[0]) / (across.1 - across.0)).min(0.94 * f64::from(PHOTO[1]) / (along.1 - along.0));
+    let focal = (0.94 * f64::from(PHOTO[0]) / (across.1 - across.0))
+        .min(0.94 * f64::from(PHOTO[1]) / (along.1 - along.0));
     let middle = |span: (f64, f64), size: u32| f64::from(size) / 2.0 - focal * (span.0 + span.1) / 2.0;
     look(focal, [middle(across, PHOTO[0]), middle(along, PHOTO[1])])
 }
@@ -96,7 +101,12 @@ fn points_of_a_tilted_photo_are_within_a_tenth_of_a_millimetre() {
         let mut draws = Draws(11);
         let (mut of_map, mut with_click) = (Vec::new(), Vec::new());
         for _ in 0..400 {
-            let camera = camera(draws.between(0.0, 25.0), draws.between(0.0, 360.0), draws.between(-10.0, 10.0), Seen::Front);
+            let camera = camera(
+                draws.between(0.0, 25.0),
+                draws.between(0.0, 360.0),
+                draws.between(-10.0, 10.0),
+                Seen::Front,
+            );
             let fit = fit(&marks(&camera, &places, &mut draws), &[], Seen::Front).unwrap();
             for i in 0..=4 {
                 for j in 0..=4 {
@@ -108,7 +118,9 @@ fn points_of_a_tilted_photo_are_within_a_tenth_of_a_millimetre() {
             }
         }
         let (map, click) = (figures(of_map), figures(with_click));
-        println!("{name}: map {map:.3?} mm, a point clicked with 2 px jitter {click:.3?} mm (median, 95 %, largest)");
+        println!(
+            "{name}: map {map:.3?} mm, a point clicked with 2 px jitter {click:.3?} mm (median, 95 %, largest)"
+        );
         assert!(map[1] <= 0.10 && map[2] <= most, "{name}: {map:?}");
         assert!(click[1] <= 0.10, "{name}: {click:?}");
     }
@@ -117,13 +129,27 @@ fn points_of_a_tilted_photo_are_within_a_tenth_of_a_millimetre() {
 /// Asked: vias within 0.15 mm between the sides.
 #[test]
 fn vias_of_both_sides_meet() {
-    let holes = [[6.0, 6.0], [94.0, 8.0], [90.0, 64.0], [8.0, 60.0], [50.0, 5.0], [48.0, 66.0], [5.0, 33.0], [95.0, 36.0]];
+    let holes = [
+        [6.0, 6.0],
+        [94.0, 8.0],
+        [90.0, 64.0],
+        [8.0, 60.0],
+        [50.0, 5.0],
+        [48.0, 66.0],
+        [5.0, 33.0],
+        [95.0, 36.0],
+    ];
     for (count, most) in [(3, 0.15), (4, 0.15), (6, 0.15), (8, 0.15)] {
         let mut draws = Draws(23);
         let mut off = Vec::new();
         for _ in 0..400 {
             let mut side = |seen| {
-                let camera = camera(draws.between(0.0, 25.0), draws.between(0.0, 360.0), draws.between(-10.0, 10.0), seen);
+                let camera = camera(
+                    draws.between(0.0, 25.0),
+                    draws.between(0.0, 360.0),
+                    draws.between(-10.0, 10.0),
+                    seen,
+                );
                 let fit = fit(&marks(&camera, &eight_marks(), &mut draws), &[], seen).unwrap();
                 (camera, fit.homography)
             };
@@ -213,7 +239,8 @@ fn a_rendered_photo_is_flattened_to_scale() {
 #[test]
 fn lengths_alone_give_scale_and_five_of_them_the_tilt() {
     let camera = camera(20.0, 30.0, 0.0, Seen::Front);
-    let length = |a: [f64; 2], b: [f64; 2]| Length { px: [a, b].map(|at| camera.apply(at).unwrap()), mm: apart(a, b) };
+    let length =
+        |a: [f64; 2], b: [f64; 2]| Length { px: [a, b].map(|at| camera.apply(at).unwrap()), mm: apart(a, b) };
     let all = [
         length([0.0, 0.0], [100.0, 0.0]),
         length([0.0, 0.0], [0.0, 70.0]),
@@ -230,11 +257,13 @@ fn lengths_alone_give_scale_and_five_of_them_the_tilt() {
     let six = fit(&[], &all, Seen::Front).unwrap();
     assert_eq!((six.model, six.missing, six.spare), (Model::Perspective, None, 1));
     // A length that nobody marked comes out right, and up is up.
-    let [a, b] = [[20.0, 10.0], [70.0, 50.0]].map(|at| six.homography.apply(camera.apply(at).unwrap()).unwrap());
+    let [a, b] =
+        [[20.0, 10.0], [70.0, 50.0]].map(|at| six.homography.apply(camera.apply(at).unwrap()).unwrap());
     assert!((apart(a, b) - apart([20.0, 10.0], [70.0, 50.0])).abs() < 0.01, "{a:?} {b:?}");
     assert!(b[1] > a[1] && b[0] > a[0]);
     // Five that all run one way tell nothing of the tilt across it.
-    let rows: Vec<_> = (0..6).map(|i| length([0.0, 10.0 * f64::from(i)], [90.0, 10.0 * f64::from(i)])).collect();
+    let rows: Vec<_> =
+        (0..6).map(|i| length([0.0, 10.0 * f64::from(i)], [90.0, 10.0 * f64::from(i)])).collect();
     assert_eq!(fit(&[], &rows, Seen::Front).unwrap().model, Model::Flat);
 }
 
@@ -287,8 +316,14 @@ fn marks_that_tell_nothing_are_refused_in_words() {
     let photo = RgbImage::new(10, 10);
     let map = fit(&CORNERS.map(|[x, y]| at(x, y)), &[], Seen::Front).unwrap().homography;
     let window = |high| Window { low: [0.0, 0.0], high };
-    assert!(matches!(flatten(&photo, &map, window([0.1, 9.0]), Seen::Front, 10.0), Err(FlattenError::Window { .. })));
-    assert_eq!(flatten(&photo, &map, Window { low: [900.0, 0.0], high: [950.0, 50.0] }, Seen::Front, 10.0), Err(FlattenError::Elsewhere));
+    assert!(matches!(
+        flatten(&photo, &map, window([0.1, 9.0]), Seen::Front, 10.0),
+        Err(FlattenError::Window { .. })
+    ));
+    assert_eq!(
+        flatten(&photo, &map, Window { low: [900.0, 0.0], high: [950.0, 50.0] }, Seen::Front, 10.0),
+        Err(FlattenError::Elsewhere)
+    );
 }
 
 proptest! {

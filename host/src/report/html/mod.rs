@@ -64,7 +64,8 @@ mod tests {
     fn pages() -> Vec<String> {
         let (nasty, nasty_board) = sample::nasty();
         let strange = || Some("a/\"b\".html?x=<y>&z".to_owned());
-        let links = Links { lot: &|_| strange(), unit: &|_| strange(), sweep: &|_, _| strange(), ..Links::NONE };
+        let links =
+            Links { lot: &|_| strange(), unit: &|_| strange(), sweep: &|_, _| strange(), ..Links::NONE };
         let mut strange_lot = sample::lot();
         strange_lot.units[1].serial = sample::NASTY.to_owned();
         let mut strange_unit = sample::history();

@@ -13,7 +13,13 @@ use crate::{
 
 /// Where the tips go, drawn; both faces where the board is held on its edge. The page is written anew for every question, and a browser
 /// looks for it again by itself when it is loaded anew.
-pub fn question(board: &Board, points: [PointId; 2], hold: Hold, sentence: &str, photos: &Backdrop) -> String {
+pub fn question(
+    board: &Board,
+    points: [PointId; 2],
+    hold: Hold,
+    sentence: &str,
+    photos: &Backdrop,
+) -> String {
     let faces = match hold {
         Hold::Face(face) => vec![face],
         Hold::Edge => vec![Face::Front, Face::Back],

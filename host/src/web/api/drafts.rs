@@ -223,7 +223,8 @@ async fn create(State(app): State<App>, parts: Parts) -> Result<Response, Proble
     let folder = folder(&app)?;
     let (wanted, files) = sent(parts)?;
     let saved = blocking(move || {
-        let text = |key: &str| wanted.draft.board.get(key).and_then(|value| value.as_str()).unwrap_or_default();
+        let text =
+            |key: &str| wanted.draft.board.get(key).and_then(|value| value.as_str()).unwrap_or_default();
         let key = drafts::key_of(text("name"), text("revision"));
         let (_, texts, findings) = written(wanted.draft, None, &folder.join(&key))?;
         doubted(&findings, wanted.yes)?;
@@ -285,10 +286,7 @@ async fn replace(
         (status = 409, body = Problem)
     )
 )]
-async fn photo(
-    State(app): State<App>,
-    Path((key, side)): Path<(String, Seen)>,
-) -> Result<Response, Problem> {
+async fn photo(State(app): State<App>, Path((key, side)): Path<(String, Seen)>) -> Result<Response, Problem> {
     let folder = folder(&app)?;
     let picture = blocking(move || Ok(drafts::photo(&folder, &key, side)?)).await?;
     let picture = picture.ok_or_else(|| Problem::not_found("there is no photo of that side"))?;
@@ -351,7 +349,9 @@ impl From<DraftsError> for Problem {
     fn from(error: DraftsError) -> Self {
         let status = match &error {
             DraftsError::NoBoard { .. } => StatusCode::NOT_FOUND,
-            DraftsError::Unreadable(_) | DraftsError::Changed { .. } | DraftsError::Taken { .. } => StatusCode::CONFLICT,
+            DraftsError::Unreadable(_) | DraftsError::Changed { .. } | DraftsError::Taken { .. } => {
+                StatusCode::CONFLICT
+            }
             DraftsError::Photo { .. } => StatusCode::BAD_REQUEST,
             DraftsError::System { .. } => StatusCode::SERVICE_UNAVAILABLE,
         };

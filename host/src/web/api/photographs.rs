@@ -159,9 +159,13 @@ struct FlattenForm {
 async fn flatten(mut parts: Parts) -> Result<Response, Problem> {
     let refuse = |error: String| Problem::bad_request(error);
     let how = parts.take("how").ok_or_else(|| refuse("the form has no field `how`".into()))?;
-    let how: How = serde_json::from_slice(&how).map_err(|error| refuse(format!("the field `how`: {error}")))?;
-    let file = parts.take("photo").ok_or_else(|| refuse("the form has no field `photo` with a file in it".into()))?;
-    let to_mm = Homography::new(how.to_mm).ok_or_else(|| refuse("`to_mm` places no photo: it is singular".into()))?;
+    let how: How =
+        serde_json::from_slice(&how).map_err(|error| refuse(format!("the field `how`: {error}")))?;
+    let file = parts
+        .take("photo")
+        .ok_or_else(|| refuse("the form has no field `photo` with a file in it".into()))?;
+    let to_mm =
+        Homography::new(how.to_mm).ok_or_else(|| refuse("`to_mm` places no photo: it is singular".into()))?;
     let jpeg = blocking(move || {
         let photo = photograph::oriented(&file).map_err(|error| refuse(error.to_string()))?;
         let flat = photograph::flatten(&photo, &to_mm, how.window, how.seen, how.px_per_mm);

@@ -141,5 +141,8 @@ fn usual() -> String {
         ("connector", of(parts::CONNECTOR)),
         ("transistor", of(parts::TRANSISTOR)),
     ];
-    serde_json::Value::Object(usual.into_iter().map(|(kind, words)| (kind.to_owned(), words.into())).collect()).to_string()
+    serde_json::Value::Object(
+        usual.into_iter().map(|(kind, words)| (kind.to_owned(), words.into())).collect(),
+    )
+    .to_string()
 }

@@ -121,7 +121,7 @@ export class View {
     yield shape("polyline", { class: classes, points: this.#line(side, way), "stroke-width": width, "data-segment": keys.name });
     if (keys.kind !== "trace" && keys.kind !== "via") {
       const [a, b] = [this.at(side, way[0]), this.at(side, way.at(-1))];
-      yield shape("text", { class: "word", x: (a[0] + b[0]) / 2, y: (a[1] + b[1]) / 2 - 5 }, keys.kind);
+      yield shape("text", { class: "word", x: (a[0] + b[0]) / 2, y: (a[1] + b[1]) / 2 + 19 }, keys.kind);
     }
   }
 
