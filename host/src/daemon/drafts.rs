@@ -130,7 +130,7 @@ pub fn read(folder: &Path, key: &str) -> Result<Kept, DraftsError> {
     if !place.join(photo_file(Seen::Back)).is_file() {
         photos.back = None;
     }
-    let hash = hash::of([&texts.board, &texts.fixture, &of_photos].map(|text| hash::of(text)).join("\n"));
+    let hash = hash::of([&texts.board, &texts.fixture, &of_photos].map(hash::of).join("\n"));
     Ok(Kept { texts, photos, hash })
 }
 

@@ -148,9 +148,10 @@ fn affine(pairs: &[Pair]) -> Option<Homography> {
     });
     let svd = equations.svd(true, true);
     let solve = |axis: fn(&Pair) -> f64| {
-        svd.solve(&DVector::from_iterator(pairs.len(), pairs.iter().map(axis)), 1e-12).ok()
+        let right = DVector::from_iterator(pairs.len(), pairs.iter().map(axis));
+        svd.solve(&right, 1e-12).ok().and_then(|row| <[f64; 3]>::try_from(row.as_slice()).ok())
     };
     let (x, y) = (solve(|pair| pair.front[0])?, solve(|pair| pair.front[1])?);
-    let shift = |row: &DVector<f64>| row[2] - row[0] * around[0] - row[1] * around[1];
+    let shift = |row: &[f64; 3]| row[2] - row[0] * around[0] - row[1] * around[1];
     Homography::affine([[x[0], x[1]], [y[0], y[1]]], [shift(&x), shift(&y)])
 }

@@ -373,7 +373,7 @@ impl Frame {
             let slopes: Vec<[f64; 2]> = (0..unknowns.len())
                 .map(|i| {
                     let mut moved = unknowns.clone();
-                    moved[i] += DELTA;
+                    *moved.get_mut(i)? += DELTA;
                     let there = map(&moved)?.inverse()?.apply(place)?;
                     Some([(there[0] - at[0]) / DELTA, (there[1] - at[1]) / DELTA])
                 })
@@ -445,16 +445,17 @@ fn direct(frame: &Frame) -> Option<DVector<f64>> {
     for (i, mark) in frame.marks.iter().enumerate() {
         let ([x, y], [u, v]) = (mark.mm, mark.px);
         for (column, value) in [-x, -y, -1.0, 0.0, 0.0, 0.0, u * x, u * y, u].into_iter().enumerate() {
-            equations[(2 * i, column)] = value;
+            *equations.get_mut((2 * i, column))? = value;
         }
         for (column, value) in [0.0, 0.0, 0.0, -x, -y, -1.0, v * x, v * y, v].into_iter().enumerate() {
-            equations[(2 * i + 1, column)] = value;
+            *equations.get_mut((2 * i + 1, column))? = value;
         }
     }
     let svd = equations.svd(false, true);
     let (smallest, _) = svd.singular_values.argmin();
     let rows = svd.v_t?;
     let row = rows.row(smallest);
-    let all: Vec<f64> = row.iter().map(|entry| entry / row[8]).take(8).collect();
+    let last = row.iter().last()?;
+    let all: Vec<f64> = row.iter().map(|entry| entry / last).take(8).collect();
     all.iter().all(|value| value.is_finite()).then(|| DVector::from_vec(all))
 }

@@ -55,7 +55,7 @@ fn slopes(
     let columns = (0..unknowns.len()).map(|i| {
         let shifted = |by: f64| {
             let mut at = unknowns.clone();
-            at[i] += by;
+            *at.get_mut(i)? += by;
             residuals(&at)
         };
         Some((shifted(DELTA)? - shifted(-DELTA)?) / (2.0 * DELTA))

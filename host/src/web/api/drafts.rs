@@ -301,8 +301,11 @@ fn folder(app: &App) -> Result<PathBuf, Problem> {
     })
 }
 
+/// New photos of front and back.
+type NewPhotos = [Option<Vec<u8>>; 2];
+
 /// The parts of a form that is to be saved.
-fn sent(mut parts: Parts) -> Result<(ToSave, [Option<Vec<u8>>; 2]), Problem> {
+fn sent(mut parts: Parts) -> Result<(ToSave, NewPhotos), Problem> {
     let board = parts.take("board").ok_or_else(|| Problem::bad_request("the form has no field `board`"))?;
     let wanted = serde_json::from_slice(&board)
         .map_err(|error| Problem::bad_request(format!("the field `board` is no board: {error}")))?;

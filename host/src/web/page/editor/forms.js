@@ -34,7 +34,7 @@ export function element(name, attributes = {}, ...inner) {
 }
 
 export class Forms {
-  #drawn = "";
+  #waits = false;
   constructor(model, usual, actions) { [this.model, this.usual, this.actions] = [model, usual, actions]; }
 
   attach() {
@@ -49,6 +49,9 @@ export class Forms {
         next.focus();
       });
     }
+    for (const form of document.querySelectorAll('[role="tabpanel"]')) {
+      form.addEventListener("focusout", () => setTimeout(() => this.#waits && this.draw()));
+    }
     this.open("board");
   }
 
@@ -62,7 +65,6 @@ export class Forms {
       form.hidden = !is;
       if (!is) form.replaceChildren();
     }
-    this.#drawn = "";
     this.draw();
   }
 
@@ -74,24 +76,24 @@ export class Forms {
     at("tab-problems").classList.toggle("bad", errors > 0);
     const made = { chosen: () => this.#chosen(), board: () => this.#board(), supply: () => this.#supply(), problems: () => this.#problems() }[this.shown]();
     const place = at(`form-${this.shown}`);
-    const focused = document.activeElement?.closest?.("[data-field]")?.dataset.field;
-    const [start, end] = [document.activeElement?.selectionStart, document.activeElement?.selectionEnd];
-    const typed = place.contains(document.activeElement) ? document.activeElement.value : null;
+    const active = document.activeElement;
+    const inside = place.contains(active);
+    // What is being typed is not yet a step: the form waits until the field is left.
+    this.#waits = inside && active.tagName === "INPUT" && active.value !== active.defaultValue;
+    if (this.#waits) return;
+    const focused = inside ? active.dataset.field : null;
     place.replaceChildren(...made);
-    if (!focused || typed === null) return;
-    const again = place.querySelector(`[data-field="${CSS.escape(focused)}"]`);
-    again?.focus({ preventScroll: true });
-    // What is being typed is not yet a step.
-    if (again?.tagName === "INPUT" && again.type === "text") {
-      again.value = typed;
-      again.setSelectionRange(start, end);
-    }
+    if (focused) place.querySelector(`[data-field="${CSS.escape(focused)}"]`)?.focus({ preventScroll: true });
   }
 
   /** A field; `set` is called when it is left with another value. */
   #field(id, words, value, set, { placeholder, findings = [], type = "text", options, list } = {}) {
     const shown = value === undefined || value === null ? "" : String(value);
-    const commit = (event) => event.target.value !== shown && set(event.target.value.trim());
+    const commit = ({ target }) => {
+      if (target.value === shown) return;
+      if (target.tagName === "INPUT") target.defaultValue = target.value;
+      set(target.value.trim());
+    };
     const trouble = findings.length ? `why-${id.replaceAll(/[^a-z0-9]+/gi, "-")}` : undefined;
     const common = {
       "data-field": id, onchange: commit, "aria-invalid": findings.some(({ grade }) => grade === "error") ? "true" : undefined, "aria-describedby": trouble,
@@ -99,7 +101,8 @@ export class Forms {
     const input = options
       ? element("select", common, ...options.map(([key, text]) => element("option", { value: key, selected: key === shown }, text)))
       : element("input", { ...common, type, value: shown, placeholder, list, spellcheck: "false", autocomplete: "off" });
-    return element("label", {}, element("span", {}, words), input,
+    // What is wrong stands beside the label, so that the field keeps its name for whoever hears the page read.
+    return element("div", { class: "field" }, element("label", {}, element("span", {}, words), input),
       ...(findings.length ? [element("em", { id: trouble, class: "why" }, ...findings.map(({ message, help }) => element("span", {}, `${message}: ${help}`)))] : []));
   }
 
