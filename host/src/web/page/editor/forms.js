@@ -82,8 +82,12 @@ export class Forms {
     this.#waits = inside && active.tagName === "INPUT" && active.value !== active.defaultValue;
     if (this.#waits) return;
     const focused = inside ? active.dataset.field : null;
+    const marked = [active?.selectionStart, active?.selectionEnd];
     place.replaceChildren(...made);
-    if (focused) place.querySelector(`[data-field="${CSS.escape(focused)}"]`)?.focus({ preventScroll: true });
+    const again = focused && place.querySelector(`[data-field="${CSS.escape(focused)}"]`);
+    again?.focus({ preventScroll: true });
+    // What was marked to be typed over stays marked.
+    if (again?.tagName === "INPUT") again.setSelectionRange(...marked);
   }
 
   /** A field; `set` is called when it is left with another value. */
