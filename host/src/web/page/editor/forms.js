@@ -6,7 +6,7 @@ const at = (id) => document.getElementById(id);
 /** Fields of a segment besides name, kind and ends: key, words, whether it is a number. */
 const FIELDS = {
   trace: [["length", "Length along the copper"], ["width", "Width"], ["layer", "Layer: outer or inner"]],
-  pour: [["layer", "Layer: outer or inner"]],
+  pour: [["layer", "Layer: outer or inner"], ["from_pad", "Pad or barrel it begins at, across"], ["to_pad", "Where it ends, across"]],
   via: [["count", "Barrels side by side", "number"], ["drill", "Drill"], ["plating", "Plating"]],
   fuse: [["rating", "Rating"]],
   resettable: [["hold", "Hold current"]],
@@ -196,9 +196,9 @@ export class Forms {
   #kind(segment, kind) {
     const { model } = this;
     const { keys } = segment;
-    const kept = new Set((FIELDS[kind] ?? []).map(([key]) => key).concat(kind === "trace" ? ["route"] : [], kind === "pour" ? ["outline"] : []));
+    const kept = new Set((FIELDS[kind] ?? []).map(([key]) => key).concat(kind === "trace" ? ["route"] : [], kind === "pour" ? ["outline", "holes"] : []));
     this.#set((draft) => {
-      for (const key of Object.values(FIELDS).flat().map(([key]) => key).concat("route", "outline")) if (!kept.has(key)) delete keys[key];
+      for (const key of Object.values(FIELDS).flat().map(([key]) => key).concat("route", "outline", "holes")) if (!kept.has(key)) delete keys[key];
       const [from, to] = [model.named(keys.from), model.named(keys.to)];
       if (from && to) {
         const fresh = model.addSegment(draft, kind, from, to);
