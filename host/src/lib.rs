@@ -28,6 +28,9 @@ pub mod document;
 
 pub mod copper;
 
+#[warn(clippy::indexing_slicing)]
+pub mod photograph;
+
 // What there is, what is asked of it, and what the meter can do.
 pub mod board;
 
@@ -42,6 +45,9 @@ pub mod check;
 // Layouts that others wrote.
 #[warn(clippy::indexing_slicing)]
 pub mod import;
+
+#[warn(clippy::indexing_slicing)]
+pub mod draft;
 
 pub mod meter;
 

@@ -84,6 +84,7 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     let how = args.by_hand;
     let good_unit = how.good_unit.as_deref().map(text::serial).transpose()?;
     let board = board::read(&args.file)?;
+    let photos = html::Backdrop::beside(&args.file);
     let limits = LimitSet::of_board(&board);
     let store_path = store.clone();
     let records = records::open(store)?;
@@ -127,6 +128,7 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
         stable: Stable::lifted(),
         good_unit,
         form: &form,
+        photos: &photos,
         output: as_json.then_some(&mut *output),
     };
     let ended = talk.hold();
@@ -151,7 +153,10 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
             json: &|| json::sweep_line(&sweep),
             text: &|screen| terminal::sweep(&sweep, Some(id), screen),
             csv: &|out| csv::sweep(&sweep, out),
-            html: &|| html::sweep(&sweep, &board, &html::Links::NONE),
+            html: &|| {
+                let photos = |_: &Board| photos.clone();
+                html::sweep(&sweep, &board, &html::Links { photos: &photos, ..html::Links::NONE })
+            },
         },
     );
     if let Err(Ended::Meter(error)) = ended {
@@ -279,6 +284,8 @@ struct Conversation<'c, 'b> {
     stable: Stable,
     good_unit: Option<String>,
     form: &'c Ready,
+    /// Photos of the board, behind its drawing.
+    photos: &'c html::Backdrop,
     /// Where questions go as JSON; `None`: to standard error, for a person.
     output: Option<&'c mut Output>,
 }
@@ -365,6 +372,7 @@ impl Conversation<'_, '_> {
                 asking.probe.points,
                 asking.probe.hold,
                 &sentence(board, asking),
+                self.photos,
             ));
         }
         if self.output.is_none() {

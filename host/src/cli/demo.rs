@@ -191,6 +191,7 @@ const LINKS: html::Links<'static> = html::Links {
     lot: &|_| Some(INDEX.into()),
     unit: &|serial| Some(unit_page(serial)),
     sweep: &|serial, id| Some(sweep_page(serial, id)),
+    ..html::Links::NONE
 };
 
 /// Marks a store that the demo made and may clear away.

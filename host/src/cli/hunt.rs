@@ -66,7 +66,15 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     let rates = lot.as_deref().map_or_else(Rates::table, |lot| of_lot(&records, &fixture.board, lot));
     let cancel = interrupt::token();
     let (mut session, mut operator) = args.bench.open(&fixture, &cancel)?;
-    let round = Round { fixture: &fixture, plan: &plan, daemon: None, records: &records, lot, form: &form };
+    let round = Round {
+        fixture: &fixture,
+        file: &args.file,
+        plan: &plan,
+        daemon: None,
+        records: &records,
+        lot,
+        form: &form,
+    };
     round.hunt(serial, rates, args.then_sweep, &mut session, operator.as_mut(), output)
 }
 

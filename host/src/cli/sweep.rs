@@ -1,6 +1,6 @@
 //! `copperwalk sweep FIXTURE --serial SN`: sweep one unit, record it, then show it.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use super::{
     Failure, Status, by_daemon, each,
@@ -11,6 +11,7 @@ use super::{
     records, slip,
 };
 use crate::{
+    board::Board,
     client::{Daemon, seen::Asked},
     fixture::{self, Fixture},
     hypothesis::Rates,
@@ -91,6 +92,8 @@ pub struct BenchArgs {
 /// What every unit of a command is swept with.
 pub struct Round<'r> {
     pub fixture: &'r Fixture,
+    /// Its file, beside which photos of the board may lie.
+    pub file: &'r Path,
     pub plan: &'r Plan,
     /// The daemon that has the controller, if one does.
     pub daemon: Option<&'r Daemon>,
@@ -169,7 +172,14 @@ impl Round<'_> {
                 json: &|| json::sweep(sweep),
                 text: &|screen| terminal::sweep(sweep, Some(id), screen),
                 csv: &|out| csv::sweep(sweep, out),
-                html: &|| html::sweep(sweep, &self.fixture.board, &html::Links::NONE),
+                html: &|| {
+                    let photos = |_: &Board| html::Backdrop::beside(self.file);
+                    html::sweep(
+                        sweep,
+                        &self.fixture.board,
+                        &html::Links { photos: &photos, ..html::Links::NONE },
+                    )
+                },
             },
         );
         match Failure::undelivered(failures) {
@@ -235,7 +245,15 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     };
     let form = args.form.ready(records.path())?;
     let daemon = daemon.as_ref();
-    let round = Round { fixture: &fixture, plan: &plan, daemon, records: &records, lot, form: &form };
+    let round = Round {
+        fixture: &fixture,
+        file: &args.fixture,
+        plan: &plan,
+        daemon,
+        records: &records,
+        lot,
+        form: &form,
+    };
     let Some(serial) = serial else { return each::run(&round, &args.bench, args.yes, output) };
     slip::none_or_meant(&records, &serial, round.lot.as_deref(), &fixture.board, args.yes)?;
     let cancel = interrupt::token();

@@ -102,6 +102,11 @@ impl Fixtures {
         Ok(fixtures)
     }
 
+    /// The folder they are read from; `None` of the built-in examples.
+    pub fn folder(&self) -> Option<&Path> {
+        self.folder.as_deref()
+    }
+
     /// Reads what has changed since the last look; true if anything has.
     pub fn look(&self) -> bool {
         let Some(folder) = &self.folder else { return false };
@@ -180,6 +185,8 @@ fn files(folder: &Path) -> Vec<PathBuf> {
     let entries = |folder: &Path| {
         let mut paths: Vec<PathBuf> =
             fs::read_dir(folder).into_iter().flatten().flatten().map(|entry| entry.path()).collect();
+        // What begins with a dot is being written (`drafts`), or hidden from everybody.
+        paths.retain(|path| path.file_name().is_some_and(|name| !name.as_encoded_bytes().starts_with(b".")));
         paths.sort();
         paths
     };

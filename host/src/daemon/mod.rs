@@ -4,7 +4,7 @@
 //! listeners), [`desk`] (what callers and the bench's thread share), [`fixtures`] (what can be laid on, re-read when its
 //! files change), `operator` (whoever is at the page puts the unit into its states), `arrival` (when the controller was last
 //! heard), `bench` (the thread itself), [`modelled`] with `draw`: a bench without hardware that runs in real time, with units
-//! that have believable faults, and [`notice`] (how other commands find the daemon). [`judging`] judges stored measurements
+//! that have believable faults, [`drafts`] (boards drawn and changed by the page), and [`notice`] (how other commands find the daemon). [`judging`] judges stored measurements
 //! again, beside the bench.
 //!
 //! Nothing here speaks HTTP. A slow or stalled listener costs the bench nothing: news lie in a ring of bounded size, and who
@@ -13,6 +13,7 @@
 mod arrival;
 mod bench;
 pub mod desk;
+pub mod drafts;
 mod draw;
 pub mod feed;
 pub mod fixtures;

@@ -486,6 +486,7 @@ fn every_sample_gives_every_report() {
         lot: &|_| Some("lot.html".to_owned()),
         unit: &|_| Some("unit.html".to_owned()),
         sweep: &|_, id| Some(format!("{id}.html")),
+        ..super::html::Links::NONE
     };
     for (name, of, drawn_on) in [
         ("good", good(), board()),

@@ -63,7 +63,7 @@ enum Word {
 
 /// Each kind's word and the keys it has besides [`COMMON_KEYS`].
 const KINDS: [(&str, Word, &[&str]); 14] = [
-    ("trace", Word::Trace, &["length", "width", "layer"]),
+    ("trace", Word::Trace, &["length", "width", "layer", "route"]),
     ("pour", Word::Pour, &["outline", "holes", "layer", "from_pad", "to_pad"]),
     ("via", Word::Via, &["count", "drill", "plating"]),
     ("joint", Word::Joint, &[]),
@@ -171,6 +171,7 @@ fn read_kind(
             let width = table.must("width", r#"width = "1.2 mm""#);
             let width_mm = width.and_then(|item| item.quantity(Unit::Millimetre, 0.02, 1000.0));
             let layer = layer(table);
+            route(table)?;
             SegmentKind::Trace { length_mm: length_mm?, width_mm: width_mm?, layer: layer? }
         }
         Word::Pour => pour::read(table, places)?,
@@ -205,6 +206,19 @@ fn read_kind(
 pub(super) fn layer(table: &Table<'_>) -> Result<Layer, Told> {
     let layers = [("outer", Layer::Outer), ("inner", Layer::Inner)];
     table.item("layer").map_or(Ok(Layer::default()), |item| item.choice(&layers))
+}
+
+/// The corners that copper goes round, for the page that draws it. Nothing is computed of them: `length` is what counts.
+fn route(table: &Table<'_>) -> Result<(), Told> {
+    const MOST_CORNERS: usize = 500;
+    let Some(item) = table.item("route") else { return Ok(()) };
+    let help = "write the corners between both ends in order, such as [[12.0, 8.5], [20.0, 8.5]]";
+    let corners = item.list(help)?;
+    if corners.len() > MOST_CORNERS {
+        let message = format!("{} corners are more than a run of copper has", corners.len());
+        return Err(item.refuse(message, format!("at most {MOST_CORNERS}")));
+    }
+    corners.iter().try_for_each(|corner| corner.place(help).map(drop))
 }
 
 fn barrels(table: &Table<'_>) -> Result<SegmentKind, Told> {

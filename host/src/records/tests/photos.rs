@@ -5,10 +5,11 @@ use std::io::Cursor;
 use image::codecs::jpeg::JpegEncoder;
 use image::{DynamicImage, ImageFormat, Rgb, RgbImage};
 
-use super::super::picture::{INPUT_PIXELS, KEPT_BYTES};
+use super::super::picture::KEPT_BYTES;
 use super::super::summary::PhotoId;
 use super::super::{Error, INPUT_BYTES, PictureError, Records, sample};
 use super::{fresh, run, unlock};
+use crate::photograph::INPUT_PIXELS;
 
 /// A picture that is red on the left and blue on the right.
 fn drawn(width: u32, height: u32) -> DynamicImage {

@@ -10,6 +10,7 @@ use std::f64::consts::PI;
 use maud::{Markup, html};
 use unicode_width::UnicodeWidthStr;
 
+use super::backdrop::{Backdrop, Picture};
 use super::gauge::unit;
 use super::mark::Sign;
 use super::place::{Places, Rect};
@@ -22,11 +23,11 @@ use crate::report::words;
 use crate::sweep::{Sweep, UnitFault};
 
 /// Both sides, first the one where more faults show.
-pub fn board(sweep: &Sweep, board: &Board) -> Markup {
+pub fn board(sweep: &Sweep, board: &Board, photos: &Backdrop) -> Markup {
     let marks = marks(sweep, board);
     let mut sides = [
-        (View::new(board, Side::Front), "Front"),
-        (View::new(board, Side::Back), "Back, as seen when flipped about the vertical axis"),
+        (View::new(board, Side::Front, photos), "Front"),
+        (View::new(board, Side::Back, photos), "Back, as seen when flipped about the vertical axis"),
     ];
     sides.sort_by_key(|(view, _)| Reverse(marks.iter().filter(|mark| view.shows(mark)).count()));
     html! {
@@ -41,22 +42,22 @@ pub fn board(sweep: &Sweep, board: &Board) -> Markup {
 }
 
 /// Both sides of a board of which nothing has been measured.
-pub fn blank(board: &Board) -> Markup {
+pub fn blank(board: &Board, photos: &Backdrop) -> Markup {
     html! {
         div class="sides" {
-            (View::new(board, Side::Front).figure("Front", &[]))
-            (View::new(board, Side::Back).figure("Back, as seen when flipped about the vertical axis", &[]))
+            (View::new(board, Side::Front, photos).figure("Front", &[]))
+            (View::new(board, Side::Back, photos).figure("Back, as seen when flipped about the vertical axis", &[]))
         }
     }
 }
 
 /// One face with the two tips of a person on it: `A` and `B`, those on the other face left out.
-pub fn tips(board: &Board, points: [PointId; 2], face: Face) -> Markup {
+pub fn tips(board: &Board, points: [PointId; 2], face: Face, photos: &Backdrop) -> Markup {
     let (side, caption) = match face {
         Face::Front => (Side::Front, "Front"),
         Face::Back => (Side::Back, "Back, as seen when flipped about the vertical axis"),
     };
-    let view = View::new(board, side);
+    let view = View::new(board, side, photos);
     let [width, height] = view.sheet();
     let outline: Vec<String> = board.outline.iter().map(|at| pair(view.at(*at))).collect();
     let seen = board.points.iter().filter(|point| face.reaches(point));
@@ -66,6 +67,7 @@ pub fn tips(board: &Board, points: [PointId; 2], face: Face) -> Markup {
             figcaption { (caption) }
             svg class="board" viewBox={ "0 0 " (unit(width)) " " (unit(height)) } role="img" aria-label=(caption) {
                 polygon class="laminate" points=(outline.join(" ")) {}
+                (view.photo())
                 @for point in seen { (view.pad(point)) }
                 @for (id, letter) in marked {
                     @let [x, y] = view.point(id).map(unit);
@@ -136,6 +138,8 @@ const FIT: [f64; 2] = [408.0, 330.0];
 struct View<'a> {
     board: &'a Board,
     side: Side,
+    /// A photo of this side.
+    picture: Option<&'a Picture>,
     /// Lowest and highest coordinates, mm.
     low: [f64; 2],
     high: [f64; 2],
@@ -144,7 +148,8 @@ struct View<'a> {
 }
 
 impl<'a> View<'a> {
-    fn new(board: &'a Board, side: Side) -> Self {
+    fn new(board: &'a Board, side: Side, photos: &'a Backdrop) -> Self {
+        let picture = photos.of(if side == Side::Back { Face::Back } else { Face::Front });
         let places = board.outline.iter().chain(board.points.iter().map(|point| &point.at));
         let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
         for place in places {
@@ -154,7 +159,7 @@ impl<'a> View<'a> {
             }
         }
         let [width, height] = [0, 1].map(|axis| (high[axis] - low[axis]).max(1.0));
-        Self { board, side, low, high, scale: (FIT[0] / width).min(FIT[1] / height) }
+        Self { board, side, picture, low, high, scale: (FIT[0] / width).min(FIT[1] / height) }
     }
 
     /// Size of the sheet.
@@ -166,6 +171,16 @@ impl<'a> View<'a> {
     fn at(&self, [x, y]: [f64; 2]) -> [f64; 2] {
         let x = if self.side == Side::Back { self.high[0] - x } else { x - self.low[0] };
         [MARGIN + x * self.scale, MARGIN + (self.high[1] - y) * self.scale]
+    }
+
+    /// The photo of this side, where it lies on the board.
+    fn photo(&self) -> Markup {
+        let Some(Picture { address, window }) = self.picture else { return html! {} };
+        let (a, b) = (self.at(window.low), self.at(window.high));
+        html! {
+            image class="photo" href=(address) x=(unit(a[0].min(b[0]))) y=(unit(b[1])) width=(unit((a[0] - b[0]).abs()))
+                height=(unit((a[1] - b[1]).abs())) preserveAspectRatio="none" {}
+        }
     }
 
     fn point(&self, id: PointId) -> [f64; 2] {
@@ -222,6 +237,7 @@ impl<'a> View<'a> {
                 svg class="board" viewBox={ "0 0 " (unit(width)) " " (unit(height)) } role="img"
                     aria-label={ (caption) ": " @if found.is_empty() { "no fault marked" } @else { (found.join("; ")) } } {
                     polygon class="laminate" points=(outline.join(" ")) {}
+                    (self.photo())
                     @for mark in &marks { (self.halo(mark)) }
                     @for (_, segment, lies) in &segments { (self.segment(segment, *lies)) }
                     @for point in &points { (self.pad(point)) }

@@ -2,6 +2,8 @@
 
 use maud::{Markup, html};
 
+use super::Backdrop;
+use crate::board::Board;
 use crate::records::summary::SweepId;
 
 /// Addresses of other reports, as whoever makes the page has them. What has no address is named without a link.
@@ -13,11 +15,14 @@ pub struct Links<'a> {
     pub unit: &'a dyn Fn(&str) -> Option<String>,
     /// Of a sweep, by the serial number of its unit and its own number.
     pub sweep: &'a dyn Fn(&str, SweepId) -> Option<String>,
+    /// Photos of a board, to lie behind its drawing.
+    pub photos: &'a dyn Fn(&Board) -> Backdrop,
 }
 
 impl Links<'_> {
     /// A page that stands alone.
-    pub const NONE: Links<'static> = Links { lot: &|_| None, unit: &|_| None, sweep: &|_, _| None };
+    pub const NONE: Links<'static> =
+        Links { lot: &|_| None, unit: &|_| None, sweep: &|_, _| None, photos: &|_| Backdrop::default() };
 
     /// A unit by its serial number.
     pub fn to_unit(&self, serial: &str) -> Markup {

@@ -7,13 +7,14 @@
 //! `page` is the sheet every page is printed on, `mark` the shapes of the verdicts, `links` the ways between reports.
 //! The sweep page draws the supply path as strips (`path` lays it out, `strip` draws it, `gauge` is the scale of a
 //! reading, `chart` a course of readings) and the board from both sides (`drawing`, with `place` finding room for the
-//! lettering). All text goes through `maud`, which escapes it.
+//! lettering, over photos if there are any: `backdrop`). All text goes through `maud`, which escapes it.
 
 use maud::{Markup, html};
 
 use crate::board::Board;
 use crate::verdict::Verdict;
 
+mod backdrop;
 mod chart;
 mod drawing;
 mod gauge;
@@ -31,6 +32,7 @@ mod sweep;
 mod symbol;
 mod unit;
 
+pub use backdrop::{Backdrop, Picture};
 pub use health::{health, health_body, left_out};
 pub use links::Links;
 pub use lot::{lot, lot_body};
@@ -41,8 +43,8 @@ pub use sweep::{sweep, sweep_body};
 pub use unit::{unit, unit_body};
 
 /// A board of which nothing has been measured, from both sides and as strips: for a page that marks segments as they are read.
-pub fn blank_board(board: &Board) -> Markup {
-    html! { (page::patterns()) (drawing::blank(board)) (strip::blank(board)) }
+pub fn blank_board(board: &Board, photos: &Backdrop) -> Markup {
+    html! { (page::patterns()) (drawing::blank(board, photos)) (strip::blank(board)) }
 }
 
 /// The shape of a verdict.
@@ -62,7 +64,8 @@ mod tests {
     fn pages() -> Vec<String> {
         let (nasty, nasty_board) = sample::nasty();
         let strange = || Some("a/\"b\".html?x=<y>&z".to_owned());
-        let links = Links { lot: &|_| strange(), unit: &|_| strange(), sweep: &|_, _| strange() };
+        let links =
+            Links { lot: &|_| strange(), unit: &|_| strange(), sweep: &|_, _| strange(), ..Links::NONE };
         let mut strange_lot = sample::lot();
         strange_lot.units[1].serial = sample::NASTY.to_owned();
         let mut strange_unit = sample::history();

@@ -3,7 +3,7 @@
 use maud::html;
 
 use super::{
-    drawing,
+    Backdrop, drawing,
     page::{body, head, page, patterns},
 };
 use crate::{
@@ -13,7 +13,13 @@ use crate::{
 
 /// Where the tips go, drawn; both faces where the board is held on its edge. The page is written anew for every question, and a browser
 /// looks for it again by itself when it is loaded anew.
-pub fn question(board: &Board, points: [PointId; 2], hold: Hold, sentence: &str) -> String {
+pub fn question(
+    board: &Board,
+    points: [PointId; 2],
+    hold: Hold,
+    sentence: &str,
+    photos: &Backdrop,
+) -> String {
     let faces = match hold {
         Hold::Face(face) => vec![face],
         Hold::Edge => vec![Face::Front, Face::Back],
@@ -22,7 +28,7 @@ pub fn question(board: &Board, points: [PointId; 2], hold: Hold, sentence: &str)
         (patterns())
         header { (head("hunt by hand", "Hold the tips here", &html! {})) }
         p class="headline large" { (sentence) }
-        div class="sides" { @for face in faces { (drawing::tips(board, points, face)) } }
+        div class="sides" { @for face in faces { (drawing::tips(board, points, face, photos)) } }
     });
     page("hunt by hand", &board.name, &drawn)
 }

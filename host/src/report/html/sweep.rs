@@ -35,6 +35,7 @@ fn titles(manner: Manner) -> (&'static str, &'static str) {
 
 /// The same without the sheet, to stand in another page.
 pub fn sweep_body(sweep: &Sweep, board: &Board, links: &Links<'_>) -> Markup {
+    let photos = (links.photos)(board);
     let judgement = &sweep.judgement;
     let void = judgement.verdict == Verdict::Void;
     let faulty = !words::booked(&sweep.judgement).is_empty();
@@ -49,7 +50,7 @@ pub fn sweep_body(sweep: &Sweep, board: &Board, links: &Links<'_>) -> Markup {
                 @if faulty { h2 { "What to do" } (advice(sweep)) }
             }
             // What to repair and where it lies belong side by side.
-            @if faulty { (drawing::board(sweep, board)) }
+            @if faulty { (drawing::board(sweep, board, &photos)) }
         }
         @if void && by_hand { (part("The hunt", &ended(&judgement.bench_faults))) }
         @if void && !by_hand { (part("The bench", &bench_faults(&judgement.bench_faults))) }
@@ -59,7 +60,7 @@ pub fn sweep_body(sweep: &Sweep, board: &Board, links: &Links<'_>) -> Markup {
         @if !judgement.steps.is_empty() { (part("Path of questions", &steps(&judgement.steps))) }
         @if words::anything_read(judgement) {
             (part("Supply path", &supply_path(sweep, board)))
-            @if !faulty { (part("Board", &drawing::board(sweep, board))) }
+            @if !faulty { (part("Board", &drawing::board(sweep, board, &photos))) }
         }
         // On paper these run in two columns.
         div class="details" {

@@ -3,12 +3,14 @@
 
 mod bench;
 mod boards;
+mod drafts;
 mod file;
 mod jobs;
 mod judgings;
 mod labels;
 mod listed;
 mod lots;
+mod photographs;
 mod photos;
 mod refusals;
 mod sweeps;
@@ -46,6 +48,8 @@ fn resources() -> OpenApiRouter<App> {
         .merge(bench::router())
         .merge(jobs::router())
         .merge(boards::router())
+        .merge(drafts::router())
+        .merge(photographs::router())
         .merge(units::router())
         .merge(lots::router())
         .merge(sweeps::router())

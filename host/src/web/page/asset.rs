@@ -10,16 +10,26 @@ use axum::{
 
 use crate::{hash, report::html, web::problem::Problem};
 
+const SCRIPT: &str = "text/javascript; charset=utf-8";
+
 /// Name, media type, content.
-const ASSETS: [(&str, &str, &str); 4] = [
+const ASSETS: [(&str, &str, &str); 12] = [
     ("report.css", "text/css; charset=utf-8", html::STYLE),
     ("page.css", "text/css; charset=utf-8", include_str!("page.css")),
     ("icon.svg", "image/svg+xml", include_str!("icon.svg")),
-    ("bench.js", "text/javascript; charset=utf-8", include_str!("bench.js")),
+    ("bench.js", SCRIPT, include_str!("bench.js")),
+    ("editor.css", "text/css; charset=utf-8", include_str!("editor/editor.css")),
+    ("editor.js", SCRIPT, include_str!("editor/editor.js")),
+    ("editor-api.js", SCRIPT, include_str!("editor/api.js")),
+    ("editor-forms.js", SCRIPT, include_str!("editor/forms.js")),
+    ("editor-model.js", SCRIPT, include_str!("editor/model.js")),
+    ("editor-photo.js", SCRIPT, include_str!("editor/photo.js")),
+    ("editor-tools.js", SCRIPT, include_str!("editor/tools.js")),
+    ("editor-view.js", SCRIPT, include_str!("editor/view.js")),
 ];
 
 /// By which a browser tells a changed one: the hash of its content.
-static MARKS: LazyLock<[String; 4]> =
+static MARKS: LazyLock<[String; 12]> =
     LazyLock::new(|| ASSETS.map(|(_, _, content)| format!("\"{}\"", hash::of(content))));
 
 /// One of them.

@@ -8,7 +8,7 @@ use axum::{
 use maud::{Markup, html};
 use serde::Deserialize;
 
-use super::sheet;
+use super::{backdrop, sheet};
 use crate::{
     report::{caution::CAUTIONS, html::blank_board},
     web::{api, app::App, extract::Query},
@@ -105,7 +105,11 @@ pub struct Which {
 /// A fixture's board from both sides, and its supply path, without readings.
 pub async fn board(State(app): State<App>, Query(Which { fixture }): Query<Which>) -> Response {
     match app.fixtures.get(&fixture) {
-        Some(known) => Html(blank_board(&known.laid.fixture.board).into_string()).into_response(),
+        Some(known) => Html(
+            blank_board(&known.laid.fixture.board, &backdrop::of(&app, &known.laid.fixture.board))
+                .into_string(),
+        )
+        .into_response(),
         None => api::no_fixture(&app, &fixture).into_response(),
     }
 }

@@ -4,11 +4,11 @@ use axum::{extract::State, response::Html};
 use maud::{Markup, html};
 
 use super::{
-    link,
+    backdrop, link,
     sheet::{self, Head, heads},
 };
 use crate::{
-    daemon::fixtures::Laid,
+    daemon::{drafts, fixtures::Laid},
     report::{
         figures, html as report,
         plan::plan_sheet,
@@ -20,10 +20,16 @@ use crate::{
 /// The list.
 pub async fn list(State(app): State<App>) -> Html<String> {
     let fixtures = app.fixtures.all();
+    // Unfinished ones, too, which the bench does not know.
+    let editable = app.fixtures.folder().map(drafts::list).unwrap_or_default();
     let body = html! {
         main id="content" {
             h1 { "Boards and fixtures" }
+            p class="ways-out" { a href="/editor" { "Draw a new board" } }
             (sheet::unusable(&app))
+            @if !editable.is_empty() {
+                p class="ways-out" { "Change: " @for key in &editable { a href=(link::editor(key)) { (key) } } }
+            }
             div class="scroller" role="region" aria-label="Fixtures" tabindex="0" {
                 table {
                     thead {
@@ -62,7 +68,7 @@ pub async fn board(State(app): State<App>, Path(name): Path<String>) -> Result<H
             h1 { (board.name) ", revision " (board.revision) }
             p { "Fixture " b { (fixture.name) } }
             @if let Some(problems) = &known.problems { p class="complaint" { (problems) } }
-            section class="map" aria-label="Board and supply path" { (report::blank_board(board)) }
+            section class="map" aria-label="Board and supply path" { (report::blank_board(board, &backdrop::of(&app, board))) }
             section { h2 { "Segments and limits" } (segments(&known.laid)) }
             section { h2 { "Points and pins" } (points(&known.laid)) }
             section {

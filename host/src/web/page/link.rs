@@ -9,6 +9,7 @@ pub const LINKS: Links<'static> = Links {
     lot: &|name| Some(lot(name)),
     unit: &|serial| Some(unit(serial)),
     sweep: &|_, id| Some(sweep(id)),
+    ..Links::NONE
 };
 
 /// The page of a unit.
@@ -29,6 +30,11 @@ pub fn sweep(id: SweepId) -> String {
 /// The page of a fixture's board.
 pub fn board(fixture: &str) -> String {
     format!("/boards/{}", encoded(fixture))
+}
+
+/// The editor of a board of the fixtures' folder.
+pub fn editor(key: &str) -> String {
+    format!("/editor/{}", encoded(key))
 }
 
 /// An address that a form sent back: one of the lists, or the list of units where it is anything else, so that nobody is

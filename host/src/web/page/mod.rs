@@ -2,9 +2,11 @@
 //! from the program itself: no page asks anything of another computer.
 
 mod asset;
+mod backdrop;
 mod bench;
 mod boards;
 mod compare;
+mod editor;
 mod health;
 mod legible;
 mod link;
@@ -45,6 +47,8 @@ pub fn router() -> Router<App> {
         .route("/lots/{lot}/readings", get(lots::readings))
         .route("/boards", get(boards::list))
         .route("/boards/{fixture}", get(boards::board))
+        .route("/editor", get(editor::new))
+        .route("/editor/{key}", get(editor::edit))
         .route("/health", get(health::health))
         .route("/sign-in", get(sign_in::form).post(sign_in::sign_in))
         .route("/static/{name}", get(asset::asset))

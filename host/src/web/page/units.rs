@@ -10,6 +10,7 @@ use maud::{Markup, html};
 use serde::Deserialize;
 
 use super::{
+    backdrop,
     link::{self, LINKS},
     paged::Wanted,
     roster, sheet,
@@ -307,7 +308,7 @@ pub async fn sweep(State(app): State<App>, Path(id): Path<i64>) -> Result<Respon
     })?;
     let body = html! {
         main id="content" {
-            (report::sweep_body(&sweep, &board, &LINKS))
+            (report::sweep_body(&sweep, &board, &report::Links { photos: &|board| backdrop::of(&app, board), ..LINKS }))
             p { a href={ "/api/v1/sweeps/" (id) "/table.csv" } download { "All readings as CSV" } }
         }
     };
