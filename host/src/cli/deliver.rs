@@ -24,6 +24,8 @@ pub enum Kind {
     Print,
     /// Learned limits.
     Limits,
+    /// A fixture file. People edit it, so none is replaced unasked.
+    Fixture,
 }
 
 impl Kind {
@@ -33,6 +35,7 @@ impl Kind {
             Self::Table => "table",
             Self::Print => "PDF",
             Self::Limits => "limits file",
+            Self::Fixture => "fixture file",
         }
     }
 
@@ -45,6 +48,7 @@ impl Kind {
                 text.lines().next().is_some_and(|line| csv::HEADERS.iter().any(|h| line == h.join(",")))
             }
             Self::Limits => text.starts_with(learn::MARK),
+            Self::Fixture => false,
             Self::Print => {
                 start.starts_with(b"%PDF-")
                     && start.windows(pdf::MARK.len()).any(|window| window == pdf::MARK)
