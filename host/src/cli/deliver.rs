@@ -26,6 +26,8 @@ pub enum Kind {
     Limits,
     /// A board file, which people go on writing in.
     Board,
+    /// A fixture file, the same.
+    Fixture,
 }
 
 impl Kind {
@@ -36,6 +38,7 @@ impl Kind {
             Self::Print => "PDF",
             Self::Limits => "limits file",
             Self::Board => "board file",
+            Self::Fixture => "fixture file",
         }
     }
 
@@ -49,7 +52,7 @@ impl Kind {
             }
             Self::Limits => text.starts_with(learn::MARK),
             // Whoever made it may have worked on it since.
-            Self::Board => false,
+            Self::Board | Self::Fixture => false,
             Self::Print => {
                 start.starts_with(b"%PDF-")
                     && start.windows(pdf::MARK.len()).any(|window| window == pdf::MARK)
@@ -343,7 +346,7 @@ mod tests {
             Kind::Table => table().into_bytes(),
             Kind::Print => pdf::lot(&sample::lot(), pdf::Paper::A4),
             Kind::Limits => format!("{}. …\n", learn::MARK).into_bytes(),
-            Kind::Board => b"format = 1\n".to_vec(),
+            Kind::Board | Kind::Fixture => b"format = 1\n".to_vec(),
         };
         match Place::new(&folder.join(name), kind, force, Some(&store))
             .and_then(|place| place.write(&content))
