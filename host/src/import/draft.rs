@@ -198,7 +198,7 @@ fn net_of(layout: &Layout, pads: &[usize], given: &str) -> Result<NetId, ImportE
     net.ok_or_else(|| ImportError::NoNet { given: given.into() })
 }
 
-impl<'l> Builder<'l> {
+impl Builder<'_> {
     fn net(&mut self, id: NetId) -> &Net {
         self.nets.entry(id).or_insert_with(|| Net::of(self.layout, id))
     }

@@ -95,7 +95,7 @@ fn ends_that_do_not_meet_join_by_their_widths_and_empty_tracks_do_no_harm() {
         track([10.0, 10.0], [15.0, 10.0], 0.4, "F.Cu", 2),
     ]);
     assert_eq!(segments(&found), named(&[("J1 to U1", "pour")]));
-    let plain = crate::board::expected::trace_resistance(48.4, 0.8, 35.0).0;
+    let plain = board::expected::trace_resistance(48.4, 0.8, 35.0).0;
     assert!((typical(&found, "J1 to U1") / plain - 1.0).abs() < 0.03, "{}", found.text);
 }
 
@@ -184,7 +184,7 @@ fn branches_share_what_lies_before_the_fork() {
         found.board.segment_named("J1 to U1").is_some() && found.board.segment_named("J1 to U2").is_some()
     );
     let (long, short) = (typical(&found, "J1 to U1"), typical(&found, "J1 to U2"));
-    assert!(long > short && short > 0.0, "{} {}", engineering(crate::quantity::Ohms(long)), short);
+    assert!(long > short && short > 0.0, "{} {}", engineering(Ohms(long)), short);
 }
 
 #[test]
