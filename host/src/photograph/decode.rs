@@ -129,7 +129,7 @@ mod tests {
             RgbImage::from_fn(120, 90, |x, y| image::Rgb([(x * 7 + y * 13) as u8, (x * y) as u8, y as u8]));
         let whole = jpeg(&noise.clone().into(), 90).unwrap();
         assert_eq!(oriented(&whole).unwrap().dimensions(), (120, 90));
-        for length in 0..whole.len() - 2 {
+        for length in (0..whole.len() - 2).step_by(23) {
             assert!(decode(&whole[..length]).is_err(), "{length} bytes of {}", whole.len());
         }
         // What a camera puts behind the picture does no harm.
