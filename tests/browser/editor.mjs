@@ -1,6 +1,6 @@
 // The board editor in a real browser, as somebody uses it with a board on the table: a first board without photos, counted in actions; a board over
 // two photographs taken at a slant; files changed by hand and by somebody else; slips; 200 points; keys alone; axe-core.
-// Usage: node editor.mjs PROGRAM [FOLDER FOR PICTURES]. EDITOR_ASSETS=FOLDER takes the page's files from there instead of the program.
+// Usage: node editor.mjs PROGRAM [FOLDER FOR PICTURES]; of these, `editor-*.jpg` are those of docs/my-board-in-an-hour.md. EDITOR_ASSETS=FOLDER takes the page's files from there instead of the program.
 
 import { execFileSync, spawn } from "node:child_process";
 import { existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from "node:fs";
@@ -75,6 +75,8 @@ async function open(way, options = {}) {
 }
 
 const picture = (page, name, options = {}) => pictures && page.screenshot({ path: join(pictures, `${name}.png`), ...options });
+/** A picture of docs/my-board-in-an-hour.md. */
+const guide = (page, name) => pictures && page.screenshot({ path: join(pictures, `${name}.jpg`), type: "jpeg", quality: 60, clip: { x: 0, y: 0, width: 1500, height: 880 } });
 const said = (page, id) => page.locator(`#${id}`).innerText();
 const until = (page, id, words) => page.waitForFunction(
   ([id, words]) => new RegExp(words, "i").test(document.getElementById(id)?.innerText ?? ""), [id, words], { timeout: 30_000 },
@@ -188,7 +190,7 @@ await again.getByLabel("Rating").fill("1.5");
 await again.getByLabel("Rating").blur();
 await checked(again);
 expect(/has no unit/.test(await again.locator(".why").first().innerText()), "slip", "is not told beside its field");
-await picture(again, "slip");
+await guide(again, "editor-slip");
 await again.locator("#undo").click();
 await again.getByLabel("Rating").fill("1.5 A");
 await again.getByLabel("Rating").blur();
@@ -239,7 +241,7 @@ for (const side of ["front", "back"]) {
   const seen = [[0, HEIGHT_MM], [WIDTH_MM, HEIGHT_MM], [WIDTH_MM, 0], [0, 0]];
   for (const [x, y] of seen) await clickPhoto([side === "back" ? WIDTH_MM - x : x, y], shot);
   await until(second, "marking", "cannot disagree yet");
-  await picture(second, `marking-${side}`);
+  if (side === "front") await guide(second, "editor-marking");
   await second.getByRole("button", { name: "Flatten" }).click();
   await until(second, `fit-${side}`, "flattened");
 }
@@ -285,7 +287,7 @@ for (const index of [0, 1, 2, 3]) {
   await draw.click("front", before.front[index]);
   await draw.click("back", before.back[index]);
 }
-await picture(second, "holes");
+await guide(second, "editor-holes");
 await draw.key("Enter");
 await until(second, "fit-back", "laid onto the front");
 await second.waitForTimeout(300);
@@ -329,7 +331,7 @@ await draw.key("1");
 await draw.click("front", PATH.via1);
 await second.waitForTimeout(100);
 expect((await second.locator("#sheet-back .cross").count()) === 1, "via", "does not show on the other side");
-await picture(second, "over-photos");
+await guide(second, "editor-path");
 await second.keyboard.press("Control+s");
 await until(second, "state", "· saved").catch(async () => complain("photographs", `not saved: ${await said(second, "trouble")}`));
 const beside = join(boards, "dew-point-logger-a");

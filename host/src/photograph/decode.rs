@@ -52,6 +52,9 @@ pub fn decode(file: &[u8]) -> Result<(DynamicImage, Orientation), PictureError> 
     if !matches!(format, ImageFormat::Jpeg | ImageFormat::Png) {
         return Err(PictureError::NoPhoto);
     }
+    if format == ImageFormat::Jpeg && !is_whole(file) {
+        return Err(PictureError::Broken { reason: "the file ends in the middle of the picture".into() });
+    }
     let mut reader = ImageReader::with_format(Cursor::new(file), format);
     let mut limits = Limits::no_limits();
     limits.max_alloc = Some(DECODING_BYTES);
@@ -67,6 +70,26 @@ pub fn decode(file: &[u8]) -> Result<(DynamicImage, Orientation), PictureError> 
     // One that cannot be read is no reason to refuse the photo.
     let orientation = decoder.orientation().unwrap_or(Orientation::NoTransforms);
     Ok((DynamicImage::from_decoder(decoder).map_err(broken)?, orientation))
+}
+
+/// Does a JPEG file reach its end-of-image marker? Decoders fill what is missing with grey. The way to the picture goes from segment to
+/// segment (ITU-T T.81, B.1), because a thumbnail in one of them has a marker of its own; within the picture's data no marker occurs by chance.
+fn is_whole(file: &[u8]) -> bool {
+    const START_OF_SCAN: u8 = 0xda;
+    const END_OF_IMAGE: [u8; 2] = [0xff, 0xd9];
+    let mut at = 2;
+    loop {
+        let Some(&[0xff, marker, high, low]) = file.get(at..at + 4) else { return false };
+        match marker {
+            // Bytes of 0xff may fill up before a marker.
+            0xff => at += 1,
+            START_OF_SCAN => {
+                let data = file.get(at..).unwrap_or_default();
+                return data.windows(2).any(|two| two == END_OF_IMAGE);
+            }
+            _ => at += 2 + usize::from(u16::from_be_bytes([high, low])),
+        }
+    }
 }
 
 /// The picture as a browser shows it: turned upright, in eight bits per colour and without transparency.
@@ -93,5 +116,26 @@ fn broken(error: ImageError) -> PictureError {
     match error {
         ImageError::Limits(_) => PictureError::TooMuchMemory,
         other => PictureError::Broken { reason: other.to_string() },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_photo_that_is_cut_short_is_refused_wherever_the_cut_is() {
+        let noise =
+            RgbImage::from_fn(120, 90, |x, y| image::Rgb([(x * 7 + y * 13) as u8, (x * y) as u8, y as u8]));
+        let whole = jpeg(&noise.clone().into(), 90).unwrap();
+        assert_eq!(oriented(&whole).unwrap().dimensions(), (120, 90));
+        for length in (0..whole.len() - 2).step_by(23) {
+            assert!(decode(&whole[..length]).is_err(), "{length} bytes of {}", whole.len());
+        }
+        // What a camera puts behind the picture does no harm.
+        assert!(decode(&[&whole[..], b"more"].concat()).is_ok());
+        let mut png = Vec::new();
+        DynamicImage::from(noise).write_to(&mut Cursor::new(&mut png), ImageFormat::Png).unwrap();
+        assert!(decode(&png[..png.len() / 2]).is_err());
     }
 }

@@ -69,6 +69,9 @@ export class View {
 
   /** Everything anew. */
   draw(model, tool) {
+    // Looked up for every point and segment of both sides.
+    this.named = new Map(model.draft.points.map((point) => [point.name, point]));
+    this.bad = new Set(model.findings.filter(({ grade, place }) => grade === "error" && place).map(({ place }) => `${place.part === "pins" ? "points" : place.part} ${place.name ?? place.index}`));
     for (const side of SIDES) this.sheets[side].replaceChildren(...this.#layers(side, model, tool));
   }
 
@@ -105,13 +108,13 @@ export class View {
   }
 
   *#segment(side, model, { keys }, index) {
-    const ends = [model.named(keys.from), model.named(keys.to)];
+    const ends = [this.named.get(keys.from), this.named.get(keys.to)];
     if (!ends[0]?.keys.at || !ends[1]?.keys.at) return;
     const sides = ends.map((end) => end.keys.side);
     const here = keys.kind === "via" || sides.every((known) => known === side || known === "both");
     if (!here) return;
     const selected = model.selected?.kind === "segment" && model.selected.index === index;
-    const bad = model.about("segment", index).some(({ grade }) => grade === "error");
+    const bad = this.bad.has(`segment ${index}`);
     const classes = ["run", keys.kind, selected && "selected", bad && "bad"].filter(Boolean).join(" ");
     const way = [ends[0].keys.at, ...(Array.isArray(keys.route) ? keys.route : []), ends[1].keys.at];
     const width = keys.kind === "trace" ? Math.max(3, Math.min(60, (parseFloat(keys.width) || 1) * this.scale)) : 3;
@@ -136,7 +139,7 @@ export class View {
       if (through || selected) yield shape("circle", { class: selected ? "beyond selected" : "beyond", cx: x, cy: y, r: 6 });
       return;
     }
-    const bad = model.about("point", index).some(({ grade }) => grade === "error");
+    const bad = this.bad.has(`points ${point.name}`);
     const classes = ["dot", model.role(point) && "end", selected && "selected", bad && "bad"].filter(Boolean).join(" ");
     yield kind === "terminal"
       ? shape("rect", { class: classes, x: x - 7, y: y - 7, width: 14, height: 14, rx: 3, "data-point": point.name })
