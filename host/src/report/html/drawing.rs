@@ -449,7 +449,8 @@ mod tests {
     #[test]
     fn the_back_is_mirrored_left_to_right_only() {
         let board = sample::board();
-        let (front, back) = (View::new(&board, Side::Front), View::new(&board, Side::Back));
+        let none = Backdrop::default();
+        let (front, back) = (View::new(&board, Side::Front, &none), View::new(&board, Side::Back, &none));
         let [width, _] = front.sheet();
         for point in &board.points {
             let ([fx, fy], [bx, by]) = (front.at(point.at), back.at(point.at));
@@ -461,8 +462,9 @@ mod tests {
     #[test]
     fn a_segment_is_drawn_on_the_side_of_its_ends() {
         let board = sample::board();
+        let none = Backdrop::default();
         let on = |name: &str, side| {
-            View::new(&board, side).lies(board.segment(board.segment_named(name).unwrap()))
+            View::new(&board, side, &none).lies(board.segment(board.segment_named(name).unwrap()))
         };
         assert!(
             on("tail trace", Side::Back) == Lies::Here && on("tail trace", Side::Front) == Lies::Elsewhere
@@ -478,11 +480,11 @@ mod tests {
     #[test]
     fn a_fault_is_marked_by_shape_and_word_on_the_sides_where_it_lies() {
         let board_file = sample::board();
-        let text = board(&sample::open_via(), &board_file).into_string();
+        let text = board(&sample::open_via(), &board_file, &Backdrop::default()).into_string();
         assert_eq!(text.matches("open: via pair 1").count(), 2, "a via shows on both sides");
         let mut sweep = sample::open_via();
         sweep.judgement.faults[0].place = "fuse feed".to_owned();
-        let text = board(&sweep, &board_file).into_string();
+        let text = board(&sweep, &board_file, &Backdrop::default()).into_string();
         assert_eq!(text.matches("open: fuse feed").count(), 1);
     }
 
@@ -490,6 +492,6 @@ mod tests {
     fn a_void_sweep_marks_nothing_on_the_unit() {
         let mut sweep = sample::void();
         sweep.judgement.faults = sample::open_via().judgement.faults;
-        assert!(!board(&sweep, &sample::board()).into_string().contains("halo"));
+        assert!(!board(&sweep, &sample::board(), &Backdrop::default()).into_string().contains("halo"));
     }
 }
