@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use crate::board::graph::Graph;
 use crate::board::{self, Board, assumed};
-use crate::document::{Sheet, Table};
+use crate::document::{Sheet, Table, Told};
 use crate::fixture::{self, Fixture, Pins};
 use crate::limits::{LimitOrigin, LimitSet};
 use crate::problem::Problems;
@@ -120,22 +120,7 @@ pub fn check<P: AsRef<Path>>(paths: &[P]) -> Vec<Checked> {
 /// A good file's summary and its warnings.
 fn examine(path: &Path) -> Result<(FileSummary, Problems), Problems> {
     let sheet = Sheet::open(path)?;
-    let kind = sheet.document().and_then(|document| {
-        let root = Table::root(&sheet, &document);
-        match (root.item("board"), root.item("fixture")) {
-            (Some(_), None) => Ok(Kind::Board),
-            (None, Some(_)) => Ok(Kind::Fixture),
-            (Some(_), Some(fixture)) => {
-                Err(fixture.refuse("this is a board and a fixture at once", "make two files of it"))
-            }
-            (None, None) => Err(sheet.refuse(
-                None,
-                format!("{} is neither a board nor a fixture", path.display()),
-                "a board file has the table [board], a fixture file the table [fixture]",
-            )),
-        }
-    });
-    match kind {
+    match kind(&sheet) {
         Ok(Kind::Board) => board::examine(sheet)
             .usable()
             .map(|(board, warnings)| (FileSummary::Board(board_summary(&board)), warnings)),
@@ -145,7 +130,32 @@ fn examine(path: &Path) -> Result<(FileSummary, Problems), Problems> {
     }
 }
 
-enum Kind {
+/// What a file describes, told by its tables.
+///
+/// # Errors
+/// It is no TOML, or both or neither of the two.
+pub fn kind(sheet: &Sheet) -> Result<Kind, Told> {
+    sheet.document().and_then(|document| {
+        let root = Table::root(sheet, &document);
+        match (root.item("board"), root.item("fixture")) {
+            (Some(_), None) => Ok(Kind::Board),
+            (None, Some(_)) => Ok(Kind::Fixture),
+            (Some(_), Some(fixture)) => {
+                Err(fixture.refuse("this is a board and a fixture at once", "make two files of it"))
+            }
+            (None, None) => Err(sheet.refuse(
+                None,
+                format!("{} is neither a board nor a fixture", sheet.name()),
+                "a board file has the table [board], a fixture file the table [fixture]",
+            )),
+        }
+    })
+}
+
+/// What a file describes.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[allow(missing_docs)]
+pub enum Kind {
     Board,
     Fixture,
 }

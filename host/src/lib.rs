@@ -61,6 +61,8 @@ pub mod verdict;
 
 pub mod hypothesis;
 
+pub mod bed;
+
 // Who measures, and what a sweep brings back.
 pub mod proof;
 

@@ -55,6 +55,7 @@ pub(super) fn assemble(sheet: &Sheet, draft: Draft) -> Result<Board, Told> {
         isolation: isolation.collect::<Result<_, Told>>()?,
         checks: checks.collect::<Result<_, Told>>()?,
         assumed,
+        keep_outs: draft.keep_outs.into_iter().collect::<Result<_, _>>()?,
         source: sheet.text().to_owned(),
         hash: sheet.hash(),
         parsed: Parsed,

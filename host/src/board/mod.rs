@@ -14,7 +14,7 @@ mod file;
 pub mod graph;
 mod known;
 mod model;
-mod outline;
+pub mod outline;
 pub mod parts;
 pub mod placement;
 mod rules;

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::Assumed;
+use super::{Assumed, outline};
 use crate::copper::Neck;
 use crate::quantity::{Amps, Farads, Henries, Ohms, Volts};
 
@@ -64,6 +64,8 @@ pub struct Board {
     pub checks: Vec<Check>,
     /// What the file does not say and is taken to be as usual, in the order of [`Assumed`].
     pub assumed: Vec<Assumed>,
+    /// Where pins, posts and tips may not go, in file order.
+    pub keep_outs: Vec<KeepOut>,
     /// The file's text, kept for the record.
     pub source: String,
     /// SHA-256 of the file's bytes, lower-case hex.
@@ -124,6 +126,64 @@ pub enum Side {
     Front,
     Back,
     Both,
+}
+
+/// One face of the board.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+#[allow(missing_docs)]
+pub enum Face {
+    Front,
+    Back,
+}
+
+impl Face {
+    /// The face behind it.
+    pub fn other(self) -> Self {
+        match self {
+            Self::Front => Self::Back,
+            Self::Back => Self::Front,
+        }
+    }
+
+    /// The word used in board files.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Front => "front",
+            Self::Back => "back",
+        }
+    }
+}
+
+impl Side {
+    /// Can a point on this side be touched on that face?
+    pub fn touches(self, face: Face) -> bool {
+        match self {
+            Self::Front => face == Face::Front,
+            Self::Back => face == Face::Back,
+            Self::Both => true,
+        }
+    }
+}
+
+/// Where nothing may touch or stand on a face of the board: a part, a label, copper that must not be scratched.
+#[derive(Clone, PartialEq, Debug)]
+pub struct KeepOut {
+    /// The face.
+    pub side: Face,
+    /// Its edge seen from the front, mm, in order.
+    pub polygon: Vec<[f64; 2]>,
+    /// How high what stands there is above the board, mm, if that is said.
+    pub height_mm: Option<f64>,
+    /// Why; empty where nothing is said.
+    pub why: String,
+}
+
+impl KeepOut {
+    /// Does a disc round a place reach into it, both in mm?
+    pub fn covers(&self, at: [f64; 2], radius_mm: f64) -> bool {
+        outline::contains(&self.polygon, at) || outline::distance(&self.polygon, at) < radius_mm
+    }
 }
 
 /// What a point is; only drawings and advice depend on it.

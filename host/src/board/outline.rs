@@ -20,6 +20,26 @@ pub fn area(outline: &[[f64; 2]]) -> f64 {
     (edges(outline).map(|([x0, y0], [x1, y1])| x0 * y1 - x1 * y0).sum::<f64>() / 2.0).abs()
 }
 
+/// How far a place is from the polygon's edge, mm.
+pub fn distance(outline: &[[f64; 2]], [x, y]: [f64; 2]) -> f64 {
+    let to_edge = |([x0, y0], [x1, y1]): Edge| {
+        let [dx, dy] = [x1 - x0, y1 - y0];
+        let length2 = dx * dx + dy * dy;
+        let along = if length2 > 0.0 { ((x - x0) * dx + (y - y0) * dy) / length2 } else { 0.0 };
+        let along = along.clamp(0.0, 1.0);
+        (x - x0 - along * dx).hypot(y - y0 - along * dy)
+    };
+    edges(outline).map(to_edge).fold(f64::INFINITY, f64::min)
+}
+
+/// The rectangle round the polygon: least x and y, greatest x and y, mm.
+pub fn bounds(outline: &[[f64; 2]]) -> [[f64; 2]; 2] {
+    let start = [[f64::INFINITY; 2], [f64::NEG_INFINITY; 2]];
+    outline.iter().fold(start, |[low, high], [x, y]| {
+        [[low[0].min(*x), low[1].min(*y)], [high[0].max(*x), high[1].max(*y)]]
+    })
+}
+
 /// Two edges that cross each other, by the number of their first corner from 0.
 pub fn crossing(outline: &[[f64; 2]]) -> Option<(usize, usize)> {
     let all: Vec<_> = edges(outline).collect();
@@ -29,9 +49,11 @@ pub fn crossing(outline: &[[f64; 2]]) -> Option<(usize, usize)> {
         .find(|&(i, j)| apart(i, j) && cross(all[i], all[j]))
 }
 
-type Edge = ([f64; 2], [f64; 2]);
+/// An edge, by its two ends.
+pub type Edge = ([f64; 2], [f64; 2]);
 
-fn edges(outline: &[[f64; 2]]) -> impl Iterator<Item = Edge> + '_ {
+/// The polygon's edges, from corner to corner.
+pub fn edges(outline: &[[f64; 2]]) -> impl Iterator<Item = Edge> + '_ {
     outline.iter().copied().zip(outline.iter().copied().cycle().skip(1))
 }
 
@@ -71,6 +93,9 @@ mod tests {
             assert_eq!(contains(&ELL, point), inside, "{point:?}");
         }
         assert_eq!(area(&ELL), 20.0);
+        assert_eq!(distance(&ELL, [4.0, 4.0]), 2.0);
+        assert_eq!(distance(&ELL, [-3.0, -4.0]), 5.0);
+        assert_eq!(bounds(&ELL), [[0.0, 0.0], [6.0, 6.0]]);
         assert_eq!(crossing(&ELL), None);
     }
 

@@ -26,6 +26,8 @@ pub enum Kind {
     Limits,
     /// A board file, which people go on writing in.
     Board,
+    /// A fixture file. People edit it, so none is replaced unasked.
+    Fixture,
 }
 
 impl Kind {
@@ -36,6 +38,7 @@ impl Kind {
             Self::Print => "PDF",
             Self::Limits => "limits file",
             Self::Board => "board file",
+            Self::Fixture => "fixture file",
         }
     }
 
@@ -50,6 +53,7 @@ impl Kind {
             Self::Limits => text.starts_with(learn::MARK),
             // Whoever made it may have worked on it since.
             Self::Board => false,
+            Self::Fixture => false,
             Self::Print => {
                 start.starts_with(b"%PDF-")
                     && start.windows(pdf::MARK.len()).any(|window| window == pdf::MARK)

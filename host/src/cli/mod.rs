@@ -2,6 +2,7 @@
 //!
 //! Exit status: 0 pass · 1 fail or unproven · 2 bad input · 3 void (the bench was at fault).
 
+mod bed;
 mod bench;
 mod by_daemon;
 mod by_hand;
@@ -10,6 +11,7 @@ mod deliver;
 mod demo;
 mod each;
 mod files;
+mod folder;
 mod form;
 mod hunt;
 mod import;
@@ -40,6 +42,7 @@ use std::{ffi::OsString, path::PathBuf, process::ExitCode};
 use clap::{Parser, Subcommand};
 
 use crate::{
+    bed::{BedError, files::FileError},
     by_hand::JudgeError,
     hand_meter::MeterError,
     import::ImportError,
@@ -93,6 +96,11 @@ enum Command {
     Import(import::Args),
     /// Show what a sweep will measure, how long it takes, and what an open would hide.
     Plan(plan::Args),
+    /// Propose a bed of pins for a board, and write what it takes to make it.
+    ///
+    /// Every segment gets measured with the fewest pins; force channels that are left over go where they uncover most behind likely
+    /// breaks. Of a fixture that is there the pins are kept.
+    Bed(bed::Args),
     /// Prove a bench before it judges anything: empty bed, standards, every contact, what it can judge.
     Prove(prove::Args),
     /// Sweep one unit, record it, and show the result.
@@ -219,6 +227,24 @@ enum Failure {
         path: PathBuf,
         /// Why not.
         error: std::io::Error,
+    },
+    /// A bed that cannot be made.
+    #[error("{0}; nothing was written")]
+    Bed(#[from] BedError),
+    /// A file of a bed.
+    #[error("{0}")]
+    BedFile(#[from] FileError),
+    /// A folder of files.
+    #[error("{0}")]
+    Folder(#[from] folder::FolderError),
+    /// A fixture file that cannot be written anew.
+    #[error(
+        "{}: its pins cannot be written anew: give them a table of their own, with the header [pins] on a line by itself",
+        shown(path)
+    )]
+    NoPinsTable {
+        /// The file.
+        path: PathBuf,
     },
     /// A page, a table or a PDF.
     #[error("{0}")]
@@ -427,6 +453,7 @@ pub fn main() -> ExitCode {
         Command::Demo(command) => demo::run(command, args.records, &mut output),
         Command::Check(command) => check::run(command, &mut output),
         Command::Plan(command) => plan::run(command, &mut output),
+        Command::Bed(command) => bed::run(command, &mut output),
         Command::Prove(command) => prove::run(command, args.records, &mut output),
         Command::Sweep(command) => sweep::run(command, args.records, &mut output),
         Command::Watch(command) => watch::run(command, args.records, &mut output),

@@ -82,6 +82,11 @@ impl Sheet {
         Ok(Self::new(&name, &text))
     }
 
+    /// The file's name, as it is shown.
+    pub fn name(&self) -> &str {
+        self.shown.name()
+    }
+
     /// The file's text.
     pub fn text(&self) -> &str {
         &self.text

@@ -100,6 +100,21 @@ impl Forest {
         counts
     }
 
+    /// Every step that is walked by itself from `root` on, nearest first, with the points beyond it.
+    pub fn beyond(&self, root: PointId) -> Vec<(Step, Vec<PointId>)> {
+        let visits = self.spread(root);
+        let mut behind: Vec<Vec<PointId>> = visits.iter().map(|visit| vec![visit.point]).collect();
+        // A visit stands behind the one it came from, so from the end on every list is whole when it is handed on.
+        for (at, visit) in visits.iter().enumerate().rev() {
+            if let Some((before, _)) = visit.by {
+                let own = behind[at].clone();
+                behind[before].extend(own);
+            }
+        }
+        let steps = visits.iter().zip(behind).filter_map(|(visit, points)| Some((visit.by?.1, points)));
+        steps.filter(|(step, _)| self.mesh_of(step.segment).is_none()).collect()
+    }
+
     /// The path between two points, without what it takes through meshes: where a step does not begin at the end of the one before,
     /// a mesh lies between. `None` if the points are not connected.
     pub fn path(&self, from: PointId, to: PointId) -> Option<Vec<Step>> {

@@ -23,6 +23,8 @@ pub enum Unit {
     Kelvin,
     /// Inductance, kept in henry.
     Henry,
+    /// Force, kept in newton.
+    Newton,
     /// Relative, kept as a fraction: 1 % is 0.01.
     Fraction,
 }
@@ -40,6 +42,7 @@ enum Dimension {
     Capacitance,
     Difference,
     Inductance,
+    Force,
     Relative,
 }
 
@@ -47,7 +50,7 @@ enum Dimension {
 #[rustfmt::skip]
 const SPELLINGS: &[Spelling] = {
     use Dimension::{
-        Capacitance, Current, Difference, Inductance, Length, Relative, Resistance, Voltage,
+        Capacitance, Current, Difference, Force, Inductance, Length, Relative, Resistance, Voltage,
     };
     &[
         Spelling("uohm", Resistance, 1.0, -6), Spelling("mohm", Resistance, 1.0, -3),
@@ -66,6 +69,7 @@ const SPELLINGS: &[Spelling] = {
         Spelling("mK",   Difference, 1.0,  -3), Spelling("K",  Difference, 1.0,   0),
         Spelling("nH",   Inductance, 1.0,  -9), Spelling("uH",  Inductance, 1.0, -6),
         Spelling("mH",   Inductance, 1.0,  -3), Spelling("H",   Inductance, 1.0,  0),
+        Spelling("mN",   Force,      1.0,  -3), Spelling("N",   Force,      1.0,  0),
         Spelling("%",    Relative,   1.0, -2), Spelling("ppm",  Relative,   1.0, -6),
     ]
 };
@@ -82,6 +86,7 @@ impl Unit {
             Self::Farad => (Dimension::Capacitance, 0),
             Self::Kelvin => (Dimension::Difference, 0),
             Self::Henry => (Dimension::Inductance, 0),
+            Self::Newton => (Dimension::Force, 0),
             Self::Fraction => (Dimension::Relative, 0),
         }
     }
@@ -97,6 +102,7 @@ impl Unit {
             Self::Farad => r#""100 uF" or "100 µF""#,
             Self::Kelvin => r#""1 K" or "500 mK""#,
             Self::Henry => r#""22 uH", "22 µH" or "1 mH""#,
+            Self::Newton => r#""1.5 N" or "800 mN""#,
             Self::Fraction => r#""0.1 %" or "500 ppm""#,
         }
     }
@@ -112,6 +118,7 @@ impl Unit {
             Self::Farad => si(value, 3, "F"),
             Self::Kelvin => format!("{value} K"),
             Self::Henry => si(value, 3, "H"),
+            Self::Newton => si(value, 3, "N"),
             Self::Fraction => format!("{} %", value * 100.0),
         }
     }
@@ -127,6 +134,7 @@ impl fmt::Display for Dimension {
             Self::Capacitance => "capacitance",
             Self::Difference => "temperature difference",
             Self::Inductance => "inductance",
+            Self::Force => "force",
             Self::Relative => "ratio",
         })
     }

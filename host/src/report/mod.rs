@@ -7,6 +7,7 @@
 //!
 //! A verdict is always carried by a word and a shape; colour only ever repeats what they say.
 
+pub mod bed;
 pub mod caution;
 pub mod csv;
 pub mod figures;

@@ -1,13 +1,13 @@
 //! `[board]`: what the board is called, its laminate and its outline.
 
+use super::polygon;
 use crate::board::assumed::{self, Assumed};
 use crate::board::expected::Laminate;
-use crate::board::outline;
-use crate::document::{Item, Table, Told};
+use crate::document::{Table, Told};
 use crate::quantity::Unit;
 
-/// Corners an outline may have.
-const MOST_CORNERS: usize = 500;
+/// Least area of a board, mm².
+const LEAST_MM2: f64 = 1.0;
 
 /// `[board]`.
 pub(in crate::board) struct Heading {
@@ -34,7 +34,7 @@ pub(super) fn read(table: &Table<'_>) -> Heading {
         .map_or(Ok(assumed::COPPER_UM), |item| item.quantity(Unit::Micrometre, 5.0, 500.0));
     let outline = table
         .must("outline", "outline = [[0, 0], [64, 0], [64, 40], [0, 40]]")
-        .and_then(|item| read_outline(&item));
+        .and_then(|item| polygon::read(&item, "the outline", LEAST_MM2));
     Heading {
         name: name.map(str::to_owned),
         revision: revision.map(str::to_owned),
@@ -42,24 +42,4 @@ pub(super) fn read(table: &Table<'_>) -> Heading {
         outline,
         assumed: assumed.collect(),
     }
-}
-
-/// A polygon that does not cross itself.
-fn read_outline(item: &Item<'_>) -> Result<Vec<[f64; 2]>, Told> {
-    let help = "write the corners in order, such as [[0, 0], [64, 0], [64, 40], [0, 40]]";
-    let corners = item.list(help)?;
-    if !(3..=MOST_CORNERS).contains(&corners.len()) {
-        let message = format!("an outline of {} corners is no outline", corners.len());
-        return Err(item.refuse(message, format!("from 3 to {MOST_CORNERS} corners belong here")));
-    }
-    let corners: Vec<_> = corners.iter().map(|corner| corner.place(help)).collect();
-    let corners = corners.into_iter().collect::<Result<Vec<_>, _>>()?;
-    if let Some((i, j)) = outline::crossing(&corners) {
-        let message = format!("the outline crosses itself: the edges from corners {} and {}", i + 1, j + 1);
-        return Err(item.refuse(message, "write the corners in order round the edge"));
-    }
-    if outline::area(&corners) < 1.0 {
-        return Err(item.refuse("the outline encloses less than 1 mm²", "coordinates are millimetres"));
-    }
-    Ok(corners)
 }

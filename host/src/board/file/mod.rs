@@ -6,7 +6,9 @@
 mod check;
 mod heading;
 mod isolation;
+mod keep_out;
 mod point;
+mod polygon;
 mod pour;
 mod segment;
 mod state;
@@ -14,7 +16,7 @@ mod supply;
 
 use std::ops::Range;
 
-use super::{PointId, State, StateId};
+use super::{KeepOut, PointId, State, StateId};
 use crate::document::{Item, Sheet, Table, Told};
 use crate::quantity::Ohms;
 
@@ -31,6 +33,8 @@ const FORMAT: u32 = 1;
 const MOST_ITEMS: usize = 2000;
 /// Checks a file may have. Somebody answers each on every unit; a longer list is not answered with care.
 const MOST_CHECKS: usize = 50;
+/// Keep-outs a file may have: more than parts on a board that pins go round.
+const MOST_KEEP_OUTS: usize = 500;
 /// The isolation range of the meter proves up to this.
 const ISOLATION_MOST: Ohms = Ohms(200e3);
 
@@ -52,6 +56,7 @@ pub(super) struct Draft {
     pub segments: Vec<Result<SegmentDraft, Told>>,
     pub isolation: Vec<Result<IsolationDraft, Told>>,
     pub checks: Vec<Result<CheckDraft, Told>>,
+    pub keep_outs: Vec<Result<KeepOut, Told>>,
 }
 
 /// Names that other parts of the file refer to.
@@ -82,7 +87,7 @@ pub(super) fn read(sheet: &Sheet) -> Result<Draft, Told> {
     let document = sheet.document()?;
     let root = Table::root(sheet, &document);
     root.format(FORMAT)?;
-    root.only(&["format", "board", "supply", "states", "points", "segment", "isolation", "check"]);
+    root.only(&["format", "board", "supply", "states", "points", "segment", "isolation", "check", "keep_out"]);
 
     let heading = part(&root, "board").map(|table| heading::read(&table));
     let states = state::read(&root);
@@ -98,7 +103,11 @@ pub(super) fn read(sheet: &Sheet) -> Result<Draft, Told> {
     let edge = heading.as_ref().ok().and_then(|heading| heading.outline.as_deref().ok());
     // A list that is none has been told of; then there is nothing to read.
     let isolation = root.tables("isolation").unwrap_or_default();
-    let checks = root.tables("check").and_then(few).unwrap_or_default();
+    let checks = root.tables("check");
+    let checks = checks.and_then(|all| few(all, MOST_CHECKS, "checks are more than anybody answers with care"));
+    let keep_outs = root.tables("keep_out");
+    let keep_outs =
+        keep_outs.and_then(|all| few(all, MOST_KEEP_OUTS, "keep-outs are more than pins can be led round"));
     let listed = points.is_ok() && segments.is_ok();
     let points: Vec<_> = points
         .into_iter()
@@ -112,7 +121,8 @@ pub(super) fn read(sheet: &Sheet) -> Result<Draft, Told> {
         segments: segments.iter().flatten().map(|item| segment::read(item, &around)).collect(),
         points,
         isolation: isolation.iter().map(|item| isolation::read(item, &names)).collect(),
-        checks: checks.iter().map(check::read).collect(),
+        checks: checks.unwrap_or_default().iter().map(check::read).collect(),
+        keep_outs: keep_outs.unwrap_or_default().iter().map(keep_out::read).collect(),
         heading,
         states,
     })
@@ -130,14 +140,13 @@ fn some<T>(what: &str, items: Vec<T>, sheet: &Sheet) -> Result<Vec<T>, Told> {
     }
 }
 
-/// A list of checks that somebody can answer; one that is too long is told of at the first that is too many.
-fn few(checks: Vec<Item<'_>>) -> Result<Vec<Item<'_>>, Told> {
-    match checks.get(MOST_CHECKS) {
+/// A list of at most so many; one that is too long is told of at the first that is too many.
+fn few<'d>(all: Vec<Item<'d>>, most: usize, too_many: &str) -> Result<Vec<Item<'d>>, Told> {
+    match all.get(most) {
         Some(beyond) => {
-            let message = format!("{} checks are more than anybody answers with care", checks.len());
-            Err(beyond.refuse(message, format!("at most {MOST_CHECKS}")))
+            Err(beyond.refuse(format!("{} {too_many}", all.len()), format!("at most {most}")))
         }
-        None => Ok(checks),
+        None => Ok(all),
     }
 }
 

@@ -5,6 +5,7 @@
 //! measures text and carries the fonts, `sign` has the shapes of the verdicts, `table` and `facts` lay out, and
 //! `document` makes the file.
 
+mod bed;
 mod certificate;
 mod document;
 mod facts;
@@ -16,6 +17,7 @@ mod paper;
 mod sign;
 mod table;
 
+pub use bed::bed;
 pub use certificate::certificate;
 pub use document::MARK;
 pub(super) use document::document;

@@ -55,7 +55,7 @@ pub fn draw(page: &mut Page, verdict: Verdict, centre: [f32; 2], size: f32) {
 }
 
 /// A circle of four curves.
-fn circle(content: &mut Content, r: f32) {
+pub(super) fn circle(content: &mut Content, r: f32) {
     // Where a curve's handle stands for a quarter of a circle: 4/3 (√2 - 1).
     let k = 0.552_285 * r;
     content.move_to(r, 0.0).cubic_to(r, k, k, r, 0.0, r).cubic_to(-k, r, -r, k, -r, 0.0);

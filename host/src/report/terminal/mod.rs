@@ -3,6 +3,7 @@
 //!
 //! A verdict is a mark and a word. Colour repeats them, and only where it was asked for.
 
+mod bed;
 mod check;
 mod health;
 mod layout;
@@ -18,6 +19,7 @@ mod sweep;
 mod unit;
 mod watch;
 
+pub use bed::bed;
 pub use check::check;
 pub use health::health;
 pub use learned::learned;
