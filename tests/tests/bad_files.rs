@@ -92,6 +92,11 @@ const BOARD_CASES: &[Case] = &[
     ("a check without a name", "name = \"case seal seated\"", "help = \"look\"", "a [[check]] lacks `name`", "[[check]]"),
     ("a check twice", "name = \"case seal seated\"", "name = \"display lights\"", "check 2 has the name of check 1: `display lights`", "name = \"display lights\""),
     ("a check with another key", "name = \"case seal seated\"", "name = \"case seal seated\"\nhint = \"look\"", "a [[check]] has no key `hint`", "hint"),
+    // [[keep_out]]
+    ("a keep-out on no side", "[[check]]\nname = \"case", "[[keep_out]]\nside = \"top\"\npolygon = [[1, 1], [2, 1], [2, 2]]\n[[check]]\nname = \"case", "`side` of a [[keep_out]] is `top`", "side = \"top\""),
+    ("a keep-out of two corners", "[[check]]\nname = \"case", "[[keep_out]]\nside = \"back\"\npolygon = [[1, 1], [2, 1]]\n[[check]]\nname = \"case", "the keep-out of 2 corners is none", "polygon"),
+    ("a crossed keep-out", "[[check]]\nname = \"case", "[[keep_out]]\nside = \"back\"\npolygon = [[1, 1], [9, 9], [9, 1], [1, 9]]\n[[check]]\nname = \"case", "the keep-out crosses itself", "polygon"),
+    ("a height without a unit", "[[check]]\nname = \"case", "[[keep_out]]\nside = \"back\"\nheight = 3\npolygon = [[1, 1], [9, 1], [9, 9]]\n[[check]]\nname = \"case", "`height` of a [[keep_out]] has no unit", "height = 3"),
     ("across a segment", "between = [\"cell+\", \"cell-\"]", "between = [\"cell+\", \"tail.in\"]", "segments join `cell+` and `tail.in` in this state", "[[isolation]]"),
 ];
 
@@ -107,6 +112,11 @@ const FIXTURE_CASES: &[Case] = &[
     ("a standard on a pin's channel", "force = [14, 15]", "force = [14, 4]", "force channel 4 of standard `1R` already leads to point `cell-`", "force = [14, 4]"),
     ("a standard on one channel", "sense = [46, 47]", "sense = [46, 46]", "sense channel 46 of standard `1R` already leads to standard `1R`", "sense = [46"),
     ("unknown point", "\"via3.f\" = {", "\"via3.g\" = { sense = 20 }\n\"via3.f\" = {", "[pins] names the point `via3.g`, which does not exist", "via3.g"),
+    ("a pin off the board", "\"reg.in\" = { force = 3, sense = 12 }", "\"reg.in\" = { force = 3, force_at = [64.5, 33], sense = 12 }", "the force pin at `reg.in` stands outside the outline", "reg.in"),
+    ("a pin far from its point", "\"reg.in\" = { force = 3, sense = 12 }", "\"reg.in\" = { force = 3, sense = 12, sense_at = [40, 33] }", "the sense pin at `reg.in` stands 20.0 mm from its point", "reg.in"),
+    ("a pin on the wrong side", "\"reg.in\" = { force = 3, sense = 12 }", "\"reg.in\" = { force = 3, sense = 12, side = \"back\" }", "the pin at `reg.in` touches the back, and the point is not there", "reg.in"),
+    ("a place without its pin", "\"via3.f\" = { sense = 11 }", "\"via3.f\" = { sense = 11, force_at = [57, 31] }", "a place is given for a pin at `via3.f` that is not there", "via3.f"),
+    ("a plate of no thickness", "[controller]", "[bed]\nplate = \"0 mm\"\n[controller]", "`plate` of [bed] is 0 mm", "plate"),
     ("end that cannot be forced", "\"reg.in\" = { force = 3, sense = 12 }", "\"reg.in\" = { sense = 12 }", "point `reg.in` is an end of the supply path and has no force pin", "reg.in"),
     ("end that cannot be sensed", "\"reg.in\" = { force = 3, sense = 12 }", "\"reg.in\" = { force = 3 }", "point `reg.in` bounds a segment and has no sense pin", "reg.in"),
     ("return without pins", "\"cell-\" = { force = 4, sense = 13 }\n", "", "point `cell-` is an end of the supply path and has no force and no sense pin", "[pins]"),

@@ -35,7 +35,7 @@ pub fn all(bed: &Bed, plates: &[Plate], board: &Board, fixture: &str) -> Result<
     add("holes.csv".into(), table(&holes(bed, plates, board))?);
     add("wiring.csv".into(), table(&wiring::rows(&wiring::wires(bed, board)))?);
     add("parts.csv".into(), table(&bill::rows(&bill::parts(bed, plates)))?);
-    let steps = checklist::steps(bed, plates, fixture);
+    let steps = checklist::steps(bed, plates, board, fixture);
     let steps: Vec<_> = (1..).zip(&steps).map(|(number, step)| format!("[ ] {number}. {step}\n")).collect();
     add("checklist.txt".into(), steps.concat().into_bytes());
     Ok(files)

@@ -94,7 +94,7 @@ pub fn labels(plate: &Plate) -> Vec<(&str, [f64; 2], Use)> {
         .collect();
     let mut labels = Vec::new();
     for hole in &plate.holes {
-        let ([x, y], r) = (hole.at, hole.drill_mm / 2.0 + 0.25);
+        let ([x, y], r) = (hole.at, hole.drill_mm / 2.0 * CROSS + 0.2);
         let (width, height) = (hole.label.chars().count() as f64 * LETTER * TEXT_MM, TEXT_MM * 0.75);
         let tries = [
             [x + r, y - height / 2.0],
@@ -113,7 +113,10 @@ pub fn labels(plate: &Plate) -> Vec<(&str, [f64; 2], Use)> {
                 let side = |low: usize, high: usize| (a[high].min(b[high]) - a[low].max(b[low])).max(0.0);
                 side(0, 2) * side(1, 3)
             };
-            taken.iter().map(part).sum()
+            // What hangs over the edge of the plate is worse than any overlap on it.
+            let [right, top] = plate.size_mm;
+            let off = a[0] < 0.0 || a[1] < 0.0 || a[2] > right || a[3] > top;
+            taken.iter().map(part).sum::<f64>() + if off { 1e3 } else { 0.0 }
         };
         let best = tries.into_iter().map(|at| (overlap(&at), at)).min_by(|a, b| a.0.total_cmp(&b.0));
         if let Some((_, at)) = best {

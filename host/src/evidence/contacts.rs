@@ -31,7 +31,7 @@ impl Bus {
 }
 
 /// The two kinds of pins.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
 #[allow(missing_docs)]
 pub enum Line {
     Force,

@@ -3,12 +3,15 @@
 //!
 //! Read in this order: `pins` (what there is to prove), `bench` (how shots are run, each after the residual check on a
 //! standard's pins), then what is asked of each: `empty` (pins that touch each other, relays that stick), `meter` (noise,
-//! hum, gains, Rm, the standards), `plate` (every pin by way of every relay), `repeat` (what the bed can judge).
+//! hum, gains, Rm, the standards), `plate` (every pin by way of every relay), `miswired` and `leads` (leads on
+//! each other's pins), `repeat` (what the bed can judge).
 //! Each of these has its shots and what their codes say as pure functions.
 
 mod bench;
 mod empty;
+mod leads;
 mod meter;
+mod miswired;
 mod pins;
 mod plate;
 mod repeat;
@@ -24,7 +27,7 @@ use crate::{
     measure::Malformed,
     operator::{Lying, Operator, Seen, Unattended, Watch},
     plan::Plan,
-    proof::{Figures, NotAProof, Proof},
+    proof::{Fault, Figures, NotAProof, Proof},
 };
 
 pub use repeat::LEAST_SEATINGS;
@@ -195,6 +198,14 @@ impl<T: Transport> Prover<'_, T> {
             for seating in 0..wanted.seatings {
                 let ask = if seating == 0 { GOLDEN } else { AGAIN };
                 self.lay(Lying::Unit, ask, listener)?;
+                if seating == 0 {
+                    let exchanged = self.leads(&mut figures, listener)?;
+                    if !exchanged.is_empty() {
+                        // Its sweeps would say nothing of the bed as it is meant to be.
+                        figures.faults.extend(exchanged);
+                        break;
+                    }
+                }
                 let (session, operator) = (&mut *self.session, &mut *self.operator);
                 groups.push(repeat::sweeps(session, operator, fixture, plan, &mut figures)?);
                 listener(Event::Shots("seatings of the golden unit", seating + 1, wanted.seatings));
@@ -202,6 +213,21 @@ impl<T: Transport> Prover<'_, T> {
             figures.repeats = repeat::repeats(&groups);
         }
         Ok(Proof::new(&figures)?)
+    }
+
+    /// Leads that go to each other's pins, by what the unit on them reads.
+    fn leads(
+        &mut self,
+        figures: &mut Figures,
+        listener: &mut dyn FnMut(Event<'_>),
+    ) -> Result<Vec<Fault>, ProveError> {
+        let (fixture, plan) = (self.fixture, self.plan);
+        let Some(state) = leads::state(plan) else { return Ok(Vec::new()) };
+        self.operator.place(state, &fixture.ask(state), &mut Lid(self.session))?;
+        let mut bench = bench::Bench::new(self.session, fixture, listener)?;
+        let exchanged = leads::prove(&mut bench, fixture, plan, state)?;
+        bench.book(figures);
+        Ok(exchanged)
     }
 
     fn lay(

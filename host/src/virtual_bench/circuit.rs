@@ -16,6 +16,8 @@ use crate::quantity::{Amps, Ohms, Seconds, Volts};
 pub struct Bed {
     /// Force channels.
     pub force_channels: usize,
+    /// By channel, the pin that its lead goes to: its own, unless two leads were exchanged.
+    pub leads: Vec<usize>,
     /// Contact resistance of every pin.
     pub pins: Vec<Ohms>,
     /// The node every pin touches, if the channel has one.
@@ -121,10 +123,11 @@ impl Circuit {
             }
         }
         let mut closed_relays = Vec::new();
-        for (pin, (&contact, &touches)) in bed.pins.iter().zip(&bed.touches).enumerate() {
+        for (at, &pin) in bed.leads.iter().enumerate() {
+            let (contact, touches) = (bed.pins[pin], bed.touches[pin]);
             let rails =
-                if pin < bed.force_channels { [FORCE_PLUS, FORCE_MINUS] } else { [SENSE_PLUS, SENSE_MINUS] };
-            let relay = 2 * pin;
+                if at < bed.force_channels { [FORCE_PLUS, FORCE_MINUS] } else { [SENSE_PLUS, SENSE_MINUS] };
+            let relay = 2 * at;
             if !closed[relay] && !closed[relay + 1] {
                 continue;
             }

@@ -114,6 +114,7 @@ impl Models {
             match *fault {
                 Injected::Pin(pin, contact) => seat.dirty(&mut bed, pin, contact),
                 Injected::Touching(pins) => bed.touching.push(pins),
+                Injected::Exchanged([a, b]) => bed.leads.swap(a, b),
                 Injected::Relay(relay, fault) => relays[relay].fault = Some(fault),
                 Injected::Standard(standard, off) => bed.standards[standard].1.0 *= 1.0 + off,
                 Injected::Lid(at_us) => lid_opens_us = Some(at_us),

@@ -58,6 +58,7 @@ pub fn bed(fixture: &Fixture, figures: &Figures, rng: &mut Rng) -> (Bed, Seat) {
     }
     let mut bed = Bed {
         force_channels,
+        leads: (0..channels).collect(),
         pins: (0..channels).map(|_| Ohms(figures.pin_ohms.draw(rng))).collect(),
         touches,
         touching: Vec::new(),

@@ -10,6 +10,7 @@
 //! SEGMENT=film                  high until 0.25 V broke it  POINT:force-=never closes
 //! SEGMENT=one barrel open       of a via group              STANDARD=+0.5 %               its real value is off
 //! POINT:sense~POINT:sense=touching                          two pins whose tips touch
+//! POINT:sense~POINT:sense=exchanged                         two leads on each other's pins
 //! THERMOMETER=open              or `short`, or `+2 K` off
 //! POINT~POINT=schottky          a diode, anode first; or silicon, or body diode
 //! battery=3.0 V                 fitted all the while        charge=5 V                    the bulk capacitors hold it
@@ -113,6 +114,8 @@ pub enum Injected {
     Pin(usize, Ohms),
     /// Two pins whose tips touch each other.
     Touching([usize; 2]),
+    /// Two channels whose leads go to each other's pins.
+    Exchanged([usize; 2]),
     /// In a relay, by its bit.
     Relay(usize, RelayFault),
     /// A check standard whose value is off by this fraction.
@@ -260,7 +263,7 @@ pub fn parse(text: &str, fixture: &Fixture) -> Result<Injected, SpecError> {
             wrong(what, "the fixture file says which pins there are".into())
         })
     };
-    if let ("touching", Some((a, b))) = (what, name.split_once('~')) {
+    if let ("touching" | "exchanged", Some((a, b))) = (what, name.split_once('~')) {
         let place = |text: &str| {
             let Some((name, word)) = text.rsplit_once(':') else {
                 let what = format!("`{}` is no pin", quantity::clip(text));
@@ -272,7 +275,8 @@ pub fn parse(text: &str, fixture: &Fixture) -> Result<Injected, SpecError> {
         if pins[0] == pins[1] {
             return Err(wrong("both are the same pin".into(), "name two pins".into()));
         }
-        return Ok(Injected::Touching(pins));
+        let touching = what == "touching";
+        return Ok(if touching { Injected::Touching(pins) } else { Injected::Exchanged(pins) });
     }
     if let Some((a, b)) = name.split_once('~') {
         let (a, b) = (point(a)?, point(b)?);
@@ -437,6 +441,7 @@ mod tests {
         assert_eq!(fault("reg.in:sense=5 kohm"), Injected::Pin(28, Ohms(5e3)));
         assert_eq!(fault("reg.in:force=open"), Injected::Pin(3, PIN_OPEN));
         assert_eq!(fault("cell+:sense~tail.in:sense=touching"), Injected::Touching([16, 17]));
+        assert_eq!(fault("cell+:sense~tail.in:sense=exchanged"), Injected::Exchanged([16, 17]));
         assert_eq!(fault("reg.in:sense-=welded"), Injected::Relay(57, RelayFault::Welded));
         assert_eq!(fault("cell+:force+=never closes"), Injected::Relay(0, RelayFault::NeverCloses));
         assert_eq!(fault("1R=-0.5 %"), Injected::Standard(0, -0.005));

@@ -39,7 +39,7 @@ pub fn bed(bed: &Bed, plates: &[Plate], board: &Board, fixture: &str, paper: Pap
         bed.notes.iter().for_each(|note| flow.point(note));
     }
     flow.heading("To build and to prove", 30.0);
-    for step in checklist::steps(bed, plates, fixture) {
+    for step in checklist::steps(bed, plates, board, fixture) {
         flow.point(&step);
     }
     let columns = [
