@@ -8,8 +8,10 @@ use copperwalk_tests::program::{Place, fixture, gauge};
 
 /// Everything in a folder, by name.
 fn names(folder: &Path) -> Vec<String> {
-    let mut names: Vec<String> =
-        fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect();
+    let mut names: Vec<String> = fs::read_dir(folder)
+        .unwrap()
+        .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+        .collect();
     names.sort();
     names
 }
@@ -27,8 +29,21 @@ fn a_board_becomes_a_bed_that_sweeps() {
         assert!(ran.out.contains("no choice of as many force pins reads more"), "{}", ran.out);
         let made = place.0.path().join(example);
         let wanted = [
-            "board.toml", "bottom.dxf", "bottom.stl", "bottom.svg", "bottom.xnc", "checklist.txt", "fixture.toml", "holes.csv",
-            "parts.csv", "sheets.pdf", "top.dxf", "top.stl", "top.svg", "top.xnc", "wiring.csv",
+            "board.toml",
+            "bottom.dxf",
+            "bottom.stl",
+            "bottom.svg",
+            "bottom.xnc",
+            "checklist.txt",
+            "fixture.toml",
+            "holes.csv",
+            "parts.csv",
+            "sheets.pdf",
+            "top.dxf",
+            "top.stl",
+            "top.svg",
+            "top.xnc",
+            "wiring.csv",
         ];
         assert_eq!(names(&made), wanted);
         let bed = made.join("fixture.toml");
@@ -49,7 +64,8 @@ fn a_fixture_keeps_its_pins_and_its_comments() {
     assert!(pins.iter().any(|pin| pin["kept"] == true) && pins.iter().any(|pin| pin["kept"] == false));
     let after = &sheet["after_a_break"];
     assert!(after["after"].as_f64() > after["before"].as_f64() && after["optimal"] == true);
-    let (old, new) = (fs::read_to_string(gauge()).unwrap(), fs::read_to_string(place.0.path().join("new.toml")).unwrap());
+    let (old, new) =
+        (fs::read_to_string(gauge()).unwrap(), fs::read_to_string(place.0.path().join("new.toml")).unwrap());
     assert_eq!(old.lines().next(), new.lines().next());
     let checked = place.run(&["check", "new.toml"]);
     assert_eq!(checked.code, 0, "{}{}", checked.out, checked.err);
@@ -64,7 +80,9 @@ fn without_a_bed_nothing_is_written_and_everything_in_the_way_is_told() {
     let place = Place::new();
     let text = fs::read_to_string(board("tide-gauge-head")).unwrap();
     let covered = "[[keep_out]]\nside = \"front\"\npolygon = [[24, 20], [31, 20], [31, 24], [24, 24]]\nwhy = \"a shield\"\n";
-    let near = text.replace("at = [29.2, 22.0]", "at = [26.4, 22.0]").replace("at = [37.5, 20.0]", "at = [26.2, 22.3]");
+    let near = text
+        .replace("at = [29.2, 22.0]", "at = [26.4, 22.0]")
+        .replace("at = [37.5, 20.0]", "at = [26.2, 22.3]");
     let rooms = "[[keep_out]]\nside = \"front\"\npolygon = [[20, 15], [33, 15], [33, 21.4], [20, 21.4]]\n[[keep_out]]\nside = \"front\"\n\
                  polygon = [[20, 22.6], [33, 22.6], [33, 30], [20, 30]]\n";
     for (name, text, said) in [
@@ -77,9 +95,16 @@ fn without_a_bed_nothing_is_written_and_everything_in_the_way_is_told() {
         let ran = place.run(&["bed", &file, "--out", "made", "-o", "made.toml"]);
         assert_eq!(ran.code, 2, "{name}: {}", ran.out);
         assert!(ran.err.contains(said), "{name}: {}", ran.err);
-        assert!(ran.out.is_empty() && !place.0.path().join("made").exists() && !place.0.path().join("made.toml").exists());
+        assert!(
+            ran.out.is_empty()
+                && !place.0.path().join("made").exists()
+                && !place.0.path().join("made.toml").exists()
+        );
     }
-    let few = place.file("few.toml", fs::read_to_string(gauge()).unwrap().replace("board.toml", &board("tide-gauge-head")));
+    let few = place.file(
+        "few.toml",
+        fs::read_to_string(gauge()).unwrap().replace("board.toml", &board("tide-gauge-head")),
+    );
     let text = fs::read_to_string(&few).unwrap().replace("force_channels = 16", "force_channels = 2");
     fs::write(&few, text).unwrap();
     assert_eq!(place.run(&["bed", &few]).code, 2);

@@ -23,7 +23,8 @@ pub fn parts(bed: &Bed, plates: &[Plate]) -> Vec<Part> {
             parts.extend(pins(family, count));
         }
     }
-    let holes = |what: Use| plates.iter().flat_map(|plate| &plate.holes).filter(|hole| hole.what == what).count();
+    let holes =
+        |what: Use| plates.iter().flat_map(|plate| &plate.holes).filter(|hole| hole.what == what).count();
     for plate in plates {
         parts.push(Part {
             count: 1,
@@ -35,7 +36,11 @@ pub fn parts(bed: &Bed, plates: &[Plate]) -> Vec<Part> {
         });
     }
     for tooling in &bed.start.plates.tooling {
-        parts.push(Part { count: 1, what: "tooling pin".into(), detail: format!("{:.2} mm diameter", tooling.pin_mm) });
+        parts.push(Part {
+            count: 1,
+            what: "tooling pin".into(),
+            detail: format!("{:.2} mm diameter", tooling.pin_mm),
+        });
     }
     let mut add = |count: usize, what: &str, detail: String| {
         if count > 0 {
@@ -43,10 +48,23 @@ pub fn parts(bed: &Bed, plates: &[Plate]) -> Vec<Part> {
         }
     };
     add(holes(Use::Stop), "stop", format!("dowel pin, {} mm diameter", locate::STOP_MM));
-    add(holes(Use::Post), "post", "M3 spacer, nylon, with screw; its length so that pins work at two thirds of their travel".into());
+    add(
+        holes(Use::Post),
+        "post",
+        "M3 spacer, nylon, with screw; its length so that pins work at two thirds of their travel".into(),
+    );
     add(holes(Use::Pillar) / 2, "pillar", "M4 spacer with two screws, or hinge and latch instead".into());
     for standard in &bed.start.standards {
-        add(1, "check standard", format!("{}: {} ohm, {} %, four wires", standard.name, standard.resistance.0, standard.tolerance * 100.0));
+        add(
+            1,
+            "check standard",
+            format!(
+                "{}: {} ohm, {} %, four wires",
+                standard.name,
+                standard.resistance.0,
+                standard.tolerance * 100.0
+            ),
+        );
     }
     parts
 }
@@ -60,7 +78,11 @@ fn pins(family: &Family, count: usize) -> [Part; 2] {
     );
     [
         Part { count, what: "spring pin".into(), detail: pin },
-        Part { count, what: "receptacle".into(), detail: format!("{name}: pitch {pitch_mm:.2} mm, drill {drill_mm} mm") },
+        Part {
+            count,
+            what: "receptacle".into(),
+            detail: format!("{name}: pitch {pitch_mm:.2} mm, drill {drill_mm} mm"),
+        },
     ]
 }
 

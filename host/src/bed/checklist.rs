@@ -56,7 +56,7 @@ pub fn steps(bed: &Bed, plates: &[Plate], board: &Board, fixture: &str) -> Vec<S
         format!("Check the fixture file by itself: copperwalk check {fixture}"),
         format!("Empty bed, then bare copper on the pins: copperwalk prove {fixture} --plate"),
         format!("A golden unit, seated ten times: copperwalk prove {fixture} --plate --golden 10"),
-        format!("Keep a golden unit; prove the bed again after any work on it, and when its proof runs out: copperwalk plan {fixture} shows what an open would hide."),
+        "Keep the golden unit, and prove the bed again after any work on it and when its proof runs out.".into(),
     ]);
     steps
 }

@@ -60,7 +60,13 @@ pub fn of(plate: &Plate) -> String {
     dxf.pair(9, "$EXTMIN").place(10, [0.0, 0.0]).pair(9, "$EXTMAX").place(10, [width, height]);
     dxf.pair(0, "ENDSEC").pair(0, "SECTION").pair(2, "TABLES");
     dxf.pair(0, "TABLE").pair(2, "LTYPE").pair(70, 1);
-    dxf.pair(0, "LTYPE").pair(2, "CONTINUOUS").pair(70, 0).pair(3, "Solid line").pair(72, 65).pair(73, 0).pair(40, "0.0");
+    dxf.pair(0, "LTYPE")
+        .pair(2, "CONTINUOUS")
+        .pair(70, 0)
+        .pair(3, "Solid line")
+        .pair(72, 65)
+        .pair(73, 0)
+        .pair(40, "0.0");
     dxf.pair(0, "ENDTAB").pair(0, "TABLE").pair(2, "LAYER").pair(70, LAYERS.len());
     for (name, colour) in LAYERS {
         dxf.pair(0, "LAYER").pair(2, name).pair(70, 0).pair(62, colour).pair(6, "CONTINUOUS");

@@ -159,9 +159,8 @@ fn family(item: &Item<'_>) -> Result<Family, Told> {
     let diameter = length("diameter", "1.0 mm", 0.05, 15.0);
     let travel = length("travel", "6.35 mm", 0.2, 30.0);
     let tip = table.must("tip", r#"tip = "crown""#).and_then(|item| item.choice(&TIPS));
-    let force = table
-        .must("force", r#"force = "1.5 N""#)
-        .and_then(|item| item.quantity(Unit::Newton, 0.01, 50.0));
+    let force =
+        table.must("force", r#"force = "1.5 N""#).and_then(|item| item.quantity(Unit::Newton, 0.01, 50.0));
     let (pitch_mm, drill_mm) = (pitch?, drill?);
     if drill_mm >= pitch_mm {
         return Err(table.refuse(

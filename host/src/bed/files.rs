@@ -1,7 +1,7 @@
 //! Everything that is written of a bed but its printed sheets: names and bytes. Nothing here touches a disk.
 
 use super::plate::Plate;
-use super::{Bed, bill, checklist, dxf, stl, svg, text, wiring, xnc};
+use super::{Bed, bill, checklist, dxf, stl, svg, wiring, xnc};
 use crate::board::Board;
 
 /// A file to be written.
@@ -43,21 +43,30 @@ pub fn all(bed: &Bed, plates: &[Plate], board: &Board, fixture: &str) -> Result<
 
 /// Every hole with where it is on its plate and on the board, the head first.
 pub fn holes(bed: &Bed, plates: &[Plate], board: &Board) -> Vec<Vec<String>> {
-    let head = ["plate", "hole", "point", "plate x (mm)", "plate y (mm)", "board x (mm)", "board y (mm)", "drill (mm)"];
+    let head = [
+        "plate",
+        "hole",
+        "point",
+        "plate x (mm)",
+        "plate y (mm)",
+        "board x (mm)",
+        "board y (mm)",
+        "drill (mm)",
+    ];
     let mut rows = vec![head.map(String::from).to_vec()];
     for plate in plates {
         for hole in &plate.holes {
-            let point = hole.pin.and_then(|pin| bed.pins.get(pin)).map(|pin| board.point(pin.point).name.clone());
-            let mm = text::millimetres;
+            let point =
+                hole.pin.and_then(|pin| bed.pins.get(pin)).map(|pin| board.point(pin.point).name.clone());
             rows.push(vec![
                 plate.level.word().into(),
                 hole.label.clone(),
                 point.unwrap_or_default(),
-                mm(hole.at[0]),
-                mm(hole.at[1]),
-                mm(hole.on_board[0]),
-                mm(hole.on_board[1]),
-                mm(hole.drill_mm),
+                format!("{:.3}", hole.at[0]),
+                format!("{:.3}", hole.at[1]),
+                format!("{:.3}", hole.on_board[0]),
+                format!("{:.3}", hole.on_board[1]),
+                format!("{:.2}", hole.drill_mm),
             ]);
         }
     }

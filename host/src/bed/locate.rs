@@ -32,8 +32,9 @@ pub fn stops(outline: &[[f64; 2]]) -> Vec<Stop> {
     edges.sort_by(|a, b| b.length.total_cmp(&a.length));
     let Some(first) = edges.first() else { return Vec::new() };
     let across = edges.iter().find(|other| dot(first.normal, other.normal).abs() < 0.5);
-    let opposite =
-        |of: &Facing| edges.iter().find(|other| dot(of.normal, other.normal) < -0.8).map(|edge| (edge, PLAY_MM));
+    let opposite = |of: &Facing| {
+        edges.iter().find(|other| dot(of.normal, other.normal) < -0.8).map(|edge| (edge, PLAY_MM))
+    };
     let mut stops = Vec::new();
     for along in [0.12, 0.88] {
         stops.extend(stop(outline, first, along, FIT_MM));
@@ -56,7 +57,8 @@ fn facing(outline: &[[f64; 2]], edge: Edge) -> Option<Facing> {
     }
     let normal = [(y1 - y0) / length, (x0 - x1) / length];
     let middle = [(x0 + x1) / 2.0, (y0 + y1) / 2.0];
-    let inside = outline::contains(outline, [middle[0] + NEAR_MM * normal[0], middle[1] + NEAR_MM * normal[1]]);
+    let inside =
+        outline::contains(outline, [middle[0] + NEAR_MM * normal[0], middle[1] + NEAR_MM * normal[1]]);
     let normal = if inside { normal.map(|part| -part) } else { normal };
     Some(Facing { edge, length, normal })
 }
@@ -70,7 +72,8 @@ fn stop(outline: &[[f64; 2]], facing: &Facing, along: f64, play_mm: f64) -> Opti
         let on = [x0 + along * (x1 - x0), y0 + along * (y1 - y0)];
         [on[0] + away * facing.normal[0], on[1] + away * facing.normal[1]]
     });
-    let free = |at: &[f64; 2]| !outline::contains(outline, *at) && outline::distance(outline, *at) > away - 1e-6;
+    let free =
+        |at: &[f64; 2]| !outline::contains(outline, *at) && outline::distance(outline, *at) > away - 1e-6;
     tries.into_iter().find(free).map(|at| Stop { at, locates: play_mm < PLAY_MM })
 }
 

@@ -158,7 +158,8 @@ impl<'b> Ground<'b> {
     }
 
     fn in_the_way(&self, face: Face, at: [f64; 2]) -> Option<Standing> {
-        let near = |other: &&Standing| other.face == face && apart(at, other.at) < self.pitch_mm - GRID_MM / 2.0;
+        let near =
+            |other: &&Standing| other.face == face && apart(at, other.at) < self.pitch_mm - GRID_MM / 2.0;
         self.standing.iter().find(near).copied()
     }
 

@@ -120,7 +120,8 @@ pub fn plates(bed: &Bed, board: &Board) -> Result<[Plate; 2], BedError> {
             })
         })
         .collect();
-    let off = bed.start.plates.tooling.iter().filter(|tooling| !outline::contains(&board.outline, tooling.at));
+    let off =
+        bed.start.plates.tooling.iter().filter(|tooling| !outline::contains(&board.outline, tooling.at));
     let mut troubles: Vec<Trouble> =
         off.map(|tooling| Trouble::Tooling { x: tooling.at[0], y: tooling.at[1] }).collect();
     let plates = [(Level::Bottom, below), (Level::Top, below.other())].map(|(level, face)| {
@@ -154,7 +155,8 @@ fn plate(bed: &Bed, board: &Board, level: Level, face: Face, springs: &[Spring])
         add(hole.at, hole.pin_mm + play, Use::Tooling, format!("tooling pin {number}"), None);
     }
     // Two tooling pins locate the board; stops at its edges would only be in their way.
-    let stops = if level == Level::Bottom && tooling.len() < 2 { locate::stops(&board.outline) } else { Vec::new() };
+    let stops =
+        if level == Level::Bottom && tooling.len() < 2 { locate::stops(&board.outline) } else { Vec::new() };
     for (number, Stop { at, .. }) in (1..).zip(stops) {
         add(at, locate::STOP_MM, Use::Stop, format!("stop {number}"), None);
     }
@@ -211,9 +213,13 @@ impl Plate {
     pub fn view(&self) -> String {
         let face = self.face.word();
         if self.mirrored {
-            format!("seen from the side that faces the board, which touches the {face}; mirrored, left for right, against the board file")
+            format!(
+                "seen from the side that faces the board, which touches the {face}; mirrored, left for right, against the board file"
+            )
         } else {
-            format!("seen from the side that faces the board, which touches the {face}; the same way round as the board file")
+            format!(
+                "seen from the side that faces the board, which touches the {face}; the same way round as the board file"
+            )
         }
     }
 }

@@ -32,10 +32,14 @@ pub enum Trouble {
     )]
     NoRoom { point: String },
     /// A loop that no force pins tell.
-    #[error("no force pins tell the segments of a loop apart: {segments}; write what lies beside it and it as one segment")]
+    #[error(
+        "no force pins tell the segments of a loop apart: {segments}; write what lies beside it and it as one segment"
+    )]
     Loop { segments: String },
     /// A segment that no force pins reach.
-    #[error("no force pins reach segment \"{segment}\": a segment is read between two of them in a state in which it conducts")]
+    #[error(
+        "no force pins reach segment \"{segment}\": a segment is read between two of them in a state in which it conducts"
+    )]
     Unreached { segment: String },
     /// Two holes that run into each other.
     #[error(
@@ -43,7 +47,9 @@ pub enum Trouble {
     )]
     Holes { plate: &'static str, a: String, b: String, wall_mm: f64 },
     /// A tooling hole outside the board.
-    #[error("the tooling hole at {x:.2}, {y:.2} lies outside the board: coordinates are millimetres, seen from the front")]
+    #[error(
+        "the tooling hole at {x:.2}, {y:.2} lies outside the board: coordinates are millimetres, seen from the front"
+    )]
     Tooling { x: f64, y: f64 },
 }
 

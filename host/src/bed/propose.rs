@@ -101,7 +101,8 @@ pub fn propose(board: &Board, start: Start, families: Families) -> Result<Bed, B
     let new = |line: Line| needs.iter().filter(|need| need.line == line && !has(need.point, line)).count();
     channels::suffice(&start, [(Line::Force, new(Line::Force)), (Line::Sense, new(Line::Sense))])?;
 
-    let is_needed = |point: PointId, line: Line| needs.iter().any(|need| (need.point, need.line) == (point, line));
+    let is_needed =
+        |point: PointId, line: Line| needs.iter().any(|need| (need.point, need.line) == (point, line));
     let wants = |point: PointId, line: Line| has(point, line) || is_needed(point, line);
     let touched: Vec<PointId> =
         points().filter(|&point| wants(point, Line::Sense) || wants(point, Line::Force)).collect();
@@ -222,7 +223,8 @@ fn build(start: &Start, families: &Families, board: &Board, ground: &Ground<'_>,
 fn remarks(board: &Board, families: &Families, pins: &[Pin]) -> Vec<String> {
     let mut notes = Vec::new();
     let beside = |line: Line| {
-        let off = pins.iter().filter(|pin| pin.line == line && apart(pin.at, board.point(pin.point).at) > 1e-6);
+        let off =
+            pins.iter().filter(|pin| pin.line == line && apart(pin.at, board.point(pin.point).at) > 1e-6);
         off.map(|pin| board.point(pin.point).name.as_str()).collect::<Vec<_>>()
     };
     let force = beside(Line::Force);

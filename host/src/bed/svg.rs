@@ -21,8 +21,7 @@ pub fn of(plate: &Plate, board: &str) -> String {
         escaped(board),
         plate.view()
     );
-    let edge: Vec<_> =
-        plate.board_edge.iter().map(|[x, y]| format!("{x:.3},{:.3}", height - y)).collect();
+    let edge: Vec<_> = plate.board_edge.iter().map(|[x, y]| format!("{x:.3},{:.3}", height - y)).collect();
     let _ = writeln!(
         svg,
         "<polygon points=\"{}\" fill=\"#f3e9d8\" stroke=\"#a9632f\" stroke-width=\"0.2\" stroke-dasharray=\"1.6 0.8\"/>",

@@ -14,7 +14,8 @@ use proptest::prelude::*;
 fn tree(parents: &[usize], kinds: &[usize]) -> String {
     const KINDS: [&str; 4] = ["joint", "fuse", "ferrite", "inductor"];
     let count = parents.len() + 1;
-    let leaves: Vec<String> = (1..count).filter(|i| !parents.contains(i)).map(|i| format!("\"p{i}\"")).collect();
+    let leaves: Vec<String> =
+        (1..count).filter(|i| !parents.contains(i)).map(|i| format!("\"p{i}\"")).collect();
     let mut text = format!(
         "format = 1\n[board]\nname = \"tree\"\nrevision = \"A\"\nthickness = \"1.6 mm\"\ncopper = \"35 um\"\n\
          outline = [[0, 0], [80, 0], [80, 80], [0, 80]]\n[supply]\nfrom = \"p0\"\nto = [{}]\nreturn = \"r\"\n\
@@ -41,7 +42,8 @@ fn read(text: &str) -> Board {
 
 fn fixture_of(bed: &Bed, board: &Board) -> Fixture {
     let text = text::whole(bed, board, "board.toml");
-    fixture::parse("fixture.toml", &text, board.clone()).unwrap_or_else(|problems| panic!("{problems}\n{text}"))
+    fixture::parse("fixture.toml", &text, board.clone())
+        .unwrap_or_else(|problems| panic!("{problems}\n{text}"))
 }
 
 /// Expected number of segments read after one break, by what the plan's own walk covers.
@@ -167,7 +169,8 @@ fn a_fixture_that_is_there_is_kept() {
         let fixture = example.read().unwrap();
         let bed = propose(&fixture.board, Start::of(&fixture), Families::generic()).unwrap();
         let text = text::with_new_pins(example.fixture, &bed, &fixture.board).unwrap();
-        let again = fixture::parse("fixture.toml", &text, fixture.board.clone()).unwrap_or_else(|p| panic!("{p}\n{text}"));
+        let again = fixture::parse("fixture.toml", &text, fixture.board.clone())
+            .unwrap_or_else(|p| panic!("{p}\n{text}"));
         for (old, new) in fixture.pins.iter().zip(&again.pins) {
             assert!(old.force.is_none() || old.force == new.force);
             assert!(old.sense.is_none() || old.sense == new.sense);
@@ -189,11 +192,14 @@ fn refused(text: &str, families: Families) -> String {
 fn what_cannot_be_made_is_told() {
     let text = tree(&[0, 1, 2], &[0; 9]);
     let over = |side: &str| {
-        format!("[[keep_out]]\nside = \"{side}\"\npolygon = [[13, 4], [17, 4], [17, 8], [13, 8]]\nwhy = \"a connector\"\n")
+        format!(
+            "[[keep_out]]\nside = \"{side}\"\npolygon = [[13, 4], [17, 4], [17, 8], [13, 8]]\nwhy = \"a connector\"\n"
+        )
     };
     let both = format!("{text}{}{}", over("front"), over("back"));
     assert!(
-        refused(&both, Families::generic()).contains("point \"p1\" has to be touched, and a keep-out on the front covers it (a connector)"),
+        refused(&both, Families::generic())
+            .contains("point \"p1\" has to be touched, and a keep-out on the front covers it (a connector)"),
         "{}",
         refused(&both, Families::generic())
     );
@@ -202,15 +208,15 @@ fn what_cannot_be_made_is_told() {
     let bed = propose(&board, Start::new(&board), Families::generic()).unwrap();
     assert!(bed.pins.iter().all(|pin| pin.face == Face::Front));
 
-    let near = text.replace("\"p1\" = { at = [15, 6], side = \"both\"", "\"p1\" = { at = [6.2, 6], side = \"both\"");
+    let near =
+        text.replace("\"p1\" = { at = [15, 6], side = \"both\"", "\"p1\" = { at = [6.2, 6], side = \"both\"");
     let stuck = near.replace("at = [24, 6]", "at = [6.4, 6]").replace("at = [33, 6]", "at = [6.2, 6.2]");
     assert!(refused(&stuck, Families::generic()).contains("mm apart, and the finest pins need 1.27 mm"));
 
     let parents: Vec<usize> = (0..50).collect();
-    assert!(
-        refused(&tree(&parents, &[0; 50]), Families::generic())
-            .contains("the board needs 52 sense pins, and 46 sense channels are free: a larger matrix is needed"),
-    );
+    assert!(refused(&tree(&parents, &[0; 50]), Families::generic()).contains(
+        "the board needs 52 sense pins, and 46 sense channels are free: a larger matrix is needed"
+    ),);
 }
 
 /// Sixty-four pins, and a board with more segments than any bench reaches, do not take long.

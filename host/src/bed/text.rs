@@ -106,7 +106,8 @@ fn pins(bed: &Bed, board: &Board) -> String {
         let own = board.point(point);
         let start = &bed.start.pins[point.index()];
         let mut parts = Vec::new();
-        for (line, pin, said) in [(Line::Force, force, start.force_at), (Line::Sense, sense, start.sense_at)] {
+        for (line, pin, said) in [(Line::Force, force, start.force_at), (Line::Sense, sense, start.sense_at)]
+        {
             parts.extend(pin.map(|pin| format!("{} = {}", line.word(), pin.channel)));
             let says = |pin: &&Pin| said.is_some() || apart(pin.at, own.at) > 1e-6;
             parts.extend(pin.filter(says).map(|pin| {
@@ -125,7 +126,7 @@ fn pins(bed: &Bed, board: &Board) -> String {
 }
 
 /// A length with three decimals at most.
-pub fn millimetres(length: f64) -> String {
+fn millimetres(length: f64) -> String {
     let text = format!("{length:.3}");
     let text = text.trim_end_matches('0').trim_end_matches('.');
     if text == "-0" { "0".into() } else { text.into() }

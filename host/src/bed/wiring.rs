@@ -40,7 +40,8 @@ pub fn wires(bed: &Bed, board: &Board) -> Vec<Wire> {
         })
         .collect();
     let standards = bed.start.standards.iter().map(|one| ("standard", &one.name, one.force, one.sense));
-    let thermometers = bed.start.thermometers.iter().map(|one| ("thermometer", &one.name, one.force, one.sense));
+    let thermometers =
+        bed.start.thermometers.iter().map(|one| ("thermometer", &one.name, one.force, one.sense));
     for (what, name, force, sense) in standards.chain(thermometers) {
         for (line, channels) in [(Line::Force, force), (Line::Sense, sense)] {
             for (channel, end) in channels.into_iter().zip(["+", "-"]) {

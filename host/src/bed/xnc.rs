@@ -8,7 +8,12 @@ use super::plate::Plate;
 /// One plate. Comments may hold no line breaks; names of boards have none.
 pub fn of(plate: &Plate, board: &str) -> String {
     let mut text = String::from("M48\n");
-    let _ = writeln!(text, "; {} plate for {board}, from copperwalk {}", plate.level.word(), env!("CARGO_PKG_VERSION"));
+    let _ = writeln!(
+        text,
+        "; {} plate for {board}, from copperwalk {}",
+        plate.level.word(),
+        env!("CARGO_PKG_VERSION")
+    );
     let _ = writeln!(text, "; {}", plate.view());
     let _ = writeln!(
         text,

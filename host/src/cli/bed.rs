@@ -55,7 +55,8 @@ struct Input {
 
 pub fn run(args: Args, output: &mut Output) -> Result<Status, Failure> {
     let families = args.pins.as_deref().map_or_else(|| Ok(Families::generic()), Families::read)?;
-    let place = args.output.as_deref().map(|path| Place::new(path, Kind::Fixture, args.force, None)).transpose()?;
+    let place =
+        args.output.as_deref().map(|path| Place::new(path, Kind::Fixture, args.force, None)).transpose()?;
     let folder = args.out.as_deref().map(|path| Folder::new(path, args.force)).transpose()?;
     let from = read(&args.file)?;
     let bed = bed::propose(&from.board, from.start.clone(), families)?;
@@ -98,7 +99,11 @@ fn read(path: &Path) -> Result<Input, Failure> {
         }
         Ok(check::Kind::Fixture) => {
             let fixture = fixture::read(path)?;
-            Ok(Input { start: Start::of(&fixture), board: fixture.board, fixture: Some(sheet.text().to_owned()) })
+            Ok(Input {
+                start: Start::of(&fixture),
+                board: fixture.board,
+                fixture: Some(sheet.text().to_owned()),
+            })
         }
         Err(_) => Err(sheet.into_problems().into()),
     }

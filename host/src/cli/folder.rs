@@ -22,13 +22,19 @@ pub enum FolderError {
         path: PathBuf,
     },
     /// No folder to put it in.
-    #[error("{}: the folder it would stand in does not exist; make that first, or name another place", shown(path))]
+    #[error(
+        "{}: the folder it would stand in does not exist; make that first, or name another place",
+        shown(path)
+    )]
     NoParent {
         /// The folder.
         path: PathBuf,
     },
     /// The system refused.
-    #[error("the folder {} cannot be written: {error}; nothing was left there: check its place and the free space", shown(path))]
+    #[error(
+        "the folder {} cannot be written: {error}; nothing was left there: check its place and the free space",
+        shown(path)
+    )]
     System {
         /// The folder.
         path: PathBuf,

@@ -101,11 +101,18 @@ fn fault(fixture: &Fixture, alike: &[Exchange]) -> Fault {
             channel.map_or(String::new(), |channel| channel.to_string())
         };
         let line = exchange.line.word();
-        format!("{line} leads of {} and {} ({line} channels {} and {})", name(a), name(b), channel(a), channel(b))
+        format!(
+            "{line} leads of {} and {} ({line} channels {} and {})",
+            name(a),
+            name(b),
+            channel(a),
+            channel(b)
+        )
     };
     let all: Vec<String> = alike.iter().map(pair).collect();
     Fault {
         part: all.join(", or "),
-        what: "are exchanged, by what a golden unit reads: put each on the other's pin, then prove again".into(),
+        what: "are exchanged, by what a golden unit reads: put each on the other's pin, then prove again"
+            .into(),
     }
 }

@@ -70,7 +70,9 @@ pub fn explain(board: &Board, state: StateId, heard: &[Heard]) -> Vec<Vec<Exchan
         if best.sum > now.sum / 2.0 {
             return Vec::new();
         }
-        told.push(tries.iter().take_while(|(one, _)| one.sum < best.sum + ALIKE).map(|(_, one)| *one).collect());
+        told.push(
+            tries.iter().take_while(|(one, _)| one.sum < best.sum + ALIKE).map(|(_, one)| *one).collect(),
+        );
         made.push(first);
         now = best;
     }
@@ -232,7 +234,10 @@ mod tests {
         let both = [exchange(Line::Sense, "choke.in", "choke.out"), exchange(Line::Sense, "fb.in", "jp.out")];
         let (board, state, heard) = heard(&both);
         let told = explain(&board, state, &heard);
-        assert!(told.len() == 2 && both.iter().all(|one| told.iter().any(|told| told.contains(one))), "{told:?}");
+        assert!(
+            told.len() == 2 && both.iter().all(|one| told.iter().any(|told| told.contains(one))),
+            "{told:?}"
+        );
     }
 
     /// A unit that is not golden is no reason to rewire a bed.

@@ -87,7 +87,17 @@ pub(super) fn read(sheet: &Sheet) -> Result<Draft, Told> {
     let document = sheet.document()?;
     let root = Table::root(sheet, &document);
     root.format(FORMAT)?;
-    root.only(&["format", "board", "supply", "states", "points", "segment", "isolation", "check", "keep_out"]);
+    root.only(&[
+        "format",
+        "board",
+        "supply",
+        "states",
+        "points",
+        "segment",
+        "isolation",
+        "check",
+        "keep_out",
+    ]);
 
     let heading = part(&root, "board").map(|table| heading::read(&table));
     let states = state::read(&root);
@@ -104,7 +114,8 @@ pub(super) fn read(sheet: &Sheet) -> Result<Draft, Told> {
     // A list that is none has been told of; then there is nothing to read.
     let isolation = root.tables("isolation").unwrap_or_default();
     let checks = root.tables("check");
-    let checks = checks.and_then(|all| few(all, MOST_CHECKS, "checks are more than anybody answers with care"));
+    let checks =
+        checks.and_then(|all| few(all, MOST_CHECKS, "checks are more than anybody answers with care"));
     let keep_outs = root.tables("keep_out");
     let keep_outs =
         keep_outs.and_then(|all| few(all, MOST_KEEP_OUTS, "keep-outs are more than pins can be led round"));
@@ -143,9 +154,7 @@ fn some<T>(what: &str, items: Vec<T>, sheet: &Sheet) -> Result<Vec<T>, Told> {
 /// A list of at most so many; one that is too long is told of at the first that is too many.
 fn few<'d>(all: Vec<Item<'d>>, most: usize, too_many: &str) -> Result<Vec<Item<'d>>, Told> {
     match all.get(most) {
-        Some(beyond) => {
-            Err(beyond.refuse(format!("{} {too_many}", all.len()), format!("at most {most}")))
-        }
+        Some(beyond) => Err(beyond.refuse(format!("{} {too_many}", all.len()), format!("at most {most}"))),
         None => Ok(all),
     }
 }

@@ -135,7 +135,11 @@ fn sheet(flow: &mut Flow, plate: &Plate, place: [f32; 2], from: [f32; 2], window
         content.set_dash_pattern([1.6, 0.8], 0.0);
         for (number, corner) in plate.board_edge.iter().enumerate() {
             let [x, y] = at(*corner);
-            if number == 0 { content.move_to(x, y) } else { content.line_to(x, y) };
+            if number == 0 {
+                content.move_to(x, y)
+            } else {
+                content.line_to(x, y)
+            };
         }
         content.close_path().stroke().set_dash_pattern([], 0.0);
         for hole in &plate.holes {
