@@ -24,7 +24,7 @@ const CLEARANCE_MM: f64 = 0.5;
 /// Posts that are tried stand on a grid of this, mm; wider on large boards.
 const GRID_MM: f64 = 2.0;
 /// Places that are tried at most, in x and in y.
-const MOST_TRIED: f64 = 100.0;
+const MOST_TRIED: f64 = 60.0;
 /// Posts stand at least so far apart, mm.
 const APART_MM: f64 = 6.5;
 /// Posts on a plate at most.

@@ -3,7 +3,7 @@
 use super::coverage::{Coverage, UNIT};
 
 /// Steps of the search for the best set: a fraction of a second.
-const MOST_STEPS: usize = 30_000_000;
+const MOST_STEPS: usize = 10_000_000;
 
 /// Which candidates get a force pin.
 #[derive(Clone, PartialEq, Debug)]
@@ -28,6 +28,13 @@ pub fn choose(coverage: &Coverage, count: usize, most: usize) -> Choice {
     let first = improve(&search, greedy(&search, most), most);
     let mut best = Best { value: search.value(&first), set: first, steps: MOST_STEPS, cut: 0 };
     search.branch(search.root(), most, &mut best);
+    // What is added to the best set bounds every set, too.
+    let mut node = search.root();
+    best.set.iter().for_each(|&candidate| {
+        search.take(&mut node, candidate);
+    });
+    node.gains.sort_unstable_by(|a, b| b.cmp(a));
+    best.cut = best.cut.min(best.value + node.gains.iter().take(most).sum::<u64>());
     let whole = |value: u64| (coverage.standing + value) as f64 * UNIT;
     let chosen = in_order(&search, &best.set);
     Choice {
@@ -46,6 +53,8 @@ struct Search<'c> {
     sets_of: Vec<Vec<usize>>,
     /// For each candidate, what it adds to nothing.
     gains: Vec<u64>,
+    /// The value of all candidates together.
+    whole: u64,
 }
 
 /// A partial choice: who is still in question has a gain.
@@ -75,7 +84,8 @@ impl<'c> Search<'c> {
                 gains[candidate] += weight;
             }
         }
-        Self { coverage, sets_of, gains }
+        let whole = coverage.sets.iter().map(|(_, weight)| weight).sum();
+        Self { coverage, sets_of, gains, whole }
     }
 
     /// Nothing chosen yet.
@@ -117,7 +127,8 @@ impl<'c> Search<'c> {
             let left = most - node.chosen.len();
             let mut gains: Vec<u64> = node.gains.iter().copied().filter(|gain| *gain > 0).collect();
             gains.sort_unstable_by(|a, b| b.cmp(a));
-            let bound = node.value + gains.iter().take(left).sum::<u64>();
+            // No more is added than the largest gains come to, nor than is left.
+            let bound = (node.value + gains.iter().take(left).sum::<u64>()).min(self.whole);
             if bound <= best.value {
                 return;
             }

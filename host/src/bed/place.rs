@@ -222,18 +222,17 @@ pub fn sizes(board: &Board, families: &Families, standing: &[Standing]) -> Vec<u
             list.iter().position(fits).unwrap_or(smallest)
         })
         .collect();
-    // Of two that are too near each other the larger gives way, until all have room.
-    loop {
-        let tight = (0..standing.len())
-            .flat_map(|a| (0..a).map(move |b| (a, b)))
-            .filter(|&(a, b)| standing[a].face == standing[b].face)
-            .find(|&(a, b)| {
-                let room = (list[sizes[a]].pitch_mm + list[sizes[b]].pitch_mm) / 2.0;
-                apart(standing[a].at, standing[b].at) < room - GRID_MM / 2.0
-                    && sizes[a].min(sizes[b]) < smallest
-            });
-        let Some((a, b)) = tight else { return sizes };
-        let larger = if sizes[a] < sizes[b] { a } else { b };
-        sizes[larger] += 1;
+    // Of two that are too near each other the larger gives way. Smaller pins never bring another pair too near, so once round is enough.
+    for (a, pin) in standing.iter().enumerate() {
+        for (b, other) in standing.iter().enumerate().take(a).filter(|(_, other)| other.face == pin.face) {
+            let way = apart(pin.at, other.at) + GRID_MM / 2.0;
+            while way < (list[sizes[a]].pitch_mm + list[sizes[b]].pitch_mm) / 2.0
+                && sizes[a].min(sizes[b]) < smallest
+            {
+                let larger = if sizes[a] < sizes[b] { a } else { b };
+                sizes[larger] += 1;
+            }
+        }
     }
+    sizes
 }

@@ -34,7 +34,7 @@ const MOST_ITEMS: usize = 2000;
 /// Checks a file may have. Somebody answers each on every unit; a longer list is not answered with care.
 const MOST_CHECKS: usize = 50;
 /// Keep-outs a file may have: more than parts on a board that pins go round.
-const MOST_KEEP_OUTS: usize = 500;
+const MOST_KEEP_OUTS: usize = 200;
 /// The isolation range of the meter proves up to this.
 const ISOLATION_MOST: Ohms = Ohms(200e3);
 
