@@ -82,7 +82,7 @@ fn without_a_bed_nothing_is_written_and_everything_in_the_way_is_told() {
     let covered = "[[keep_out]]\nside = \"front\"\npolygon = [[24, 20], [31, 20], [31, 24], [24, 24]]\nwhy = \"a shield\"\n";
     let near = text
         .replace("at = [29.2, 22.0]", "at = [26.4, 22.0]")
-        .replace("at = [37.5, 20.0]", "at = [26.2, 22.3]");
+        .replace("at = [37.5, 20.0]", "at = [26.2, 22.0]");
     let rooms = "[[keep_out]]\nside = \"front\"\npolygon = [[20, 15], [33, 15], [33, 21.4], [20, 21.4]]\n[[keep_out]]\nside = \"front\"\n\
                  polygon = [[20, 22.6], [33, 22.6], [33, 30], [20, 30]]\n";
     for (name, text, said) in [

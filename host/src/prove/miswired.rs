@@ -46,7 +46,8 @@ const FLOOR: f64 = 0.3e-3;
 const FITS: f64 = 3.0;
 /// What a reading that flows where none should, or the other way round, is off by, in standard deviations; and no other counts for more.
 const IMPOSSIBLE: f64 = 10.0;
-/// A sense pin on copper that hangs together with neither the other nor the current reads anything: any reading fits, though not well.
+/// A sense pin on copper that hangs together with neither the other nor the current reads anything but what it should: that fits, though not
+/// well.
 const FLOATING: f64 = 2.0;
 /// Exchanges told of one bed: more are a bed that is wired anew.
 const MOST: usize = 3;
@@ -128,11 +129,22 @@ impl Model<'_> {
             };
             let force = heard.asked.force.map(|point| real(Line::Force, point));
             let sense = heard.asked.sense.map(|point| real(Line::Sense, point));
-            let way = ways.entry(force).or_insert_with(|| self.way(force));
-            let off = match (way.as_ref(), heard.ohms) {
-                (None, None) => 0.0,
-                (Some(way), Some(ohms)) => self.off(way, sense, ohms).min(IMPOSSIBLE),
-                _ => IMPOSSIBLE,
+            for force in [force, heard.asked.force] {
+                ways.entry(force).or_insert_with(|| self.way(force));
+            }
+            let off = |force: [PointId; 2], sense: [PointId; 2]| match (
+                ways.get(&force).and_then(Option::as_ref),
+                heard.ohms,
+            ) {
+                (None, None) => Some(0.0),
+                (Some(way), Some(ohms)) => self.off(way, sense, ohms),
+                _ => Some(IMPOSSIBLE),
+            };
+            let as_wired = || off(heard.asked.force, heard.asked.sense).is_some_and(|off| off <= FITS);
+            let off = match off(force, sense) {
+                Some(off) => off.min(IMPOSSIBLE),
+                None if as_wired() => IMPOSSIBLE,
+                None => FLOATING,
             };
             misfit.sum += off * off;
             misfit.worst = misfit.worst.max(off);
@@ -146,9 +158,9 @@ impl Model<'_> {
         Some(steps.into_iter().map(|step| (step.segment.index(), step.from)).collect())
     }
 
-    /// How far a reading is from what is expected between two points, in standard deviations.
-    fn off(&self, way: &BTreeMap<usize, PointId>, [plus, minus]: [PointId; 2], ohms: Ohms) -> f64 {
-        let Some(steps) = self.forest.path(plus, minus) else { return FLOATING };
+    /// How far a reading is from what is expected between two points, in standard deviations; `None` where one of them floats.
+    fn off(&self, way: &BTreeMap<usize, PointId>, [plus, minus]: [PointId; 2], ohms: Ohms) -> Option<f64> {
+        let steps = self.forest.path(plus, minus)?;
         let (mut expected, mut spread) = (0.0, FLOOR);
         for step in steps {
             let Some(&enters) = way.get(&step.segment.index()) else { continue };
@@ -157,7 +169,7 @@ impl Model<'_> {
             // What healthy ones read lies within `high`; below, as far.
             spread += (healthy.high - healthy.typical).0.abs();
         }
-        (ohms.0 - expected).abs() / spread
+        Some((ohms.0 - expected).abs() / spread)
     }
 }
 
