@@ -348,6 +348,7 @@ mod tests {
             Kind::Print => pdf::lot(&sample::lot(), pdf::Paper::A4),
             Kind::Limits => format!("{}. …\n", learn::MARK).into_bytes(),
             Kind::Board => b"format = 1\n".to_vec(),
+            Kind::Fixture => b"format = 1\n".to_vec(),
         };
         match Place::new(&folder.join(name), kind, force, Some(&store))
             .and_then(|place| place.write(&content))
