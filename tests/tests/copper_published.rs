@@ -48,6 +48,16 @@ fn a_corner() {
     close(solved.resistance.0, 10.0 + 1.0 - 2.0 * 2f64.ln() / PI);
 }
 
+/// An end need not be straight: from a bend of 90° about a corner of a strip to the corner, nothing but a part of an annulus,
+/// ln(r2/r1) over its angle. Here it is a quarter.
+#[test]
+fn a_quarter_of_an_annulus() {
+    let quarter = sheet(vec![rectangle([0.0, 0.0], [30.0, 30.0])]);
+    let ring = Shape::Arc { start: [30.0, 0.0], mid: [21.213_2, 21.213_2], end: [0.0, 30.0], width_mm: 20.0 };
+    let solved = squares(&quarter, disc([0.0, 0.0], 4.0), ring, CLOSE);
+    close(solved.resistance.0, 10f64.ln() / (PI / 2.0));
+}
+
 /// From a disc to a ring around it: ln(r2/r1)/2π squares. Textbooks of field theory print it as the coaxial line's.
 #[test]
 fn an_annulus() {
