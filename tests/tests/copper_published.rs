@@ -71,7 +71,7 @@ fn an_annulus() {
 fn around_a_ring() {
     let ring =
         sheet(vec![Shape::Arc { start: [3.0, 0.0], mid: [-3.0, 0.0], end: [3.0, 0.0], width_mm: 2.0 }]);
-    let bar = |x: f64| rectangle([x - 2.0, -1e-3], [x + 2.0, 1e-3]);
+    let bar = |x: f64| rectangle([x - 2.0, -2.5e-3], [x + 2.0, 2.5e-3]);
     let solved = squares(&ring, bar(-3.0), bar(3.0), CLOSE);
     close(solved.resistance.0, PI / 2f64.ln() / 2.0);
 }
@@ -190,7 +190,7 @@ fn copper_that_is_none_is_told_of() {
     assert!(matches!(ask(&endless, left.clone(), right.clone(), usual), CopperError::Coordinate { .. }));
     let thin = sheet(vec![Shape::Track { points: vec![[0.0, 0.0], [1.0, 0.0]], width_mm: 0.0 }]);
     assert!(matches!(ask(&thin, left.clone(), right.clone(), usual), CopperError::Width { .. }));
-    let strict = Wanted { relative: 1e-9, most_triangles: 500, ..usual };
+    let strict = Wanted { relative: 1e-9, most_triangles: 2000, ..usual };
     assert!(matches!(ask(&strip, left, right, strict), CopperError::TooFine { .. }));
 }
 
