@@ -90,7 +90,9 @@ fn stream_function(mesh: &Mesh, nodes: &Nodes) -> (Vec<Values>, Vec<[f64; 2]>) {
             }
         }
     }
-    let mut name_of = |value: usize| if on_edge[value] { edges.find(value) } else { value };
+    // The first of an edge may itself lie on a node, where it is free: the edge's name is none of the places'.
+    let count = nodes.places.len();
+    let mut name_of = |value: usize| if on_edge[value] { count + edges.find(value) } else { value };
     // Of each piece the most frequent constant is zero, since only differences count.
     let mut counts: BTreeMap<usize, BTreeMap<usize, usize>> = BTreeMap::new();
     for value in nodes.of.iter().flatten() {

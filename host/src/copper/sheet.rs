@@ -3,6 +3,8 @@
 
 use i_overlay::core::fill_rule::FillRule;
 use i_overlay::core::overlay_rule::OverlayRule;
+use i_overlay::core::solver::Solver;
+use i_overlay::float::overlay::{FloatOverlay, OverlayOptions};
 use i_overlay::float::single::SingleFloatOverlay;
 
 use super::contour::{Contour, contours, points};
@@ -44,5 +46,9 @@ pub(super) fn copper(layer: &Layer, held: &mut [(usize, Vec<Contour>)]) -> Resul
     }
     let copper: Vec<Contour> = welded.collect();
     let held = held.iter().flat_map(|(_, area)| area.iter().cloned()).collect::<Vec<_>>();
-    Ok(copper.overlay(&held, OverlayRule::Difference, FillRule::Positive).concat())
+    // A corner may lie on a straight line: where an area ends at the copper's edge.
+    let mut options = OverlayOptions::default();
+    options.preserve_output_collinear = true;
+    let mut overlay = FloatOverlay::with_subj_and_clip_custom(&copper, &held, options, Solver::default());
+    Ok(overlay.overlay(OverlayRule::Difference, FillRule::Positive).concat())
 }

@@ -171,7 +171,7 @@ mod tests {
                 "no copper joins the ends",
             ),
             (
-                "outline = [[14, 10], [36, 10], [36, 16], [14, 16]]\nfrom_pad = \"30 mm\"",
+                "outline = [[14, 10], [36, 10], [36, 16], [14, 16]]\nfrom_pad = \"40 mm\"",
                 "both ends touch each other",
             ),
             ("length = \"3 mm\"\ntypical = \"2 mohm\"", "has no key `length`"),
