@@ -33,7 +33,7 @@ const BOARD_CASES: &[Case] = &[
     ("number in quotes", "thickness = \"1.6 mm\"", "thickness = \"1.6\"", "`1.6` has no unit; this is a length", "thickness ="),
     ("wrong dimension", "copper = \"35 um\"", "copper = \"35 mohm\"", "is a resistance; a length belongs here", "copper ="),
     ("a thousand times too thick", "copper = \"35 um\"", "copper = \"35 mm\"", "`copper` of [board] is 35 mm", "copper ="),
-    ("two corners", "[[0, 0], [64, 0], [64, 40], [0, 40]]", "[[0, 0], [64, 0]]", "an outline of 2 corners", "outline"),
+    ("two corners", "[[0, 0], [64, 0], [64, 40], [0, 40]]", "[[0, 0], [64, 0]]", "the outline of 2 corners is none", "outline"),
     ("crossed outline", "[[0, 0], [64, 0], [64, 40], [0, 40]]", "[[0, 0], [64, 40], [64, 0], [0, 40]]", "the outline crosses itself", "outline"),
     ("flat outline", "[[0, 0], [64, 0], [64, 40], [0, 40]]", "[[0, 0], [64, 0], [32, 0]]", "encloses less than 1 mm²", "outline"),
     ("corner of three", "[64, 40]", "[64, 40, 2]", "has 3 entries; two are wanted", "outline"),

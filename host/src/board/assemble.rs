@@ -2,7 +2,9 @@
 
 use super::file::{Draft, SegmentDraft};
 use super::model::Parsed;
-use super::{Board, Check, Isolation, Segment, SegmentKind, StatedLimits, Supply, parts};
+use super::drop_budget::{self, DropBudget};
+use super::graph::Graph;
+use super::{Assumed, Board, Check, Isolation, Segment, SegmentKind, StatedLimits, Supply, parts};
 use crate::document::{Sheet, Told};
 use crate::quantity::Amps;
 
@@ -42,7 +44,7 @@ pub(super) fn assemble(sheet: &Sheet, draft: Draft) -> Result<Board, Told> {
         let check = check?;
         Ok(Check { name: check.name?.value, help: check.help? })
     });
-    Ok(Board {
+    let mut board = Board {
         name: heading.name?,
         revision: heading.revision?,
         thickness_mm: laminate.thickness_mm,
@@ -59,7 +61,15 @@ pub(super) fn assemble(sheet: &Sheet, draft: Draft) -> Result<Board, Told> {
         source: sheet.text().to_owned(),
         hash: sheet.hash(),
         parsed: Parsed,
-    })
+    };
+    if board.assumed.contains(&Assumed::MaxDrop) {
+        let budget = DropBudget::of(&board.supply);
+        let ample = drop_budget::ample(&drop_budget::claims(&board), &Graph::of(&board), &budget);
+        if ample > budget.resistance {
+            board.supply.max_drop = board.supply.load * ample;
+        }
+    }
+    Ok(board)
 }
 
 fn segment(draft: SegmentDraft, load: Amps) -> Result<Segment, Told> {

@@ -7,7 +7,7 @@
 //! segment that is plainly ill.
 
 use super::graph::Graph;
-use super::{PointId, SegmentId, Supply};
+use super::{Board, PointId, Segment, SegmentId, Supply};
 use crate::quantity::{Ohms, engineering};
 
 /// No derived limit is above this multiple of the highest healthy resistance.
@@ -71,6 +71,18 @@ fn ways(claims: &[Claim], graph: &Graph, budget: &DropBudget) -> Vec<Way> {
         Way { load, segments, stated, healthy }
     };
     budget.to.iter().map(way).collect()
+}
+
+/// What is known of the segments of a board.
+pub fn claims(board: &Board) -> Vec<Claim> {
+    let claim = |segment: &Segment| Claim { high: segment.expected.high, stated: segment.stated.max };
+    board.segments.iter().map(claim).collect()
+}
+
+/// A budget that nobody stated has to hold the stated limits, and twice what the other segments may have while healthy.
+pub fn ample(claims: &[Claim], graph: &Graph, budget: &DropBudget) -> Ohms {
+    let takes = ways(claims, graph, budget).into_iter().map(|way| way.stated + way.healthy * 2.0);
+    takes.fold(Ohms::ZERO, |most, takes| if takes > most { takes } else { most })
 }
 
 /// Every load whose way there and back takes more than the budget even if every segment is healthy, with the figures

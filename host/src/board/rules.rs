@@ -9,7 +9,7 @@ use super::drop_budget::{self, Claim, DropBudget};
 use super::expected::ipc2221_current;
 use super::file::{Draft, Placed, SegmentDraft, SupplyDraft};
 use super::graph::{Edge, Graph, MOST_IN_MESH, Mesh, Reach};
-use super::{PointId, Pour, SegmentId, SegmentKind, Side, StateId, parts};
+use super::{Assumed, PointId, Pour, SegmentId, SegmentKind, Side, StateId, parts};
 use crate::document::{Sheet, Told};
 use crate::quantity::{clip, si};
 
@@ -267,6 +267,10 @@ fn isolation_is_apart(sheet: &Sheet, draft: &Draft, graph: &Graph) {
 /// of unknown states conducts in all of them. A budget that is overdrawn even so stays overdrawn.
 fn budget_is_kept(sheet: &Sheet, draft: &Draft) {
     let Ok(supply) = &draft.supply else { return };
+    // One that is assumed is made as large as it has to be.
+    if supply.assumed.contains(&Assumed::MaxDrop) {
+        return;
+    }
     let (Ok(from), Ok(to), Ok(ret)) = (&supply.from, &supply.to, &supply.ret) else { return };
     let (Ok(load), Ok(max_drop)) = (supply.load, &supply.max_drop) else { return };
     let edges = segments(draft).filter_map(|(id, segment)| {

@@ -198,7 +198,7 @@ fn every_finding_is_told_at_its_place() {
     draft.points[3].keys["at"] = json!([90.0, 10.0]);
     draft.segments[1].keys.remove("closed");
     draft.segments[2].keys["width"] = json!("1.5");
-    draft.supply.remove("load");
+    draft.supply.remove("voltage");
     draft.points[1].pins = Some(json!({ "force": 99 }).as_object().unwrap().clone());
     assign(&mut draft, None).unwrap();
     let found = check(&merge(&draft, None).unwrap());
@@ -212,7 +212,7 @@ fn every_finding_is_told_at_its_place() {
         ("outside the outline", at("points", None, Some("load"), Some("at"))),
         ("lacks `closed`", at("segment", Some(1), None, None)),
         ("has no unit", at("segment", Some(2), None, Some("width"))),
-        ("[supply] lacks `load`", at("supply", None, None, None)),
+        ("[supply] lacks `voltage`", at("supply", None, None, None)),
         ("does not exist", at("pins", None, Some("sw.in"), Some("force"))),
     ] {
         let finding =

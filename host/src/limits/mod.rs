@@ -9,8 +9,8 @@ pub use file::{parse, read, read_kept};
 use crate::quantity::Ohms;
 use crate::{
     board::{
-        Board, Segment, SegmentId,
-        drop_budget::{self, Claim, DropBudget},
+        Board, SegmentId,
+        drop_budget::{self, DropBudget},
         graph::Graph,
     },
     hash,
@@ -49,8 +49,7 @@ pub struct LimitSet {
 impl LimitSet {
     /// The limits that the board file states, and for the rest those derived from its drop budget.
     pub fn of_board(board: &Board) -> Self {
-        let claim = |segment: &Segment| Claim { high: segment.expected.high, stated: segment.stated.max };
-        let claims: Vec<_> = board.segments.iter().map(claim).collect();
+        let claims = drop_budget::claims(board);
         let maxima = drop_budget::derive(&claims, &Graph::of(board), &DropBudget::of(&board.supply));
         let limits = board.segments.iter().zip(maxima).map(|(segment, max)| Limits {
             min: segment.stated.min,
