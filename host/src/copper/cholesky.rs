@@ -16,27 +16,37 @@ pub(super) struct Symmetric {
 
 impl Symmetric {
     /// Adds up entries (column, row, value), each pair given in one order only or in both alike.
-    pub fn new(size: usize, mut entries: Vec<(usize, usize, f64)>) -> Self {
-        for (column, row, _) in &mut entries {
-            (*column, *row) = (*column.min(row), *column.max(row));
-        }
-        // A stable sort: sums do not depend on how it is done.
-        entries.sort_by_key(|(column, row, _)| (*column, *row));
-        let mut matrix = Self { starts: vec![0; size + 1], rows: Vec::new(), values: Vec::new() };
-        let mut last = None;
-        for (column, row, value) in entries {
-            if last.replace((column, row)) == Some((column, row)) {
-                if let Some(sum) = matrix.values.last_mut() {
-                    *sum += value;
-                }
-            } else {
-                matrix.rows.push(row);
-                matrix.values.push(value);
-                matrix.starts[column + 1] += 1;
-            }
+    pub fn new(size: usize, entries: &[(usize, usize, f64)]) -> Self {
+        // Laid out by columns, each in the order given: sums do not depend on anything else.
+        let mut ends = vec![0; size + 1];
+        for (column, row, _) in entries {
+            ends[*column.min(row) + 1] += 1;
         }
         for column in 0..size {
-            matrix.starts[column + 1] += matrix.starts[column];
+            ends[column + 1] += ends[column];
+        }
+        let mut laid = vec![(0, 0.0); entries.len()];
+        for (column, row, value) in entries {
+            let end = &mut ends[*column.min(row)];
+            laid[*end] = (*column.max(row), *value);
+            *end += 1;
+        }
+        let mut matrix = Self { starts: vec![0], rows: Vec::new(), values: Vec::new() };
+        let mut place = vec![NONE; size];
+        let mut begin = 0;
+        for end in &ends[..size] {
+            let first = matrix.rows.len();
+            for (row, value) in &laid[begin..*end] {
+                if place[*row] == NONE || place[*row] < first {
+                    place[*row] = matrix.rows.len();
+                    matrix.rows.push(*row);
+                    matrix.values.push(*value);
+                } else {
+                    matrix.values[place[*row]] += value;
+                }
+            }
+            begin = *end;
+            matrix.starts.push(matrix.rows.len());
         }
         matrix
     }

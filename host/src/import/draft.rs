@@ -67,7 +67,8 @@ pub struct DraftSegment {
 #[allow(missing_docs)] // the keys of board files
 pub enum DraftKind {
     Trace { length_mm: f64, width_mm: f64, inner: bool },
-    Pour { typical: Ohms, inner: bool },
+    /// Without a figure where the copper could not be worked out.
+    Pour { typical: Option<Ohms>, inner: bool },
     Via { count: usize, drill_mm: f64, typical: Option<Ohms> },
     Part(Conductor),
 }
@@ -89,6 +90,13 @@ pub struct Draft {
     pub switches: Vec<String>,
     /// What could not be decided.
     pub questions: Vec<String>,
+}
+
+impl Draft {
+    /// Does every segment have its figure?
+    pub fn is_whole(&self) -> bool {
+        !self.segments.iter().any(|one| matches!(one.kind, DraftKind::Pour { typical: None, .. }))
+    }
 }
 
 struct Builder<'l> {
@@ -409,7 +417,7 @@ impl Builder<'_> {
                     let typical = trace_resistance(length_mm, width_mm, odd);
                     if (odd - front_um(layout)).abs() > 0.1 {
                         comments.push(format!("{length_mm:.2} mm long, {width_mm:.3} mm wide"));
-                        DraftKind::Pour { typical, inner }
+                        DraftKind::Pour { typical: Some(typical), inner }
                     } else {
                         DraftKind::Trace { length_mm, width_mm, inner }
                     }
@@ -465,15 +473,16 @@ impl Builder<'_> {
                         let percent = 100.0 * (solved.error.0 / solved.resistance.0).abs();
                         comments.push(format!("solved over its copper, within {percent:.2} %"));
                         comments.extend(solved.neck.map(|neck| neck_words(layout, net, stretch, &neck)));
-                        DraftKind::Pour { typical: solved.resistance, inner }
+                        DraftKind::Pour { typical: Some(solved.resistance), inner }
                     }
                     Err(error) => {
-                        comments.push("NOT WORKED OUT: the figure holds a place".into());
+                        comments.push(format!("NOT WORKED OUT: {error}"));
                         questions.push(format!(
-                            "What does the copper from {} to {} read? It could not be worked out ({error}); write `typical`.",
+                            "What does the copper from {} to {} read? It could not be worked out ({error}). Measure it on a good \
+                             board and write `typical`: without it the file does not pass `check`.",
                             ends[0], ends[1]
                         ));
-                        DraftKind::Pour { typical: Ohms(1e-3), inner }
+                        DraftKind::Pour { typical: None, inner }
                     }
                 }
             }
