@@ -23,7 +23,8 @@ fn main() {
             println!("{} is missing: install Debian's kicad-demos", path.display());
             continue;
         }
-        let request = Request { from: from.into(), to: vec![to.into()], ret: ret.into(), through: Vec::new() };
+        let request =
+            Request { from: from.into(), to: vec![to.into()], ret: ret.into(), through: Vec::new() };
         criterion.bench_function(board, |bench| bench.iter(|| black_box(import::import(&path, &request))));
     }
     criterion.final_summary();

@@ -100,17 +100,17 @@ impl Symmetric {
 fn order(neighbours: &[Vec<usize>], places: &[[f64; 2]]) -> Vec<usize> {
     let size = neighbours.len();
     let many = 100 + 4 * size.isqrt();
-    let (hubs, mut rest): (Vec<usize>, Vec<usize>) = (0..size).partition(|i| neighbours[*i].len() > many);
+    let (hubs, rest): (Vec<usize>, Vec<usize>) = (0..size).partition(|i| neighbours[*i].len() > many);
     let mut order = Vec::with_capacity(size);
     let mut half = vec![0; size];
     let mut name = 0;
-    dissect(&mut rest, neighbours, places, &mut half, &mut name, &mut order);
+    dissect(&rest, neighbours, places, &mut half, &mut name, &mut order);
     order.extend(hubs);
     order
 }
 
 fn dissect(
-    part: &mut [usize],
+    part: &[usize],
     neighbours: &[Vec<usize>],
     places: &[[f64; 2]],
     half: &mut [usize],
@@ -121,30 +121,56 @@ fn dissect(
         order.extend_from_slice(part);
         return;
     }
-    let spread = |axis: usize| {
-        let values = || part.iter().map(|i| places[*i][axis]);
-        values().fold(f64::NEG_INFINITY, f64::max) - values().fold(f64::INFINITY, f64::min)
-    };
-    let axis = usize::from(spread(1) > spread(0));
-    let middle = part.len() / 2;
-    part.select_nth_unstable_by(middle, |a, b| places[*a][axis].total_cmp(&places[*b][axis]).then(a.cmp(b)));
-    let (left, right) = part.split_at_mut(middle);
-    *name += 1;
-    right.iter().for_each(|i| half[*i] = *name);
-    // What of the left half touches the right one stands between them.
+    // Of two cuts the one that leaves less between the halves, since the work grows with the cube of that.
+    let [one, other] = [0, 1].map(|axis| cut(part, axis, neighbours, places, half, name));
+    let Cut { halves, between } = if other.between.len() < one.between.len() { other } else { one };
+    for half_of in &halves {
+        dissect(half_of, neighbours, places, half, name, order);
+    }
+    order.extend(between);
+}
+
+/// A part in two halves that do not touch, and what stands between them.
+struct Cut {
+    halves: [Vec<usize>; 2],
+    between: Vec<usize>,
+}
+
+/// Cuts a part in the middle, across an axis.
+fn cut(
+    part: &[usize],
+    axis: usize,
+    neighbours: &[Vec<usize>],
+    places: &[[f64; 2]],
+    half: &mut [usize],
+    name: &mut usize,
+) -> Cut {
+    let mut left = part.to_vec();
+    let middle = left.len() / 2;
+    left.select_nth_unstable_by(middle, |a, b| places[*a][axis].total_cmp(&places[*b][axis]).then(a.cmp(b)));
+    let mut right = left.split_off(middle);
     left.sort_unstable();
     right.sort_unstable();
-    let (between, mut left): (Vec<usize>, Vec<usize>) =
-        left.iter().partition(|i| neighbours[**i].iter().any(|j| half[*j] == *name));
-    dissect(&mut left, neighbours, places, half, name, order);
-    dissect(right, neighbours, places, half, name, order);
-    order.extend(between);
+    let names = [*name + 1, *name + 2];
+    *name += 2;
+    for (half_of, name) in [&left, &right].into_iter().zip(names) {
+        half_of.iter().for_each(|i| half[*i] = name);
+    }
+    // What of one half touches the other stands between them: that of either half serves.
+    let touches = |i: &usize, other: usize| neighbours[*i].iter().any(|j| half[*j] == other);
+    let of_left = left.iter().filter(|i| touches(i, names[1])).count();
+    let of_right = right.iter().filter(|i| touches(i, names[0])).count();
+    let (whole, parted, other) =
+        if of_left <= of_right { (right, left, names[1]) } else { (left, right, names[0]) };
+    let (between, rest) = parted.into_iter().partition(|i| touches(i, other));
+    Cut { halves: [rest, whole], between }
 }
 
 /// L without its unit diagonal, by columns, and D.
 struct Factor {
     starts: Vec<usize>,
-    rows: Vec<usize>,
+    /// Half the width of other numbers: reading them takes as much time as reckoning.
+    rows: Vec<u32>,
     values: Vec<f64>,
     diagonal: Vec<f64>,
 }
@@ -202,11 +228,11 @@ impl Factor {
                 let value = std::mem::take(&mut work[i]);
                 let (begin, end) = (factor.starts[i], factor.starts[i] + filled[i]);
                 for (row, entry) in factor.rows[begin..end].iter().zip(&factor.values[begin..end]) {
-                    work[*row] -= entry * value;
+                    work[*row as usize] -= entry * value;
                 }
                 let entry = value / factor.diagonal[i];
                 pivot -= entry * value;
-                factor.rows[end] = column;
+                factor.rows[end] = column as u32;
                 factor.values[end] = entry;
                 filled[i] += 1;
             }
@@ -225,11 +251,11 @@ impl Factor {
         };
         for i in 0..x.len() {
             let value = x[i];
-            column(i).for_each(|(row, entry)| x[*row] -= entry * value);
+            column(i).for_each(|(row, entry)| x[*row as usize] -= entry * value);
         }
         x.iter_mut().zip(&self.diagonal).for_each(|(x, pivot)| *x /= pivot);
         for i in (0..x.len()).rev() {
-            x[i] -= column(i).map(|(row, entry)| entry * x[*row]).sum::<f64>();
+            x[i] -= column(i).map(|(row, entry)| entry * x[*row as usize]).sum::<f64>();
         }
     }
 }

@@ -8,7 +8,7 @@ use std::f64::consts::{PI, TAU};
 
 use super::{CopperError, GAP_MM, Shape};
 
-/// How round circles are: the corners of a full one. Half as many do where half a per cent or more is asked.
+/// How round circles are: the corners of a full one. Half as many do where one per cent is asked.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub(super) struct Roundness(usize);
 
@@ -18,7 +18,7 @@ impl Roundness {
 
     /// For a relative error that is asked.
     pub fn of(relative: f64) -> Self {
-        if relative < 0.005 { Self::FINE } else { Self::COARSE }
+        if relative < 0.01 { Self::FINE } else { Self::COARSE }
     }
 
     fn corners(self) -> usize {

@@ -138,7 +138,8 @@ pub struct Wanted {
 
 impl Wanted {
     /// To half a per cent, and the neck for one ampere.
-    pub const DEFAULT: Self = Self { relative: 0.005, tolerable: 0.0, most_triangles: 100_000, current: Amps(1.0) };
+    pub const DEFAULT: Self =
+        Self { relative: 0.005, tolerable: 0.0, most_triangles: 100_000, current: Amps(1.0) };
 }
 
 impl Default for Wanted {

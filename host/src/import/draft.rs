@@ -62,12 +62,11 @@ pub struct DraftSegment {
     pub comments: Vec<String>,
 }
 
-/// What a segment is.
+/// What a segment is; a pour is without a figure where its copper could not be worked out.
 #[derive(Clone, PartialEq, Debug)]
 #[allow(missing_docs)] // the keys of board files
 pub enum DraftKind {
     Trace { length_mm: f64, width_mm: f64, inner: bool },
-    /// Without a figure where the copper could not be worked out.
     Pour { typical: Option<Ohms>, inner: bool },
     Via { count: usize, drill_mm: f64, typical: Option<Ohms> },
     Part(Conductor),

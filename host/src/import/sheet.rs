@@ -150,7 +150,12 @@ pub fn solve(
     let [from, to] = stretch.ends.map(|end| terminal(net.spots.get(end), place));
     // Of copper with very many details, less exact is better than nothing.
     let tolerable = relative.max(COARSE);
-    resistance(&conductor, &from, &to, &Wanted { relative, tolerable, most_triangles: MOST_TRIANGLES, current })
+    resistance(
+        &conductor,
+        &from,
+        &to,
+        &Wanted { relative, tolerable, most_triangles: MOST_TRIANGLES, current },
+    )
 }
 
 fn sheet(layout: &Layout, id: LayerId) -> Layer {

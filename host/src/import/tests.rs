@@ -186,7 +186,8 @@ fn branches_share_what_lies_before_the_fork() {
     let found = finish(&layout(&items.concat()), "x.kicad_pcb", &request(&["U1.1", "U2.1"])).unwrap();
     assert_eq!(board(&found).supply.to.len(), 2);
     assert!(
-        board(&found).segment_named("J1 to U1").is_some() && board(&found).segment_named("J1 to U2").is_some()
+        board(&found).segment_named("J1 to U1").is_some()
+            && board(&found).segment_named("J1 to U2").is_some()
     );
     let (long, short) = (typical(&found, "J1 to U1"), typical(&found, "J1 to U2"));
     assert!(long > short && short > 0.0, "{} {}", engineering(Ohms(long)), short);
@@ -252,6 +253,24 @@ fn one_reference_and_number_may_be_several_pads() {
     assert!(board(&found).supply.to.len() == 1, "{}", found.text);
 }
 
+/// A switch parts the supply from the load, so they are judged where it is closed; each load has its own isolation.
+#[test]
+fn each_load_is_apart_from_the_return() {
+    let plain = imported(&[track([5.0, 10.0], [55.0, 10.0], 0.8, "F.Cu", 2)]);
+    let isolation = &board(&plain).isolation;
+    assert_eq!(isolation.len(), 1, "{}", plain.text);
+    assert!(isolation.iter().all(|one| one.junction && one.min == Ohms(1e3)));
+    assert!(plain.text.contains(r#"between = ["U1.1", "J1.2"]"#), "{}", plain.text);
+    let switched = [
+        track([5.0, 10.0], [20.0, 10.0], 0.8, "F.Cu", 2),
+        part("SW1", "", &[(1, 20.0, 10.0, false, 2), (2, 24.0, 10.0, false, 3)]),
+        track([24.0, 10.0], [45.0, 10.0], 0.8, "F.Cu", 3),
+        part("U3", "load", &[(1, 45.0, 10.0, false, 3), (2, 45.0, 30.0, true, 1)]),
+    ];
+    let found = finish(&layout(&switched.concat()), "x.kicad_pcb", &request(&["U3.1"])).unwrap();
+    assert!(found.text.contains("junction = true\nstate = \"on\""), "{}", found.text);
+}
+
 #[test]
 fn a_netlist_without_conductors_asks_for_what_it_lacks() {
     let text = "\
@@ -265,7 +284,10 @@ P  UNITS CUST 1
 999
 ";
     let found = finish(&ipc356::read(text).unwrap(), "x.ipc", &request(&["U1.1"])).unwrap();
-    assert_eq!(board(&found).segments.len(), 4, "{}", found.text);
+    // Copper without a figure is no board yet: `check` names what is missing.
+    assert_eq!((&found.board, found.text.matches("[[segment]]").count()), (&None, 4), "{}", found.text);
+    let checked = board::parse("board.toml", &found.text).unwrap_err().to_string();
+    assert!(checked.contains("typical") && !found.text.contains("typical ="), "{checked}");
     let asked = found.questions.iter().filter(|question| question.contains("write `typical`")).count();
     assert_eq!(asked, 3, "{:#?}", found.questions);
 }

@@ -160,7 +160,7 @@ fn isolation(out: &mut String, load: &str, draft: &Draft) -> std::fmt::Result {
          between = [{}, {}]\nmin = \"{}\"\njunction = true",
         quoted(load),
         quoted(&draft.ret),
-        si(APART.0, DIGITS, "ohm")
+        si(APART.0, 1, "ohm")
     )?;
     match draft.switches.is_empty() {
         true => Ok(()),
