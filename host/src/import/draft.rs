@@ -263,14 +263,15 @@ impl Builder<'_> {
                 .filter_map(|pad| self.layout.pads.get(*pad))
                 .find_map(|pad| pad.net)
                 .unwrap_or_default();
-            let (goal, goal_label, next) = match link {
+            let (goal, goal_label, (next, next_label)) = match link {
                 Some(link) => {
                     let [(a, near), (b, _)] = &link.ends;
                     let (enter, leave) = if *near == net { (a, b) } else { (b, a) };
                     let pads = |number: &str| self.pads_of(link.part, number);
-                    (pads(enter), self.part_name(link.part, enter), pads(leave))
+                    let name = |number: &str| self.part_name(link.part, number);
+                    (pads(enter), name(enter), (pads(leave), name(leave)))
                 }
-                None => (to.to_vec(), to_name.to_owned(), Vec::new()),
+                None => (to.to_vec(), to_name.to_owned(), (Vec::new(), String::new())),
             };
             let mark = self.draft.segments.len();
             let [a, b] = self.copper(net, &at, &goal, &label, &goal_label)?;
@@ -287,7 +288,7 @@ impl Builder<'_> {
             first.get_or_insert_with(|| a.clone());
             if let Some(link) = link {
                 let leaving = if next.is_empty() { goal.clone() } else { next.clone() };
-                label = goal_label;
+                label = next_label;
                 at = leaving;
                 came = Some((link, b));
             } else {
@@ -458,7 +459,10 @@ impl Builder<'_> {
                 let solved = sheet::solve(layout, net, stretch, sheet::RELATIVE, ASSUMED_LOAD);
                 if let Some([one, other]) = cut::two_ways(net, stretch) {
                     let name = |spots: &[SpotId]| ways(layout, net, spots);
-                    comments.push(format!("two ways side by side: {}, and {}", name(&one), name(&other)));
+                    comments.push(match one.is_empty() && other.is_empty() {
+                        true => "two ways side by side, with no pad or via on either".into(),
+                        false => format!("two ways side by side: {}, and {}", name(&one), name(&other)),
+                    });
                     if tracks_alone(net, stretch) {
                         questions.push(format!(
                             "Between {} and {} copper runs two ways ({}; {}). They are one segment, since one reads the other too: \

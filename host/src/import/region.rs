@@ -333,6 +333,25 @@ mod tests {
         assert!(pour.holds([0.0, 0.0], 0.0) && !pour.holds([51.0, 0.0], 0.5) && pour.holds([50.4, 0.0], 0.5));
     }
 
+    /// A square with a round hole that a slit joins to the edge: the hole needs fewer chords, the slit and the corners stay.
+    #[test]
+    fn outlines_lose_detail_and_keep_slits() {
+        let chord = |i: u32| {
+            let (sin, cos) = (f64::from(i) * std::f64::consts::TAU / 360.0).sin_cos();
+            [5.0 - cos, 5.0 + sin]
+        };
+        let hole = (0..=360).map(|i| if i == 360 { chord(0) } else { chord(i) });
+        let mut outline = vec![[0.0, 0.0], [10.0, 0.0], [10.0, 10.0], [0.0, 10.0], [0.0, 5.0]];
+        outline.extend(hole);
+        outline.push([0.0, 5.0]);
+        let kept = simpler(&outline, 0.01);
+        assert!((20..60).contains(&kept.len()), "{}", kept.len());
+        for (corner, times) in [([10.0, 10.0], 1), ([0.0, 5.0], 2), (chord(0), 2)] {
+            assert_eq!(kept.iter().filter(|at| **at == corner).count(), times, "{corner:?}");
+        }
+        assert_eq!(simpler(&outline[..3], 100.0), outline[..3]);
+    }
+
     #[test]
     fn arcs_go_the_way_of_their_middle() {
         let up = arc([1.0, 0.0], [0.0, 1.0], [-1.0, 0.0]);
