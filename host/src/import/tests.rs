@@ -123,6 +123,19 @@ fn vias_part_front_from_back_and_those_side_by_side_are_one_segment() {
     assert_eq!(sides, [Side::Front, Side::Back]);
 }
 
+/// Lands 0.03 mm apart with a track across both: less than a step of following it.
+#[test]
+fn lands_close_to_each_other_are_joined_by_the_track_between() {
+    let found = imported(&[
+        track([5.0, 10.0], [30.0, 10.0], 0.8, "F.Cu", 2),
+        part("C1", "10u", &[(1, 30.0, 10.0, false, 2), (2, 30.0, 14.0, false, 1)]),
+        track([30.0, 10.0], [31.23, 10.0], 0.8, "F.Cu", 2),
+        via([31.23, 10.0], "", r#""F.Cu" "B.Cu""#),
+        track([31.23, 10.0], [55.0, 10.0], 0.8, "B.Cu", 2),
+    ]);
+    assert!(found.board.is_some(), "{}", found.text);
+}
+
 #[test]
 fn a_via_in_a_pad_may_be_the_only_way_on() {
     let found = imported(&[
