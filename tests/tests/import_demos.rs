@@ -69,7 +69,7 @@ fn supply_paths_are_found_and_cut() {
     ] {
         let imported = imported(board, from, to, ret);
         println!("{}", imported.text);
-        let board = &imported.board;
+        let board = imported.board.as_ref().unwrap();
         assert!(board.segment_named(diode).is_some(), "{}", imported.text);
         assert_eq!(board.point(board.supply.from).name, from);
         let graph = copperwalk::board::graph::Graph::of(board);

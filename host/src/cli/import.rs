@@ -8,7 +8,7 @@ use super::{
     output::Output,
 };
 use crate::{
-    check,
+    check::{self, Checked},
     import::{self, Request},
     report::terminal,
 };
@@ -39,12 +39,22 @@ pub struct Args {
     force: bool,
 }
 
+/// Said where copper could not be worked out.
+const NOT_WHOLE: &str = "\nThe board file is written but does not pass `check`: it lacks the figures of copper that could not be \
+                         worked out. Write them in; the questions name them.\n";
+
 pub fn run(args: Args, output: &mut Output) -> Result<Status, Failure> {
     let place = Place::new(&args.out, Kind::Board, args.force, None)?;
     let request = Request { from: args.from, to: args.to, ret: args.ret, through: args.through };
     let imported = import::import(&args.file, &request)?;
     place.write(&imported.text)?;
-    output.text(&terminal::check(&check::check(&[&args.out]), output.screen()))?;
+    let checked = check::check(&[&args.out]);
+    let status = if checked.iter().all(Checked::usable) { Status::Pass } else { Status::Input };
+    output.settle(status);
+    output.text(&terminal::check(&checked, output.screen()))?;
+    if status != Status::Pass {
+        output.text(NOT_WHOLE)?;
+    }
     output.text(&terminal::questions(&imported.questions, output.screen()))?;
-    Ok(Status::Pass)
+    Ok(status)
 }

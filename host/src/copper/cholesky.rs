@@ -16,27 +16,37 @@ pub(super) struct Symmetric {
 
 impl Symmetric {
     /// Adds up entries (column, row, value), each pair given in one order only or in both alike.
-    pub fn new(size: usize, mut entries: Vec<(usize, usize, f64)>) -> Self {
-        for (column, row, _) in &mut entries {
-            (*column, *row) = (*column.min(row), *column.max(row));
-        }
-        // A stable sort: sums do not depend on how it is done.
-        entries.sort_by_key(|(column, row, _)| (*column, *row));
-        let mut matrix = Self { starts: vec![0; size + 1], rows: Vec::new(), values: Vec::new() };
-        let mut last = None;
-        for (column, row, value) in entries {
-            if last.replace((column, row)) == Some((column, row)) {
-                if let Some(sum) = matrix.values.last_mut() {
-                    *sum += value;
-                }
-            } else {
-                matrix.rows.push(row);
-                matrix.values.push(value);
-                matrix.starts[column + 1] += 1;
-            }
+    pub fn new(size: usize, entries: &[(usize, usize, f64)]) -> Self {
+        // Laid out by columns, each in the order given: sums do not depend on anything else.
+        let mut ends = vec![0; size + 1];
+        for (column, row, _) in entries {
+            ends[*column.min(row) + 1] += 1;
         }
         for column in 0..size {
-            matrix.starts[column + 1] += matrix.starts[column];
+            ends[column + 1] += ends[column];
+        }
+        let mut laid = vec![(0, 0.0); entries.len()];
+        for (column, row, value) in entries {
+            let end = &mut ends[*column.min(row)];
+            laid[*end] = (*column.max(row), *value);
+            *end += 1;
+        }
+        let mut matrix = Self { starts: vec![0], rows: Vec::new(), values: Vec::new() };
+        let mut place = vec![NONE; size];
+        let mut begin = 0;
+        for end in &ends[..size] {
+            let first = matrix.rows.len();
+            for (row, value) in &laid[begin..*end] {
+                if place[*row] == NONE || place[*row] < first {
+                    place[*row] = matrix.rows.len();
+                    matrix.rows.push(*row);
+                    matrix.values.push(*value);
+                } else {
+                    matrix.values[place[*row]] += value;
+                }
+            }
+            begin = *end;
+            matrix.starts.push(matrix.rows.len());
         }
         matrix
     }
@@ -90,17 +100,17 @@ impl Symmetric {
 fn order(neighbours: &[Vec<usize>], places: &[[f64; 2]]) -> Vec<usize> {
     let size = neighbours.len();
     let many = 100 + 4 * size.isqrt();
-    let (hubs, mut rest): (Vec<usize>, Vec<usize>) = (0..size).partition(|i| neighbours[*i].len() > many);
+    let (hubs, rest): (Vec<usize>, Vec<usize>) = (0..size).partition(|i| neighbours[*i].len() > many);
     let mut order = Vec::with_capacity(size);
     let mut half = vec![0; size];
     let mut name = 0;
-    dissect(&mut rest, neighbours, places, &mut half, &mut name, &mut order);
+    dissect(&rest, neighbours, places, &mut half, &mut name, &mut order);
     order.extend(hubs);
     order
 }
 
 fn dissect(
-    part: &mut [usize],
+    part: &[usize],
     neighbours: &[Vec<usize>],
     places: &[[f64; 2]],
     half: &mut [usize],
@@ -111,30 +121,56 @@ fn dissect(
         order.extend_from_slice(part);
         return;
     }
-    let spread = |axis: usize| {
-        let values = || part.iter().map(|i| places[*i][axis]);
-        values().fold(f64::NEG_INFINITY, f64::max) - values().fold(f64::INFINITY, f64::min)
-    };
-    let axis = usize::from(spread(1) > spread(0));
-    let middle = part.len() / 2;
-    part.select_nth_unstable_by(middle, |a, b| places[*a][axis].total_cmp(&places[*b][axis]).then(a.cmp(b)));
-    let (left, right) = part.split_at_mut(middle);
-    *name += 1;
-    right.iter().for_each(|i| half[*i] = *name);
-    // What of the left half touches the right one stands between them.
+    // Of two cuts the one that leaves less between the halves, since the work grows with the cube of that.
+    let [one, other] = [0, 1].map(|axis| cut(part, axis, neighbours, places, half, name));
+    let Cut { halves, between } = if other.between.len() < one.between.len() { other } else { one };
+    for half_of in &halves {
+        dissect(half_of, neighbours, places, half, name, order);
+    }
+    order.extend(between);
+}
+
+/// A part in two halves that do not touch, and what stands between them.
+struct Cut {
+    halves: [Vec<usize>; 2],
+    between: Vec<usize>,
+}
+
+/// Cuts a part in the middle, across an axis.
+fn cut(
+    part: &[usize],
+    axis: usize,
+    neighbours: &[Vec<usize>],
+    places: &[[f64; 2]],
+    half: &mut [usize],
+    name: &mut usize,
+) -> Cut {
+    let mut left = part.to_vec();
+    let middle = left.len() / 2;
+    left.select_nth_unstable_by(middle, |a, b| places[*a][axis].total_cmp(&places[*b][axis]).then(a.cmp(b)));
+    let mut right = left.split_off(middle);
     left.sort_unstable();
     right.sort_unstable();
-    let (between, mut left): (Vec<usize>, Vec<usize>) =
-        left.iter().partition(|i| neighbours[**i].iter().any(|j| half[*j] == *name));
-    dissect(&mut left, neighbours, places, half, name, order);
-    dissect(right, neighbours, places, half, name, order);
-    order.extend(between);
+    let names = [*name + 1, *name + 2];
+    *name += 2;
+    for (half_of, name) in [&left, &right].into_iter().zip(names) {
+        half_of.iter().for_each(|i| half[*i] = name);
+    }
+    // What of one half touches the other stands between them: that of either half serves.
+    let touches = |i: &usize, other: usize| neighbours[*i].iter().any(|j| half[*j] == other);
+    let of_left = left.iter().filter(|i| touches(i, names[1])).count();
+    let of_right = right.iter().filter(|i| touches(i, names[0])).count();
+    let (whole, parted, other) =
+        if of_left <= of_right { (right, left, names[1]) } else { (left, right, names[0]) };
+    let (between, rest) = parted.into_iter().partition(|i| touches(i, other));
+    Cut { halves: [rest, whole], between }
 }
 
 /// L without its unit diagonal, by columns, and D.
 struct Factor {
     starts: Vec<usize>,
-    rows: Vec<usize>,
+    /// Half the width of other numbers: reading them takes as much time as reckoning.
+    rows: Vec<u32>,
     values: Vec<f64>,
     diagonal: Vec<f64>,
 }
@@ -192,11 +228,11 @@ impl Factor {
                 let value = std::mem::take(&mut work[i]);
                 let (begin, end) = (factor.starts[i], factor.starts[i] + filled[i]);
                 for (row, entry) in factor.rows[begin..end].iter().zip(&factor.values[begin..end]) {
-                    work[*row] -= entry * value;
+                    work[*row as usize] -= entry * value;
                 }
                 let entry = value / factor.diagonal[i];
                 pivot -= entry * value;
-                factor.rows[end] = column;
+                factor.rows[end] = column as u32;
                 factor.values[end] = entry;
                 filled[i] += 1;
             }
@@ -215,11 +251,11 @@ impl Factor {
         };
         for i in 0..x.len() {
             let value = x[i];
-            column(i).for_each(|(row, entry)| x[*row] -= entry * value);
+            column(i).for_each(|(row, entry)| x[*row as usize] -= entry * value);
         }
         x.iter_mut().zip(&self.diagonal).for_each(|(x, pivot)| *x /= pivot);
         for i in (0..x.len()).rev() {
-            x[i] -= column(i).map(|(row, entry)| entry * x[*row]).sum::<f64>();
+            x[i] -= column(i).map(|(row, entry)| entry * x[*row as usize]).sum::<f64>();
         }
     }
 }

@@ -93,7 +93,7 @@ impl Problem<'_> {
             }
         }
         let unknowns =
-            Symmetric::new(size, entries).solve(&right, &self.places).ok_or(CopperError::Unsolvable)?;
+            Symmetric::new(size, &entries).solve(&right, &self.places).ok_or(CopperError::Unsolvable)?;
         let values: Vec<Local> = self.values.iter().map(|values| values.at(&unknowns)).collect();
         let of_triangles = self.mesh.triangles.iter().zip(&values).map(|(triangle, values)| {
             let element = Element::new(self.mesh.at(triangle));

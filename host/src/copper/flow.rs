@@ -12,7 +12,7 @@ use super::CopperError;
 use super::element::Local;
 use super::energy::{Least, Problem, Square, Values};
 use super::held::{Held, Sets};
-use super::mesh::{Beyond, Mesh, Nodes, key, on_side};
+use super::mesh::{Beyond, Mesh, Nodes, on_side};
 use super::network::{Branch, currents};
 use super::pieces::pieces;
 
@@ -23,7 +23,7 @@ use super::pieces::pieces;
 /// See [`Problem::solve`].
 pub(super) fn flow(mesh: &Mesh, nodes: &Nodes, held: &Held, sheet: &[f64]) -> Result<Least, CopperError> {
     let (mut values, mut places) = stream_function(mesh, nodes);
-    let (chains, ends) = chains(mesh);
+    let (chains, ends) = chains(mesh, nodes);
     let branches: Vec<Branch> = ends
         .into_iter()
         .chain(held.barrels.iter().map(|(ends, _)| *ends))
@@ -92,28 +92,25 @@ fn stream_function(mesh: &Mesh, nodes: &Nodes) -> (Vec<Values>, Vec<[f64; 2]>) {
     }
     // The first of an edge may itself lie on a node, where it is free: the edge's name is none of the places'.
     let count = nodes.places.len();
-    let mut name_of = |value: usize| if on_edge[value] { count + edges.find(value) } else { value };
+    let names: Vec<usize> =
+        (0..count).map(|value| if on_edge[value] { count + edges.find(value) } else { value }).collect();
     // Of each piece the most frequent constant is zero, since only differences count.
-    let mut counts: BTreeMap<usize, BTreeMap<usize, usize>> = BTreeMap::new();
-    for value in nodes.of.iter().flatten() {
-        *counts.entry(copper.find(*value)).or_default().entry(name_of(*value)).or_default() += 1;
+    let mut uses = vec![0; 2 * count];
+    nodes.of.iter().flatten().for_each(|value| uses[names[*value]] += 1);
+    let mut zero: Vec<Option<usize>> = vec![None; count];
+    for name in (0..2 * count).filter(|name| uses[*name] > 0) {
+        let most = &mut zero[copper.find(name % count)];
+        if most.is_none_or(|most| uses[most] < uses[name]) {
+            *most = Some(name);
+        }
     }
-    let zero: BTreeMap<usize, usize> = counts
-        .into_iter()
-        .filter_map(|(piece, counts)| {
-            counts
-                .into_iter()
-                .max_by_key(|(name, count)| (*count, usize::MAX - name))
-                .map(|(name, _)| (piece, name))
-        })
-        .collect();
-    let (mut numbers, mut places) = (BTreeMap::new(), Vec::new());
+    let (mut numbers, mut places) = (vec![None; 2 * count], Vec::new());
     let values = nodes.of.iter().map(|of| {
         let mut values = Values::default();
         for (i, &value) in of.iter().enumerate() {
-            let name = name_of(value);
-            if zero.get(&copper.find(value)) != Some(&name) {
-                let unknown = *numbers.entry(name).or_insert_with(|| {
+            let name = names[value];
+            if zero[copper.find(value)] != Some(name) {
+                let unknown = *numbers[name].get_or_insert_with(|| {
                     places.push(nodes.places[value]);
                     places.len() - 1
                 });
@@ -129,14 +126,18 @@ fn stream_function(mesh: &Mesh, nodes: &Nodes) -> (Vec<Values>, Vec<[f64; 2]>) {
 type Chain = Vec<(usize, [f64; 3])>;
 
 /// The chains of all pieces, and the nodes that each leads from and to.
-fn chains(mesh: &Mesh) -> (Vec<Chain>, Vec<[usize; 2]>) {
+fn chains(mesh: &Mesh, nodes: &Nodes) -> (Vec<Chain>, Vec<[usize; 2]>) {
     let pieces = pieces(mesh);
-    let mut beside: BTreeMap<(usize, usize), Vec<(usize, usize)>> = BTreeMap::new();
+    let mut beside = Beside::new();
+    beside.resize(nodes.places.len(), [None; 2]);
     let mut touching = Vec::new();
     for (i, triangle) in mesh.triangles.iter().enumerate() {
         for (opposite, beyond) in triangle.beyond.iter().enumerate() {
             match beyond {
-                Beyond::Copper => beside.entry(key(triangle.side(opposite))).or_default().push((i, opposite)),
+                Beyond::Copper => {
+                    let sides = &mut beside[nodes.of[i][3 + opposite]];
+                    sides[usize::from(sides[0].is_some())] = Some((i, opposite));
+                }
                 Beyond::Node(node) => touching.push((pieces[i], *node, i, opposite)),
                 Beyond::Edge => {}
             }
@@ -157,18 +158,18 @@ fn chains(mesh: &Mesh) -> (Vec<Chain>, Vec<[usize; 2]>) {
     let (mut chains, mut ends) = (Vec::new(), Vec::new());
     for group in first_of.chunk_by(|a, b| touching[*a].0 == touching[*b].0) {
         let (_, from, root, root_side) = touching[group[0]];
-        let back = ways_back(mesh, &beside, root);
+        let back = ways_back(nodes, &beside, root);
         for other in &group[1..] {
             let (_, to, mut triangle, mut side) = touching[*other];
             let mut chain = Chain::new();
             loop {
                 let mut out = [0.0; 3];
                 out[side] += 1.0;
-                match back.get(&triangle).filter(|_| triangle != root) {
+                match back[triangle].filter(|_| triangle != root) {
                     Some((enters, before, leaves)) => {
-                        out[*enters] -= 1.0;
+                        out[enters] -= 1.0;
                         chain.push((triangle, out));
-                        (triangle, side) = (*before, *leaves);
+                        (triangle, side) = (before, leaves);
                     }
                     None => {
                         out[root_side] -= 1.0;
@@ -185,20 +186,23 @@ fn chains(mesh: &Mesh) -> (Vec<Chain>, Vec<[usize; 2]>) {
 }
 
 /// By triangle: the side towards the root, the triangle there, and that triangle's side.
-type WaysBack = BTreeMap<usize, (usize, usize, usize)>;
+type WaysBack = Vec<Option<(usize, usize, usize)>>;
+
+/// By the node in the middle of a side: the triangles that meet there, each with the corner opposite.
+type Beside = Vec<[Option<(usize, usize)>; 2]>;
 
 /// The shortest ways to a triangle, counted in triangles.
-fn ways_back(mesh: &Mesh, beside: &BTreeMap<(usize, usize), Vec<(usize, usize)>>, root: usize) -> WaysBack {
-    let mut back = BTreeMap::from([(root, (0, root, 0))]);
+fn ways_back(nodes: &Nodes, beside: &Beside, root: usize) -> WaysBack {
+    let mut back = vec![None; nodes.of.len()];
+    back[root] = Some((0, root, 0));
     let mut open = VecDeque::from([root]);
     while let Some(triangle) = open.pop_front() {
         for opposite in 0..3 {
-            let sides = beside.get(&key(mesh.triangles[triangle].side(opposite)));
-            for &(next, enters) in sides.into_iter().flatten() {
-                back.entry(next).or_insert_with(|| {
+            for (next, enters) in beside[nodes.of[triangle][3 + opposite]].into_iter().flatten() {
+                if back[next].is_none() {
+                    back[next] = Some((enters, triangle, opposite));
                     open.push_back(next);
-                    (enters, triangle, opposite)
-                });
+                }
             }
         }
     }

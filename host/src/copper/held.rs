@@ -1,6 +1,6 @@
 //! Places held at one potential: areas of terminals and rims of barrels, those that touch on a layer taken together.
 
-use super::contour::{Contour, contours, edges, meet, side};
+use super::contour::{Contour, Roundness, contours, edges, meet, side};
 use super::{Conductor, CopperError, End, GAP_MM, Terminal};
 
 /// All areas of one potential.
@@ -42,13 +42,18 @@ impl Sets {
 ///
 /// # Errors
 /// A layer that is not there, a resistance that is none, an unsound shape, or terminals that touch each other.
-pub(super) fn held(conductor: &Conductor, from: &Terminal, to: &Terminal) -> Result<Held, CopperError> {
+pub(super) fn held(
+    conductor: &Conductor,
+    from: &Terminal,
+    to: &Terminal,
+    round: Roundness,
+) -> Result<Held, CopperError> {
     let layers = conductor.layers.len();
     // Before they are joined: both terminals, then two ends of every barrel.
     let mut areas: Vec<Vec<(usize, Vec<Contour>)>> = vec![Vec::new(); layers];
     let mut put = |layer: usize, node: usize, shape| {
         let place = areas.get_mut(layer).ok_or(CopperError::NoLayer { layer, layers })?;
-        place.push((node, contours(shape)?));
+        place.push((node, contours(shape, round)?));
         Ok::<_, CopperError>(())
     };
     for (node, terminal) in [from, to].into_iter().enumerate() {
@@ -96,7 +101,7 @@ pub(super) fn held(conductor: &Conductor, from: &Terminal, to: &Terminal) -> Res
 }
 
 /// Least and greatest of both coordinates.
-fn bounds(area: &[Contour]) -> [[f64; 2]; 2] {
+pub(super) fn bounds(area: &[Contour]) -> [[f64; 2]; 2] {
     let mut bounds = [[f64::INFINITY; 2], [f64::NEG_INFINITY; 2]];
     for point in area.iter().flatten() {
         for axis in 0..2 {
@@ -107,7 +112,8 @@ fn bounds(area: &[Contour]) -> [[f64; 2]; 2] {
     bounds
 }
 
-fn near(a: [[f64; 2]; 2], b: [[f64; 2]; 2]) -> bool {
+/// Do two rectangles come within the gap of each other?
+pub(super) fn near(a: [[f64; 2]; 2], b: [[f64; 2]; 2]) -> bool {
     (0..2).all(|axis| a[0][axis] <= b[1][axis] + GAP_MM && b[0][axis] <= a[1][axis] + GAP_MM)
 }
 

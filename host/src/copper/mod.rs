@@ -128,6 +128,8 @@ impl Terminal {
 pub struct Wanted {
     /// Half-width of the stated error over the resistance at which to stop.
     pub relative: f64,
+    /// What is taken instead when all triangles are spent; less than `relative` counts as that.
+    pub tolerable: f64,
     /// Most triangles to take.
     pub most_triangles: usize,
     /// The current for which the hottest neck's temperature rise is told.
@@ -136,7 +138,8 @@ pub struct Wanted {
 
 impl Wanted {
     /// To half a per cent, and the neck for one ampere.
-    pub const DEFAULT: Self = Self { relative: 0.005, most_triangles: 100_000, current: Amps(1.0) };
+    pub const DEFAULT: Self =
+        Self { relative: 0.005, tolerable: 0.0, most_triangles: 100_000, current: Amps(1.0) };
 }
 
 impl Default for Wanted {

@@ -4,16 +4,17 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::held::{Held, Sets};
-use super::mesh::{Beyond, Mesh, key};
+use super::mesh::{Beyond, Mesh};
 use super::{CopperError, End};
 
 /// The piece of each triangle.
 pub(super) fn pieces(mesh: &Mesh) -> Vec<usize> {
     let mut sets = Sets::new(mesh.triangles.len());
-    let mut other: BTreeMap<(usize, usize), usize> = BTreeMap::new();
-    for (i, triangle) in mesh.triangles.iter().enumerate() {
-        for opposite in 0..3 {
-            if let Some(beside) = other.insert(key(triangle.side(opposite)), i) {
+    let (sides, count) = mesh.sides();
+    let mut other = vec![None; count];
+    for (i, sides) in sides.iter().enumerate() {
+        for side in sides {
+            if let Some(beside) = other[*side].replace(i) {
                 sets.join(i, beside);
             }
         }

@@ -1,7 +1,5 @@
 //! The potential, 1 at one terminal and 0 at the other: its energy is never below the conductance.
 
-use std::collections::BTreeMap;
-
 use super::CopperError;
 use super::energy::{Least, Problem, Square, Values};
 use super::held::Held;
@@ -26,7 +24,12 @@ pub(super) fn potential(
         }
     }
 
-    let mut unknowns = Unknowns { numbers: BTreeMap::new(), places: Vec::new(), ends: held.ends };
+    let mut unknowns = Unknowns {
+        of_nodes: vec![None; held.nodes],
+        of_values: vec![None; nodes.places.len()],
+        places: Vec::new(),
+        ends: held.ends,
+    };
     let values = nodes.of.iter().map(|of| {
         let mut values = Values::default();
         for (i, &value) in of.iter().enumerate() {
@@ -55,14 +58,16 @@ pub(super) fn potential(
 }
 
 /// What has one potential: a node, or one place of the mesh.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Copy)]
 enum Name {
     Node(usize),
     Value(usize),
 }
 
 struct Unknowns {
-    numbers: BTreeMap<Name, usize>,
+    /// Numbers of the unknowns that were met.
+    of_nodes: Vec<Option<usize>>,
+    of_values: Vec<Option<usize>>,
     places: Vec<[f64; 2]>,
     ends: [usize; 2],
 }
@@ -70,13 +75,15 @@ struct Unknowns {
 impl Unknowns {
     /// The potential of a terminal, or the number of an unknown one, which lies where it is met first.
     fn known(&mut self, name: Name, place: [f64; 2]) -> Result<f64, usize> {
-        match name {
-            Name::Node(node) if node == self.ends[0] => Ok(1.0),
-            Name::Node(node) if node == self.ends[1] => Ok(0.0),
-            _ => Err(*self.numbers.entry(name).or_insert_with(|| {
-                self.places.push(place);
-                self.places.len() - 1
-            })),
-        }
+        let number = match name {
+            Name::Node(node) if node == self.ends[0] => return Ok(1.0),
+            Name::Node(node) if node == self.ends[1] => return Ok(0.0),
+            Name::Node(node) => &mut self.of_nodes[node],
+            Name::Value(value) => &mut self.of_values[value],
+        };
+        Err(*number.get_or_insert_with(|| {
+            self.places.push(place);
+            self.places.len() - 1
+        }))
     }
 }

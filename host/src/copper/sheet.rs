@@ -7,7 +7,7 @@ use i_overlay::core::solver::Solver;
 use i_overlay::float::overlay::{FloatOverlay, OverlayOptions};
 use i_overlay::float::single::SingleFloatOverlay;
 
-use super::contour::{Contour, contours, points};
+use super::contour::{Contour, Roundness, contours, points};
 use super::weld::weld;
 use super::{CopperError, Layer};
 
@@ -23,13 +23,17 @@ const MOST_CORNERS: usize = 100_000;
 ///
 /// # Errors
 /// A shape is not sound, or there are too many corners.
-pub(super) fn copper(layer: &Layer, held: &mut [(usize, Vec<Contour>)]) -> Result<Vec<Contour>, CopperError> {
-    let corners = layer.shapes.iter().chain(&layer.cuts).map(points).sum();
+pub(super) fn copper(
+    layer: &Layer,
+    held: &mut [(usize, Vec<Contour>)],
+    round: Roundness,
+) -> Result<Vec<Contour>, CopperError> {
+    let corners = layer.shapes.iter().chain(&layer.cuts).map(|shape| points(shape, round)).sum();
     if corners > MOST_CORNERS {
         return Err(CopperError::Corners { corners, most: MOST_CORNERS });
     }
     let read = |shapes: &[super::Shape]| -> Result<Vec<Contour>, CopperError> {
-        Ok(shapes.iter().map(contours).collect::<Result<Vec<_>, _>>()?.concat())
+        Ok(shapes.iter().map(|shape| contours(shape, round)).collect::<Result<Vec<_>, _>>()?.concat())
     };
     let (mut shapes, mut cuts) = (read(&layer.shapes)?, read(&layer.cuts)?);
     weld(&mut shapes);

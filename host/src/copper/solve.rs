@@ -1,5 +1,6 @@
 //! From shapes to the resistance: mesh, potential and flow, again on a finer mesh where they differ most, until they agree.
 
+use super::contour::Roundness;
 use super::element::{Element, Local};
 use super::energy::Least;
 use super::flow::flow;
@@ -33,10 +34,11 @@ pub fn resistance(
     if let Some(&ohms) = sheet.iter().find(|ohms| !(**ohms > 0.0 && ohms.is_finite())) {
         return Err(CopperError::Resistance { ohms });
     }
-    let mut held = held(conductor, from, to)?;
+    let round = Roundness::of(wanted.relative);
+    let mut held = held(conductor, from, to, round)?;
     let mut mesh = Mesh { points: Vec::new(), triangles: Vec::new() };
     for (i, layer) in conductor.layers.iter().enumerate() {
-        let copper = copper(layer, &mut held.areas[i])?;
+        let copper = copper(layer, &mut held.areas[i], round)?;
         triangulate(&mut mesh, i, &copper, &held.areas[i], wanted.most_triangles)?;
     }
     prune(&mut mesh, &mut held)?;
@@ -51,13 +53,15 @@ pub fn resistance(
         let resistance = (low + high) / 2.0;
         let error = (high - low).max(0.0) / 2.0 + ROUNDING * resistance;
         let triangles = mesh.triangles.len();
-        if error <= wanted.relative * resistance {
+        let last = triangles > wanted.most_triangles;
+        let enough = if last { wanted.tolerable.max(wanted.relative) } else { wanted.relative };
+        if error <= enough * resistance {
             let conductance = potential.energy;
             let neck = hottest(conductor, &mesh, &nodes, &potential.values, conductance, wanted.current);
             return Ok(Solved { resistance: Ohms(resistance), error: Ohms(error), neck, triangles });
         }
         let marked = largest(&differences(&mesh, &sheet, &potential, &flow));
-        if triangles > wanted.most_triangles || !marked.contains(&true) {
+        if last || !marked.contains(&true) {
             return Err(CopperError::TooFine { triangles, reached: error / resistance });
         }
         divide(&mut mesh, &marked);

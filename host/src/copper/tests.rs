@@ -29,11 +29,11 @@ fn a_chain_is_solved() {
     let mut right = vec![0.0; count + 1];
     right[count - 1] = 1.0;
     let places: Vec<_> = (0..=count).map(|i| [(i % 20) as f64, (i / 20) as f64]).collect();
-    let solution = Symmetric::new(count + 1, entries).solve(&right, &places).unwrap();
+    let solution = Symmetric::new(count + 1, &entries).solve(&right, &places).unwrap();
     for (i, value) in solution[..count].iter().enumerate() {
         assert!((value - (i + 1) as f64).abs() < 1e-9, "{i}: {value}");
     }
-    assert_eq!(Symmetric::new(1, vec![(0, 0, -1.0)]).solve(&[1.0], &[[0.0; 2]]), None);
+    assert_eq!(Symmetric::new(1, &[(0, 0, -1.0)]).solve(&[1.0], &[[0.0; 2]]), None);
 }
 
 /// x² + x·y has the gradient (2x + y, x), and a quadratic triangle has it exactly.

@@ -62,12 +62,12 @@ pub struct DraftSegment {
     pub comments: Vec<String>,
 }
 
-/// What a segment is.
+/// What a segment is; a pour is without a figure where its copper could not be worked out.
 #[derive(Clone, PartialEq, Debug)]
 #[allow(missing_docs)] // the keys of board files
 pub enum DraftKind {
     Trace { length_mm: f64, width_mm: f64, inner: bool },
-    Pour { typical: Ohms, inner: bool },
+    Pour { typical: Option<Ohms>, inner: bool },
     Via { count: usize, drill_mm: f64, typical: Option<Ohms> },
     Part(Conductor),
 }
@@ -89,6 +89,13 @@ pub struct Draft {
     pub switches: Vec<String>,
     /// What could not be decided.
     pub questions: Vec<String>,
+}
+
+impl Draft {
+    /// Does every segment have its figure?
+    pub fn is_whole(&self) -> bool {
+        !self.segments.iter().any(|one| matches!(one.kind, DraftKind::Pour { typical: None, .. }))
+    }
 }
 
 struct Builder<'l> {
@@ -256,14 +263,15 @@ impl Builder<'_> {
                 .filter_map(|pad| self.layout.pads.get(*pad))
                 .find_map(|pad| pad.net)
                 .unwrap_or_default();
-            let (goal, goal_label, next) = match link {
+            let (goal, goal_label, (next, next_label)) = match link {
                 Some(link) => {
                     let [(a, near), (b, _)] = &link.ends;
                     let (enter, leave) = if *near == net { (a, b) } else { (b, a) };
                     let pads = |number: &str| self.pads_of(link.part, number);
-                    (pads(enter), self.part_name(link.part, enter), pads(leave))
+                    let name = |number: &str| self.part_name(link.part, number);
+                    (pads(enter), name(enter), (pads(leave), name(leave)))
                 }
-                None => (to.to_vec(), to_name.to_owned(), Vec::new()),
+                None => (to.to_vec(), to_name.to_owned(), (Vec::new(), String::new())),
             };
             let mark = self.draft.segments.len();
             let [a, b] = self.copper(net, &at, &goal, &label, &goal_label)?;
@@ -280,7 +288,7 @@ impl Builder<'_> {
             first.get_or_insert_with(|| a.clone());
             if let Some(link) = link {
                 let leaving = if next.is_empty() { goal.clone() } else { next.clone() };
-                label = goal_label;
+                label = next_label;
                 at = leaving;
                 came = Some((link, b));
             } else {
@@ -409,7 +417,7 @@ impl Builder<'_> {
                     let typical = trace_resistance(length_mm, width_mm, odd);
                     if (odd - front_um(layout)).abs() > 0.1 {
                         comments.push(format!("{length_mm:.2} mm long, {width_mm:.3} mm wide"));
-                        DraftKind::Pour { typical, inner }
+                        DraftKind::Pour { typical: Some(typical), inner }
                     } else {
                         DraftKind::Trace { length_mm, width_mm, inner }
                     }
@@ -451,7 +459,10 @@ impl Builder<'_> {
                 let solved = sheet::solve(layout, net, stretch, sheet::RELATIVE, ASSUMED_LOAD);
                 if let Some([one, other]) = cut::two_ways(net, stretch) {
                     let name = |spots: &[SpotId]| ways(layout, net, spots);
-                    comments.push(format!("two ways side by side: {}, and {}", name(&one), name(&other)));
+                    comments.push(match one.is_empty() && other.is_empty() {
+                        true => "two ways side by side, with no pad or via on either".into(),
+                        false => format!("two ways side by side: {}, and {}", name(&one), name(&other)),
+                    });
                     if tracks_alone(net, stretch) {
                         questions.push(format!(
                             "Between {} and {} copper runs two ways ({}; {}). They are one segment, since one reads the other too: \
@@ -465,15 +476,16 @@ impl Builder<'_> {
                         let percent = 100.0 * (solved.error.0 / solved.resistance.0).abs();
                         comments.push(format!("solved over its copper, within {percent:.2} %"));
                         comments.extend(solved.neck.map(|neck| neck_words(layout, net, stretch, &neck)));
-                        DraftKind::Pour { typical: solved.resistance, inner }
+                        DraftKind::Pour { typical: Some(solved.resistance), inner }
                     }
                     Err(error) => {
-                        comments.push("NOT WORKED OUT: the figure holds a place".into());
+                        comments.push(format!("NOT WORKED OUT: {error}"));
                         questions.push(format!(
-                            "What does the copper from {} to {} read? It could not be worked out ({error}); write `typical`.",
+                            "What does the copper from {} to {} read? It could not be worked out ({error}). Measure it on a good \
+                             board and write `typical`: without it the file does not pass `check`.",
                             ends[0], ends[1]
                         ));
-                        DraftKind::Pour { typical: Ohms(1e-3), inner }
+                        DraftKind::Pour { typical: None, inner }
                     }
                 }
             }

@@ -40,8 +40,8 @@ pub const MOST_MIB: u64 = 64;
 pub struct Imported {
     /// The board file.
     pub text: String,
-    /// The same, read.
-    pub board: Board,
+    /// The same, read; none where copper could not be worked out, which leaves the file without a figure that `check` names.
+    pub board: Option<Board>,
     /// What the layout leaves open.
     pub questions: Vec<String>,
 }
@@ -94,16 +94,20 @@ pub fn import(path: &Path, request: &Request) -> Result<Imported, ImportError> {
 pub fn finish(layout: &Layout, source: &str, request: &Request) -> Result<Imported, ImportError> {
     let draft = draft::draft(layout, request)?;
     let parse = |max_drop| {
-        let text = text::text(&draft, layout, source, max_drop);
+        let text = text::text(&draft, layout, source, Some(max_drop));
         let board = board::parse("board.toml", &text);
         board
             .map(|board| (text, board))
             .map_err(|problems| ImportError::Unsound { problems: problems.to_string() })
     };
+    let questions = text::questions(&draft, layout);
+    if !draft.is_whole() {
+        return Ok(Imported { text: text::text(&draft, layout, source, None), board: None, questions });
+    }
     // First under a budget that nothing overdraws, to learn what healthy segments take.
     let (_, board) = parse(Volts(60.0))?;
     let (text, board) = parse(drop_of(&board))?;
-    Ok(Imported { text, board, questions: text::questions(&draft, layout) })
+    Ok(Imported { text, board: Some(board), questions })
 }
 
 /// A drop budget of about twice what healthy segments take on the costliest way there and back: 1, 2 or 5 and zeros.

@@ -279,13 +279,21 @@ fn outside(points: &[At], lands: &[(usize, &Land)]) -> Parts {
             let t = step as f64 / steps;
             let now = land_at(on(t));
             if now != inside {
-                let edge = on(crossing(|t| land_at(on(t)) == inside, before, t));
-                if inside.is_none() {
-                    part.push(edge);
-                    parts.push((std::mem::take(&mut part), [began, now]));
-                } else if now.is_none() {
-                    part = vec![edge];
-                    began = inside;
+                let edge = crossing(|t| land_at(on(t)) == inside, before, t);
+                match (inside, now) {
+                    (None, _) => {
+                        part.push(on(edge));
+                        parts.push((std::mem::take(&mut part), [began, now]));
+                    }
+                    (Some(_), None) => {
+                        part = vec![on(edge)];
+                        began = inside;
+                    }
+                    // Lands nearer to each other than a step: what lies between is copper all the same.
+                    (Some(_), Some(_)) => {
+                        let next = crossing(|t| land_at(on(t)) != now, edge, t);
+                        parts.push((vec![on(edge), on(next)], [inside, now]));
+                    }
                 }
                 inside = now;
             }

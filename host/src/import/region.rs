@@ -4,6 +4,8 @@
 //! rounded rectangle a widened polygon, and a pour of an older file one that is drawn with a pen. Arcs are the exception: they
 //! become chords that stay within [`ARC_MM`] of them. Lengths are mm; y points up, as in board files.
 
+use std::collections::BTreeMap;
+
 use crate::copper::Shape;
 
 /// A place, mm.
@@ -176,7 +178,10 @@ impl Region {
     }
 
     /// As the sheet solver takes it: the outline and, where it is drawn with a pen, the line along it.
-    pub fn shapes(&self) -> Vec<Shape> {
+    ///
+    /// Where outlines are given in finer detail than `detail_mm` (clearances round pads are arcs of many chords), corners are left out
+    /// that lie so close beside the chord from one corner kept to the next.
+    pub fn shapes(&self, detail_mm: f64) -> Vec<Shape> {
         let width_mm = 2.0 * self.radius;
         if let (false, [at]) = (self.closed, self.points.as_slice()) {
             return vec![Shape::Disc { at: *at, diameter_mm: width_mm }];
@@ -184,13 +189,40 @@ impl Region {
         if !self.closed {
             return vec![Shape::Track { points: self.points.clone(), width_mm }];
         }
-        let mut shapes = vec![Shape::Polygon { outer: self.points.clone(), holes: Vec::new() }];
+        let outer = simpler(&self.points, detail_mm);
+        let mut shapes = vec![Shape::Polygon { outer: outer.clone(), holes: Vec::new() }];
         if self.radius > 0.0 {
-            let points = self.points.iter().chain(self.points.first()).copied().collect();
+            let points = outer.iter().chain(outer.first()).copied().collect();
             shapes.push(Shape::Track { points, width_mm });
         }
         shapes
     }
+}
+
+/// An outline without corners that lie within `detail_mm` of the chord between those kept. A corner that is passed twice stays:
+/// slits, which join holes to the edge, run there and back along the same line.
+fn simpler(outline: &[At], detail_mm: f64) -> Vec<At> {
+    /// Most corners that one chord leaves out.
+    const RUN: usize = 50;
+    let mut passed: BTreeMap<[u64; 2], usize> = BTreeMap::new();
+    let name = |at: &At| at.map(f64::to_bits);
+    outline.iter().for_each(|at| *passed.entry(name(at)).or_default() += 1);
+    let mut kept: Vec<At> = Vec::with_capacity(outline.len());
+    let mut skipped: Vec<At> = Vec::new();
+    for (&at, &next) in outline.iter().zip(outline.iter().skip(1).chain(outline.first())) {
+        let Some(&last) = kept.last() else {
+            kept.push(at);
+            continue;
+        };
+        skipped.push(at);
+        let alone = passed.get(&name(&at)) == Some(&1);
+        let beside = skipped.iter().all(|&point| to_edge(point, last, next) <= detail_mm);
+        if !alone || !beside || skipped.len() > RUN {
+            kept.push(at);
+            skipped.clear();
+        }
+    }
+    if kept.len() < 3 { outline.to_vec() } else { kept }
 }
 
 /// Length of a line through points, mm.
@@ -299,6 +331,25 @@ mod tests {
         let pour = Region::polygon(vec![[-50.0, -50.0], [50.0, -50.0], [50.0, 50.0], [-50.0, 50.0]], 0.0);
         assert!(pour.meets(&track, 0.0) && track.meets(&pour, 0.0));
         assert!(pour.holds([0.0, 0.0], 0.0) && !pour.holds([51.0, 0.0], 0.5) && pour.holds([50.4, 0.0], 0.5));
+    }
+
+    /// A square with a round hole that a slit joins to the edge: the hole needs fewer chords, the slit and the corners stay.
+    #[test]
+    fn outlines_lose_detail_and_keep_slits() {
+        let chord = |i: u32| {
+            let (sin, cos) = (f64::from(i) * std::f64::consts::TAU / 360.0).sin_cos();
+            [5.0 - cos, 5.0 + sin]
+        };
+        let hole = (0..=360).map(|i| if i == 360 { chord(0) } else { chord(i) });
+        let mut outline = vec![[0.0, 0.0], [10.0, 0.0], [10.0, 10.0], [0.0, 10.0], [0.0, 5.0]];
+        outline.extend(hole);
+        outline.push([0.0, 5.0]);
+        let kept = simpler(&outline, 0.01);
+        assert!((20..60).contains(&kept.len()), "{}", kept.len());
+        for (corner, times) in [([10.0, 10.0], 1), ([0.0, 5.0], 2), (chord(0), 2)] {
+            assert_eq!(kept.iter().filter(|at| **at == corner).count(), times, "{corner:?}");
+        }
+        assert_eq!(simpler(&outline[..3], 100.0), outline[..3]);
     }
 
     #[test]

@@ -21,6 +21,8 @@ pub const RELATIVE: f64 = 0.01;
 const COARSE: f64 = 0.03;
 /// Triangles it may take for one stretch.
 const MOST_TRIANGLES: usize = 400_000;
+/// Copper this wide counts whole: an outline may be off by the relative error that is asked for, times this.
+const DETAIL_MM: f64 = 1.0;
 /// Ends of tracks so close meet, mm.
 const MEET_MM: f64 = 0.02;
 
@@ -112,13 +114,14 @@ pub fn solve(
     relative: f64,
     current: Amps,
 ) -> Result<Solved, CopperError> {
+    let detail_mm = relative * DETAIL_MM;
     let pieces: Vec<&Piece> = stretch.pieces.iter().filter_map(|id| net.pieces.get(*id)).collect();
     let used = layers(net, stretch);
     let place = |layer: LayerId| used.iter().position(|used| *used == layer);
     let mut layers: Vec<Layer> = used.iter().map(|id| sheet(layout, *id)).collect();
     let mut add = |layer: LayerId, copper: &Region| {
         if let Some(layer) = place(layer).and_then(|at| layers.get_mut(at)) {
-            layer.shapes.extend(copper.shapes());
+            layer.shapes.extend(copper.shapes(detail_mm));
         }
     };
     for piece in &pieces {
@@ -145,10 +148,14 @@ pub fn solve(
     }
     let conductor = Conductor { layers, barrels };
     let [from, to] = stretch.ends.map(|end| terminal(net.spots.get(end), place));
-    let wanted = |relative| Wanted { relative, most_triangles: MOST_TRIANGLES, current };
     // Of copper with very many details, less exact is better than nothing.
-    resistance(&conductor, &from, &to, &wanted(relative))
-        .or_else(|_| resistance(&conductor, &from, &to, &wanted(COARSE)))
+    let tolerable = relative.max(COARSE);
+    resistance(
+        &conductor,
+        &from,
+        &to,
+        &Wanted { relative, tolerable, most_triangles: MOST_TRIANGLES, current },
+    )
 }
 
 fn sheet(layout: &Layout, id: LayerId) -> Layer {
@@ -172,7 +179,7 @@ fn holes(layout: &Layout, spot: &Spot, used: &[LayerId]) -> Vec<Barrel> {
                 used.iter().enumerate().filter(|(_, layer)| pad.layers.contains(layer)).collect();
             let pairs: Vec<_> = on.iter().zip(on.iter().skip(1)).map(|(a, b)| (*a, *b)).collect();
             pairs.into_iter().filter_map(move |((one, upper), (other, lower))| {
-                let rim = hole.shapes().into_iter().next()?;
+                let rim = hole.shapes(0.0).into_iter().next()?;
                 let resistance = layout.barrel(2.0 * hole.radius(), *upper, *lower);
                 Some(Barrel { rim, layers: (one, other), resistance })
             })
@@ -183,6 +190,6 @@ fn holes(layout: &Layout, spot: &Spot, used: &[LayerId]) -> Vec<Barrel> {
 fn terminal(spot: Option<&Spot>, place: impl Fn(LayerId) -> Option<usize>) -> Terminal {
     let lands = spot.into_iter().flat_map(|spot| &spot.lands);
     let areas = lands.filter_map(|(layer, land)| Some((place(*layer)?, land)));
-    let areas = areas.flat_map(|(at, land)| land.shapes().into_iter().map(move |shape| (at, shape)));
+    let areas = areas.flat_map(|(at, land)| land.shapes(0.0).into_iter().map(move |shape| (at, shape)));
     Terminal { areas: areas.collect() }
 }

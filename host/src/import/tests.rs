@@ -55,17 +55,22 @@ fn imported(items: &[String]) -> Imported {
         .unwrap_or_else(|error| panic!("{error}"))
 }
 
+fn board(imported: &Imported) -> &Board {
+    imported.board.as_ref().unwrap_or_else(|| panic!("{}", imported.text))
+}
+
 /// Names of all segments but the return's, with their kinds.
 fn segments(imported: &Imported) -> Vec<(String, &'static str)> {
-    let board = &imported.board;
+    let board = board(imported);
     let all = board.segment_ids().map(|id| board.segment(id));
     let own = all.filter(|one| !board.point(one.from).name.ends_with(".2"));
     own.map(|one| (one.name.clone(), one.kind.word())).collect()
 }
 
 fn typical(imported: &Imported, name: &str) -> f64 {
-    let id = imported.board.segment_named(name).unwrap_or_else(|| panic!("{}", imported.text));
-    imported.board.segment(id).expected.typical.0
+    let board = board(imported);
+    let id = board.segment_named(name).unwrap_or_else(|| panic!("{}", imported.text));
+    board.segment(id).expected.typical.0
 }
 
 fn named(names: &[(&str, &'static str)]) -> Vec<(String, &'static str)> {
@@ -77,11 +82,11 @@ fn a_pad_on_the_way_parts_a_track_and_each_part_has_its_own_length() {
     let way = track([5.0, 10.0], [55.0, 10.0], 0.8, "F.Cu", 2);
     let found = imported(&[way, part("C1", "10u", &[(1, 30.0, 10.0, false, 2), (2, 30.0, 14.0, false, 1)])]);
     assert_eq!(segments(&found), named(&[("J1 to C1", "trace"), ("C1 to U1", "trace")]));
-    let id = found.board.segment_named("J1 to C1").unwrap();
-    let SegmentKind::Trace { length_mm, width_mm, .. } = found.board.segment(id).kind else { panic!() };
+    let id = board(&found).segment_named("J1 to C1").unwrap();
+    let SegmentKind::Trace { length_mm, width_mm, .. } = board(&found).segment(id).kind else { panic!() };
     // From the edge of one pad to that of the next: 25 mm less two radii of 0.8 mm.
     assert!((length_mm - 23.4).abs() < 0.002 && (width_mm - 0.8).abs() < 1e-9, "{length_mm}");
-    let point = found.board.point(found.board.point_named("C1.1").unwrap());
+    let point = board(&found).point(board(&found).point_named("C1.1").unwrap());
     assert_eq!((point.at, point.side, point.kind), ([30.0, 30.0], Side::Front, PointKind::Pad));
 }
 
@@ -110,12 +115,25 @@ fn vias_part_front_from_back_and_those_side_by_side_are_one_segment() {
     ]);
     let names: Vec<_> = segments(&found).into_iter().map(|(name, _)| name).collect();
     assert_eq!(names.len(), 3, "{}", found.text);
-    let id = found.board.segment_named("via 1 and 2 beside it").unwrap_or_else(|| panic!("{}", found.text));
-    let SegmentKind::Via { count, drill_mm, plating_um } = found.board.segment(id).kind else { panic!() };
+    let id = board(&found).segment_named("via 1 and 2 beside it").unwrap_or_else(|| panic!("{}", found.text));
+    let SegmentKind::Via { count, drill_mm, plating_um } = board(&found).segment(id).kind else { panic!() };
     assert_eq!((count, drill_mm, plating_um), (3, 0.45, 25.0));
     let sides = ["via 1 front", "via 1 back"]
-        .map(|name| found.board.point(found.board.point_named(name).unwrap()).side);
+        .map(|name| board(&found).point(board(&found).point_named(name).unwrap()).side);
     assert_eq!(sides, [Side::Front, Side::Back]);
+}
+
+/// Lands 0.03 mm apart with a track across both: less than a step of following it.
+#[test]
+fn lands_close_to_each_other_are_joined_by_the_track_between() {
+    let found = imported(&[
+        track([5.0, 10.0], [30.0, 10.0], 0.8, "F.Cu", 2),
+        part("C1", "10u", &[(1, 30.0, 10.0, false, 2), (2, 30.0, 14.0, false, 1)]),
+        track([30.0, 10.0], [31.23, 10.0], 0.8, "F.Cu", 2),
+        via([31.23, 10.0], "", r#""F.Cu" "B.Cu""#),
+        track([31.23, 10.0], [55.0, 10.0], 0.8, "B.Cu", 2),
+    ]);
+    assert!(found.board.is_some(), "{}", found.text);
 }
 
 #[test]
@@ -179,9 +197,10 @@ fn branches_share_what_lies_before_the_fork() {
         part("U2", "radio", &[(1, 30.0, 20.0, false, 2), (2, 30.0, 30.0, true, 1)]),
     ];
     let found = finish(&layout(&items.concat()), "x.kicad_pcb", &request(&["U1.1", "U2.1"])).unwrap();
-    assert_eq!(found.board.supply.to.len(), 2);
+    assert_eq!(board(&found).supply.to.len(), 2);
     assert!(
-        found.board.segment_named("J1 to U1").is_some() && found.board.segment_named("J1 to U2").is_some()
+        board(&found).segment_named("J1 to U1").is_some()
+            && board(&found).segment_named("J1 to U2").is_some()
     );
     let (long, short) = (typical(&found, "J1 to U1"), typical(&found, "J1 to U2"));
     assert!(long > short && short > 0.0, "{} {}", engineering(Ohms(long)), short);
@@ -201,8 +220,8 @@ fn parts_are_passed_forwards_only_and_what_stands_between_is_named() {
     };
     let diode = with("D1", "1N5819", [2, 1]).unwrap();
     assert!(diode.text.contains("max_forward = \"0.5 V\""), "{}", diode.text);
-    let id = diode.board.segment_named("diode D1").unwrap();
-    assert_eq!(diode.board.point(diode.board.segment(id).from).name, "D1.2");
+    let id = board(&diode).segment_named("diode D1").unwrap();
+    assert_eq!(board(&diode).point(board(&diode).segment(id).from).name, "D1.2");
     assert!(
         with("D1", "1N5819", [1, 2]).unwrap_err().to_string().contains("nothing that is known to conduct")
     );
@@ -225,7 +244,7 @@ fn parts_are_passed_forwards_only_and_what_stands_between_is_named() {
         let found =
             with(reference, value, [1, 2]).unwrap_or_else(|error| panic!("{reference} {value}: {error}"));
         assert!(
-            found.board.segment_ids().any(|id| found.board.segment(id).kind.word() == word),
+            board(&found).segment_ids().any(|id| board(&found).segment(id).kind.word() == word),
             "{}",
             found.text
         );
@@ -244,7 +263,25 @@ fn one_reference_and_number_may_be_several_pads() {
         track([40.0, 10.0], [48.0, 6.0], 0.8, "F.Cu", 2),
         track([48.0, 6.0], [48.0, 14.0], 0.8, "F.Cu", 2),
     ]);
-    assert!(found.board.supply.to.len() == 1, "{}", found.text);
+    assert!(board(&found).supply.to.len() == 1, "{}", found.text);
+}
+
+/// A switch parts the supply from the load, so they are judged where it is closed; each load has its own isolation.
+#[test]
+fn each_load_is_apart_from_the_return() {
+    let plain = imported(&[track([5.0, 10.0], [55.0, 10.0], 0.8, "F.Cu", 2)]);
+    let isolation = &board(&plain).isolation;
+    assert_eq!(isolation.len(), 1, "{}", plain.text);
+    assert!(isolation.iter().all(|one| one.junction && one.min == Ohms(1e3)));
+    assert!(plain.text.contains(r#"between = ["U1.1", "J1.2"]"#), "{}", plain.text);
+    let switched = [
+        track([5.0, 10.0], [20.0, 10.0], 0.8, "F.Cu", 2),
+        part("SW1", "", &[(1, 20.0, 10.0, false, 2), (2, 24.0, 10.0, false, 3)]),
+        track([24.0, 10.0], [45.0, 10.0], 0.8, "F.Cu", 3),
+        part("U3", "load", &[(1, 45.0, 10.0, false, 3), (2, 45.0, 30.0, true, 1)]),
+    ];
+    let found = finish(&layout(&switched.concat()), "x.kicad_pcb", &request(&["U3.1"])).unwrap();
+    assert!(found.text.contains("junction = true\nstate = \"on\""), "{}", found.text);
 }
 
 #[test]
@@ -260,7 +297,10 @@ P  UNITS CUST 1
 999
 ";
     let found = finish(&ipc356::read(text).unwrap(), "x.ipc", &request(&["U1.1"])).unwrap();
-    assert_eq!(found.board.segments.len(), 4, "{}", found.text);
+    // Copper without a figure is no board yet: `check` names what is missing.
+    assert_eq!((&found.board, found.text.matches("[[segment]]").count()), (&None, 4), "{}", found.text);
+    let checked = board::parse("board.toml", &found.text).unwrap_err().to_string();
+    assert!(checked.contains("typical") && !found.text.contains("typical ="), "{checked}");
     let asked = found.questions.iter().filter(|question| question.contains("write `typical`")).count();
     assert_eq!(asked, 3, "{:#?}", found.questions);
 }

@@ -20,8 +20,12 @@ const NAME_LONGEST: usize = 40;
 /// Digits of what is worked out.
 const DIGITS: usize = 4;
 
-/// Writes the file; `source` is the name of the layout file, without its folders.
-pub fn text(draft: &Draft, layout: &Layout, source: &str, max_drop: Volts) -> String {
+/// What the supply pad of an unpowered load reads to the return at least: below a kilohm something is shorted or leaks, since what
+/// loads leave between them without power (dividers, pull-ups, leakage) is kilohms and more (common practice).
+const APART: Ohms = Ohms(1e3);
+
+/// Writes the file; `source` is the name of the layout file, without its folders. Without a `max_drop` the key is left out.
+pub fn text(draft: &Draft, layout: &Layout, source: &str, max_drop: Option<Volts>) -> String {
     let mut out = String::new();
     // Writing to a string does not fail.
     let _ = write(&mut out, draft, layout, source, max_drop);
@@ -48,6 +52,13 @@ pub fn questions(draft: &Draft, layout: &Layout) -> Vec<String> {
                 .into(),
         );
     }
+    all.extend(draft.to.iter().map(|load| {
+        format!(
+            "What does a good board read from {load} to {} without power? At least {} is assumed.",
+            draft.ret,
+            si(APART.0, 1, "ohm")
+        )
+    }));
     all.extend(draft.questions.iter().cloned());
     all.extend(layout.notes.iter().map(|note| format!("Left out or taken for granted: {note}.")));
     all.iter().map(|question| clean(question).into_owned()).collect()
@@ -58,7 +69,7 @@ fn write(
     draft: &Draft,
     layout: &Layout,
     source: &str,
-    max_drop: Volts,
+    max_drop: Option<Volts>,
 ) -> std::fmt::Result {
     writeln!(out, "{MARK} from {} ({}).", clean(source), clean(&layout.format))?;
     out.write_str(
@@ -99,11 +110,13 @@ fn write(
     writeln!(out, "return = {}", quoted(&draft.ret))?;
     writeln!(out, "voltage = [\"3 V\", \"5 V\"]        # assumed")?;
     writeln!(out, "load = \"{}\"        # assumed", si(ASSUMED_LOAD.0, 3, "A"))?;
-    writeln!(
-        out,
-        "max_drop = \"{}\"        # assumed: about twice what healthy segments take at this load",
-        si(max_drop.0, 3, "V")
-    )?;
+    if let Some(max_drop) = max_drop {
+        writeln!(
+            out,
+            "max_drop = \"{}\"        # assumed: about twice what healthy segments take at this load",
+            si(max_drop.0, 3, "V")
+        )?;
+    }
     if !draft.switches.is_empty() {
         let all = name(&draft.switches.join(", "));
         writeln!(out, "\n[states]\noff = {}", quoted(&format!("Set {all} to OFF")))?;
@@ -127,11 +140,32 @@ fn write(
     for one in &draft.segments {
         segment(out, one)?;
     }
+    for load in &draft.to {
+        isolation(out, load, draft)?;
+    }
     out.push_str("\n# Questions that the layout leaves open\n");
     for (i, question) in questions(draft, layout).iter().enumerate() {
         writeln!(out, "# {}. {question}", i + 1)?;
     }
     Ok(())
+}
+
+/// A load's supply pad against the return. Where switches are closed, what lies before them is judged too; so this one state
+/// is enough.
+fn isolation(out: &mut String, load: &str, draft: &Draft) -> std::fmt::Result {
+    writeln!(
+        out,
+        "\n[[isolation]]\n# assumed: less than this between supply and return of unpowered electronics is a short or a leak\n\
+         # (common practice); chips conduct one way, from return to supply\n\
+         between = [{}, {}]\nmin = \"{}\"\njunction = true",
+        quoted(load),
+        quoted(&draft.ret),
+        si(APART.0, 1, "ohm")
+    )?;
+    match draft.switches.is_empty() {
+        true => Ok(()),
+        false => writeln!(out, "state = \"on\""),
+    }
 }
 
 fn segment(out: &mut String, segment: &DraftSegment) -> std::fmt::Result {
@@ -150,7 +184,7 @@ fn segment(out: &mut String, segment: &DraftSegment) -> std::fmt::Result {
             "trace"
         }
         DraftKind::Pour { typical, inner } => {
-            keys.push(("typical", ohms(*typical)));
+            keys.extend(typical.map(|typical| ("typical", ohms(typical))));
             keys.extend(inner.then(|| ("layer", "\"inner\"".to_owned())));
             "pour"
         }

@@ -7,7 +7,7 @@ use spade::{AngleLimit, ConstrainedDelaunayTriangulation, Point2, RefinementPara
 use super::{Beyond, Mesh, Triangle, key};
 use crate::copper::CopperError;
 use crate::copper::contour::{Contour, edges};
-use crate::copper::held::on_edge;
+use crate::copper::held::{bounds, near, on_edge};
 
 /// No angle is smaller, degrees, but those that the contours themselves have. Delaunay refinement is sure to end up to about
 /// 20.7° (Ruppert 1995) and does so in practice up to 30°.
@@ -70,6 +70,7 @@ pub(in crate::copper) fn triangulate(
             *sides.entry(key([corners[i], corners[(i + 1) % 3]])).or_default() += 1;
         }
     }
+    let boxes: Vec<_> = held.iter().map(|(_, area)| bounds(area)).collect();
     for corners in added {
         let mut triangle = Triangle { corners, beyond: [Beyond::Copper; 3], layer };
         for opposite in 0..3 {
@@ -79,8 +80,10 @@ pub(in crate::copper) fn triangulate(
                 // Both thirds: a side may begin and end on an area without lying on it.
                 let thirds =
                     [1.0 / 3.0, 2.0 / 3.0].map(|t| [a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])]);
-                let on = held.iter().find(|(_, area)| thirds.iter().all(|point| on_edge(area, *point)));
-                triangle.beyond[opposite] = on.map_or(Beyond::Edge, |(node, _)| Beyond::Node(*node));
+                let on = held.iter().zip(&boxes).find(|((_, area), bounds)| {
+                    thirds.iter().all(|&point| near(**bounds, [point; 2]) && on_edge(area, point))
+                });
+                triangle.beyond[opposite] = on.map_or(Beyond::Edge, |((node, _), _)| Beyond::Node(*node));
             }
         }
         mesh.triangles.push(triangle);
