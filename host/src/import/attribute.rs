@@ -109,7 +109,8 @@ fn plain(field: &str) -> String {
     let mut text = parts.next().unwrap_or_default().to_owned();
     for part in parts {
         let split = part.split_at_checked(4);
-        let found = split.and_then(|(hex, rest)| Some((char::from_u32(u32::from_str_radix(hex, 16).ok()?)?, rest)));
+        let found =
+            split.and_then(|(hex, rest)| Some((char::from_u32(u32::from_str_radix(hex, 16).ok()?)?, rest)));
         match found {
             Some((letter, rest)) => {
                 text.push(letter);
@@ -133,14 +134,22 @@ mod tests {
         let mut attributes = Attributes::default();
         let none: Function = [].into();
         assert!(attributes.take("TFFileFunction,x") && !attributes.take("LPD") && !attributes.take("T"));
-        for word in ["TF.FileFunction,Copper,L1,Top", "TA.AperFunction,ComponentPad", "TO.N,/A\\u002CB", "TO.P,J1,2,plus"] {
+        for word in [
+            "TF.FileFunction,Copper,L1,Top",
+            "TA.AperFunction,ComponentPad",
+            "TO.N,/A\\u002CB",
+            "TO.P,J1,2,plus",
+        ] {
             assert!(attributes.take(word));
         }
         assert_eq!(attributes.of_file(".FileFunction"), ["Copper", "L1", "Top"]);
         let function = attributes.function();
         let tags = attributes.tags(&function);
         assert!(tags.is_for("ComponentPad"));
-        assert_eq!((tags.nets.as_slice(), &tags.pin), (&["/A,B".to_owned()][..], &Some(["J1".into(), "2".into()])));
+        assert_eq!(
+            (tags.nets.as_slice(), &tags.pin),
+            (&["/A,B".to_owned()][..], &Some(["J1".into(), "2".into()]))
+        );
         attributes.take("TD.P");
         assert_eq!((attributes.tags(&none).pin.is_none(), attributes.tags(&none).nets.len()), (true, 1));
         attributes.take("TO.N,N/C");

@@ -23,7 +23,8 @@ impl Format {
     /// # Errors
     /// It is no such command, or asks for coordinates relative to those before.
     pub fn read(word: &str) -> Result<Self, String> {
-        let wrong = || format!("`{}` is no format of coordinates such as FSLAX46Y46", crate::quantity::clip(word));
+        let wrong =
+            || format!("`{}` is no format of coordinates such as FSLAX46Y46", crate::quantity::clip(word));
         let mut letters = word.strip_prefix("FS").ok_or_else(wrong)?.chars();
         let zeros = letters.next().ok_or_else(wrong)?;
         let notation = letters.next().ok_or_else(wrong)?;
@@ -32,7 +33,12 @@ impl Format {
             if letter.is_some() && !wanted(letters.next()) {
                 return Err(wrong());
             }
-            letters.next().and_then(|c| c.to_digit(10)).filter(|n| *n <= 8).map(|n| n as usize).ok_or_else(wrong)
+            letters
+                .next()
+                .and_then(|c| c.to_digit(10))
+                .filter(|n| *n <= 8)
+                .map(|n| n as usize)
+                .ok_or_else(wrong)
         };
         let digits = [digit(Some('X'))?, digit(None)?];
         if digits != [digit(Some('Y'))?, digit(None)?] || !matches!(zeros, 'L' | 'T' | 'D') {
@@ -40,7 +46,9 @@ impl Format {
         }
         match notation {
             'A' => Ok(Self { trailing_left_out: zeros == 'T', digits }),
-            _ => Err("coordinates are relative to those before them; export with absolute coordinates".into()),
+            _ => {
+                Err("coordinates are relative to those before them; export with absolute coordinates".into())
+            }
         }
     }
 
@@ -62,8 +70,12 @@ impl Format {
             return Err(wrong());
         }
         let number: f64 = digits.parse().map_err(|_| wrong())?;
-        let missing = if self.trailing_left_out { (whole + decimals).saturating_sub(digits.len()) } else { 0 };
-        bounded(sign * number * 10f64.powi(missing as i32) / 10f64.powi(decimals as i32) * unit_mm, FARTHEST_MM)
+        let missing =
+            if self.trailing_left_out { (whole + decimals).saturating_sub(digits.len()) } else { 0 };
+        bounded(
+            sign * number * 10f64.powi(missing as i32) / 10f64.powi(decimals as i32) * unit_mm,
+            FARTHEST_MM,
+        )
     }
 }
 

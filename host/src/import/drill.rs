@@ -90,7 +90,10 @@ struct Tool {
 enum Mode {
     Drill,
     /// The tool moves above the board, or within it along these points.
-    Rout { down: bool, way: u32 },
+    Rout {
+        down: bool,
+        way: u32,
+    },
 }
 
 struct Reader {
@@ -186,7 +189,9 @@ impl Reader {
             "TYPE=NON_PLATED" => self.kind = Some("NonPlated"),
             _ => {}
         }
-        if let Some((whole, decimals)) = comment.strip_prefix("FILE_FORMAT=").and_then(|text| text.split_once(':')) {
+        if let Some((whole, decimals)) =
+            comment.strip_prefix("FILE_FORMAT=").and_then(|text| text.split_once(':'))
+        {
             self.digits = whole.trim().parse().ok().zip(decimals.trim().parse().ok()).map(|(a, b)| [a, b]);
         }
         self.digits = self.digits.filter(|digits| digits.iter().all(|count| *count <= 8));
@@ -208,10 +213,14 @@ impl Reader {
             match word.split_once('.') {
                 _ if word == "LZ" => self.zeros = Some(true),
                 _ if word == "TZ" => self.zeros = Some(false),
-                Some((whole, decimals)) if word.bytes().all(|b| matches!(b, b'0' | b'.')) && word.len() < 17 => {
+                Some((whole, decimals))
+                    if word.bytes().all(|b| matches!(b, b'0' | b'.')) && word.len() < 17 =>
+                {
                     self.digits = Some([whole.len(), decimals.len()]);
                 }
-                _ => return Err(format!("`{}` says nothing of zeros or digits", crate::quantity::clip(word))),
+                _ => {
+                    return Err(format!("`{}` says nothing of zeros or digits", crate::quantity::clip(word)));
+                }
             }
         }
         Ok(())
@@ -341,7 +350,9 @@ impl Reader {
         let format = |zeros| Format::new(zeros, self.digits.unwrap_or(usual)).length(digits, unit_mm);
         match self.zeros {
             Some(zeros) => format(zeros),
-            None if digits.contains('.') || digits.bytes().all(|b| matches!(b, b'0' | b'+' | b'-')) => format(false),
+            None if digits.contains('.') || digits.bytes().all(|b| matches!(b, b'0' | b'+' | b'-')) => {
+                format(false)
+            }
             None => Err(format!(
                 "`{}` has no decimal point, and the header does not say which zeros are left out (LZ or TZ); export with decimal points",
                 crate::quantity::clip(digits)
@@ -350,7 +361,8 @@ impl Reader {
     }
 
     fn drill(&mut self, points: Vec<At>) -> Result<(), String> {
-        let tool = self.tool.and_then(|number| self.tools.get(&number)).ok_or("a hole is drilled without a tool")?;
+        let tool =
+            self.tool.and_then(|number| self.tools.get(&number)).ok_or("a hole is drilled without a tool")?;
         if self.drilled.len() >= MOST_HOLES {
             return Err(format!("there are more than {MOST_HOLES} holes, and no board has so many"));
         }
@@ -382,13 +394,15 @@ impl Reader {
         if !matches!(way, 2 | 3) {
             return Ok(vec![to]);
         }
-        let part = |letter| parts.iter().find(|(found, _)| *found == letter).map(|(_, digits)| self.length(digits));
+        let part =
+            |letter| parts.iter().find(|(found, _)| *found == letter).map(|(_, digits)| self.length(digits));
         let ([x, y], [tx, ty], long) = (self.at, to, apart(self.at, to));
         let centre = match (part('A'), part('I'), part('J')) {
             (Some(radius), ..) => {
                 let radius = radius?.max(long / 2.0);
                 // Of the two centres that of the shorter arc: right of a clockwise chord, left of the other.
-                let off = (radius * radius - long * long / 4.0).max(0.0).sqrt() * if way == 2 { -1.0 } else { 1.0 };
+                let off =
+                    (radius * radius - long * long / 4.0).max(0.0).sqrt() * if way == 2 { -1.0 } else { 1.0 };
                 let unit = [(tx - x) / long.max(1e-9), (ty - y) / long.max(1e-9)];
                 [(x + tx) / 2.0 - unit[1] * off, (y + ty) / 2.0 + unit[0] * off]
             }

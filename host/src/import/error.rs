@@ -103,7 +103,10 @@ pub enum ImportError {
         path: PathBuf,
     },
     /// A folder of other things.
-    #[error("{} holds more than {most} files; put the Gerber and drill files into a folder of their own", shown(path))]
+    #[error(
+        "{} holds more than {most} files; put the Gerber and drill files into a folder of their own",
+        shown(path)
+    )]
     ManyFiles {
         /// Which folder.
         path: PathBuf,

@@ -290,6 +290,6 @@ fn a_gerber_set_reads_what_a_hand_calculates() {
         assert_eq!(segment.kind.word(), kind);
     }
     assert_eq!(found.board.segments.len(), 6, "{}", found.text);
-    assert!(found.text.contains("2 A") && !found.text.contains("thickness = \"1.55"), "{}", found.text);
+    assert!(found.text.contains("2.00 A") && !found.text.contains("thickness = \"1.55"), "{}", found.text);
     assert!(found.questions.iter().any(|question| question.contains("How thick is the copper")));
 }

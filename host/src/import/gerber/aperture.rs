@@ -2,9 +2,9 @@
 
 use std::collections::HashMap;
 
-use crate::import::attribute::Function;
 use super::image::{Budget, Object};
 use super::macros::{Macro, polygon};
+use crate::import::attribute::Function;
 use crate::import::coordinate::{FARTHEST_MM, bounded};
 use crate::import::region::{At, Region};
 
@@ -65,10 +65,14 @@ pub fn read(
         }
         "P" => {
             let corners = polygon(figures.get(1).copied().ok_or_else(wrong)?, size(0)?)?;
-            Shape::Other(vec![Region::polygon(corners, 0.0).turned(figures.get(2).copied().unwrap_or_default())])
+            Shape::Other(vec![
+                Region::polygon(corners, 0.0).turned(figures.get(2).copied().unwrap_or_default()),
+            ])
         }
         name => {
-            let known = macros.get(name).ok_or_else(|| format!("no macro is called {:?}", crate::quantity::clip(name)))?;
+            let known = macros
+                .get(name)
+                .ok_or_else(|| format!("no macro is called {:?}", crate::quantity::clip(name)))?;
             Shape::Other(known.copper(&figures, unit_mm, budget)?)
         }
     };
@@ -124,7 +128,9 @@ mod tests {
         assert_eq!((oval[0].radius(), oval[0].length()), (1.27, 2.54));
         let Ok((12, Shape::Other(hexagon))) = shape("12P,0.2X6X30") else { panic!() };
         assert!(hexagon[0].holds([0.0, 2.53], 0.0));
-        for bad in ["C,1", "10C", "10C,-1", "10R,1", "10P,1", "10P,1X40", "10MINE", "10C,1e9", "99999999999C,1"] {
+        for bad in
+            ["C,1", "10C", "10C,-1", "10R,1", "10P,1", "10P,1X40", "10MINE", "10C,1e9", "99999999999C,1"]
+        {
             assert!(shape(bad).is_err(), "{bad}");
         }
     }

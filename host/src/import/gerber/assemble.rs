@@ -10,8 +10,8 @@ use crate::import::edge;
 use crate::import::layout::{CopperLayer, Fill, LayerId, Layout, NetId, Pad, Part, PartId, Track, Via};
 use crate::import::region::{At, Region, apart};
 
-/// Holes without a land at their place, times what they are looked for in: seconds.
-const MOST_COMPARED: usize = 300_000_000;
+/// Holes without a land at their place, times the corners they are looked for between: seconds.
+const MOST_COMPARED: usize = 2_000_000_000;
 /// Places so close are one: what rounding leaves.
 const SAME_MM: f64 = 0.002;
 
@@ -89,7 +89,8 @@ impl Assembly {
         // A line of a pin is part of its land, unless it says that it leads away from it.
         let leads = object.mark == Mark::Draw && tags.is_for("Conductor");
         let pin = tags.pin.clone().filter(|_| !leads);
-        let via = matches!(object.mark, Mark::Flash(_)) && (tags.is_for("ViaPad") || tags.function.is_empty());
+        let via =
+            matches!(object.mark, Mark::Flash(_)) && (tags.is_for("ViaPad") || tags.function.is_empty());
         if pin.is_some() || (via && net.is_some()) {
             let drilled = tags.is_for("ViaPad") || tags.is_for("ComponentPad");
             let at = match object.mark {
@@ -143,8 +144,10 @@ impl Assembly {
         let mut elsewhere = Vec::new();
         for hole in holes.into_iter().filter(|hole| hole.plating != Plating::Bare) {
             let here = self.lands_at(hole.at());
-            let via = here.iter().copied().find(|id| self.lands.get(*id).is_some_and(|lands| lands.pin.is_none()));
-            let pin = here.iter().copied().find(|id| self.lands.get(*id).is_some_and(|lands| lands.pin.is_some()));
+            let via =
+                here.iter().copied().find(|id| self.lands.get(*id).is_some_and(|lands| lands.pin.is_none()));
+            let pin =
+                here.iter().copied().find(|id| self.lands.get(*id).is_some_and(|lands| lands.pin.is_some()));
             // A via in the middle of a surface land belongs to the via; a pad that says nothing else has it itself.
             let chosen = if hole.function == "ComponentDrill" { pin.or(via) } else { via.or(pin) };
             match chosen {
@@ -152,8 +155,11 @@ impl Assembly {
                 None => elsewhere.push(hole),
             }
         }
-        let copper = self.layout.tracks.len() + self.layout.fills.len() + self.lands.len();
-        if copper.saturating_mul(elsewhere.len()) > MOST_COMPARED {
+        let tracks = self.layout.tracks.iter().map(|track| &track.copper);
+        let fills = self.layout.fills.iter().map(|fill| &fill.copper);
+        let lands = self.lands.iter().flat_map(|lands| lands.copper.values().flatten());
+        let corners: usize = tracks.chain(fills).chain(lands).map(|copper| copper.points().len()).sum();
+        if corners.saturating_mul(elsewhere.len()) > MOST_COMPARED {
             return None;
         }
         for hole in elsewhere {
@@ -165,19 +171,27 @@ impl Assembly {
     fn drill(&mut self, id: usize, hole: &Hole, layers: usize) {
         let Some(lands) = self.lands.get_mut(id) else { return };
         let at = hole.at();
-        let all = lands.copper.values().flatten();
-        let land_mm = all.map(width).fold(0.0_f64, f64::max).max(2.0 * hole.copper.radius());
+        // A via has one land on all its layers: the smallest. What is more of it on others is copper that joins it.
+        let of_layer = |copper: &Vec<Region>| copper.iter().map(width).fold(0.0, f64::max);
+        let least = lands.copper.values().map(of_layer).fold(f64::INFINITY, f64::min);
+        let land_mm = least.max(2.0 * hole.copper.radius());
         match (&lands.pin, lands.net) {
             (Some(_), _) => {
                 lands.at = at;
                 lands.hole = Some(hole.copper.clone());
             }
             (None, Some(net)) => {
-                // What is not round, or another size on another layer, stays as copper beside the land.
-                let disc = Region::disc(lands.at, land_mm);
+                let is_land = |copper: &Region| {
+                    copper.points().len() == 1 && (2.0 * copper.radius() - land_mm).abs() < SAME_MM
+                };
                 let other = std::mem::take(&mut lands.copper).into_iter();
-                let other = other.flat_map(|(layer, copper)| copper.into_iter().map(move |copper| (layer, copper)));
-                let fills = other.filter(|(_, copper)| *copper != disc).map(|(layer, copper)| Fill { net, layer, copper });
+                let other =
+                    other.flat_map(|(layer, copper)| copper.into_iter().map(move |copper| (layer, copper)));
+                let fills = other.filter(|(_, copper)| !is_land(copper)).map(|(layer, copper)| Fill {
+                    net,
+                    layer,
+                    copper,
+                });
                 self.layout.fills.extend(fills);
                 self.via(net, hole, land_mm, layers);
             }
@@ -198,7 +212,10 @@ impl Assembly {
         let holds = |copper: &Region| copper.holds(at, 0.0);
         let pad = self.lands.iter().position(|lands| {
             let through = lands.drilled || lands.copper.len() > 1;
-            lands.pin.is_some() && lands.hole.is_none() && through && lands.copper.values().flatten().any(holds)
+            lands.pin.is_some()
+                && lands.hole.is_none()
+                && through
+                && lands.copper.values().flatten().any(holds)
         });
         if let Some(pad) = pad {
             return self.drill(pad, hole, layers);
@@ -227,12 +244,22 @@ impl Assembly {
         let Some([reference, number]) = pin else {
             let Some(net) = net else { return };
             self.holeless += usize::from(drilled && !copper.is_empty());
-            let all = copper.into_iter().flat_map(|(layer, copper)| copper.into_iter().map(move |copper| (layer, copper)));
+            let all = copper
+                .into_iter()
+                .flat_map(|(layer, copper)| copper.into_iter().map(move |copper| (layer, copper)));
             self.layout.fills.extend(all.map(|(layer, copper)| Fill { net, layer, copper }));
             return;
         };
         let part = self.part(reference);
-        let pad = |copper: Vec<Region>, layers, hole| Pad { part, number: number.clone(), net, at, copper, layers, hole };
+        let pad = |copper: Vec<Region>, layers, hole| Pad {
+            part,
+            number: number.clone(),
+            net,
+            at,
+            copper,
+            layers,
+            hole,
+        };
         if hole.is_none() {
             // Nothing joins the layers of a pad without a hole.
             self.layout.pads.extend(copper.into_iter().map(|(layer, copper)| pad(copper, vec![layer], None)));
@@ -240,7 +267,8 @@ impl Assembly {
         }
         // A pad has one shape on all its layers: the smallest. What is more of it on others is copper that joins it.
         let size = |copper: &[Region]| copper.iter().map(width).fold(0.0, f64::max);
-        let smallest = copper.values().min_by(|a, b| size(a).total_cmp(&size(b))).cloned().unwrap_or_default();
+        let smallest =
+            copper.values().min_by(|a, b| size(a).total_cmp(&size(b))).cloned().unwrap_or_default();
         if let Some(net) = net {
             let other = copper.iter().filter(|(_, copper)| **copper != smallest);
             let more = other.flat_map(|(layer, copper)| copper.iter().map(|copper| (*layer, copper.clone())));
@@ -262,7 +290,8 @@ impl Assembly {
     fn values(&mut self, components: &[Object]) {
         for tags in components.iter().map(|object| &object.tags) {
             let named = tags.part.as_ref().or(tags.pin.as_ref().and_then(|pin| pin.first()));
-            let part = named.and_then(|name| self.parts.get(name)).and_then(|id| self.layout.parts.get_mut(*id));
+            let part =
+                named.and_then(|name| self.parts.get(name)).and_then(|id| self.layout.parts.get_mut(*id));
             if let (Some(part), Some(value)) = (part, &tags.value) {
                 part.value.clone_from(value);
             }
@@ -281,18 +310,33 @@ impl Assembly {
                 layout.notes.push(text);
             }
         };
-        let listed = |names: &[String]| names.iter().take(5).map(String::as_str).collect::<Vec<_>>().join(", ");
+        let listed =
+            |names: &[String]| names.iter().take(5).map(String::as_str).collect::<Vec<_>>().join(", ");
         note(
             !set.nameless.is_empty(),
-            format!("{} Gerber files do not say what they hold ({})", set.nameless.len(), listed(&set.nameless)),
+            format!(
+                "{} Gerber files do not say what they hold ({})",
+                set.nameless.len(),
+                listed(&set.nameless)
+            ),
         );
-        note(self.netless > 0, format!("{} pieces of copper belong to no net (drawings, texts)", self.netless));
-        note(self.joining > 0, format!("{} pieces of copper join several nets and count as of the first", self.joining));
+        note(
+            self.netless > 0,
+            format!("{} pieces of copper belong to no net (drawings, texts)", self.netless),
+        );
+        note(
+            self.joining > 0,
+            format!("{} pieces of copper join several nets and count as of the first", self.joining),
+        );
         note(unsaid, "a drill file does not say whether its holes are plated: where copper of a net surrounds one, it is".into());
         note(self.lonely > 0, format!("{} plated holes lie in no copper of one net", self.lonely));
         note(self.holeless > 0, format!("{} lands of vias have no hole in the drill files", self.holeless));
         let valued = layout.parts.iter().any(|part| !part.value.is_empty());
-        note(!valued, "the files have no values of parts (no X3 component layer): kinds are told by references alone".into());
+        note(
+            !valued,
+            "the files have no values of parts (no X3 component layer): kinds are told by references alone"
+                .into(),
+        );
         layout.settle();
         layout
     }
@@ -301,7 +345,8 @@ impl Assembly {
 /// Width of a region across, at its narrowest along the axes.
 fn width(region: &Region) -> f64 {
     let [[lx, ly], [hx, hy]] = region.bounds().corners();
-    (hx - lx).min(hy - ly)
+    // To a nanometre: corners carry the rounding of their place.
+    ((hx - lx).min(hy - ly) * 1e6).round() / 1e6
 }
 
 /// The middle of copper, moved onto it where it is not on it.

@@ -38,8 +38,9 @@ impl<'t> Commands<'t> {
         let error = |what: &str| SyntaxError { at, what: what.into() };
         let unbroken = |word: &str| word.replace(['\r', '\n'], "").trim().to_owned();
         if let Some(inner) = rest.strip_prefix('%') {
-            let (body, _) =
-                inner.split_once('%').ok_or_else(|| error("a command that begins with % lacks its second %"))?;
+            let (body, _) = inner
+                .split_once('%')
+                .ok_or_else(|| error("a command that begins with % lacks its second %"))?;
             self.at = at + body.len() + 2;
             let (words, last) =
                 body.rsplit_once('*').ok_or_else(|| error("a command between two % lacks its *"))?;

@@ -41,7 +41,10 @@ impl Macro {
                 let (number, expression) = rest
                     .split_once('=')
                     .ok_or_else(|| format!("`{}` assigns nothing", crate::quantity::clip(word)))?;
-                let number = number.trim().parse().map_err(|_| format!("${} is no variable", crate::quantity::clip(number)))?;
+                let number = number
+                    .trim()
+                    .parse()
+                    .map_err(|_| format!("${} is no variable", crate::quantity::clip(number)))?;
                 return Ok(Line::Assign(number, expression.to_owned()));
             }
             Ok(Line::Primitive(word.split(',').map(str::to_owned).collect()))
@@ -53,22 +56,28 @@ impl Macro {
     ///
     /// # Errors
     /// A primitive is not known, lacks a figure, or is larger than any board.
-    pub fn copper(&self, parameters: &[f64], unit_mm: f64, budget: &mut Budget) -> Result<Vec<Region>, String> {
+    pub fn copper(
+        &self,
+        parameters: &[f64],
+        unit_mm: f64,
+        budget: &mut Budget,
+    ) -> Result<Vec<Region>, String> {
         let numbered = parameters.iter().zip(1..);
         let mut variables: HashMap<u32, f64> = numbered.map(|(value, number)| (number, *value)).collect();
         let mut copper: Vec<Region> = Vec::new();
         let mut left = MOST_CUT;
         for line in &self.0 {
-            budget.spend(0, 1)?;
             let fields = match line {
                 Line::Assign(number, expression) => {
+                    budget.spend(0, cost(expression))?;
                     variables.insert(*number, value(expression, &variables)?);
                     continue;
                 }
                 Line::Primitive(fields) => fields,
             };
-            budget.spend(0, fields.len())?;
-            let figures = fields.iter().map(|field| value(field, &variables)).collect::<Result<Vec<_>, _>>()?;
+            budget.spend(0, fields.iter().map(|field| cost(field)).sum())?;
+            let figures =
+                fields.iter().map(|field| value(field, &variables)).collect::<Result<Vec<_>, _>>()?;
             let (dark, shapes) = primitive(&figures, unit_mm)?;
             budget.spend(0, shapes.iter().map(|shape| shape.points().len()).sum())?;
             if dark {
@@ -76,18 +85,27 @@ impl Macro {
                 continue;
             }
             let cuts: Vec<&Region> = shapes.iter().collect();
-            let cut = copper.iter().map(|region| subtract(region, &cuts, &mut left)).collect::<Option<Vec<_>>>();
+            let cut =
+                copper.iter().map(|region| subtract(region, &cuts, &mut left)).collect::<Option<Vec<_>>>();
             copper = cut.ok_or("an aperture macro cuts out more than any pad does")?.concat();
         }
         Ok(copper)
     }
 }
 
+/// What the work on an expression counts for.
+fn cost(expression: &str) -> usize {
+    1 + expression.len() / 16
+}
+
 /// Copper of a primitive, and whether it adds it or takes it away.
 fn primitive(figures: &[f64], unit_mm: f64) -> Result<(bool, Vec<Region>), String> {
     let code = figures.first().copied().unwrap_or_default();
     let figure = |n: usize| {
-        figures.get(n).copied().ok_or_else(|| format!("primitive {code} of an aperture macro has too few figures"))
+        figures
+            .get(n)
+            .copied()
+            .ok_or_else(|| format!("primitive {code} of an aperture macro has too few figures"))
     };
     let length = |n: usize| bounded(figure(n)? * unit_mm, FARTHEST_MM);
     let place = |n: usize| -> Result<At, String> { Ok([length(n)?, length(n + 1)?]) };
@@ -103,7 +121,8 @@ fn primitive(figures: &[f64], unit_mm: f64) -> Result<(bool, Vec<Region>), Strin
             let (width, a, b) = (length(2)?, place(3)?, place(5)?);
             let ([ax, ay], [bx, by], long) = (a, b, apart(a, b).max(1e-9));
             let (ox, oy) = ((by - ay) / long * width / 2.0, (ax - bx) / long * width / 2.0);
-            let corners = vec![[ax + ox, ay + oy], [bx + ox, by + oy], [bx - ox, by - oy], [ax - ox, ay - oy]];
+            let corners =
+                vec![[ax + ox, ay + oy], [bx + ox, by + oy], [bx - ox, by - oy], [ax - ox, ay - oy]];
             (dark()?, Region::polygon(corners, 0.0).turned(optional(7)?))
         }
         21 => (dark()?, rectangle(place(4)?, place(2)?).turned(optional(6)?)),
@@ -207,7 +226,10 @@ impl Reader<'_> {
                 return Err("an expression has too many parentheses in each other".into());
             }
             let inner = self.sum(depth + 1)?;
-            return self.next_is(&[')']).map(|_| sign * inner).ok_or_else(|| "an expression lacks a )".into());
+            return self
+                .next_is(&[')'])
+                .map(|_| sign * inner)
+                .ok_or_else(|| "an expression lacks a )".into());
         }
         let variable = self.next_is(&['$']).is_some();
         let mut digits = String::new();
@@ -236,7 +258,9 @@ mod tests {
     #[test]
     fn expressions_follow_the_usual_order() {
         let variables = HashMap::from([(1, 2.0), (2, 5.0)]);
-        for (text, wanted) in [("1+2x3", 7.0), ("-($1+$2)X2", -14.0), ("10/4-.5", 2.0), ("$9", 0.0), ("1--1", 2.0)] {
+        for (text, wanted) in
+            [("1+2x3", 7.0), ("-($1+$2)X2", -14.0), ("10/4-.5", 2.0), ("$9", 0.0), ("1--1", 2.0)]
+        {
             assert_eq!(value(text, &variables), Ok(wanted), "{text}");
         }
         for bad in ["", "1/0", "1+", "(1", "1)", "$", "1e5", &"(".repeat(1000)] {
@@ -246,7 +270,8 @@ mod tests {
 
     #[test]
     fn primitives_have_their_places() {
-        let found = copper(&["0 a comment", "$3=$1/2", "21,1,$1,$2,$3,0,90", "1,1,0.5,1,0"], &[2.0, 1.0]).unwrap();
+        let found =
+            copper(&["0 a comment", "$3=$1/2", "21,1,$1,$2,$3,0,90", "1,1,0.5,1,0"], &[2.0, 1.0]).unwrap();
         let [[lx, ly], [hx, hy]] = found[0].bounds().corners();
         for (found, wanted) in [(lx, -0.5), (ly, 0.0), (hx, 0.5), (hy, 2.0)] {
             assert!((found - wanted).abs() < 1e-9, "{lx} {ly} {hx} {hy}");
@@ -258,7 +283,9 @@ mod tests {
         assert_eq!(copper(&["7,0,0,2,1,0.2,45"], &[]).unwrap().len(), 4);
         let ring = copper(&["1,1,2,0,0", "1,0,1,0,0"], &[]).unwrap();
         assert!(ring[0].holds([0.75, 0.0], 0.0) && !ring[0].holds([0.0, 0.0], 0.4));
-        for bad in ["21,1,1", "99,1", "4,1,1e9,0,0", "4,1,3,0,0", "5,1,2,0,0,1,0", "1,1,99999,0,0", "$1", "$x=1"] {
+        for bad in
+            ["21,1,1", "99,1", "4,1,1e9,0,0", "4,1,3,0,0", "5,1,2,0,0,1,0", "1,1,99999,0,0", "$1", "$x=1"]
+        {
             assert!(copper(&[bad], &[]).is_err(), "{bad}");
         }
     }

@@ -55,7 +55,8 @@ struct Set {
 /// A file cannot be read or understood, or the files do not tell layers, nets and parts.
 pub fn read_folder(folder: &Path) -> Result<Layout, ImportError> {
     let mut left = MOST_MIB << 20;
-    let texts = files(folder)?.into_iter().map(|path| text(folder, &path, &mut left).map(|text| (path, text)));
+    let texts =
+        files(folder)?.into_iter().map(|path| text(folder, &path, &mut left).map(|text| (path, text)));
     read(folder, texts)
 }
 
@@ -104,7 +105,9 @@ fn text(folder: &Path, path: &Path, left: &mut u64) -> Result<String, ImportErro
         return Ok(String::new());
     }
     file.take(*left + 1).read_to_end(&mut bytes).map_err(unreadable)?;
-    *left = left.checked_sub(bytes.len() as u64).ok_or_else(|| ImportError::TooLarge { path: folder.to_owned() })?;
+    *left = left
+        .checked_sub(bytes.len() as u64)
+        .ok_or_else(|| ImportError::TooLarge { path: folder.to_owned() })?;
     Ok(String::from_utf8_lossy(&bytes).into_owned())
 }
 
@@ -134,9 +137,13 @@ impl Set {
             ["Copper", layer, place, ..] => {
                 let number = layer.strip_prefix('L').and_then(|n| n.parse().ok());
                 let number = number.filter(|n| (1..=MOST_LAYERS).contains(n));
-                let number = number.ok_or_else(|| format!("`{}` is no copper layer such as L1", crate::quantity::clip(layer)))?;
+                let number = number.ok_or_else(|| {
+                    format!("`{}` is no copper layer such as L1", crate::quantity::clip(layer))
+                })?;
                 if self.copper.iter().any(|(taken, ..)| *taken == number) {
-                    return Err(format!("another file says too that it is copper layer L{number}; keep one of them"));
+                    return Err(format!(
+                        "another file says too that it is copper layer L{number}; keep one of them"
+                    ));
                 }
                 self.copper.push((number, (*place).to_owned(), polarity::resolve(plot.objects)?));
             }
@@ -144,7 +151,8 @@ impl Set {
             ["Component", ..] => self.components.extend(plot.objects),
             _ if is_drilled(function) => {
                 let holes = plot.objects.iter().filter(|object| object.dark && object.mark != Mark::Area);
-                let holes = holes.flat_map(|object| object.copper.iter().map(|copper| (copper, &object.tags.function)));
+                let holes = holes
+                    .flat_map(|object| object.copper.iter().map(|copper| (copper, &object.tags.function)));
                 self.holes.extend(holes.map(|(copper, tool)| Hole::new(copper.clone(), function, tool)));
             }
             [] => self.nameless.push(name.to_owned()),
@@ -167,7 +175,9 @@ impl Set {
             return Err(ImportError::NoLayer { path: at(), missing });
         }
         let objects = || self.copper.iter().flat_map(|(_, _, objects)| objects);
-        if !objects().any(|object| !object.tags.nets.is_empty()) || !objects().any(|object| object.tags.pin.is_some()) {
+        if !objects().any(|object| !object.tags.nets.is_empty())
+            || !objects().any(|object| object.tags.pin.is_some())
+        {
             return Err(ImportError::NoNets { path: at() });
         }
         let drilled = |object: &Object| object.tags.is_for("ViaPad") || object.tags.is_for("ComponentPad");

@@ -4,10 +4,10 @@ use std::collections::HashMap;
 use std::rc::Rc;
 
 use super::aperture::{self, Aperture, Shape, swept};
-use crate::import::attribute::{Attributes, Function};
 use super::command::Commands;
 use super::image::{Budget, Mark, Object, Placing, points};
 use super::macros::Macro;
+use crate::import::attribute::{Attributes, Function};
 use crate::import::coordinate::{FARTHEST_MM, Format, bounded, fields};
 use crate::import::region::{At, Region, apart, around};
 use crate::import::sexpr::SyntaxError;
@@ -16,6 +16,8 @@ use crate::import::sexpr::SyntaxError;
 const DEEPEST: usize = 16;
 /// Apertures of a file.
 const MOST_APERTURES: usize = 20_000;
+/// Letters of an attribute of apertures or objects.
+const LONGEST: usize = 1000;
 /// Copies that a repeat makes; a panel has a hundred.
 const MOST_COPIES: u64 = 100_000;
 
@@ -45,8 +47,12 @@ enum Purpose {
 /// Does a text begin like a Gerber file?
 pub fn is_gerber(text: &str) -> bool {
     let text = text.trim_start();
-    let begins = ["%", "G04", "G75", "G71", "G70", "G90", "G01", "G4 "].iter().any(|start| text.starts_with(start));
-    begins && text.contains('*') && !text.starts_with("%PDF") && !text.starts_with("%!")
+    // An extended command begins with two capitals; a page description does not.
+    let extended = text.strip_prefix('%').and_then(|rest| rest.get(..2));
+    let extended = extended.is_some_and(|code| code.bytes().all(|b| b.is_ascii_uppercase()) && code != "PD");
+    let begins =
+        ["G04", "G4 ", "G75", "G74", "G71", "G70", "G90", "G01"].iter().any(|start| text.starts_with(start));
+    (extended || begins) && text.contains('*')
 }
 
 /// Reads a Gerber file.
@@ -74,7 +80,9 @@ pub fn read(text: &str, budget: &mut Budget) -> Result<Plot, SyntaxError> {
     };
     for command in Commands::new(text) {
         let command = command?;
-        plotter.take(&command.words, command.extended).map_err(|what| SyntaxError { at: command.at, what })?;
+        plotter
+            .take(&command.words, command.extended)
+            .map_err(|what| SyntaxError { at: command.at, what })?;
         if plotter.ended {
             break;
         }
@@ -126,16 +134,22 @@ impl Plotter<'_> {
     }
 
     fn unit(&self) -> Result<f64, String> {
-        self.unit_mm.ok_or_else(|| "the file does not state its unit (MOMM or MOIN) before it needs it".into())
+        self.unit_mm
+            .ok_or_else(|| "the file does not state its unit (MOMM or MOIN) before it needs it".into())
     }
 
     fn extended(&mut self, word: &str) -> Result<(), String> {
+        if word.len() > LONGEST && (word.starts_with("TA") || word.starts_with("TO")) {
+            return Err(format!("an attribute has more than {LONGEST} letters"));
+        }
         if self.attributes.take(word) {
             return Ok(());
         }
         let (code, rest) = word.split_at_checked(2).unwrap_or((word, ""));
         let unknown = || Err(format!("`{}` is a command that is not known", crate::quantity::clip(word)));
-        let number = |text: &str| text.trim().parse::<f64>().map_err(|_| format!("`{}` is no number", crate::quantity::clip(text)));
+        let number = |text: &str| {
+            text.trim().parse::<f64>().map_err(|_| format!("`{}` is no number", crate::quantity::clip(text)))
+        };
         match (code, rest) {
             ("FS", _) => self.format = Some(Format::read(word)?),
             ("MO", "MM") => self.unit_mm = Some(1.0),
@@ -143,7 +157,10 @@ impl Plotter<'_> {
             ("AD", _) => self.define(rest)?,
             ("AB", "") => self.close_block()?,
             ("AB", _) => {
-                let number = rest.strip_prefix('D').and_then(|n| n.parse().ok()).ok_or("AB wants a number such as D12")?;
+                let number = rest
+                    .strip_prefix('D')
+                    .and_then(|n| n.parse().ok())
+                    .ok_or("AB wants a number such as D12")?;
                 let function = self.attributes.function();
                 self.open(Purpose::Block(number, function))?;
             }
@@ -156,15 +173,23 @@ impl Plotter<'_> {
             ("LM", "XY") => self.placing.mirrored = [true, true],
             ("LR", _) => self.placing.degrees = bounded(number(rest)?, 1e6)?,
             ("LS", _) => {
-                self.placing.scale = Some(number(rest)?).filter(|by| (1e-3..=1e3).contains(by)).ok_or("LS scales by no such figure")?;
+                self.placing.scale = Some(number(rest)?)
+                    .filter(|by| (1e-3..=1e3).contains(by))
+                    .ok_or("LS scales by no such figure")?;
             }
             // Names are comments; an image that is positive, axes as usual and factors of one are what is read anyway.
             ("IN" | "LN", _) | ("IP", "POS") | ("AS", "AXBY") | ("IR", "0") | ("MI", "A0B0") => {}
-            ("OF" | "SF", _) if fields(rest).is_ok_and(|parts| parts.iter().all(|(_, n)| {
-                n.parse::<f64>().is_ok_and(|n| n == if code == "OF" { 0.0 } else { 1.0 })
-            })) => {}
+            ("OF" | "SF", _)
+                if fields(rest).is_ok_and(|parts| {
+                    parts.iter().all(|(_, n)| {
+                        n.parse::<f64>().is_ok_and(|n| n == if code == "OF" { 0.0 } else { 1.0 })
+                    })
+                }) => {}
             ("IP" | "AS" | "IR" | "MI" | "OF" | "SF", _) => {
-                return Err(format!("`{}` changes the whole image, which is no longer allowed; export anew", crate::quantity::clip(word)));
+                return Err(format!(
+                    "`{}` changes the whole image, which is no longer allowed; export anew",
+                    crate::quantity::clip(word)
+                ));
             }
             _ => return unknown(),
         }
@@ -219,7 +244,8 @@ impl Plotter<'_> {
         };
         let step = |letter| -> Result<f64, String> {
             let text = part(letter).unwrap_or("0");
-            let number: f64 = text.parse().map_err(|_| format!("`{}` is no number", crate::quantity::clip(text)))?;
+            let number: f64 =
+                text.parse().map_err(|_| format!("`{}` is no number", crate::quantity::clip(text)))?;
             bounded(number * unit_mm, FARTHEST_MM)
         };
         let ([x, y], step) = ([count('X')?, count('Y')?], [step('I')?, step('J')?]);
@@ -252,7 +278,9 @@ impl Plotter<'_> {
         let mut offset = [0.0; 2];
         let mut operation = None;
         for (letter, digits) in fields(word)? {
-            let code = || digits.parse::<u32>().map_err(|_| format!("`{}` is no command", crate::quantity::clip(word)));
+            let code = || {
+                digits.parse::<u32>().map_err(|_| format!("`{}` is no command", crate::quantity::clip(word)))
+            };
             match letter {
                 'X' => place[0] = Some(self.length(digits)?),
                 'Y' => place[1] = Some(self.length(digits)?),
@@ -263,7 +291,9 @@ impl Plotter<'_> {
                     code @ 1..=3 => operation = Some(code),
                     number => {
                         let found = self.apertures.get(&number);
-                        self.aperture = Some(Rc::clone(found.ok_or_else(|| format!("aperture D{number} is not defined"))?));
+                        self.aperture = Some(Rc::clone(
+                            found.ok_or_else(|| format!("aperture D{number} is not defined"))?,
+                        ));
                     }
                 },
                 'M' if matches!(code()?, 0 | 2) => self.ended = true,
@@ -305,7 +335,11 @@ impl Plotter<'_> {
             75 => self.quadrants = true,
             // Codes that older files put before what means the same without them.
             54 | 55 | 90 => {}
-            91 => return Err("coordinates are relative to those before them; export with absolute coordinates".into()),
+            91 => {
+                return Err(
+                    "coordinates are relative to those before them; export with absolute coordinates".into(),
+                );
+            }
             _ => return Err(format!("G{code} is a command that is not known")),
         }
         Ok(())
@@ -339,11 +373,14 @@ impl Plotter<'_> {
         }
         let aperture = self.aperture.clone().ok_or("a line is drawn before an aperture is chosen")?;
         match &aperture.shape {
-            Shape::Round(diameter) => {
-                self.add(Mark::Draw, vec![Region::line(line, diameter * self.placing.scale)], &aperture.function)
-            }
+            Shape::Round(diameter) => self.add(
+                Mark::Draw,
+                vec![Region::line(line, diameter * self.placing.scale)],
+                &aperture.function,
+            ),
             Shape::Other(regions) => {
-                let placed: Vec<Region> = regions.iter().map(|region| self.placing.region(region, [0.0; 2])).collect();
+                let placed: Vec<Region> =
+                    regions.iter().map(|region| self.placing.region(region, [0.0; 2])).collect();
                 let ways = line.iter().zip(line.iter().skip(1)).map(|(a, b)| swept(&placed, *a, *b));
                 let ways: Option<Vec<Region>> = ways.collect();
                 let ways = ways.ok_or("a line is drawn with a composed aperture, which is not allowed")?;
@@ -398,8 +435,11 @@ impl Plotter<'_> {
 
     fn close_region(&mut self) -> Result<(), String> {
         let contours = self.contours.take().ok_or("G37 ends a region, and none was begun")?;
-        let areas: Vec<Region> =
-            contours.into_iter().filter(|points| points.len() > 2).map(|points| Region::polygon(points, 0.0)).collect();
+        let areas: Vec<Region> = contours
+            .into_iter()
+            .filter(|points| points.len() > 2)
+            .map(|points| Region::polygon(points, 0.0))
+            .collect();
         if areas.is_empty() {
             return Ok(());
         }

@@ -198,7 +198,11 @@ fn a_set_becomes_a_layout() {
     assert_eq!((value("F1").as_str(), value("J1").as_str()), ("2A", ""));
     let outline = layout.outline.as_ref().unwrap();
     assert!(outline.len() > 10 && outline.contains(&[0.0, 40.0]), "the corner's arc: {outline:?}");
-    assert!(layout.notes.iter().any(|note| note.starts_with("1 pieces of copper belong to no net")), "{:?}", layout.notes);
+    assert!(
+        layout.notes.iter().any(|note| note.starts_with("1 pieces of copper belong to no net")),
+        "{:?}",
+        layout.notes
+    );
 }
 
 #[test]
@@ -221,7 +225,10 @@ fn attributes_in_comments_count_and_bare_or_missing_holes_make_no_via() {
     let layout = set(&[("front", &without(FRONT)), ("back", &without(BACK))]).unwrap();
     assert_eq!(layout.vias.iter().map(|via| via.land_mm).collect::<Vec<_>>(), [0.4]);
     let gone = set(&[("drill", &DRILL.replace("X40.0Y10.0\n", ""))]).unwrap();
-    assert!(gone.vias.is_empty() && gone.notes.iter().any(|note| note.starts_with("1 lands of vias have no hole")));
+    assert!(
+        gone.vias.is_empty()
+            && gone.notes.iter().any(|note| note.starts_with("1 lands of vias have no hole"))
+    );
     // The drill file as a Gerber file.
     let gerber = "%TF.FileFunction,Plated,1,2,PTH,Drill*%%FSLAX46Y46*MOMM*%%TA.AperFunction,ViaDrill*ADD10C,0.4*%\
         %TA.AperFunction,ComponentDrill*ADD11C,0.8*%D10*X40000000Y10000000D03*D11*X5000000Y10000000D03*Y30000000D03*\
@@ -231,7 +238,8 @@ fn attributes_in_comments_count_and_bare_or_missing_holes_make_no_via() {
 
 #[test]
 fn what_a_set_lacks_is_named() {
-    let plain = |text: &str| text.lines().filter(|line| !line.starts_with("%TO")).collect::<Vec<_>>().join("\n");
+    let plain =
+        |text: &str| text.lines().filter(|line| !line.starts_with("%TO")).collect::<Vec<_>>().join("\n");
     let (front, back) = (plain(FRONT), plain(BACK));
     for (changed, wanted) in [
         (&[("front", front.as_str()), ("back", back.as_str())][..], "say neither which net copper is on"),
@@ -246,7 +254,10 @@ fn what_a_set_lacks_is_named() {
         assert!(error.contains(wanted), "{error}");
     }
     let layout = set(&[("edge", "%FSLAX46Y46*MOMM*%M02*")]).unwrap();
-    assert!(layout.outline.is_none() && layout.notes[0].contains("1 Gerber files do not say what they hold (edge)"));
+    assert!(
+        layout.outline.is_none()
+            && layout.notes[0].contains("1 Gerber files do not say what they hold (edge)")
+    );
 }
 
 #[test]
@@ -278,20 +289,28 @@ fn arcs_are_drawn_about_their_centres() {
         let found = length(body).unwrap();
         assert!((found - wanted).abs() < 0.01, "{body}: {found}");
     }
-    assert!(length("G75*X2000000Y0D02*G03X0Y5000000I-2000000J0D01*").unwrap_err().contains("different distances"));
+    assert!(
+        length("G75*X2000000Y0D02*G03X0Y5000000I-2000000J0D01*").unwrap_err().contains("different distances")
+    );
 }
 
 #[test]
 fn blocks_and_repeats_put_objects_where_they_belong() {
     let repeat = drawn("%SRX3Y2I5.0J4.0*%X1000000Y1000000D03*%SR*%X0Y0D03*").unwrap();
-    assert_eq!(places(&repeat), [[1.0, 1.0], [1.0, 5.0], [6.0, 1.0], [6.0, 5.0], [11.0, 1.0], [11.0, 5.0], [0.0, 0.0]]);
-    let block = "%ABD20*%D10*X1000000Y0D03*D11*X2000000Y0D03*%AB*%%LR90*%%LMX*%%LS2*%D20*X10000000Y10000000D03*";
+    assert_eq!(
+        places(&repeat),
+        [[1.0, 1.0], [1.0, 5.0], [6.0, 1.0], [6.0, 5.0], [11.0, 1.0], [11.0, 5.0], [0.0, 0.0]]
+    );
+    let block =
+        "%ABD20*%D10*X1000000Y0D03*D11*X2000000Y0D03*%AB*%%LR90*%%LMX*%%LS2*%D20*X10000000Y10000000D03*";
     let block = drawn(block).unwrap();
     // Mirrored left to right to (-1, 0), turned to (0, -1), scaled to (0, -2).
     assert_eq!(places(&block), [[10.0, 8.0], [10.0, 6.0]]);
     let [[lx, ly], [hx, hy]] = block[1].copper[0].bounds().corners();
     assert!((hx - lx - 2.0).abs() < 1e-9 && (hy - ly - 4.0).abs() < 1e-9);
-    let nested = drawn("%ABD20*%D10*X0Y0D03*%AB*%%ABD21*%D20*X0Y0D03*X1000000Y0D03*%AB*%D21*X0Y0D03*Y5000000D03*").unwrap();
+    let nested =
+        drawn("%ABD20*%D10*X0Y0D03*%AB*%%ABD21*%D20*X0Y0D03*X1000000Y0D03*%AB*%D21*X0Y0D03*Y5000000D03*")
+            .unwrap();
     assert_eq!(places(&nested), [[0.0, 0.0], [1.0, 0.0], [0.0, 5.0], [1.0, 5.0]]);
 }
 
@@ -316,9 +335,13 @@ fn clear_objects_take_copper_away() {
 #[test]
 fn hostile_files_are_refused() {
     let deep = "%ABD20*%".repeat(20);
-    let doubling: String = (20..40).map(|n| format!("%ABD{}*%D{n}*{}%AB*%", n + 1, "X0Y0D03*".repeat(4))).collect();
+    let doubling: String =
+        (20..40).map(|n| format!("%ABD{}*%D{n}*{}%AB*%", n + 1, "X0Y0D03*".repeat(4))).collect();
     let doubling = format!("%ABD20*%X0Y0D03*%AB*%{doubling}");
     let full = "%SRX300Y300I1J1*%X0Y0D03*%SR*%".repeat(6);
+    let long = format!("%TO.N,{}*%", "x".repeat(2000));
+    let costly: String = (10..2000).map(|n| format!("%ADD{n}sum*%")).collect();
+    let costly = format!("%AMsum*$1=0{}*%{costly}", "+1".repeat(50_000));
     for (body, wanted) in [
         ("%SRX1000000Y1000000I1J1*%X0Y0D03*%SR*%", "no board has more than"),
         ("%SRX4294967296Y1I1J1*%", "is none"),
@@ -340,6 +363,8 @@ fn hostile_files_are_refused() {
         ("G91*", "relative"),
         ("%ABD20*%X0Y0D03*%AB*%D20*X0Y0D02*X1D01*", "drawn with a block"),
         ("X0Y0*", "before the first D01"),
+        (long.as_str(), "an attribute has more than"),
+        (costly.as_str(), "blocks and repeats come to more than"),
         ("%AMm*1,1,1,0,0*1,1,1,1,1*%%ADD30m*%D30*X0Y0D02*X5Y5D01*", "composed aperture"),
     ] {
         let error = drawn(body).unwrap_err();
