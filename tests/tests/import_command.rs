@@ -184,3 +184,62 @@ fn what_is_refused_says_why_and_writes_nothing() {
         assert!(!place.0.path().join("board.toml").exists());
     }
 }
+
+/// An invented board: a plug and a lamp, joined by a line on the front and one on the back.
+const GERBER: [(&str, &str); 3] = [
+    (
+        "a",
+        "%TF.FileFunction,Copper,L1,Top*%%FSLAX46Y46*MOMM*%%TA.AperFunction,ComponentPad*ADD10C,1.6*%\
+         %TA.AperFunction,Conductor*ADD11C,0.5*%D10*%TO.P,J1,1*TO.N,IN*%X5000000Y5000000D03*%TO.P,J1,2*TO.N,GND*%Y15000000D03*\
+         %TO.P,U1,1*TO.N,IN*%X45000000Y5000000D03*%TO.P,U1,2*TO.N,GND*%Y15000000D03*%TD.P*%D11*%TO.N,IN*%\
+         X5000000Y5000000D02*X45000000D01*M02*",
+    ),
+    (
+        "b",
+        "%TF.FileFunction,Copper,L2,Bot*%%FSLAX46Y46*MOMM*%%TA.AperFunction,ComponentPad*ADD10C,1.6*%\
+         %TA.AperFunction,Conductor*ADD11C,0.5*%D10*%TO.P,J1,1*TO.N,IN*%X5000000Y5000000D03*%TO.P,J1,2*TO.N,GND*%Y15000000D03*\
+         %TO.P,U1,1*TO.N,IN*%X45000000Y5000000D03*%TO.P,U1,2*TO.N,GND*%Y15000000D03*%TD.P*%D11*\
+         X5000000Y15000000D02*X45000000D01*M02*",
+    ),
+    (
+        "c",
+        "M48\n; #@! TF.FileFunction,Plated,1,2,PTH\nMETRIC\nT1C0.8\n%\nT1\nX5.0Y5.0\nX5.0Y15.0\nX45.0Y5.0\nX45.0Y15.0\nM30\n",
+    ),
+];
+
+#[test]
+fn a_folder_of_gerber_files_is_imported_and_what_it_lacks_is_named() {
+    let ran = |changed: (&str, &str)| {
+        let place = Place::new();
+        fs::create_dir(place.0.path().join("plots")).unwrap();
+        for (name, text) in GERBER {
+            let text = if name == changed.0 { changed.1 } else { text };
+            place.file(&format!("plots/{name}"), text);
+        }
+        // What is no layer is passed over.
+        fs::write(place.0.path().join("plots/picture.png"), [0x89, b'P', 0, 1]).unwrap();
+        let args =
+            ["import", "plots", "--from", "J1.1", "--to", "U1.1", "--return", "J1.2", "-o", "board.toml"];
+        let ran = place.run(&args);
+        let said = ran.err.split_whitespace().collect::<Vec<_>>().join(" ");
+        (ran.code, said, fs::read_to_string(place.0.path().join("board.toml")).unwrap_or_default())
+    };
+    let (code, said, board) = ran(("", ""));
+    assert_eq!(code, 0, "{said}");
+    assert!(board.contains("length = \"38.4 mm\"") && !board.contains("thickness ="), "{board}");
+    // Attributes of another name say nothing of nets and pins.
+    let bare = GERBER[0].1.replace("TO.", "TO.X");
+    for (changed, wanted) in [
+        (("a", bare.as_str()), "export them with X2 attributes and with netlist attributes"),
+        (("b", ""), "lacks the Gerber file of copper layer L2"),
+        (("c", ""), "no drill file for them"),
+        (
+            ("a", "%TF.FileFunction,Copper,L1,Top*%%MOMM*%%SRX1000000Y1000000I1J1*%"),
+            "plots/a:1: a repeat makes 1000000 × 1000000 copies",
+        ),
+    ] {
+        let (code, said, board) = ran(changed);
+        assert_eq!((code, board.as_str()), (2, ""), "{wanted}");
+        assert!(said.contains(wanted) && said.contains("nothing was written"), "{wanted}: {said}");
+    }
+}

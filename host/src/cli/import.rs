@@ -15,7 +15,8 @@ use crate::{
 
 #[derive(clap::Args)]
 pub struct Args {
-    /// The layout: a KiCad board (.kicad_pcb, saved with its zones filled), or an IPC-D-356A netlist.
+    /// The layout: a KiCad board (.kicad_pcb, saved with its zones filled), an IPC-D-356A netlist, or a folder of Gerber files with X2
+    /// attributes and drill files.
     #[arg(value_name = "FILE")]
     file: PathBuf,
     /// The pad that the supply comes in at: reference and number, such as J1.1.

@@ -16,7 +16,7 @@ pub enum ImportError {
         /// Why not.
         error: std::io::Error,
     },
-    /// It is a folder, a pipe, a device.
+    /// It is a pipe, a device.
     #[error("{} is {what}; name a layout file", shown(path))]
     NotPlain {
         /// Which.
@@ -35,7 +35,8 @@ pub enum ImportError {
     },
     /// It is none of the formats that are read.
     #[error(
-        "{} is neither a KiCad board (.kicad_pcb) nor an IPC-D-356A netlist; export one of these from the layout program",
+        "{} is neither a KiCad board (.kicad_pcb) nor an IPC-D-356A netlist; export one of these from the layout program, or name a \
+         folder of Gerber and drill files",
         shown(path)
     )]
     Unknown {
@@ -51,6 +52,66 @@ pub enum ImportError {
         line: usize,
         /// What is wrong.
         what: String,
+    },
+    /// A folder without copper.
+    #[error(
+        "{} holds no Gerber file that says it is a copper layer; export Gerber with X2 attributes (extended X2 format) and drill \
+         files into one folder, and name the folder",
+        shown(path)
+    )]
+    NoCopper {
+        /// Which folder.
+        path: PathBuf,
+    },
+    /// A copper layer that is not there.
+    #[error(
+        "{} lacks the Gerber file of copper layer L{missing}; export all copper layers, a bare last one too, into this folder",
+        shown(path)
+    )]
+    NoLayer {
+        /// Which folder.
+        path: PathBuf,
+        /// Layer, from 1.
+        missing: usize,
+    },
+    /// Gerber files without nets or parts.
+    #[error(
+        "the Gerber files in {} say neither which net copper is on nor which pin a pad is of; export them with X2 attributes and \
+         with netlist attributes (in KiCad \"Use extended X2 format\" and \"Include netlist attributes\")",
+        shown(path)
+    )]
+    NoNets {
+        /// Which folder.
+        path: PathBuf,
+    },
+    /// Lands for holes and no holes.
+    #[error(
+        "{} holds lands of plated holes and no drill file for them; export the drill files (XNC or Excellon) into this folder",
+        shown(path)
+    )]
+    NoHoles {
+        /// Which folder.
+        path: PathBuf,
+    },
+    /// Holes that fit nothing, and too much to look for them in.
+    #[error(
+        "{} holds more plated holes beside all lands than can be looked for; check that all files are of one board",
+        shown(path)
+    )]
+    ManyHoles {
+        /// Which folder.
+        path: PathBuf,
+    },
+    /// A folder of other things.
+    #[error(
+        "{} holds more than {most} files; put the Gerber and drill files into a folder of their own",
+        shown(path)
+    )]
+    ManyFiles {
+        /// Which folder.
+        path: PathBuf,
+        /// Most.
+        most: usize,
     },
     /// A point that is written wrongly.
     #[error(

@@ -8,14 +8,13 @@
 
 use std::collections::HashMap;
 
-use super::layout::{COPPER_UM, CopperLayer, Layout, NetId, Pad, Part, PartId, THICKNESS_MM, Track, Via};
+use super::coordinate::FARTHEST_MM;
+use super::layout::{CopperLayer, Layout, NetId, Pad, Part, PartId, Track, Via};
 use super::region::{At, Region};
 use super::sexpr::SyntaxError;
 
 /// Records that are read; a file of 64 MiB has fewer.
 const MOST_LAYERS: usize = 64;
-/// Coordinates beyond this are no board's, mm.
-const FARTHEST_MM: f64 = 10_000.0;
 
 /// Does a text begin like one? Comments and parameters come first, and every record begins with three digits.
 pub fn is_netlist(text: &str) -> bool {
@@ -270,14 +269,8 @@ impl Reader {
 
     fn finish(mut self) -> Layout {
         let back = self.layers - 1;
-        let step = THICKNESS_MM / back as f64;
-        let layer = |id: usize| CopperLayer {
-            name: format!("layer {}", id + 1),
-            copper_um: COPPER_UM,
-            depth_mm: step * id as f64,
-        };
         let layout = &mut self.layout;
-        layout.layers = (0..self.layers).map(layer).collect();
+        layout.layers = CopperLayer::evenly(self.layers);
         for pad in &mut layout.pads {
             pad.layers = match pad.layers.as_slice() {
                 [0, 1] => (0..=back).collect(),

@@ -140,6 +140,19 @@ pub const COPPER_UM: f64 = 35.0;
 /// Thickness of a board where the file does not say, mm (common practice).
 pub const THICKNESS_MM: f64 = 1.6;
 
+impl CopperLayer {
+    /// So many layers, spread evenly through a board whose stack-up the file does not state.
+    pub fn evenly(count: usize) -> Vec<Self> {
+        let step = THICKNESS_MM / count.saturating_sub(1).max(1) as f64;
+        let layer = |id: usize| Self {
+            name: format!("layer {}", id + 1),
+            copper_um: COPPER_UM,
+            depth_mm: step * id as f64,
+        };
+        (0..count).map(layer).collect()
+    }
+}
+
 impl Layout {
     /// A pad as people call it: `J1.2`.
     pub fn pad_name(&self, pad: &Pad) -> String {

@@ -1,13 +1,19 @@
 //! Imports of open layout formats: from a layout file and the ends of the supply to the `board.toml` a person would write.
 //!
-//! Read [`layout`] first (what every format is read into), then in the order data flows: [`sexpr`] and [`kicad`], [`ipc356`] (readers),
+//! Read [`layout`] first (what every format is read into), then in the order data flows: [`sexpr`] and [`kicad`], [`ipc356`],
+//! [`attribute`] and [`coordinate`] with [`drill`] and [`gerber`] (readers), [`edge`] (the outline),
 //! [`parts`] and [`path`] (which parts the supply passes), [`net`] (the copper of a net as a graph over [`region`]s), [`cut`]
 //! (where it is cut into segments), [`sheet`] (what they read), [`draft`] (the board), [`text`] (the file). What a layout does not
 //! tell is asked at the end of the file and never guessed. `docs/importing-a-board.md` explains it to those who use it.
 
+pub mod attribute;
+pub mod coordinate;
 pub mod cut;
 pub mod draft;
+pub mod drill;
+pub mod edge;
 pub mod error;
+pub mod gerber;
 pub mod ipc356;
 pub mod kicad;
 pub mod layout;
@@ -46,13 +52,17 @@ pub struct Imported {
     pub questions: Vec<String>,
 }
 
-/// Reads a layout, whatever its format.
+/// Reads a layout, whatever its format. A folder holds Gerber and drill files.
 ///
 /// # Errors
 /// See [`ImportError`].
 pub fn read(path: &Path) -> Result<Layout, ImportError> {
     let unreadable = |error| ImportError::Read { path: path.to_owned(), error };
-    if let Some(what) = not_plain(std::fs::metadata(path).map_err(unreadable)?.file_type()) {
+    let kind = std::fs::metadata(path).map_err(unreadable)?.file_type();
+    if kind.is_dir() {
+        return gerber::read_folder(path);
+    }
+    if let Some(what) = not_plain(kind) {
         return Err(ImportError::NotPlain { path: path.to_owned(), what });
     }
     let mut bytes = Vec::new();
@@ -77,14 +87,18 @@ pub fn read(path: &Path) -> Result<Layout, ImportError> {
     Err(ImportError::Unknown { path: path.to_owned() })
 }
 
+/// The name of a file without its folders.
+fn shown_name(path: &Path) -> String {
+    path.file_name().unwrap_or_default().to_string_lossy().into_owned()
+}
+
 /// Imports a board.
 ///
 /// # Errors
 /// See [`ImportError`].
 pub fn import(path: &Path, request: &Request) -> Result<Imported, ImportError> {
     let layout = read(path)?;
-    let source = path.file_name().unwrap_or_default().to_string_lossy();
-    finish(&layout, &source, request)
+    finish(&layout, &shown_name(path), request)
 }
 
 /// Makes the board file of a layout that was read.

@@ -95,6 +95,11 @@ impl Region {
         &self.points
     }
 
+    /// Is it the inside of an outline?
+    pub fn is_closed(&self) -> bool {
+        self.closed
+    }
+
     /// What it is widened by, mm.
     pub fn radius(&self) -> f64 {
         self.radius
@@ -107,7 +112,7 @@ impl Region {
     }
 
     /// Edges of line or outline; of a point one without length.
-    fn edges(&self) -> impl Iterator<Item = [At; 2]> + '_ {
+    pub fn edges(&self) -> impl Iterator<Item = [At; 2]> + '_ {
         let next = self.points.iter().skip(1);
         let alone = self.points.first().filter(|_| self.points.len() == 1).map(|&at| [at, at]);
         let closing = match (self.closed, self.points.first(), self.points.last()) {
@@ -171,6 +176,17 @@ impl Region {
     /// The same, turned about the origin, counter-clockwise.
     pub fn turned(&self, degrees: f64) -> Self {
         self.map(|at| turned(at, degrees))
+    }
+
+    /// The same, mirrored left to right, top to bottom, or both.
+    pub fn mirrored(&self, [across, along]: [bool; 2]) -> Self {
+        self.map(|[x, y]| [if across { -x } else { x }, if along { -y } else { y }])
+    }
+
+    /// The same, scaled about the origin.
+    pub fn scaled(&self, by: f64) -> Self {
+        let points = self.points.iter().map(|[x, y]| [x * by, y * by]).collect();
+        Self::new(points, self.closed, self.radius * by)
     }
 
     fn map(&self, to: impl Fn(At) -> At) -> Self {

@@ -64,6 +64,23 @@ pub fn questions(draft: &Draft, layout: &Layout) -> Vec<String> {
     all.iter().map(|question| clean(question).into_owned()).collect()
 }
 
+/// Thickness and copper; of a format that knows neither both are left out, and the board file assumes them with what that brings.
+fn stack_up(out: &mut String, layout: &Layout) -> std::fmt::Result {
+    if !layout.stacked && layout.thickness_mm.is_none() {
+        return writeln!(out, "# The layout does not tell thickness and copper: left out, they are assumed.");
+    }
+    let from = if layout.stacked {
+        "stack-up: from middle to middle of the outer copper"
+    } else {
+        "the layout's board thickness"
+    };
+    let thickness = number(layout.between_mm(0, layout.back()).max(0.05));
+    writeln!(out, "thickness = \"{thickness} mm\"{}# {from}", pad(10))?;
+    let copper = layout.layers.first().map_or(COPPER_UM, |layer| layer.copper_um);
+    let from = if layout.stacked { "stack-up, front" } else { "assumed" };
+    writeln!(out, "copper = \"{} um\"{}# {from}", number(copper), pad(10))
+}
+
 fn write(
     out: &mut String,
     draft: &Draft,
@@ -84,20 +101,7 @@ fn write(
     let stem = source.rsplit_once('.').map_or(source, |(stem, _)| stem);
     writeln!(out, "name = {}", named(&layout.title, &name(stem)))?;
     writeln!(out, "revision = {}", named(&layout.revision, "-"))?;
-    let from = if layout.stacked {
-        "stack-up: from middle to middle of the outer copper"
-    } else {
-        "the layout's board thickness, or assumed"
-    };
-    writeln!(
-        out,
-        "thickness = \"{} mm\"{}# {from}",
-        number(layout.between_mm(0, layout.back()).max(0.05)),
-        pad(10)
-    )?;
-    let copper = layout.layers.first().map_or(COPPER_UM, |layer| layer.copper_um);
-    let from = if layout.stacked { "stack-up, front" } else { "assumed" };
-    writeln!(out, "copper = \"{} um\"{}# {from}", number(copper), pad(10))?;
+    stack_up(out, layout)?;
     let corners: Vec<String> = outline(draft, layout).0.iter().map(|at| place(*at)).collect();
     writeln!(out, "outline = [{}]        # mm, seen from the front", corners.join(", "))?;
 

@@ -6,7 +6,6 @@
 //! described there is from memory, and the demonstration boards in `tests/` hold it to real files.
 
 mod copper;
-mod edge;
 mod layers;
 mod part;
 mod shape;
@@ -16,10 +15,10 @@ mod values;
 
 use std::collections::HashMap;
 
+use super::edge::{self, Stroke};
 use super::layout::{Layout, NetId};
 use super::sexpr::{Expr, SyntaxError, Tree};
 use layers::Layers;
-use shape::Stroke;
 use values::{bad, head, length_of, plain_name};
 
 /// Oldest format: that of version 4.

@@ -1,16 +1,9 @@
 //! Graphics as regions: lines, arcs, circles, rectangles, polygons and curves, on the board and inside custom pads.
 
 use super::values::{bad, head, length_of, outline, pen, place, place_of};
+use crate::import::edge::Stroke;
 use crate::import::region::{At, Region, apart, arc, around, bezier, turned};
 use crate::import::sexpr::{Expr, SyntaxError};
-
-/// A line of a drawing: its points, and whether it closes.
-pub struct Stroke {
-    /// Points, arcs as chords.
-    pub points: Vec<At>,
-    /// Is it a closed figure?
-    pub closed: bool,
-}
 
 /// The middle line of a graphic; `None` for what is none, such as text.
 ///

@@ -1,7 +1,6 @@
-//! The board's outline: the strokes on the edge layer joined end to end.
+//! The board's outline: the strokes of its edge joined end to end.
 
-use super::shape::Stroke;
-use crate::import::region::{At, apart};
+use super::region::{At, apart};
 
 /// Ends so close are one corner, mm. Editors leave rounding, people leave a little more.
 const JOINED_MM: f64 = 0.05;
@@ -9,6 +8,14 @@ const JOINED_MM: f64 = 0.05;
 const MOST_CORNERS: usize = 400;
 /// Most strokes that are joined; joining compares each with each.
 const MOST_STROKES: usize = 5000;
+
+/// A line of a drawing: its points, and whether it closes.
+pub struct Stroke {
+    /// Points, arcs as chords.
+    pub points: Vec<At>,
+    /// Is it a closed figure?
+    pub closed: bool,
+}
 
 /// The largest closed figure of the strokes; `None` where there is none.
 pub fn outline(strokes: Vec<Stroke>) -> Option<Vec<At>> {
