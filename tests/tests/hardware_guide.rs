@@ -119,7 +119,7 @@ fn every_link_leads_somewhere() {
                 let headings = fs::read_to_string(&to).unwrap();
                 let slug = |line: &str| {
                     let words = line.trim_start_matches('#').trim().to_lowercase().replace(' ', "-");
-                    words.chars().filter(|c| c.is_alphanumeric() || *c == '-').collect::<String>()
+                    words.chars().filter(|c| c.is_alphanumeric() || "-_".contains(*c)).collect::<String>()
                 };
                 assert!(
                     headings.lines().filter(|line| line.starts_with('#')).any(|line| slug(line) == anchor),

@@ -1,9 +1,9 @@
 //! A draft in which everything is there becomes the board.
 
-use super::file::{Draft, SegmentDraft};
-use super::model::Parsed;
 use super::drop_budget::{self, DropBudget};
+use super::file::{Draft, SegmentDraft};
 use super::graph::Graph;
+use super::model::Parsed;
 use super::{Assumed, Board, Check, Isolation, Segment, SegmentKind, StatedLimits, Supply, parts};
 use crate::document::{Sheet, Told};
 use crate::quantity::Amps;

@@ -152,7 +152,9 @@ mod tests {
         // The stated limits take 2.5 Ω: more than 5 % of 3 V leave at 100 mA.
         assert_eq!(board.supply.load, Amps(0.1));
         assert!((0.25..0.35).contains(&board.supply.max_drop.0), "{:?}", board.supply.max_drop);
-        assert!(LimitSet::of_board(&board).iter().zip(&board.segments).all(|(l, s)| l.max > s.expected.typical));
+        assert!(
+            LimitSet::of_board(&board).iter().zip(&board.segments).all(|(l, s)| l.max > s.expected.typical)
+        );
         let high = |board: &Board, name: &str| {
             let expected = board.segment(board.segment_named(name).unwrap()).expected;
             expected.high / expected.typical

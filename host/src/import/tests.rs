@@ -311,6 +311,7 @@ P  UNITS CUST 1
 fn a_gerber_set_reads_what_a_hand_calculates() {
     let layout = gerber::tests::set(&[]).unwrap();
     let found = finish(&layout, "lamp", &request(&["U1.1"])).unwrap_or_else(|error| panic!("{error}"));
+    let board = board(&found);
     let strip = |length: f64, width: f64| 1e-3 / 58.0 * length / (width * 0.035);
     let ring = std::f64::consts::PI * 0.425 * 0.025;
     for (name, kind, ohms) in [
@@ -320,16 +321,16 @@ fn a_gerber_set_reads_what_a_hand_calculates() {
         ("via 1 to U1", "trace", strip(54.2 - 40.4, 1.0)),
         ("return", "trace", strip(54.2 - 5.8, 1.0)),
     ] {
-        let id = found.board.segment_ids().find(|id| {
-            let one = found.board.segment(*id);
-            one.name == name || (name == "return" && found.board.point(one.to).name == "J1.2")
+        let id = board.segment_ids().find(|id| {
+            let one = board.segment(*id);
+            one.name == name || (name == "return" && board.point(one.to).name == "J1.2")
         });
-        let segment = found.board.segment(id.unwrap_or_else(|| panic!("{name}: {}", found.text)));
+        let segment = board.segment(id.unwrap_or_else(|| panic!("{name}: {}", found.text)));
         let typical = segment.expected.typical.0;
         assert!((typical / ohms - 1.0).abs() < 2e-3, "{name}: {typical} instead of {ohms}\n{}", found.text);
         assert_eq!(segment.kind.word(), kind);
     }
-    assert_eq!(found.board.segments.len(), 6, "{}", found.text);
+    assert_eq!(board.segments.len(), 6, "{}", found.text);
     assert!(found.text.contains("2.00 A") && !found.text.contains("thickness = \"1.55"), "{}", found.text);
     assert!(found.questions.iter().any(|question| question.contains("How thick is the copper")));
 }
