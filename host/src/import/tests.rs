@@ -319,7 +319,7 @@ fn a_gerber_set_reads_what_a_hand_calculates() {
         ("F1 to via 1", "trace", strip(39.6 - 24.5, 0.8)),
         ("via 1", "via", 1e-3 / 58.0 * 1.6 / ring),
         ("via 1 to U1", "trace", strip(54.2 - 40.4, 1.0)),
-        ("return", "trace", strip(54.2 - 5.8, 1.0)),
+        ("J1 to U1", "trace", strip(54.2 - 5.8, 1.0)),
     ] {
         let id = board.segment_ids().find(|id| {
             let one = board.segment(*id);
