@@ -321,11 +321,8 @@ fn a_gerber_set_reads_what_a_hand_calculates() {
         ("via 1 to U1", "trace", strip(54.2 - 40.4, 1.0)),
         ("J1 to U1", "trace", strip(54.2 - 5.8, 1.0)),
     ] {
-        let id = board.segment_ids().find(|id| {
-            let one = board.segment(*id);
-            one.name == name || (name == "return" && board.point(one.to).name == "J1.2")
-        });
-        let segment = board.segment(id.unwrap_or_else(|| panic!("{name}: {}", found.text)));
+        let id = board.segment_named(name).unwrap_or_else(|| panic!("{name}: {}", found.text));
+        let segment = board.segment(id);
         let typical = segment.expected.typical.0;
         assert!((typical / ohms - 1.0).abs() < 2e-3, "{name}: {typical} instead of {ohms}\n{}", found.text);
         assert_eq!(segment.kind.word(), kind);
