@@ -1,7 +1,7 @@
 //! Gerber files: a folder of X2 or X3 layers with net and component attributes, and drill files beside them.
 //!
-//! Facts are from memory of Ucamco's open Gerber layer format specification. Own readers, because the ones in the registry hand out
-//! commands and leave macros, blocks, repeats and bounds to their users. Read [`read_folder`] first, then in the order data flows:
+//! Facts are from memory of Ucamco's open Gerber layer format specification. Own readers: most of the work is in macros,
+//! blocks, repeats and clear polarity, and every one of them needs a bound against hostile files. Read [`read_folder`] first, then in the order data flows:
 //! `command` (the notation), `macros` and `aperture`, `image` (objects), `plot` (commands to objects), `polarity` (clear from dark), and
 //! `assemble` (objects and holes to a layout). What a file holds is told by its attributes and never by its name.
 
