@@ -209,11 +209,11 @@ const GERBER: [(&str, &str); 3] = [
 
 #[test]
 fn a_folder_of_gerber_files_is_imported_and_what_it_lacks_is_named() {
-    let ran = |changed: (&str, &str)| {
+    let ran = |changed: &[(&str, &str)]| {
         let place = Place::new();
         fs::create_dir(place.0.path().join("plots")).unwrap();
         for (name, text) in GERBER {
-            let text = if name == changed.0 { changed.1 } else { text };
+            let text = changed.iter().find(|(other, _)| *other == name).map_or(text, |(_, text)| text);
             place.file(&format!("plots/{name}"), text);
         }
         // What is no layer is passed over.
@@ -224,20 +224,21 @@ fn a_folder_of_gerber_files_is_imported_and_what_it_lacks_is_named() {
         let said = ran.err.split_whitespace().collect::<Vec<_>>().join(" ");
         (ran.code, said, fs::read_to_string(place.0.path().join("board.toml")).unwrap_or_default())
     };
-    let (code, said, board) = ran(("", ""));
+    let (code, said, board) = ran(&[]);
     assert_eq!(code, 0, "{said}");
     assert!(board.contains("length = \"38.4 mm\"") && !board.contains("thickness ="), "{board}");
     // Attributes of another name say nothing of nets and pins.
-    let bare = GERBER[0].1.replace("TO.", "TO.X");
-    for (changed, wanted) in [
-        (("a", bare.as_str()), "export them with X2 attributes and with netlist attributes"),
-        (("b", ""), "lacks the Gerber file of copper layer L2"),
-        (("c", ""), "no drill file for them"),
+    let [top, bottom] = [0, 1].map(|layer| GERBER[layer].1.replace("TO.", "TO.X"));
+    let refusals: [(&[(&str, &str)], &str); 4] = [
+        (&[("a", &top), ("b", &bottom)], "export them with X2 attributes and with netlist attributes"),
+        (&[("b", "")], "lacks the Gerber file of copper layer L2"),
+        (&[("c", "")], "no drill file for them"),
         (
-            ("a", "%TF.FileFunction,Copper,L1,Top*%%MOMM*%%SRX1000000Y1000000I1J1*%"),
+            &[("a", "%TF.FileFunction,Copper,L1,Top*%%MOMM*%%SRX1000000Y1000000I1J1*%")],
             "plots/a:1: a repeat makes 1000000 × 1000000 copies",
         ),
-    ] {
+    ];
+    for (changed, wanted) in refusals {
         let (code, said, board) = ran(changed);
         assert_eq!((code, board.as_str()), (2, ""), "{wanted}");
         assert!(said.contains(wanted) && said.contains("nothing was written"), "{wanted}: {said}");

@@ -25,11 +25,9 @@ impl Element {
         let mut gradients = [[0.0; 2]; 6];
         for i in 0..3 {
             let (j, k) = ((i + 1) % 3, (i + 2) % 3);
-            for axis in 0..2 {
-                gradients[i][axis] = (4.0 * weight(i) - 1.0) * self.slopes[i][axis];
-                gradients[3 + i][axis] =
-                    4.0 * (weight(j) * self.slopes[k][axis] + weight(k) * self.slopes[j][axis]);
-            }
+            gradients[i] = self.slopes[i].map(|slope| (4.0 * weight(i) - 1.0) * slope);
+            let across = |axis: usize| weight(j) * self.slopes[k][axis] + weight(k) * self.slopes[j][axis];
+            gradients[3 + i] = [0, 1].map(|axis| 4.0 * across(axis));
         }
         gradients
     }

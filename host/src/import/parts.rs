@@ -60,7 +60,7 @@ pub fn role(reference: &str, value: &str) -> Role {
         "L" if says(&["FERRITE", "BEAD", "@", "OHM", "Ω", "MHZ"]) => Conductor::Ferrite,
         "L" => Conductor::Inductor(inductance(value)),
         "R" | "RS" | "RSH" | "SH" => match resistance(value) {
-            Some(ohms) if ohms == 0.0 => Conductor::Link,
+            Some(0.0) => Conductor::Link,
             Some(ohms) if (1e-5..=SHUNT_MOST).contains(&ohms) => Conductor::Shunt(Ohms(ohms)),
             Some(_) => return Role::Blocks,
             None => return Role::Unsure,

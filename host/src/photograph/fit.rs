@@ -455,7 +455,7 @@ fn direct(frame: &Frame) -> Option<DVector<f64>> {
     let (smallest, _) = svd.singular_values.argmin();
     let rows = svd.v_t?;
     let row = rows.row(smallest);
-    let last = row.iter().last()?;
+    let last = row.iter().next_back()?;
     let all: Vec<f64> = row.iter().map(|entry| entry / last).take(8).collect();
     all.iter().all(|value| value.is_finite()).then(|| DVector::from_vec(all))
 }

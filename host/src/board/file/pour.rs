@@ -41,14 +41,15 @@ pub(super) fn read(table: &Table<'_>, ends: Result<[[f64; 2]; 2], Told>) -> Resu
     let corners = ring(&outline, "an outline");
     let holes = table.item("holes").map_or(Ok(Vec::new()), |item| holes(&item));
     let (corners, holes, [from_pad, to_pad]) = (corners?, holes?, pads);
-    let (ends, pads) = (ends?, [from_pad?, to_pad?]);
-    let terminal = |i: usize| Terminal::on(0, Shape::Disc { at: ends[i], diameter_mm: pads[i] });
+    let [from, to] = ends?;
+    let terminal = |at, diameter_mm| Terminal::on(0, Shape::Disc { at, diameter_mm });
+    let (from, to) = (terminal(from, from_pad?), terminal(to, to_pad?));
     let shape = Shape::Polygon { outer: corners.clone(), holes: holes.clone() };
     // One ohm a square: what is found are squares. Neither thickness nor layer moves a neck of a single layer.
     let sheet =
         Layer { shapes: vec![shape], cuts: Vec::new(), sheet: Ohms(1.0), copper_um: 35.0, outer: true };
     let conductor = Conductor { layers: vec![sheet], barrels: Vec::new() };
-    let solved = copper::resistance(&conductor, &terminal(0), &terminal(1), &WANTED)
+    let solved = copper::resistance(&conductor, &from, &to, &WANTED)
         .map_err(|error| outline.refuse(format!("{}: {error}", table.title), remedy(&error)))?;
     let shape = Pour {
         outline: corners,
