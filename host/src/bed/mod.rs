@@ -1,7 +1,7 @@
 //! A bed of pins for a board: which pins, where, on which channels, and everything needed to make it.
 //!
 //! Read in this order: [`family`] (sizes of pins), [`choose`] (the fewest pins that measure everything), [`coverage`] and [`force`] (which
-//! further force pins uncover most behind likely breaks), [`place`] (faces, places, sizes), [`channels`], [`propose`] (all of it),
+//! further force pins uncover most behind likely breaks), [`place`] (faces, places, sizes), [`channels`], [`propose()`] (all of it),
 //! [`text`] (the fixture file of it). To make it: [`locate`] and [`bow`] (stops and supports), [`plate`] (every hole of a plate), and then
 //! what is written of a plate: [`xnc`], [`dxf`], [`svg`], [`stl`]; [`wiring`], [`bill`] and [`checklist`] for who builds it, [`files`] all
 //! together.

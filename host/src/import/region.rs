@@ -2,7 +2,7 @@
 //!
 //! With the radius every shape of a board file is exact: a disc is a widened point, a track and an oval a widened line, a
 //! rounded rectangle a widened polygon, and a pour of an older file one that is drawn with a pen. Arcs are the exception: they
-//! become chords that stay within [`ARC_MM`] of them. Lengths are mm; y points up, as in board files.
+//! become chords that stay within `ARC_MM` of them. Lengths are mm; y points up, as in board files.
 
 use std::collections::BTreeMap;
 

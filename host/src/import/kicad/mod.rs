@@ -2,7 +2,7 @@
 //!
 //! Read [`read`] first. The differences between versions are handled where they occur: `layers` (names, aliases, ordinals,
 //! stack-up), `part` (`module` became `footprint`, texts became properties), `copper` (fills with a pen or without, drills left to
-//! the net class), [`Reader::net_of`] (nets by number or by name). The format is described at dev-docs.kicad.org; what is not
+//! the net class), `Reader::net_of` (nets by number or by name). The format is described at dev-docs.kicad.org; what is not
 //! described there is from memory, and the demonstration boards in `tests/` hold it to real files.
 
 mod copper;
