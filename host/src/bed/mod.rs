@@ -29,28 +29,11 @@ pub mod wiring;
 pub mod xnc;
 
 use crate::board::{Face, PointId};
+pub use crate::fixture::Line;
 
 pub use family::{Families, Family, Tip};
 pub use problem::{BedError, Trouble};
 pub use propose::{Bed, Start, propose};
-
-/// What a pin does.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
-#[allow(missing_docs)]
-pub enum Line {
-    Force,
-    Sense,
-}
-
-impl Line {
-    /// The word used in fixture files.
-    pub fn word(self) -> &'static str {
-        match self {
-            Self::Force => "force",
-            Self::Sense => "sense",
-        }
-    }
-}
 
 /// One pin of a bed.
 #[derive(Clone, PartialEq, Debug)]

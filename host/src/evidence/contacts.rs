@@ -3,6 +3,7 @@
 use copperwalk_wire::Contacts;
 
 use crate::board::PointId;
+use crate::fixture::Line;
 use crate::quantity::{Ohms, Volts};
 
 /// A matrix bus.
@@ -27,24 +28,6 @@ impl Bus {
     /// Is it the + one of its pair?
     pub fn plus(self) -> bool {
         matches!(self, Self::ForcePlus | Self::SensePlus)
-    }
-}
-
-/// The two kinds of pins.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
-#[allow(missing_docs)]
-pub enum Line {
-    Force,
-    Sense,
-}
-
-impl Line {
-    /// The word for it.
-    pub fn word(self) -> &'static str {
-        match self {
-            Self::Force => "force",
-            Self::Sense => "sense",
-        }
     }
 }
 

@@ -12,7 +12,8 @@ mod surroundings;
 
 use copperwalk_wire::{Source, message::RunEnd};
 
-pub use contacts::{Bus, ForceContact, Line, Potential, RelayAnswer, SenseContact};
+pub use crate::fixture::Line;
+pub use contacts::{Bus, ForceContact, Potential, RelayAnswer, SenseContact};
 pub use read::{CONTACTS_DIFFER, EvidenceError};
 
 use crate::{
