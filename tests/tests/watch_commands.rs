@@ -144,13 +144,24 @@ fn a_bench_at_fault_is_status_3_and_an_open_path_status_1() {
 fn an_interrupted_watch_keeps_what_was_seen() {
     let (place, fixture) = (Place::new(), gauge());
     let args = watch(&fixture, "power switch", &["--for", "30 min", "--json"]);
-    let child = place.command(&args).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
-    thread::sleep(Duration::from_millis(2_000));
-    let began = Instant::now();
-    let told = Command::new("kill").args(["-INT", &child.id().to_string()]).status().unwrap();
-    assert!(told.success());
-    let ran = Ran::of(child.wait_with_output().unwrap());
-    assert!(began.elapsed() < Duration::from_secs(5), "{:?}", began.elapsed());
+    // On a machine that is busy with something else the watch may not have begun after two seconds.
+    let interrupted = |after: u64| {
+        let child = place.command(&args).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
+        thread::sleep(Duration::from_secs(after));
+        let began = Instant::now();
+        let told = Command::new("kill").args(["-INT", &child.id().to_string()]).status().unwrap();
+        assert!(told.success());
+        let ran = Ran::of(child.wait_with_output().unwrap());
+        assert!(began.elapsed() < Duration::from_secs(5), "{:?}", began.elapsed());
+        ran
+    };
+    const BEFORE_ANYTHING_WAS_SEEN: i32 = 130;
+    let mut ran = interrupted(2);
+    for after in [8, 30] {
+        if ran.code == BEFORE_ANYTHING_WAS_SEEN {
+            ran = interrupted(after);
+        }
+    }
     assert_eq!(ran.code, 0, "{}{}", ran.out, ran.err);
     let seen = object(&ran);
     assert_eq!(seen["ended"], "stopped");
