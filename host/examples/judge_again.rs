@@ -35,7 +35,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     let mut operator = bench.operator();
     let mut session = Session::open(bench)?;
     let mut job = Job { session: &mut session, operator: &mut operator, fixture: &fixture, plan: &plan };
-    let subject = Subject { serial: "A-7".into(), lot: None, started_us: 0, repaired_us: None };
+    let subject = Subject::new("A-7", None, 0);
     let (id, sweep) = job.record(subject, &records, &mut |_event| {})?;
     println!("sweep {id}: {} by the board file's limits", words::verdict(sweep.judgement.verdict));
 

@@ -28,7 +28,7 @@ fn main() -> Result<(), Box<dyn Error>> {
 
     // One job: every state, every shot, and whatever the answers call for.
     let mut job = Job { session: &mut session, operator: &mut operator, fixture: &fixture, plan: &plan };
-    let subject = Subject { serial: "A-7".into(), lot: None, started_us: 0, repaired_us: None };
+    let subject = Subject::new("A-7", None, 0);
     let sweep = job.sweep(subject, None, &mut |_event| {})?;
 
     for row in &sweep.judgement.segments {

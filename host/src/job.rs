@@ -11,6 +11,7 @@ use copperwalk_wire::{
 use crate::{
     board::StateId,
     evidence::{Evidence, EvidenceError},
+    fitted::{self, NoBypass, Wire},
     fixture::Fixture,
     hypothesis::Rates,
     judge,
@@ -31,7 +32,7 @@ use crate::{
 };
 
 /// What is swept, and for whom.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Debug)]
 pub struct Subject {
     /// Serial number.
     pub serial: String,
@@ -41,6 +42,15 @@ pub struct Subject {
     pub started_us: i64,
     /// When the last repair of it was noted, if one was; [`Job::record`] looks it up.
     pub repaired_us: Option<i64>,
+    /// Wires that repairs fitted to it, likewise.
+    pub wires: Vec<Wire>,
+}
+
+impl Subject {
+    /// A unit of which nothing else is known yet.
+    pub fn new(serial: impl Into<String>, lot: Option<String>, started_us: i64) -> Self {
+        Self { serial: serial.into(), lot, started_us, repaired_us: None, wires: Vec::new() }
+    }
 }
 
 /// Something that happened.
@@ -111,6 +121,20 @@ pub enum JobError {
     /// Codes that make no sense.
     #[error("the controller's conversions make no sense: {0}")]
     Evidence(#[from] EvidenceError),
+    /// A wire that was fitted to the unit does not belong on its board.
+    #[error(
+        "the records say that the unit has a {}, but {why}; if it is gone, write so with `copperwalk repair SN --at '{}' --action {}`",
+        wire.name(), wire.name(), fitted::REMOVED
+    )]
+    Wire {
+        /// The wire.
+        wire: Box<Wire>,
+        /// Why not.
+        why: NoBypass,
+    },
+    /// A hunt takes the unit for one of its type, and this one is not.
+    #[error("the unit has a {0}, and a hunt knows only what the board file has: sweep it")]
+    Hunted(String),
     /// The record store did not take the sweep.
     #[error("{error}")]
     Records {
@@ -139,6 +163,8 @@ impl JobError {
                 | Self::Channels { .. }
                 | Self::Records { .. }
                 | Self::Proof(_)
+                | Self::Wire { .. }
+                | Self::Hunted(_)
         )
     }
 }
@@ -211,6 +237,7 @@ impl<T: Transport> Job<'_, T> {
             lot: subject.lot,
             started_us: subject.started_us,
             repaired_us: subject.repaired_us,
+            wires: subject.wires,
             bench_name: self.session.name(),
             manner,
             basis: Basis::of(
@@ -269,8 +296,17 @@ impl<T: Transport> Job<'_, T> {
         let bench = serial_text(self.session.identity().serial);
         let proof = records.latest_proof(&bench, &self.fixture.name).map_err(JobError::Proof)?;
         // A store that does not answer now says so when the sweep is to be kept, and the sweep is not lost by it.
-        let unit = records.unit(&subject.serial).ok();
-        subject.repaired_us = unit.and_then(|unit| unit.repaired_before(subject.started_us));
+        if let Ok(unit) = records.unit(&subject.serial) {
+            subject.repaired_us = unit.repaired_before(subject.started_us);
+            subject.wires = unit.wires_before(subject.started_us);
+        }
+        for wire in &subject.wires {
+            let refused = |why| JobError::Wire { wire: Box::new(wire.clone()), why };
+            wire.bypasses(&self.fixture.board).map_err(refused)?;
+        }
+        if let (Some(_), Some(wire)) = (&hunt, subject.wires.first()) {
+            return Err(JobError::Hunted(wire.name()));
+        }
         let sweep = match hunt {
             Some(rates) => self.hunt(subject, proof, rates, listener)?,
             None => self.sweep(subject, proof, listener)?,

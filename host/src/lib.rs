@@ -38,6 +38,9 @@ pub mod mesh;
 
 pub mod limits;
 
+// What a single unit has besides what its type has.
+pub mod fitted;
+
 pub mod fixture;
 
 pub mod check;
@@ -95,6 +98,8 @@ pub mod sweep;
 pub mod fault;
 
 pub mod judge;
+
+pub mod remedy;
 
 pub mod by_hand;
 

@@ -12,6 +12,7 @@ use utoipa::ToSchema;
 
 use crate::{
     board::Board,
+    fitted::Wire,
     fixture::Fixture,
     hypothesis::Rates,
     meter::proven::Proven,
@@ -31,6 +32,9 @@ pub struct Measurement {
     pub started_us: i64,
     /// When the last repair of the unit before it was noted, likewise; `None`: none was.
     pub repaired_us: Option<i64>,
+    /// Wires that repairs had fitted to the unit before it.
+    #[serde(default)]
+    pub wires: Vec<Wire>,
     /// What measured it: `virtual, seed 7`, or a port and a controller's serial number.
     pub bench_name: String,
     /// How it was made.

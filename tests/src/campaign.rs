@@ -78,7 +78,7 @@ impl Bed {
     /// As [`sweep`](Self::sweep).
     pub fn sweep_by(&self, spec: &Spec, proof: Option<Proof>) -> (Sweep, Truth) {
         let serial = format!("seed {}", spec.unit_seed);
-        let subject = Subject { serial, lot: None, started_us: PROVEN_US, repaired_us: None };
+        let subject = Subject::new(serial, None, PROVEN_US);
         self.sweep_of(subject, spec, proof)
     }
 
@@ -103,7 +103,7 @@ impl Bed {
     /// As [`sweep`](Self::sweep).
     pub fn hunt(&self, spec: &Spec) -> (Sweep, Truth) {
         let serial = format!("seed {}", spec.unit_seed);
-        let subject = Subject { serial, lot: None, started_us: PROVEN_US, repaired_us: None };
+        let subject = Subject::new(serial, None, PROVEN_US);
         let bench = VirtualBench::new(&self.fixture, spec).unwrap_or_else(|error| panic!("{error}"));
         let mut operator = bench.operator();
         let mut session = Session::open(bench).unwrap_or_else(|error| panic!("{error}"));

@@ -38,7 +38,7 @@ fn swept<T: Transport>(
     fixture: &Fixture,
     plan: &Plan,
 ) -> Sweep {
-    let subject = Subject { serial: "E-1".into(), lot: None, started_us: 0, repaired_us: None };
+    let subject = Subject::new("E-1", None, 0);
     let mut job = Job { session, operator: &mut operator, fixture, plan };
     job.sweep(subject, None, &mut |_| {}).expect("a sweep")
 }

@@ -129,12 +129,8 @@ fn a_unit_warm_from_a_repair_is_stated_with_wider_intervals() {
             [(0.5, 15.0, true), (2.0, 8.0, true), (8.0, 1.0, true), (20.0, 0.0, false)]
         {
             let started_us = 3_600_000_000;
-            let subject = Subject {
-                serial: "warm".into(),
-                lot: None,
-                started_us,
-                repaired_us: Some(started_us - (60e6 * minutes) as i64),
-            };
+            let repaired_us = Some(started_us - (60e6 * minutes) as i64);
+            let subject = Subject { repaired_us, ..Subject::new("warm", None, started_us) };
             let spec = Spec::new(11).fault(format!("unit=+{kelvin} K"));
             let (sweep, truth) = bed.sweep_of(subject, &spec, None);
             for (inside, width) in copper(&bed, &sweep, &truth) {

@@ -18,6 +18,7 @@ CREATE TABLE measurement (
     closures     BIGINT NOT NULL,           -- relays closed
     device_us    BIGINT NOT NULL,           -- device time, µs, waiting for the operator not counted
     rates        TEXT,                      -- what a hunt took for how often something is wrong, JSON; empty: the table of the program
+    wires        TEXT,                      -- wires that repairs had fitted to the unit, JSON: host/src/fitted.rs; empty: none
     raw_hash     BLOB   NOT NULL,           -- SHA-256 of the bytes in `raw`
     digest       BLOB   NOT NULL,           -- SHA-256 over this row: host/src/records/digest.rs
     UNIQUE (serial, entry),

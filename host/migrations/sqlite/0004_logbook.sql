@@ -19,6 +19,7 @@ CREATE TABLE repair (
     place   TEXT   NOT NULL,                -- a segment's name, a point, or point~point
     action  TEXT   NOT NULL,                -- what was done, in a word or two
     text    TEXT   NOT NULL,                -- more about it; '' where nothing was said
+    taken   TEXT,                           -- the proposal that was taken, JSON: host/src/remedy/taken.rs; empty: none
     digest  BLOB   NOT NULL,                -- SHA-256 over this row
     UNIQUE (serial, entry)
 );

@@ -102,6 +102,7 @@ fn measurement(board: &Board, by_hand: ByHand) -> Measurement {
         lot: None,
         started_us: 0,
         repaired_us: None,
+        wires: Vec::new(),
         bench_name: "typed".into(),
         manner: Manner::ByHand,
         rates: Rates::table(),

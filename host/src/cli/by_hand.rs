@@ -202,7 +202,8 @@ fn judged(
 ) -> Result<Sweep, Failure> {
     let unit = records.unit(&subject.serial).ok();
     let measurement = Measurement {
-        repaired_us: unit.and_then(|unit| unit.repaired_before(subject.started_us)),
+        repaired_us: unit.as_ref().and_then(|unit| unit.repaired_before(subject.started_us)),
+        wires: unit.map(|unit| unit.wires_before(subject.started_us)).unwrap_or_default(),
         serial: subject.serial,
         lot: subject.lot,
         started_us: subject.started_us,

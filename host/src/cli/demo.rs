@@ -158,8 +158,7 @@ fn sweep_one(
     let bench = VirtualBench::new(fixture, &spec)?;
     let mut operator = bench.operator();
     let mut session = Session::open(bench).map_err(JobError::from)?;
-    let subject =
-        Subject { serial: serial.into(), lot: Some(LOT.into()), started_us: now_us(), repaired_us: None };
+    let subject = Subject::new(serial, Some(LOT.into()), now_us());
     let mut job = Job { session: &mut session, operator: &mut operator, fixture, plan };
     Ok(job.sweep(subject, None, &mut |_| {})?)
 }

@@ -112,7 +112,7 @@ impl Round<'_> {
         operator: &mut dyn Operator,
         output: &mut Output,
     ) -> Result<Status, Failure> {
-        let subject = Subject { serial, lot: self.lot.clone(), started_us: now_us(), repaired_us: None };
+        let subject = Subject::new(serial, self.lot.clone(), now_us());
         let mut job = Job { session, operator, fixture: self.fixture, plan: self.plan };
         let mut progress = Progress::new();
         let (id, sweep) = job.record(subject, self.records, &mut |event| progress.take(event))?;
@@ -130,8 +130,7 @@ impl Round<'_> {
         operator: &mut dyn Operator,
         output: &mut Output,
     ) -> Result<Status, Failure> {
-        let subject =
-            |serial| Subject { serial, lot: self.lot.clone(), started_us: now_us(), repaired_us: None };
+        let subject = |serial| Subject::new(serial, self.lot.clone(), now_us());
         let mut job = Job { session, operator, fixture: self.fixture, plan: self.plan };
         let mut progress = Progress::new();
         let (id, hunt) = job.record_hunt(subject(serial.clone()), rates, self.records, &mut |event| {

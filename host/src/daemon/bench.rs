@@ -210,12 +210,7 @@ impl Keeper {
             let why = format!("the fixture {:?} is gone; was its file moved?", wanted.fixture);
             return self.fail(id, why, true);
         };
-        let subject = Subject {
-            serial: wanted.serial.clone(),
-            lot: wanted.lot.clone(),
-            started_us: now_us(),
-            repaired_us: None,
-        };
+        let subject = Subject::new(&wanted.serial, wanted.lot.clone(), now_us());
         let plan = known.laid.plan(wanted.sampling);
         let done = match self.line.clone() {
             Line::Virtual(hands) => self

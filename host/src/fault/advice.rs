@@ -5,6 +5,7 @@
 use crate::{
     board::{Board, Point, Segment, SegmentId, SegmentKind, Side},
     finding::isolation::{Barrier, Finding},
+    fitted::Wire,
     sweep::Advice,
     verdict::Class,
 };
@@ -185,6 +186,24 @@ fn moving_contact(segment: &Segment) -> (String, String, String) {
             "clean it with contact cleaner and work it; if it still moves, replace the part".into(),
             CLEANER.into(),
         ),
+    }
+}
+
+/// Advice on a wire that a repair fitted.
+pub fn for_wire(wire: &Wire, class: Class) -> Advice {
+    let cause = match class {
+        Class::Open => "the wire is off at an end, or broken where it leaves its joint",
+        Class::Flaky => "a joint of the wire comes and goes: cold, or on a pad that has lifted",
+        _ => "a poor joint at an end of the wire, or a wire too thin or too long",
+    };
+    Advice {
+        cause: cause.into(),
+        repair: format!(
+            "pull gently at both ends; then clean, flux and reflow the joints at {} and {}; if a pad has lifted, solder the wire to the \
+             next sound place of the same net",
+            wire.from, wire.to
+        ),
+        caution: SOLDER.into(),
     }
 }
 

@@ -14,7 +14,9 @@ use crate::{
         closure,
         isolation::{self, Barrier},
         segment::{Finding, Value},
+        wire,
     },
+    fitted::Wire,
     hypothesis::rate,
     limits::{LimitSet, Limits},
     sweep::UnitFault,
@@ -39,12 +41,14 @@ pub fn faults(
     board: &Board,
     limits: &LimitSet,
     segments: &[Finding],
+    fitted: &[Wire],
+    wires: &[wire::Finding],
     isolations: &[isolation::Finding],
     closures: &[closure::Finding],
 ) -> Vec<UnitFault> {
     let mut faults: Vec<UnitFault> = Vec::new();
     let mut alternatives = Alternatives::default();
-    let no_fault = [Class::Ok, Class::NotReached, Class::NotJudgedUnpowered];
+    let no_fault = [Class::Ok, Class::NotReached, Class::NotJudgedUnpowered, Class::Bypassed];
     for finding in segments.iter().filter(|finding| !no_fault.contains(&finding.class)) {
         let segment = board.segment(finding.segment);
         if faults.iter().any(|fault| fault.place == segment.name) {
@@ -60,6 +64,17 @@ pub fn faults(
             ),
             alternative: located.and_then(|open| Some(alternatives.group(Evidence::SilentPin(open.beside?)))),
             advice: advice::for_segment(board, finding.segment, finding.class),
+        });
+    }
+    for finding in wires.iter().filter(|finding| finding.verdict == Verdict::Fail) {
+        let Some(wire) = fitted.get(finding.wire) else { continue };
+        let value = finding.value.as_ref().filter(|_| finding.class == Class::High);
+        faults.push(UnitFault {
+            place: wire.name(),
+            class: finding.class,
+            probability: value.map_or(MOST, |value| outside(value, &wire::limits(wire))),
+            alternative: None,
+            advice: advice::for_wire(wire, finding.class),
         });
     }
     for finding in isolations.iter().filter(|finding| finding.verdict == Verdict::Fail) {
@@ -221,7 +236,7 @@ mod tests {
         let typical = board.segment(board.segment_named("via pair 1").unwrap()).expected.typical;
         for (times, probability) in [(1.15, 0.5), (1.25, MOST)] {
             let found = finding(&board, "via pair 1", Class::RedundancyLost, times * typical, 0.01 * typical);
-            let faults = faults(&board, &limits, &[found], &[], &[]);
+            let faults = faults(&board, &limits, &[found], &[], &[], &[], &[]);
             assert_eq!(faults[0].probability, probability, "{times} times");
         }
     }
@@ -234,7 +249,7 @@ mod tests {
         // One standard deviation above the limit: 84.13 % (normal distribution, any table).
         for (sigmas, least, most) in [(1.0, 0.8413, 0.8414), (6.0, MOST, MOST), (-1.0, 0.5, 0.5)] {
             let found = finding(&board, "cross trace", Class::High, max + Ohms(sigmas * 1e-3), Ohms(1e-3));
-            let probability = faults(&board, &limits, &[found], &[], &[])[0].probability;
+            let probability = faults(&board, &limits, &[found], &[], &[], &[], &[])[0].probability;
             assert!((least..=most).contains(&probability), "{sigmas}: {probability}");
         }
     }
@@ -245,7 +260,7 @@ mod tests {
         let (board, limits) = (board(), LimitSet::of_board(&board()));
         for (share, probability) in [(0.97, EXPLAINED), (0.93, MOST)] {
             let leaks = [leak(&board, 0, 5e3), leak(&board, 1, share * 5e3)];
-            let faults = faults(&board, &limits, &[], &leaks, &[]);
+            let faults = faults(&board, &limits, &[], &[], &[], &leaks, &[]);
             let wide = faults.iter().find(|fault| fault.place == leaks[1].barrier.name(&board)).unwrap();
             assert_eq!(wide.probability, probability, "{share}");
         }

@@ -397,14 +397,14 @@ impl Scene<'_> {
             };
             let as_measured = Budget { noise: budget.noise * wider, edges, ..budget };
             return Told::Value(Box::new(Value::of(
-                segment,
+                &segment.kind,
                 Ohms(resistance.value),
                 as_measured,
                 self.warmth,
             )));
         }
         let most = sight.estimate.at_most(branch, SIGMAS);
-        let least = Value::of(segment, Ohms(most.recip()), Budget::of_noise(Ohms::ZERO), self.warmth);
+        let least = Value::of(&segment.kind, Ohms(most.recip()), Budget::of_noise(Ohms::ZERO), self.warmth);
         if least.at_20c > limits.max { Told::Open } else { Told::Nothing }
     }
 }

@@ -1,7 +1,7 @@
 //! Findings: what the evidence proves about the unit and about the bench, by id.
 //!
 //! Read in this order: [`warmth`] (how warm the unit is), [`open`] (where a path that carries no current is broken), [`hidden`] (what conducts behind an open), [`segment`] (which of a segment's
-//! readings counts, its value at 20 °C, verdict and class), [`mesh`] (the same of segments on loops), [`one_way`] (diodes and unpowered transistors), [`isolation`], [`path`] (which stretches are proven end to end), [`closure`] (does a series add up to its
+//! readings counts, its value at 20 °C, verdict and class), [`mesh`] (the same of segments on loops), [`one_way`] (diodes and unpowered transistors), [`wire`] (wires fitted to the unit, with what they bypass), [`isolation`], [`path`] (which stretches are proven end to end), [`closure`] (does a series add up to its
 //! end-to-end reading?), [`mod@bench`] (which pin, relay or standard is at fault) with the [`question`]s that tell its
 //! suspects apart, [`witness`] (what the evidence answers to questions about hypotheses).
 
@@ -16,6 +16,7 @@ pub mod path;
 pub mod question;
 pub mod segment;
 pub mod warmth;
+pub mod wire;
 pub mod witness;
 
 use std::collections::BTreeSet;

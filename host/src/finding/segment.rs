@@ -104,6 +104,8 @@ pub enum Doubt {
     LittleCurrent,
     /// It lies on a loop whose currents do not add up, as if something joined these two points.
     Unaccounted([PointId; 2]),
+    /// A wire fitted to the unit lies across it.
+    Bypassed,
 }
 
 /// A resistance.
@@ -129,12 +131,12 @@ impl Value {
             as_measured.spread = as_measured.spread.certain();
         }
         as_measured.edges.placement = placement;
-        Self::of(segment, reading.resistance, as_measured, warmth)
+        Self::of(&segment.kind, reading.resistance, as_measured, warmth)
     }
 
     /// A resistance as measured, referred to 20 °C.
-    pub(super) fn of(segment: &Segment, resistance: Ohms, as_measured: Budget, warmth: Warmth) -> Self {
-        let follows = thermal::coefficient(&segment.kind);
+    pub(super) fn of(kind: &SegmentKind, resistance: Ohms, as_measured: Budget, warmth: Warmth) -> Self {
+        let follows = thermal::coefficient(kind);
         let factor = follows.to_20c(warmth.unit);
         let at_20c = resistance * factor;
         let mut budget = as_measured.scaled(factor);

@@ -16,7 +16,7 @@ use crate::copper::{Barrel, Conductor, CopperError, Layer, Shape, Solved, Termin
 use crate::quantity::{Amps, Ohms};
 
 /// How exactly the solver is asked for a board file: copper's own tolerance is tens of percent.
-pub const RELATIVE: f64 = 0.01;
+pub const RELATIVE: f64 = 0.005;
 /// What is taken where more costs too much.
 const COARSE: f64 = 0.03;
 /// Triangles it may take for one stretch.

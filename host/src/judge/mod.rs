@@ -20,7 +20,7 @@ use crate::{
     board::assumed,
     evidence::{Evidence, EvidenceError},
     fault,
-    finding::{self, closure, isolation},
+    finding::{self, closure, isolation, warmth, wire},
     fixture::Fixture,
     limits::LimitSet,
     measurement::{Manner, Measurement},
@@ -54,14 +54,18 @@ pub fn judge(
     }
     let void = !bench_faults.is_empty();
 
-    let segments = finding::segments(fixture, limits, plan, &evidence);
+    let mut segments = finding::segments(fixture, limits, plan, &evidence);
     let isolations = isolation::find(board, plan, &evidence);
     let meshes = finding::mesh::find(fixture, limits, plan, &evidence);
     let closures = closure::find(board, &evidence, &segments, &meshes);
     let unsteady = finding::unsteady(&evidence, &segments);
+    let fitted = &measurement.wires;
+    let wires = wire::find(board, warmth::of(fixture, &evidence), fitted, &mut segments);
 
-    let faults =
-        if void { Vec::new() } else { fault::faults(board, limits, &segments, &isolations, &closures) };
+    let faults = match void {
+        true => Vec::new(),
+        false => fault::faults(board, limits, &segments, fitted, &wires, &isolations, &closures),
+    };
     let hunted = (measurement.manner == Manner::Hunt)
         .then(|| hunt::weigh(fixture, limits, plan, measurement, &evidence));
     let faults = match &hunted {
@@ -70,9 +74,11 @@ pub fn judge(
     };
     let parts = segments
         .iter()
-        // Nothing that could be known is left undone: the notes name what the first power-up has to show.
-        .filter(|finding| finding.class != Class::NotJudgedUnpowered)
+        // Nothing that could be known is left undone: the notes name what the first power-up has to show, and what is
+        // bypassed is judged with its wire.
+        .filter(|finding| !matches!(finding.class, Class::NotJudgedUnpowered | Class::Bypassed))
         .map(|finding| finding.verdict)
+        .chain(wires.iter().map(|finding| finding.verdict))
         .chain(isolations.iter().map(|finding| finding.verdict))
         .chain(closures.iter().map(|found| if found.agrees { Verdict::Pass } else { Verdict::Unproven }))
         .chain(unsteady.then_some(Verdict::Unproven));
@@ -104,7 +110,15 @@ pub fn judge(
         proof: measurement.proven(fixture).and(measurement.proof.as_ref()).map(Proof::hash),
         verdict,
         bench_faults,
-        segments: segments.iter().map(row).collect(),
+        segments: segments
+            .iter()
+            .map(row)
+            .chain(
+                wires
+                    .iter()
+                    .filter_map(|found| Some(rows::wire(board, fitted.get(found.wire)?, found, void))),
+            )
+            .collect(),
         isolation: isolations.iter().map(|finding| rows::isolation(board, finding, void)).collect(),
         thermometers: rows::thermometers(fixture, &evidence),
         standards: rows::standards(fixture, &evidence),

@@ -4,7 +4,8 @@ use crate::{
     board::{Board, SegmentId, SegmentKind},
     finding::{
         isolation,
-        segment::{self, Doubt},
+        segment::{self, Doubt, Value},
+        wire,
     },
     measure::one_way::OneWay,
     quantity::{engineering, si},
@@ -25,14 +26,7 @@ pub fn of_segment(board: &Board, finding: &segment::Finding, all: &[segment::Fin
             let most = engineering(most);
             format!("{} By the contact check it conducts, below {most}.", not_reached(&beside))
         }
-        Doubt::Straddles => {
-            let value = finding.value.as_ref()?;
-            format!(
-                "{} ± {} is neither proven inside its limits nor outside, though every sample allowed was taken.",
-                engineering(value.at_20c),
-                engineering(value.expanded())
-            )
-        }
+        Doubt::Straddles => straddles(finding.value.as_ref()?, "its limits"),
         Doubt::Disturbed(Some(mover)) => format!("Hidden by the flaky contact at {}.", name(mover)),
         Doubt::Disturbed(None) => "It was read only while something in its path moved.".into(),
         Doubt::SurveyOnly => {
@@ -50,8 +44,29 @@ pub fn of_segment(board: &Board, finding: &segment::Finding, all: &[segment::Fin
             let [a, b] = ends.map(|point| &board.point(point).name);
             format!("The currents in its loop do not add up, as if something joined {a} and {b}.")
         }
+        Doubt::Bypassed => "A wire fitted to the unit lies across it; the two are judged together.".into(),
         Doubt::OverRange => "It reads at the end of the range: only a lower bound is known.".into(),
     })
+}
+
+/// Why a wire fitted to the unit is not proven; `None` where it is.
+pub fn of_wire(finding: &wire::Finding) -> Option<String> {
+    Some(match finding.doubt? {
+        Doubt::Straddles => straddles(finding.value.as_ref()?, "its limit"),
+        Doubt::NotReached | Doubt::Conducts(_) => {
+            "Not everything between its ends was read, so what it has together with what it bypasses is not known.".into()
+        }
+        _ => "Something between its ends was read only roughly or while something moved.".into(),
+    })
+}
+
+/// The value's interval holds a limit.
+fn straddles(value: &Value, limit: &str) -> String {
+    format!(
+        "{} ± {} is neither proven inside {limit} nor outside, though every sample allowed was taken.",
+        engineering(value.at_20c),
+        engineering(value.expanded())
+    )
 }
 
 /// Why no current came through a segment, by what is wrong beside it.

@@ -10,7 +10,9 @@ use crate::{
         isolation::{self, Barrier, Doubt},
         segment,
         warmth::{self, Silent},
+        wire,
     },
+    fitted::Wire,
     fixture::Fixture,
     limits::{LimitOrigin, LimitSet},
     measure::platinum,
@@ -47,6 +49,28 @@ pub fn segment(
             _ => four_wire(finding.class),
         },
         reason: if void { None } else { reason::of_segment(board, finding, all) },
+    }
+}
+
+/// A wire fitted to the unit, with what it bypasses.
+pub fn wire(board: &Board, wire: &Wire, finding: &wire::Finding, void: bool) -> SegmentRow {
+    let value = finding.value.as_ref();
+    let limits = wire::limits(wire);
+    SegmentRow {
+        name: wire.name(),
+        kind: wire.kind().word().into(),
+        state: board.state(finding.state).name.clone(),
+        resistance: value.map(|value| value.resistance),
+        at_20c: value.map(|value| value.at_20c),
+        u95: value.map(|value| value.expanded()),
+        min: limits.min,
+        max: limits.max,
+        limit_derived: false,
+        typical: wire.typical,
+        verdict: if void { Verdict::Void } else { finding.verdict },
+        class: finding.class,
+        method: four_wire(finding.class),
+        reason: if void { None } else { reason::of_wire(finding) },
     }
 }
 

@@ -8,7 +8,7 @@
 
 use statrs::distribution::{Continuous, ContinuousCDF, Normal, StudentsT};
 
-use crate::{meter::noise::MOST_FACTOR, quantity::Ohms};
+use crate::{meter::noise::MOST_FACTOR, quantity::Ohms, statistics::rectangle};
 
 /// Stated coverage.
 pub const COVERAGE: f64 = 0.95;
@@ -112,6 +112,24 @@ impl Edges {
     }
 }
 
+impl Edges {
+    /// Of the sum of two: see [`Budget::in_series`].
+    fn in_series(&self, other: &Self) -> Self {
+        let apart = |edge: fn(&Self) -> Ohms| Ohms(rectangle::of_sum(edge(self).0, edge(other).0));
+        Self {
+            rm: self.rm + other.rm,
+            gain: self.gain + other.gain,
+            linearity: apart(|edges| edges.linearity),
+            common_mode: apart(|edges| edges.common_mode),
+            emf: apart(|edges| edges.emf),
+            hum: apart(|edges| edges.hum),
+            leakage: apart(|edges| edges.leakage),
+            placement: apart(|edges| edges.placement),
+            temperature: self.temperature + other.temperature,
+        }
+    }
+}
+
 impl Budget {
     /// Noise alone, known for certain.
     pub fn of_noise(noise: Ohms) -> Self {
@@ -155,6 +173,17 @@ impl Budget {
         // Student's distribution as a normal one of the same half width.
         let scatter = self.scatter() * (factor / NORMAL_FACTOR * self.spread.coverage_factor / NORMAL_FACTOR);
         expanded(scatter.hypot(others / 3.0_f64.sqrt()), largest)
+    }
+
+    /// The budget of a sum of resistances that one current passes, read one after the other by one bench; `None` for none of them. The
+    /// errors of Rm, of the gains and of the temperature are the same in all of them and add up as they are; all else is independent.
+    pub fn in_series<'b>(parts: impl IntoIterator<Item = &'b Self>) -> Option<Self> {
+        parts.into_iter().copied().reduce(|sum, part| Self {
+            noise: sum.noise.hypot(part.noise),
+            spread: if part.scatter() > sum.scatter() { part.spread } else { sum.spread },
+            looks: sum.looks.max(part.looks),
+            edges: sum.edges.in_series(&part.edges),
+        })
     }
 
     /// The same budget for a value scaled by `factor`.

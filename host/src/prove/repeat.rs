@@ -35,8 +35,7 @@ pub fn sweeps<T: Transport>(
     let mut job = Job { session, operator, fixture, plan };
     let mut sweeps = Vec::new();
     for _ in 0..SWEEPS {
-        let subject =
-            Subject { serial: "golden".into(), lot: None, started_us: figures.made_us, repaired_us: None };
+        let subject = Subject::new("golden", None, figures.made_us);
         let sweep = job.sweep(subject, Some(proof.clone()), &mut |_| ())?;
         let work = sweep.measurement.work();
         figures.shots += work.shots;

@@ -32,10 +32,12 @@ pub(super) struct Head {
     pub work: BenchWork,
     /// What a hunt took for how often something is wrong, JSON; none where the table alone counted.
     pub rates: Option<String>,
+    /// Wires fitted to the unit before it, JSON; none where there were none.
+    pub wires: Option<String>,
     pub raw_hash: Vec<u8>,
 }
 
-const COLUMNS: [&str; 19] = [
+const COLUMNS: [&str; 20] = [
     "measurement_id",
     "serial",
     "entry",
@@ -53,6 +55,7 @@ const COLUMNS: [&str; 19] = [
     "closures",
     "device_us",
     "rates",
+    "wires",
     "raw_hash",
     "digest",
 ];
@@ -61,7 +64,7 @@ const COLUMNS: [&str; 19] = [
 /// the digest shows it.
 const SELECT: &str = "SELECT measurement_id, serial, entry, lot, manner, board.name AS board, board.revision AS revision,
        board_hash, fixture.name AS fixture, fixture_hash, plan_hash, sampling, started_us, repaired_us, bench_name,
-       proof_hash, shots, closures, device_us, rates, raw_hash, digest
+       proof_hash, shots, closures, device_us, rates, wires, raw_hash, digest
      FROM measurement LEFT JOIN board USING (board_hash) LEFT JOIN fixture USING (fixture_hash)";
 
 impl Head {
@@ -84,6 +87,7 @@ impl Head {
             self.work.closures.into(),
             Value::Whole(self.work.device_us as i64),
             self.rates.as_deref().into(),
+            self.wires.as_deref().into(),
             Value::from(&self.raw_hash),
         ]
     }
@@ -136,6 +140,7 @@ impl Head {
                 device_us: whole(row, "device_us")?,
             },
             rates: row.try_get("rates")?,
+            wires: row.try_get("wires")?,
             raw_hash: row.try_get("raw_hash")?,
         };
         let as_written = super::seal(|| head.digest(), row.try_get("digest")?);
@@ -154,8 +159,9 @@ impl Head {
             basis: self.basis,
             sampling: self.sampling,
             proof,
-            // The digest holds the text to what was written.
+            // The digest holds the texts to what was written.
             rates: self.rates.and_then(|text| serde_json::from_str(&text).ok()).unwrap_or_default(),
+            wires: self.wires.and_then(|text| serde_json::from_str(&text).ok()).unwrap_or_default(),
             runs: read.runs,
             by_hand: read.by_hand,
         }

@@ -13,6 +13,7 @@ use super::ledger::{Ledger, Line, Units};
 use super::status::{Status, Step};
 use super::summary::{Event, PastSweep, Photo, SweepId, Tick, Trend, UnitHistory};
 use super::{Error, Store, logbook};
+use crate::fitted::{self, Wire};
 use crate::sweep::{IsolationRow, Judgement, SegmentRow};
 use crate::verdict::Verdict;
 
@@ -150,6 +151,27 @@ impl UnitHistory {
             _ => None,
         });
         repairs.filter(|noted| *noted <= at_us).max()
+    }
+
+    /// The wires that repairs noted up to this time, µs since 1970-01-01 UTC, left on the unit, in the order of their first fitting. A
+    /// wire fitted again between the same points takes the place of the one before.
+    pub fn wires_before(&self, at_us: i64) -> Vec<Wire> {
+        let repairs = self.events.iter().filter_map(|event| match event {
+            Event::Repair(repair) if repair.at_us <= at_us => Some(repair),
+            _ => None,
+        });
+        let mut wires: Vec<Wire> = Vec::new();
+        for repair in repairs {
+            if repair.action == fitted::REMOVED {
+                wires.retain(|wire| wire.name() != repair.place);
+            }
+            let Some(wire) = repair.taken.as_ref().and_then(|taken| taken.wire.as_ref()) else { continue };
+            match wires.iter_mut().find(|known| known.name() == wire.name()) {
+                Some(known) => known.clone_from(wire),
+                None => wires.push(wire.clone()),
+            }
+        }
+        wires
     }
 
     /// The sweeps, in order.

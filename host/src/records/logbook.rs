@@ -13,6 +13,7 @@ use super::status::Said;
 use super::summary::{Event, Note, Photo, PhotoId, Repair, StatusSaid, SweepId, Tick, Void, WatchEntry};
 use super::value::Value;
 use super::{Error, Store, list, text, write};
+use crate::remedy::Taken;
 
 /// An entry's table: its columns besides `serial`, `entry`, `at_us` and `digest`.
 pub(super) struct Table {
@@ -21,7 +22,7 @@ pub(super) struct Table {
 }
 
 const NOTE: Table = Table { name: "note", columns: &["text"] };
-const REPAIR: Table = Table { name: "repair", columns: &["place", "action", "text"] };
+const REPAIR: Table = Table { name: "repair", columns: &["place", "action", "text", "taken"] };
 const CORRECTION: Table = Table { name: "correction", columns: &["measurement_id", "because"] };
 const STATUS: Table = Table { name: "status", columns: &["status", "lot"] };
 pub(super) const PHOTO: Table = Table {
@@ -150,7 +151,21 @@ impl Store {
         if !text.is_empty() {
             text::words("text of the repair", text)?;
         }
-        self.log(&REPAIR, serial, at_us, &[place.into(), action.into(), text.into()]).await
+        self.log(&REPAIR, serial, at_us, &[place.into(), action.into(), text.into(), Value::Empty]).await
+    }
+
+    /// Keeps a repair that was proposed, with what was proposed, and more about it (may be empty).
+    ///
+    /// # Errors
+    /// Like [`Store::note`].
+    pub async fn take(&self, serial: &str, at_us: i64, taken: &Taken, text: &str) -> Result<(), Error> {
+        if !text.is_empty() {
+            text::words("text of the repair", text)?;
+        }
+        let written = self.in_json("the proposal", taken)?;
+        let values =
+            [taken.place.as_str().into(), taken.method.word().into(), text.into(), (&written).into()];
+        self.log(&REPAIR, serial, at_us, &values).await
     }
 
     /// Declares a sweep void: it stays, and counts as void from now on.
@@ -300,6 +315,10 @@ fn entry(table: &Table, row: &Row) -> Result<Result<Entry, Odd>, sqlx::Error> {
 fn event(table: &Table, serial: &str, row: &Row) -> Result<Option<(i64, Event)>, sqlx::Error> {
     let (entry, at_us) = (row.try_get("entry")?, row.try_get("at_us")?);
     let text = |column: &str| row.try_get::<String, _>(column);
+    let written: Option<String> = if table.name == REPAIR.name { row.try_get("taken")? } else { None };
+    let Ok(taken) = written.as_deref().map(serde_json::from_str::<Taken>).transpose() else {
+        return Ok(None);
+    };
     let event = match table.name {
         "note" => Event::Note(Note { at_us, text: text("text")? }),
         "repair" => Event::Repair(Repair {
@@ -307,6 +326,7 @@ fn event(table: &Table, serial: &str, row: &Row) -> Result<Option<(i64, Event)>,
             place: text("place")?,
             action: text("action")?,
             text: text("text")?,
+            taken,
         }),
         "status" => {
             Event::Status(StatusSaid { at_us, status: word(row, "status")?, lot: row.try_get("lot")? })
@@ -344,7 +364,10 @@ fn event(table: &Table, serial: &str, row: &Row) -> Result<Option<(i64, Event)>,
     };
     let values = match &event {
         Event::Note(note) => vec![Value::from(&note.text)],
-        Event::Repair(repair) => [&repair.place, &repair.action, &repair.text].map(Value::from).to_vec(),
+        Event::Repair(repair) => {
+            let words = [&repair.place, &repair.action, &repair.text].map(Value::from);
+            [words.as_slice(), &[written.as_deref().into()]].concat()
+        }
         Event::Void(void) => vec![void.sweep.0.into(), Value::from(&void.because)],
         Event::Status(said) => vec![said_word(said.status).into(), said.lot.as_deref().into()],
         Event::Photo(photo) => vec![

@@ -4,25 +4,29 @@ use super::near::near;
 use super::summary::UnitHistory;
 use super::{Error, Store};
 use crate::board::{self, Board};
+use crate::fitted::Wire;
 
 impl Store {
-    /// The place of a repair as the files of the unit's latest sweep name it: a segment, a point, or two points. Of a unit
+    /// The place of a repair as the files of the unit's latest sweep name it: a segment, a point, or two points; or a wire fitted to it. Of a unit
     /// that has not been swept nothing is known that it could be held against, and any place is taken.
     ///
     /// # Errors
     /// [`Error::NoSuchPlace`] with names that look like it; an unknown unit; a damaged store.
     pub async fn place(&self, serial: &str, place: &str) -> Result<String, Error> {
-        let Some(board) = self.latest_board(serial).await? else { return Ok(place.into()) };
+        let history = self.unit(serial).await?;
+        let Some(board) = self.board_of(&history).await? else { return Ok(place.into()) };
+        let wires: Vec<String> = history.wires_before(i64::MAX).iter().map(Wire::name).collect();
         let is_point = |name: &str| board.point_named(name).is_some();
         let known = board.segment_named(place).is_some()
             || is_point(place)
+            || wires.iter().any(|wire| wire == place)
             || place.split_once('~').is_some_and(|(a, b)| a != b && is_point(a) && is_point(b));
         if known {
             return Ok(place.into());
         }
         let names = board.segments.iter().map(|segment| &segment.name);
         let names = names.chain(board.points.iter().map(|point| &point.name));
-        let near = near(place, names.cloned().collect());
+        let near = near(place, names.cloned().chain(wires).collect());
         Err(Error::NoSuchPlace { place: place.into(), board: board.name, near })
     }
 

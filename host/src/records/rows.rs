@@ -359,6 +359,7 @@ pub(super) fn class_word(class: Class) -> &'static str {
         Class::NotReached => "not_reached",
         Class::Junction => "junction",
         Class::NotJudgedUnpowered => "not_judged_unpowered",
+        Class::Bypassed => "bypassed",
     }
 }
 
@@ -427,6 +428,7 @@ mod tests {
             Class::NotReached,
             Class::Junction,
             Class::NotJudgedUnpowered,
+            Class::Bypassed,
         ];
         for class in classes {
             assert_eq!(serde_json::to_value(class).unwrap(), class_word(class));

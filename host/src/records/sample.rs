@@ -40,6 +40,7 @@ pub fn sweep(serial: &str, lot: Option<&str>, number: u32, broken: Option<usize>
         lot: lot.map(Into::into),
         // From 2024-05-01 on, one a minute.
         repaired_us: None,
+        wires: Vec::new(),
         started_us: 1_714_521_600_000_000 + i64::from(number) * 60_000_000,
         bench_name: format!("virtual, seed {number}"),
         manner: Manner::Sweep,

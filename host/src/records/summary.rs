@@ -16,6 +16,7 @@ use utoipa::ToSchema;
 use super::status::{Said, Status};
 use crate::measurement::{Basis, BenchWork, Manner};
 use crate::plan::Sampling;
+use crate::remedy::Taken;
 use crate::sweep::Judgement;
 use crate::verdict::{Class, Verdict};
 
@@ -206,7 +207,7 @@ pub struct Note {
 }
 
 /// A repair.
-#[derive(Clone, PartialEq, Eq, Debug, Serialize, ToSchema)]
+#[derive(Clone, PartialEq, Debug, Serialize, ToSchema)]
 pub struct Repair {
     /// When, µs since 1970-01-01 UTC.
     pub at_us: i64,
@@ -217,6 +218,9 @@ pub struct Repair {
     pub action: String,
     /// More about it; may be empty.
     pub text: String,
+    /// The proposal that was taken, if one was.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub taken: Option<Taken>,
 }
 
 /// Where a unit stands in the work, as somebody said it.

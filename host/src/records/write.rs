@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use serde::Serialize;
 use sqlx::Connection as _;
 use sqlx::pool::PoolConnection;
 
@@ -135,13 +136,14 @@ impl Store {
             bench_name: measurement.bench_name.clone(),
             proof: measurement.proof.as_ref().map(Proof::hash),
             work: measurement.work(),
-            rates: (measurement.rates != Rates::table())
-                .then(|| serde_json::to_string(&measurement.rates))
-                .transpose()
-                .map_err(|error| Error::Refused {
-                    path: self.path.clone(),
-                    reason: format!("the rates of the lot cannot be written down: {error}"),
-                })?,
+            rates: match measurement.rates == Rates::table() {
+                true => None,
+                false => Some(self.in_json("the rates of the lot", &measurement.rates)?),
+            },
+            wires: match measurement.wires.is_empty() {
+                true => None,
+                false => Some(self.in_json("the wires of the unit", &measurement.wires)?),
+            },
             raw_hash: packed.hash(),
         };
         let file = |hash: &str, name: &str, revision: Option<&str>, source: &str| File {
@@ -159,6 +161,14 @@ impl Store {
             board: file(&board.hash, &board.name, Some(&board.revision), &board.source),
             fixture: fixture.map(|fixture| file(&fixture.hash, &fixture.name, None, &fixture.source)),
             proof: measurement.proof.clone(),
+        })
+    }
+
+    /// A part of a measurement as its column keeps it.
+    pub(super) fn in_json(&self, what: &str, part: &impl Serialize) -> Result<String, Error> {
+        serde_json::to_string(part).map_err(|error| Error::Refused {
+            path: self.path.clone(),
+            reason: format!("{what} cannot be written down: {error}"),
         })
     }
 

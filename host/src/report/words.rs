@@ -53,6 +53,7 @@ pub fn class(class: Class) -> &'static str {
         Class::NotReached => "not reached",
         Class::Junction => "junction",
         Class::NotJudgedUnpowered => "not judged unpowered",
+        Class::Bypassed => "bypassed",
     }
 }
 
@@ -89,6 +90,7 @@ fn says(class: Class) -> &'static str {
         Class::NotReached => "could not be reached",
         Class::Junction => "conducts like a junction",
         Class::NotJudgedUnpowered => "is not judged unpowered",
+        Class::Bypassed => "is bypassed by a wire",
     }
 }
 

@@ -38,4 +38,6 @@ pub enum Class {
     Junction,
     /// What can be told without power is in order; the rest has to be looked at when power is first applied.
     NotJudgedUnpowered,
+    /// A wire fitted to the unit lies across it; the two are judged together.
+    Bypassed,
 }

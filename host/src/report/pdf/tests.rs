@@ -74,6 +74,7 @@ fn a_long_table_and_a_long_text_go_on_over_pages() {
         place: "x".repeat(200),
         action: "wash".to_owned(),
         text,
+        taken: None,
     }));
     assert!((3..=5).contains(&pages(&certificate(&unit, Paper::Letter))));
     // Names that no file may have, should a store hold them all the same.
