@@ -81,6 +81,14 @@ pub enum NoBypass {
         /// The word for its kind.
         kind: &'static str,
     },
+    /// Not all of the current that passes one end passes the other.
+    #[error(
+        "the path branches at {at} between them, where a wire's own part of the current cannot be told: end the wire there"
+    )]
+    Branch {
+        /// Name of the point.
+        at: String,
+    },
     /// Two ways lead from one to the other.
     #[error(
         "{name} lies on a loop, where a wire's own part of the current cannot be told: judge such a unit without the wire"
@@ -115,6 +123,15 @@ pub fn bypassed(board: &Board, ends: [&str; 2]) -> Result<Vec<SegmentId>, NoBypa
         }
         if looped.contains(&id) {
             return Err(NoBypass::Loop { name: segment.name.clone() });
+        }
+    }
+    // The points between: each is an end of one segment and of the next.
+    for pair in path.windows(2) {
+        let [one, next] = [pair[0], pair[1]].map(|id| board.segment(id));
+        let shared = [one.from, one.to].into_iter().find(|point| [next.from, next.to].contains(point));
+        let ends_path = |point| point == board.supply.from || point == board.supply.ret || board.supply.to.contains(&point);
+        if let Some(at) = shared.filter(|&point| graph.degree(point) != 2 || ends_path(point)) {
+            return Err(NoBypass::Branch { at: board.point(at).name.clone() });
         }
     }
     Ok(path)
@@ -153,6 +170,15 @@ mod tests {
         }
         assert!(kinds.contains(&"switch"), "{kinds:?}");
         assert!(kinds.contains(&"fuse"), "{kinds:?}");
+    }
+
+    /// Current leaves at the branch, so the two ends of such a wire are never read with one current.
+    #[test]
+    fn no_wire_crosses_a_branch() {
+        let text = include_str!("../../fixtures/greenhouse-valve-driver/board.toml");
+        let board = crate::board::parse("board.toml", text).unwrap();
+        let found = bypassed(&board, ["g1", "drv.gnd"]);
+        assert!(matches!(found, Err(NoBypass::Branch { .. })), "{found:?}");
     }
 
     #[test]

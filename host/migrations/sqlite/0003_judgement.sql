@@ -32,7 +32,7 @@ CREATE TABLE segment (
     typical_ohms  DOUBLE PRECISION NOT NULL,-- expected at 20 °C
     verdict       TEXT    NOT NULL CHECK (verdict IN ('pass', 'fail', 'unproven', 'void')),
     class         TEXT    NOT NULL CHECK (class IN ('ok', 'open', 'high', 'low', 'flaky', 'shorted', 'leaky',
-                                                    'film', 'redundancy_lost', 'not_reached', 'junction', 'not_judged_unpowered')),
+                                                    'film', 'redundancy_lost', 'not_reached', 'junction', 'not_judged_unpowered', 'bypassed')),
     method        TEXT CHECK (method IN ('continuity', 'two_wire', 'four_wire')), -- empty: not read
     reason        TEXT,                     -- why nothing is proven; empty: the verdict is not unproven
     PRIMARY KEY (judgement_id, line)
@@ -53,7 +53,7 @@ CREATE TABLE isolation (
     min_ohms       DOUBLE PRECISION NOT NULL,
     verdict        TEXT    NOT NULL CHECK (verdict IN ('pass', 'fail', 'unproven', 'void')),
     class          TEXT    NOT NULL CHECK (class IN ('ok', 'open', 'high', 'low', 'flaky', 'shorted', 'leaky',
-                                                     'film', 'redundancy_lost', 'not_reached', 'junction', 'not_judged_unpowered')),
+                                                     'film', 'redundancy_lost', 'not_reached', 'junction', 'not_judged_unpowered', 'bypassed')),
     method         TEXT CHECK (method IN ('continuity', 'two_wire', 'four_wire')), -- empty: not read
     still_charging BOOLEAN NOT NULL,        -- a capacitor was still charging when the time was up
     reason         TEXT,                    -- why nothing is proven; empty: the verdict is not unproven
@@ -104,7 +104,7 @@ CREATE TABLE fault (
     line         BIGINT NOT NULL,
     place        TEXT   NOT NULL,           -- a segment's name, or point~point
     class        TEXT   NOT NULL CHECK (class IN ('ok', 'open', 'high', 'low', 'flaky', 'shorted', 'leaky',
-                                                  'film', 'redundancy_lost', 'not_reached', 'junction', 'not_judged_unpowered')),
+                                                  'film', 'redundancy_lost', 'not_reached', 'junction', 'not_judged_unpowered', 'bypassed')),
     probability  DOUBLE PRECISION NOT NULL, -- 0 to 1
     alternative  BIGINT,                    -- same number, same evidence: either or both; empty: stands alone
     cause        TEXT   NOT NULL,           -- advice: what usually causes it

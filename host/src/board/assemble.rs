@@ -58,6 +58,7 @@ pub(super) fn assemble(sheet: &Sheet, draft: Draft) -> Result<Board, Told> {
         checks: checks.collect::<Result<_, Told>>()?,
         assumed,
         keep_outs: draft.keep_outs.into_iter().collect::<Result<_, _>>()?,
+        holes: draft.holes.into_iter().map(|hole| hole.map(|(_, hole)| hole)).collect::<Result<_, _>>()?,
         source: sheet.text().to_owned(),
         hash: sheet.hash(),
         parsed: Parsed,

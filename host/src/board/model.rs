@@ -66,6 +66,8 @@ pub struct Board {
     pub assumed: Vec<Assumed>,
     /// Where pins, posts and tips may not go, in file order.
     pub keep_outs: Vec<KeepOut>,
+    /// Holes with nothing in them, in file order; names are unique.
+    pub holes: Vec<Hole>,
     /// The file's text, kept for the record.
     pub source: String,
     /// SHA-256 of the file's bytes, lower-case hex.
@@ -117,6 +119,8 @@ pub struct Point {
     pub side: Side,
     /// What it is.
     pub kind: PointKind,
+    /// Least width of the metal there, mm, if that is said: what a wire can be soldered to.
+    pub pad_mm: Option<f64>,
 }
 
 /// Which side of the board.
@@ -184,6 +188,17 @@ impl KeepOut {
     pub fn covers(&self, at: [f64; 2], radius_mm: f64) -> bool {
         outline::contains(&self.polygon, at) || outline::distance(&self.polygon, at) < radius_mm
     }
+}
+
+/// A hole with nothing in it, which a wire may be led through.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Hole {
+    /// Name.
+    pub name: String,
+    /// Its middle seen from the front, mm.
+    pub at: [f64; 2],
+    /// Its diameter, mm.
+    pub diameter_mm: f64,
 }
 
 /// What a point is; only drawings and advice depend on it.

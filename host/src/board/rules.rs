@@ -63,6 +63,9 @@ fn unique_names(sheet: &Sheet, draft: &Draft) {
     let checks = draft.checks.iter().enumerate();
     let checks = checks.filter_map(|(i, check)| Some((i, check.as_ref().ok()?.name.as_ref().ok()?)));
     unique(sheet, "check", checks, "every check needs a name of its own; answers go by it");
+    let holes = draft.holes.iter().enumerate();
+    let holes = holes.filter_map(|(i, hole)| hole.as_ref().ok().map(|(name, _)| (i, name)));
+    unique(sheet, "hole", holes, "every hole needs a name of its own; a wire's way goes by it");
 }
 
 /// Names of one kind of thing, each with its position in the file: none twice.

@@ -5,6 +5,7 @@ use sha2::{Digest, Sha256};
 
 use crate::{
     board::{Board, Segment, SegmentKind},
+    fitted::Wire,
     fixture::Fixture,
     records::summary::{Event, UnitHistory},
     virtual_bench::{Spec, rng::Rng},
@@ -43,10 +44,15 @@ pub fn unit(fixture: &Fixture, serial: &str, history: Option<&UnitHistory>) -> S
     let seed = digest.iter().take(8).fold(0, |seed, byte| seed << 8 | u64::from(*byte));
     // Seeds are shown, so they are kept short.
     let spec = Spec::new(seed % 1_000_000);
-    match fault(&fixture.board, &mut Rng::new(seed)) {
+    let wires = history.map(|history| history.wires_before(i64::MAX)).unwrap_or_default();
+    let spec = match fault(&fixture.board, &mut Rng::new(seed)) {
         Some((place, what)) if !is_repaired(&place, history) => spec.fault(format!("{place}={what}")),
         _ => spec,
-    }
+    };
+    wires.iter().fold(spec, |spec, wire| {
+        let Wire { from, to, awg, length_mm, .. } = wire;
+        spec.fault(format!("{from}~{to}=wire {awg} AWG {length_mm} mm"))
+    })
 }
 
 /// Place and kind of the fault drawn.
@@ -83,9 +89,15 @@ fn fault(board: &Board, rng: &mut Rng) -> Option<(String, &'static str)> {
     })
 }
 
+/// Was it mended? What a wire was led around is still broken.
 fn is_repaired(place: &str, history: Option<&UnitHistory>) -> bool {
-    let events = history.map_or(&[][..], |history| &history.events);
-    events.iter().any(|event| matches!(event, Event::Repair(repair) if repair.place == place))
+    let mended = |event: &Event| match event {
+        Event::Repair(repair) if repair.place == place => {
+            repair.taken.as_ref().is_none_or(|taken| taken.wire.is_none())
+        }
+        _ => false,
+    };
+    history.is_some_and(|history| history.events.iter().any(mended))
 }
 
 #[cfg(test)]

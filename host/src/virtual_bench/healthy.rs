@@ -78,6 +78,25 @@ pub fn resistance(board: &Board, segment: &Segment, rng: &mut Rng) -> Ohms {
     }
 }
 
+/// Drawn copper wire is pure, Ω·mm: from IEC 60028's value to what tinning and small gauges add (common practice).
+const WIRE_OHM_MM: [f64; 2] = [1.7241e-5, 1.77e-5];
+/// Diameter of a wire over that of its gauge: makers hold about a hundredth (ASTM B3, from memory).
+const WIRE_DIAMETER: [f64; 2] = [0.99, 1.01];
+/// Length that somebody cuts and solders, over the one asked for (common practice).
+const WIRE_CUT: [f64; 2] = [0.96, 1.06];
+/// A sound joint of a wire on a pad, ohm (common practice).
+const WIRE_JOINT: [f64; 2] = [0.1e-3, 0.8e-3];
+
+/// Resistance at 20 °C of a wire of this gauge and length that somebody soldered on, with both its joints.
+pub fn fitted_wire(awg: u32, length_mm: f64, rng: &mut Rng) -> Ohms {
+    let mut within = |[low, high]: [f64; 2]| rng.between(low, high);
+    // 36 AWG is 0.127 mm, and 39 gauges lie between a diameter and its 92nd part (ASTM B258).
+    let nominal = 0.127 * libm::pow(92.0, (36.0 - f64::from(awg)) / 39.0);
+    let diameter = nominal * within(WIRE_DIAMETER);
+    let copper = within(WIRE_OHM_MM) * length_mm * within(WIRE_CUT) / (PI / 4.0 * diameter * diameter);
+    Ohms(copper + within(WIRE_JOINT) + within(WIRE_JOINT))
+}
+
 /// Inductance over the usual one: chokes of 20 % and of 30 % are common, beads and wires vary as much (common practice).
 const INDUCTANCE: [f64; 2] = [0.7, 1.3];
 

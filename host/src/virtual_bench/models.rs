@@ -129,6 +129,7 @@ impl Models {
                 Injected::Segment(..)
                 | Injected::Bridge(..)
                 | Injected::Junction(..)
+                | Injected::Wire(..)
                 | Injected::Absorption(_)
                 | Injected::Battery(_)
                 | Injected::Charge(_)

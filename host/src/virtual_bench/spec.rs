@@ -26,6 +26,7 @@
 //! pin via1.b=0.3 mm             sense pin beside its point  CMRR=90 dB                    of the ADC
 //! bed=+3 K                      and the unit on it, warmer than the air at the meter
 //! USB=4.4 V                     at the bench's port
+//! POINT~POINT=wire 30 AWG 24 mm what a repair soldered on, with its joints
 //! absorption=4 %                of the bulk capacitance charges slowly
 //! ```
 
@@ -108,6 +109,8 @@ pub enum Injected {
     Bridge([PointId; 2], Ohms),
     /// A semiconductor between two points, anode first.
     Junction([PointId; 2], Kind),
+    /// A wire soldered on between two points: its gauge, AWG, and its length, mm.
+    Wire([PointId; 2], u32, f64),
     /// So much of the bulk capacitance, as a fraction, charges slowly.
     Absorption(f64),
     /// A pin with this contact resistance. Pins count force channels first, then sense channels.
@@ -187,6 +190,9 @@ pub struct SpecError {
     /// What would be right.
     pub help: String,
 }
+
+/// No wire is drawn thinner than this gauge, AWG.
+const THINNEST_AWG: u32 = 40;
 
 /// Resistance of a pin that does not touch.
 const PIN_OPEN: Ohms = Ohms(1e12);
@@ -285,6 +291,18 @@ pub fn parse(text: &str, fixture: &Fixture) -> Result<Injected, SpecError> {
         }
         if let Some(kind) = Kind::named(what) {
             return Ok(Injected::Junction([a, b], kind));
+        }
+        if let Some(wire) = what.strip_prefix("wire ") {
+            let parts = wire.split_once(" AWG ").and_then(|(gauge, length)| {
+                let gauge = gauge.trim().parse().ok().filter(|gauge| *gauge <= THINNEST_AWG)?;
+                let length = quantity::parse(length.trim(), Unit::Millimetre).ok().filter(|mm| *mm > 0.0)?;
+                Some((gauge, length))
+            });
+            let (awg, length_mm) = parts.ok_or_else(|| {
+                let what = format!("`{}` is no wire", quantity::clip(wire));
+                wrong(what, "write `wire 30 AWG 24 mm`, with a gauge of 0 to 40 and a length above 0".into())
+            })?;
+            return Ok(Injected::Wire([a, b], awg, length_mm));
         }
         return Ok(Injected::Bridge([a, b], measure(Unit::Ohm).map(Ohms)?));
     }

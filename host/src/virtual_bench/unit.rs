@@ -158,6 +158,11 @@ impl Unit {
                 Injected::Bridge([a, b], resistance) => {
                     unit.between.push(([a.index(), b.index()], resistance))
                 }
+                Injected::Wire([a, b], awg, length_mm) => {
+                    let wire = healthy::fitted_wire(awg, length_mm, &mut unit.chance.fork());
+                    let warm = 1.0 + healthy::ALPHA_COPPER * (unit.warmth.0 - 20.0);
+                    unit.between.push(([a.index(), b.index()], wire * warm));
+                }
                 Injected::Junction([a, b], kind) => {
                     let junction = Junction::new(kind, &mut unit.chance.clone());
                     unit.junctions.push(([a.index(), b.index()], junction));

@@ -5,6 +5,7 @@
 
 mod check;
 mod heading;
+mod hole;
 mod isolation;
 mod keep_out;
 mod point;
@@ -22,6 +23,7 @@ use crate::quantity::Ohms;
 
 pub(super) use check::CheckDraft;
 pub(super) use heading::Heading;
+use hole::HoleDraft;
 pub(super) use isolation::IsolationDraft;
 pub(super) use point::PointDraft;
 pub(super) use segment::SegmentDraft;
@@ -33,8 +35,10 @@ const FORMAT: u32 = 1;
 const MOST_ITEMS: usize = 2000;
 /// Checks a file may have. Somebody answers each on every unit; a longer list is not answered with care.
 const MOST_CHECKS: usize = 50;
-/// Keep-outs a file may have: more than parts on a board that pins go round.
-const MOST_KEEP_OUTS: usize = 200;
+/// Keep-outs a file may have: more than parts on a board that pins and wires go round.
+const MOST_KEEP_OUTS: usize = 500;
+/// Holes that a wire may be led through; each could be one end of a passage.
+const MOST_HOLES: usize = 50;
 /// The isolation range of the meter proves up to this.
 const ISOLATION_MOST: Ohms = Ohms(200e3);
 
@@ -57,6 +61,7 @@ pub(super) struct Draft {
     pub isolation: Vec<Result<IsolationDraft, Told>>,
     pub checks: Vec<Result<CheckDraft, Told>>,
     pub keep_outs: Vec<Result<KeepOut, Told>>,
+    pub holes: Vec<Result<HoleDraft, Told>>,
 }
 
 /// Names that other parts of the file refer to.
@@ -97,6 +102,7 @@ pub(super) fn read(sheet: &Sheet) -> Result<Draft, Told> {
         "isolation",
         "check",
         "keep_out",
+        "hole",
     ]);
 
     let heading = part(&root, "board").map(|table| heading::read(&table));
@@ -117,8 +123,10 @@ pub(super) fn read(sheet: &Sheet) -> Result<Draft, Told> {
     let checks =
         checks.and_then(|all| few(all, MOST_CHECKS, "checks are more than anybody answers with care"));
     let keep_outs = root.tables("keep_out");
-    let keep_outs =
-        keep_outs.and_then(|all| few(all, MOST_KEEP_OUTS, "keep-outs are more than pins can be led round"));
+    let keep_outs = keep_outs
+        .and_then(|all| few(all, MOST_KEEP_OUTS, "keep-outs are more than pins and wires can be led round"));
+    let holes = root.tables("hole");
+    let holes = holes.and_then(|all| few(all, MOST_HOLES, "holes are more than a wire can choose from"));
     let listed = points.is_ok() && segments.is_ok();
     let points: Vec<_> = points
         .into_iter()
@@ -134,6 +142,7 @@ pub(super) fn read(sheet: &Sheet) -> Result<Draft, Told> {
         isolation: isolation.iter().map(|item| isolation::read(item, &names)).collect(),
         checks: checks.unwrap_or_default().iter().map(check::read).collect(),
         keep_outs: keep_outs.unwrap_or_default().iter().map(keep_out::read).collect(),
+        holes: holes.unwrap_or_default().iter().map(|item| hole::read(item, edge)).collect(),
         heading,
         states,
     })

@@ -5,7 +5,10 @@ use std::ops::Range;
 use super::Placed;
 use crate::board::{Point, PointKind, Side, outline};
 use crate::document::{Item, Sheet, Told, check_name};
-use crate::quantity::clip;
+use crate::quantity::{Unit, clip};
+
+/// Least width of the metal at a point that is believed, mm.
+const PAD_MM: Range<f64> = 0.05..50.0;
 
 /// An entry of `[points]`; the name is known even when the rest is not.
 pub(in crate::board) struct PointDraft {
@@ -26,7 +29,7 @@ pub(super) fn read(
             format!("point `{}`", clip(name)),
             r#"write { at = [6.0, 31.0], side = "back", kind = "terminal" }"#,
         )?;
-        table.only(&["at", "side", "kind"]);
+        table.only(&["at", "side", "kind", "pad"]);
         let known_name = check_name(name)
             .map_err(|(what, help)| sheet.refuse(Some(span.clone()), format!("the point {what}"), help));
         let at = table.must("at", "at = [x, y] in mm").and_then(|item| {
@@ -52,7 +55,11 @@ pub(super) fn read(
                 ("test", PointKind::Test),
             ])
         });
-        Ok(Point { name: known_name?.to_owned(), at: at?, side: side?, kind: kind? })
+        let pad = table
+            .item("pad")
+            .map(|item| item.quantity(Unit::Millimetre, PAD_MM.start, PAD_MM.end))
+            .transpose();
+        Ok(Point { name: known_name?.to_owned(), at: at?, side: side?, kind: kind?, pad_mm: pad? })
     };
     let point = read();
     PointDraft { name: Placed { value: name.to_owned(), span }, point }
