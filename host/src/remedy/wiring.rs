@@ -1,0 +1,268 @@
+//! The wire of a repair: between which points, which gauge, along which way.
+//!
+//! The ends may lie beyond the faulty piece, on the same copper, as long as nothing lies between that has to stay in the path: the place
+//! with room for a joint is seldom the nearest one. Of all pairs of ends the one with the shortest way is taken.
+
+use serde::Serialize;
+
+use super::healthy::Expectation;
+use super::predict;
+use crate::board::graph::Graph;
+use crate::board::{Board, PointId, SegmentId};
+use crate::fitted::{self, NoBypass, Wire};
+use crate::limits::LimitSet;
+use crate::quantity::{Amps, Celsius, Ohms};
+use crate::route::gauge::{Covering, GAUGES, GaugeError, Need, Refused, Stock, against};
+use crate::route::{self, End, Hole, Route, RouteError, Task, cutting};
+
+/// Wires of repairs have a thin wall: they lie in small cases (common practice).
+const COVERING: Covering = Covering::ThinWall;
+/// Least distance of the insulation from what it keeps out of, and from the board's edge, mm (common practice).
+const CLEARANCE_MM: f64 = 0.3;
+const EDGE_MM: f64 = 0.5;
+/// A wire is held down every so many mm (common practice).
+const RELIEF_MM: f64 = 20.0;
+/// Slack: a twentieth of the length and two millimetres, so that a joint can be made anew (common practice).
+const SLACK_SHARE: f64 = 0.05;
+const SLACK_MM: f64 = 2.0;
+/// A passage through a hole is avoided if that costs no more than so many mm of wire.
+const PASSAGE_MM: f64 = 8.0;
+/// Air in a closed case at its warmest, and how much warmer than it a wire may get, kelvin: insulation is made for 80 °C and more (common
+/// practice).
+const AIR: Celsius = Celsius(50.0);
+const MOST_RISE_KELVIN: f64 = 20.0;
+/// Ends are looked for so many pieces away from the faulty one.
+const FARTHEST: usize = 3;
+/// No limit of a wire is above this multiple of the most that a sound one reads: as limits from the drop budget.
+const MOST_OF_HIGH: f64 = 3.0;
+
+/// A wire that could be fitted.
+#[derive(Clone, PartialEq, Debug, Serialize)]
+pub struct Wiring {
+    /// What is fitted, as the records keep it.
+    pub wire: Wire,
+    /// Names of the segments it lies across, in walking order.
+    pub bypasses: Vec<String>,
+    /// What is cut from the spool.
+    pub stock: Stock,
+    /// Where it lies.
+    pub route: Route,
+    /// Names of the holes it passes through, in order.
+    pub through: Vec<String>,
+    /// How it is cut, in words.
+    pub cutting: String,
+}
+
+/// Why no wire can be fitted.
+#[derive(Clone, PartialEq, Debug, thiserror::Error)]
+pub enum NoWiring {
+    /// Something has to stay in the path.
+    #[error(transparent)]
+    Stays(#[from] NoBypass),
+    /// There is no way.
+    #[error(transparent)]
+    NoWay(#[from] RouteError),
+    /// There is a way, and no wire for it.
+    #[error(transparent)]
+    Gauge(#[from] GaugeError),
+}
+
+/// What a wire has to go round.
+#[derive(Clone, Copy, Debug)]
+pub struct Bounds<'b> {
+    /// The board.
+    pub board: &'b Board,
+    /// Its limits.
+    pub limits: &'b LimitSet,
+    /// What the drop budget has left beyond the limits.
+    pub spare: Ohms,
+}
+
+/// The best wire across these neighbouring segments.
+///
+/// # Errors
+/// There is none, and why there is none from end to end of the segments themselves.
+pub fn across(bounds: Bounds<'_>, segments: &[SegmentId]) -> Result<Wiring, NoWiring> {
+    let board = bounds.board;
+    let own = ends_of(board, segments);
+    let [from, to] = own.map(|point| beyond(board, point, segments));
+    let mut pairs: Vec<([PointId; 2], f64)> = Vec::new();
+    for &a in &from {
+        for &b in &to {
+            let [p, q] = [a, b].map(|point| board.point(point).at);
+            pairs.push(([a, b], (p[0] - q[0]).hypot(p[1] - q[1])));
+        }
+    }
+    // The sort keeps equal ones as they come, and the segments' own ends come first.
+    pairs.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let mut best: Option<Wiring> = None;
+    let mut why = None;
+    for (ends, straight_mm) in pairs {
+        if best.as_ref().is_some_and(|best| best.route.price_mm <= straight_mm) {
+            break;
+        }
+        match between(bounds, ends) {
+            Ok(found) if best.as_ref().is_none_or(|best| found.route.price_mm < best.route.price_mm) => {
+                best = Some(found);
+            }
+            Ok(_) => {}
+            Err(reason) if ends == own || why.is_none() => why = Some(reason),
+            Err(_) => {}
+        }
+    }
+    match (best, why) {
+        (Some(best), _) => Ok(best),
+        (None, Some(why)) => Err(why),
+        (None, None) => Err(NoBypass::Unknown(String::new()).into()),
+    }
+}
+
+/// The two ends of a chain of neighbours; of one segment its own.
+fn ends_of(board: &Board, segments: &[SegmentId]) -> [PointId; 2] {
+    let all = segments.iter().flat_map(|id| [board.segment(*id).from, board.segment(*id).to]);
+    let all: Vec<PointId> = all.collect();
+    let once = |point: &&PointId| all.iter().filter(|other| other == point).count() == 1;
+    let mut ends = all.iter().filter(once).copied();
+    let first = ends.next().unwrap_or(PointId::new(0));
+    [first, ends.next().unwrap_or(first)]
+}
+
+/// The point itself, and those that are reached from it over what may be bypassed, away from the segments.
+fn beyond(board: &Board, point: PointId, segments: &[SegmentId]) -> Vec<PointId> {
+    let graph = Graph::of(board);
+    let mut found = vec![point];
+    let (mut at, mut passed) = (point, segments.to_vec());
+    for _ in 0..FARTHEST {
+        // Where the path branches it carries another current beyond, and where it ends there is nothing.
+        let ends = at == board.supply.from || at == board.supply.ret || board.supply.to.contains(&at);
+        if ends || graph.degree(at) != 2 {
+            break;
+        }
+        let next = board.segment_ids().find(|id| {
+            let segment = board.segment(*id);
+            !passed.contains(id) && (segment.from == at || segment.to == at)
+        });
+        let Some(next) = next.filter(|id| fitted::may_bypass(&board.segment(*id).kind)) else { break };
+        let segment = board.segment(next);
+        at = if segment.from == at { segment.to } else { segment.from };
+        passed.push(next);
+        found.push(at);
+    }
+    found
+}
+
+/// The thinnest wire between two points, on its shortest way.
+fn between(bounds: Bounds<'_>, ends: [PointId; 2]) -> Result<Wiring, NoWiring> {
+    let Bounds { board, limits, spare } = bounds;
+    let [from, to] = ends.map(|point| board.point(point));
+    let bypassed = fitted::bypassed(board, [&from.name, &to.name])?;
+    let most = bypassed.iter().map(|id| limits.of(*id).max).sum::<Ohms>() + spare;
+    let need = Need {
+        load: board.supply.load,
+        most,
+        air: AIR,
+        most_rise_kelvin: MOST_RISE_KELVIN,
+        fits_mm: None,
+    };
+    let mut refused: Vec<(u32, Refused)> = Vec::new();
+    let mut no_way = None;
+    let mut length_mm = 0.0;
+    for awg in GAUGES {
+        let stock = Stock::new(awg, COVERING);
+        // What a wire of no length cannot do, no longer one can.
+        if let Some(why) = against(&stock, 1e-3, &need) {
+            refused.push((awg, why));
+            continue;
+        }
+        let route = match route::shortest(&task(board, &stock, ends)) {
+            Ok(route) => route,
+            // A thicker wire finds no way either, and needs larger pads.
+            Err(error) => {
+                no_way = Some(error);
+                break;
+            }
+        };
+        length_mm = route.cut.length_mm;
+        let expected = predict::wire(length_mm, awg);
+        if expected.interval[1] > most {
+            refused.push((awg, Refused::Drop { reads: expected.interval[1], most }));
+            continue;
+        }
+        let max = (expected.interval[1] * MOST_OF_HIGH).min(most);
+        let wire = Wire {
+            from: from.name.clone(),
+            to: to.name.clone(),
+            awg,
+            length_mm: length_mm.ceil(),
+            typical: expected.middle,
+            max,
+        };
+        let label = format!("{} to {}", from.name, to.name);
+        let item = cutting::Item::new(&label, stock, &route);
+        return Ok(Wiring {
+            bypasses: bypassed.iter().map(|id| board.segment(*id).name.clone()).collect(),
+            stock,
+            through: route
+                .passages
+                .iter()
+                .filter_map(|hole| board.holes.get(*hole))
+                .map(|hole| hole.name.clone())
+                .collect(),
+            cutting: cutting::lines(&[item]).concat(),
+            wire,
+            route,
+        });
+    }
+    Err(match no_way {
+        // Whatever was refused before was too thin.
+        Some(error) => error.into(),
+        None => GaugeError::None { covering: COVERING, load: board.supply.load, length_mm, refused }.into(),
+    })
+}
+
+fn task(board: &Board, stock: &Stock, ends: [PointId; 2]) -> Task {
+    let end = |point: PointId| {
+        let point = board.point(point);
+        End { name: point.name.clone(), at: point.at, side: point.side, pad_mm: point.pad_mm }
+    };
+    let [from, to] = ends.map(end);
+    Task {
+        outline: board.outline.clone(),
+        keep_outs: board.keep_outs.clone(),
+        thickness_mm: board.thickness_mm,
+        wire: route::Wire {
+            insulated_mm: stock.insulated_mm,
+            conductor_mm: stock.conductor_mm,
+            bend_mm: stock.bend_mm,
+            clearance_mm: CLEARANCE_MM,
+            edge_mm: EDGE_MM,
+            relief_mm: RELIEF_MM,
+            slack_share: SLACK_SHARE,
+            slack_mm: SLACK_MM,
+        },
+        from,
+        to,
+        holes: board
+            .holes
+            .iter()
+            .map(|hole| Hole { name: hole.name.clone(), at: hole.at, drill_mm: hole.diameter_mm })
+            .collect(),
+        passage_mm: PASSAGE_MM,
+    }
+}
+
+impl Wiring {
+    /// What the next sweep should read of it with what it lies across, which reads `beside` now; `None`: no current passes that.
+    pub fn expected(&self, beside: Option<Expectation>) -> Expectation {
+        let wire = predict::wire(self.wire.length_mm, self.wire.awg);
+        match beside {
+            Some(beside) => predict::in_parallel(wire, beside),
+            None => wire,
+        }
+    }
+
+    /// Current that it carries at full load.
+    pub fn rise_kelvin(&self, load: Amps) -> f64 {
+        self.stock.rise_kelvin(load, AIR)
+    }
+}
