@@ -59,6 +59,11 @@ pub fn name([from, to]: [&str; 2]) -> String {
     format!("wire {from}~{to}")
 }
 
+/// The points of a wire by its name, as [`name`] gives it.
+pub fn ends(name: &str) -> Option<[&str; 2]> {
+    name.strip_prefix("wire ")?.split_once('~').map(|(from, to)| [from, to])
+}
+
 /// Why no wire may lie between two points.
 #[derive(Clone, PartialEq, Eq, Debug, Error)]
 pub enum NoBypass {
@@ -129,7 +134,9 @@ pub fn bypassed(board: &Board, ends: [&str; 2]) -> Result<Vec<SegmentId>, NoBypa
     for pair in path.windows(2) {
         let [one, next] = [pair[0], pair[1]].map(|id| board.segment(id));
         let shared = [one.from, one.to].into_iter().find(|point| [next.from, next.to].contains(point));
-        let ends_path = |point| point == board.supply.from || point == board.supply.ret || board.supply.to.contains(&point);
+        let ends_path = |point| {
+            point == board.supply.from || point == board.supply.ret || board.supply.to.contains(&point)
+        };
         if let Some(at) = shared.filter(|&point| graph.degree(point) != 2 || ends_path(point)) {
             return Err(NoBypass::Branch { at: board.point(at).name.clone() });
         }

@@ -30,6 +30,7 @@ mod progress;
 mod prove;
 mod receive;
 mod records;
+mod remedy;
 mod serve;
 mod slip;
 mod sweep;
@@ -59,6 +60,7 @@ use crate::{
     watch::{TaskError, WatchError},
 };
 use output::Output;
+use remedy::NoRemedy;
 
 /// Finds the dead spot in a board's supply path.
 ///
@@ -120,6 +122,8 @@ enum Command {
     Lot(records::LotArgs),
     /// Write something down about a unit.
     Note(records::NoteArgs),
+    /// Say what to do about a unit's faults: repairs by what they promise and cost, with the wire and its way.
+    Remedy(remedy::Args),
     /// Write down a repair of a unit.
     Repair(records::RepairArgs),
     /// Say where a unit stands in the work: received, in repair, scrapped, sold.
@@ -195,6 +199,9 @@ enum Failure {
     /// A file that cannot be planned for.
     #[error("{0}")]
     Plan(#[from] PlanError),
+    /// Nothing can be proposed.
+    #[error("{0}")]
+    Remedy(#[from] NoRemedy),
     /// A fault specification.
     #[error("{0}")]
     Spec(#[from] SpecError),
@@ -464,6 +471,7 @@ pub fn main() -> ExitCode {
         Command::Unit(command) => records::unit(command, args.records, &mut output),
         Command::Lot(command) => records::lot(command, args.records, &mut output),
         Command::Note(command) => records::note(command, args.records, &mut output),
+        Command::Remedy(command) => remedy::run(command, args.records, &mut output),
         Command::Repair(command) => records::repair(command, args.records, &mut output),
         Command::Status(command) => receive::status(command, args.records, &mut output),
         Command::Photo(command) => photo::run(command, args.records, &mut output),

@@ -7,6 +7,7 @@ use super::{
     form::{Form, Views},
     output::{Output, complain},
     paper::Print,
+    remedy,
 };
 use crate::{
     records::{self, Records, SweepId, now_us, text},
@@ -50,12 +51,16 @@ pub struct RepairArgs {
     /// Serial number.
     #[arg(value_name = "SN")]
     serial: String,
-    /// The segment or the two points that were repaired, as the report names them.
-    #[arg(long = "at", value_name = "WHERE")]
-    place: String,
-    /// What was done: cleaned, reflowed, replaced, rebuilt, wired …
-    #[arg(long, value_name = "ACTION")]
-    action: String,
+    /// Take the proposal of this number from `copperwalk remedy SN`: the place, the method, the predicted reading and the wire come
+    /// from there.
+    #[arg(long, value_name = "N", conflicts_with_all = ["place", "action"])]
+    remedy: Option<usize>,
+    /// The segment, the two points or the fitted wire that was repaired, as the report names them.
+    #[arg(long = "at", value_name = "WHERE", required_unless_present = "remedy")]
+    place: Option<String>,
+    /// What was done: cleaned, reflowed, replaced, rebuilt, wired, or, of a wire fitted before, removed.
+    #[arg(long, value_name = "ACTION", required_unless_present = "remedy")]
+    action: Option<String>,
     /// Anything else worth keeping.
     #[arg(default_value = "")]
     text: String,
@@ -129,8 +134,16 @@ pub fn note(args: NoteArgs, store: Option<PathBuf>, output: &mut Output) -> Resu
 pub fn repair(args: RepairArgs, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
     let serial = text::serial(&args.serial)?;
     let records = open(store)?;
-    let place = records.place(&serial, &args.place)?;
-    records.repair(&serial, now_us(), &place, &args.action, &args.text)?;
+    match args.remedy {
+        Some(number) => {
+            let proposal = remedy::numbered(&records, &serial, number)?;
+            records.take(&serial, now_us(), &proposal.taken(), &args.text)?;
+        }
+        None => {
+            let place = records.place(&serial, &args.place.unwrap_or_default())?;
+            records.repair(&serial, now_us(), &place, &args.action.unwrap_or_default(), &args.text)?;
+        }
+    }
     output.text("written down; sweep the unit again to prove the repair")?;
     Ok(Status::Pass)
 }

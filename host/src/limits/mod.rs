@@ -9,7 +9,7 @@ pub use file::{parse, read, read_kept};
 use crate::quantity::Ohms;
 use crate::{
     board::{
-        Board, SegmentId,
+        Board, Segment, SegmentId,
         drop_budget::{self, DropBudget},
         graph::Graph,
     },
@@ -60,6 +60,14 @@ impl LimitSet {
             },
         });
         Self { origin: "board file", hash: board.hash.clone(), limits: limits.collect() }
+    }
+
+    /// The limits that a set with this hash had, as somebody kept them by segment; what is not kept has the board's.
+    pub fn kept(board: &Board, hash: &str, of: impl Fn(&Segment) -> Option<Limits>) -> Self {
+        let usual = Self::of_board(board);
+        let limits =
+            board.segments.iter().zip(usual.limits).map(|(segment, limit)| of(segment).unwrap_or(limit));
+        Self { origin: "judgement", hash: hash.into(), limits: limits.collect() }
     }
 
     /// The same with some of them replaced by what a file with this text states.

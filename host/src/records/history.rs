@@ -11,7 +11,7 @@ use super::head::{self, Head};
 use super::judgement::{self, Which};
 use super::ledger::{Ledger, Line, Units};
 use super::status::{Status, Step};
-use super::summary::{Event, PastSweep, Photo, SweepId, Tick, Trend, UnitHistory};
+use super::summary::{Event, PastSweep, Photo, Promise, Repair, SweepId, Tick, Trend, UnitHistory};
 use super::{Error, Store, logbook};
 use crate::fitted::{self, Wire};
 use crate::sweep::{IsolationRow, Judgement, SegmentRow};
@@ -151,6 +151,33 @@ impl UnitHistory {
             _ => None,
         });
         repairs.filter(|noted| *noted <= at_us).max()
+    }
+
+    /// What repairs promised, each held against the next sweep that counts.
+    pub fn promises(&self) -> Vec<Promise> {
+        let mut promises = Vec::new();
+        for (index, event) in self.events.iter().enumerate() {
+            let Event::Repair(Repair { at_us, taken: Some(taken), .. }) = event else { continue };
+            let Some(predicted) = &taken.predicted else { continue };
+            let next = self.events.iter().skip(index).find_map(|event| match event {
+                Event::Sweep(past) if past.judgement.verdict != Verdict::Void && past.voided.is_none() => {
+                    Some(past)
+                }
+                _ => None,
+            });
+            let row =
+                next.and_then(|past| past.judgement.segments.iter().find(|row| row.name == predicted.row));
+            let read = row.and_then(|row| row.at_20c);
+            promises.push(Promise { at_us: *at_us, predicted: predicted.clone(), read });
+        }
+        promises
+    }
+
+    /// Was a repair noted after this sweep?
+    pub fn is_repaired_since(&self, sweep: SweepId) -> bool {
+        let after =
+            self.events.iter().skip_while(|event| !matches!(event, Event::Sweep(past) if past.id == sweep));
+        after.skip(1).any(|event| matches!(event, Event::Repair(_)))
     }
 
     /// The wires that repairs noted up to this time, µs since 1970-01-01 UTC, left on the unit, in the order of their first fitting. A

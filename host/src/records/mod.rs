@@ -5,7 +5,7 @@
 //! `open` (what may be opened, and how), `head` and `judgement` (a measurement's row, a judgement with its lists), `write`
 //! (a sweep in one transaction), `stored` (whole sweeps again), `history` (one unit), `lot` (many units), `catalogue` (all of them, in
 //! memory), `logbook`
-//! (what people write down), [`status`] (where a unit stands in the work), `photo` with `picture` (photos of units).
+//! (what people write down), `outcomes` (what came of repairs), [`status`] (where a unit stands in the work), `photo` with `picture` (photos of units).
 //! `digest`, `ledger` and `check` see to it that neither an altered row nor a missing one passes; `copy` saves and
 //! restores; `aside` keeps what a locked store could not take. `wilson` says how far a yield can be trusted. `rows`, `list`
 //! and `value` turn values into columns, `raw` codes into bytes; `files` are the texts a sweep stands on, `proof` what was
@@ -44,6 +44,7 @@ mod logbook;
 mod lot;
 mod near;
 mod open;
+mod outcomes;
 mod path;
 mod photo;
 mod picture;
@@ -66,6 +67,7 @@ pub(crate) mod sample;
 #[cfg(test)]
 mod tests;
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -90,6 +92,8 @@ pub use summary::{PhotoId, SweepId};
 use crate::board::Board;
 use crate::fixture::Fixture;
 use crate::proof::Proof;
+use crate::quantity::Ohms;
+use crate::remedy::{Repaired, Taken};
 use crate::sweep::{Judgement, Sweep};
 use status::Said;
 use summary::{LotLine, LotSummary, PastJudgement, UnitHistory, UnitLine};
@@ -338,6 +342,22 @@ impl Records {
         text: &str,
     ) -> Result<(), Error> {
         self.ask(ANSWER, self.store.repair(serial, at_us, place, action, text))
+    }
+
+    pub fn take(&self, serial: &str, at_us: i64, taken: &Taken, text: &str) -> Result<(), Error> {
+        self.ask(ANSWER, self.store.take(serial, at_us, taken, text))
+    }
+
+    pub fn repairs(&self, lot: Option<&str>) -> Result<Vec<Repaired>, Error> {
+        self.ask(ANSWER, self.store.repairs(lot))
+    }
+
+    pub fn good_readings(&self, board_hash: &str) -> Result<BTreeMap<String, Vec<Ohms>>, Error> {
+        self.ask(ANSWER, self.store.good_readings(board_hash))
+    }
+
+    pub fn board_of(&self, unit: &UnitHistory) -> Result<Option<Board>, Error> {
+        self.ask(ANSWER, self.store.board_of(unit))
     }
 
     pub fn receive(&self, serials: &[String], lot: Option<&str>, at_us: i64) -> Result<(), Error> {

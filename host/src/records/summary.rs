@@ -16,7 +16,8 @@ use utoipa::ToSchema;
 use super::status::{Said, Status};
 use crate::measurement::{Basis, BenchWork, Manner};
 use crate::plan::Sampling;
-use crate::remedy::Taken;
+use crate::quantity::Ohms;
+use crate::remedy::{Predicted, Taken};
 use crate::sweep::Judgement;
 use crate::verdict::{Class, Verdict};
 
@@ -221,6 +222,18 @@ pub struct Repair {
     /// The proposal that was taken, if one was.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub taken: Option<Taken>,
+}
+
+/// What a repair promised of the next sweep, held against it.
+#[derive(Clone, PartialEq, Debug, Serialize, ToSchema)]
+pub struct Promise {
+    /// When the repair was noted, µs since 1970-01-01 UTC.
+    pub at_us: i64,
+    /// What was predicted.
+    pub predicted: Predicted,
+    /// What the next sweep that counts read there at 20 °C; `None`: it has not been read since.
+    #[serde(rename = "read_ohms")]
+    pub read: Option<Ohms>,
 }
 
 /// Where a unit stands in the work, as somebody said it.

@@ -97,7 +97,8 @@ mod tests {
     use crate::virtual_bench::rng::Rng;
 
     fn board() -> Board {
-        crate::board::parse("board.toml", include_str!("../../../fixtures/tide-gauge-head/board.toml")).unwrap()
+        crate::board::parse("board.toml", include_str!("../../../fixtures/tide-gauge-head/board.toml"))
+            .unwrap()
     }
 
     #[test]

@@ -7,12 +7,20 @@ use crate::quantity::engineering;
 use crate::verdict::Class;
 
 /// How a method is carried out on a segment.
-pub fn on_segment(board: &Board, segment: &Segment, class: Class, method: Method, strand: Option<u32>) -> String {
+pub fn on_segment(
+    board: &Board,
+    segment: &Segment,
+    class: Class,
+    method: Method,
+    strand: Option<u32>,
+) -> String {
     let [from, to] = [segment.from, segment.to].map(|point| &board.point(point).name);
     match method {
         Method::Clean => match segment.kind {
             SegmentKind::Switch => "work contact cleaner in, move it twenty times, let it dry".into(),
-            SegmentKind::Connector => "clean both halves with contact cleaner, tighten slack contacts, seat it again".into(),
+            SegmentKind::Connector => {
+                "clean both halves with contact cleaner, tighten slack contacts, seat it again".into()
+            }
             _ => "wash it with isopropyl alcohol and a brush, dry it warm".into(),
         },
         Method::Reflow => match (&segment.kind, class) {
@@ -25,17 +33,23 @@ pub fn on_segment(board: &Board, segment: &Segment, class: Class, method: Method
             _ => format!("flux the joints at {from} and {to} and reflow them with a little fresh solder"),
         },
         Method::Replace => match segment.kind {
-            SegmentKind::Fuse { .. } => format!("look for a short behind {to} first; then fit the same rating and speed"),
+            SegmentKind::Fuse { .. } => {
+                format!("look for a short behind {to} first; then fit the same rating and speed")
+            }
             _ => format!("take it off at {from} and {to}, clean the pads, fit the same part"),
         },
         Method::RebuildVia => match strand {
             Some(awg) => format!(
                 "clear the holes at {from} and {to}, pass a strand of bare wire (AWG {awg}) through each, bend and solder it on both sides"
             ),
-            None => format!("clear the holes at {from} and {to}, and solder a strand through each, on both sides"),
+            None => {
+                format!("clear the holes at {from} and {to}, and solder a strand through each, on both sides")
+            }
         },
         Method::Leave => match class {
-            Class::RedundancyLost => "leave it: the other holes still carry the load; the next crack ends it".into(),
+            Class::RedundancyLost => {
+                "leave it: the other holes still carry the load; the next crack ends it".into()
+            }
             _ => "let it rest for a night and sweep it again".into(),
         },
         Method::WireAround | Method::ParallelWire => String::new(),
@@ -46,15 +60,21 @@ pub fn on_segment(board: &Board, segment: &Segment, class: Class, method: Method
 pub fn on_gap(place: &str, method: Method) -> String {
     match method {
         Method::Clean => format!("wash between {place} with isopropyl alcohol and a brush, dry it warm"),
-        Method::Reflow => format!("look for a bridge of solder between {place}, flux it and take it away with wick"),
-        _ => format!("lift the capacitors between {place} one by one, sweeping after each; replace the one that was it"),
+        Method::Reflow => {
+            format!("look for a bridge of solder between {place}, flux it and take it away with wick")
+        }
+        _ => format!(
+            "lift the capacitors between {place} one by one, sweeping after each; replace the one that was it"
+        ),
     }
 }
 
 /// How a fitted wire is put right.
 pub fn on_wire(from: &str, to: &str, method: Method) -> String {
     match method {
-        Method::Replace => format!("take the wire off and solder a new one from {from} to {to} along the same way"),
+        Method::Replace => {
+            format!("take the wire off and solder a new one from {from} to {to} along the same way")
+        }
         _ => format!("pull gently at both ends; clean, flux and reflow its joints at {from} and {to}"),
     }
 }

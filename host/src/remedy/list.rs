@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::healthy::{Expectation, healthy};
+use super::healthy::{Expectation, StandsOn, healthy};
 use super::how;
 use super::predict;
 use super::proposal::{Excluded, Prediction, Proposal, SWEEP_MINUTES, Works};
@@ -48,12 +48,28 @@ impl Case<'_> {
     /// The row of a segment or a wire in the last sweep; of several states the one that says most.
     pub(super) fn row(&self, name: &str) -> Option<&SegmentRow> {
         let rows = || self.judgement.segments.iter().filter(|row| row.name == name);
-        rows().find(|row| row.verdict == Verdict::Fail).or_else(|| rows().find(|row| row.at_20c.is_some())).or_else(|| rows().next())
+        rows()
+            .find(|row| row.verdict == Verdict::Fail)
+            .or_else(|| rows().find(|row| row.at_20c.is_some()))
+            .or_else(|| rows().next())
     }
 
     /// What a segment will read once it is healthy.
     pub(super) fn healthy(&self, segment: &Segment) -> Expectation {
         healthy(segment, self.readings.get(&segment.name).map_or(&[], Vec::as_slice))
+    }
+
+    /// What the meter makes of a resistance that is the sum of so many readings: it is unsure by as much as it was of copper in the last
+    /// sweep, in the middle of that.
+    fn as_read(&self, expected: Expectation, readings: usize) -> Expectation {
+        let copper = |row: &&SegmentRow| matches!(row.kind.as_str(), "trace" | "via" | "pour" | "wire");
+        let mut unsure: Vec<Ohms> = self.judgement.segments.iter().filter(copper).filter_map(|row| row.u95).collect();
+        unsure.sort_by(Ohms::total_cmp);
+        let u95 = unsure.get(unsure.len() / 2).copied().unwrap_or_default() * (readings as f64).sqrt();
+        let [low, high] = expected.interval;
+        let widened = |end: Ohms| (end - expected.middle).hypot(u95);
+        let interval = [(expected.middle - widened(low)).max(Ohms::ZERO), expected.middle + widened(high)];
+        Expectation { interval, ..expected }
     }
 
     /// Faults that a repair is worth looking for, most probable first.
@@ -140,7 +156,7 @@ fn propose(
         }
         (_, None, Some(wire)) => {
             how = how::on_wire(&wire.from, &wire.to, method);
-            let expected = predict::wire(wire.length_mm, wire.awg);
+            let expected = case.as_read(predict::wire(wire.length_mm, wire.awg), 1);
             let read = Predicted { row: wire.name(), middle: expected.middle, interval: expected.interval };
             predicted = Some(Prediction::new(read, expected.stands_on, None, wire.max));
         }
@@ -178,7 +194,8 @@ fn suspects(case: &Case<'_>, fault: &UnitFault, id: SegmentId) -> Vec<SegmentId>
     let alternatives = case.judgement.faults.iter().filter(|other| {
         fault.alternative.is_some() && other.alternative == fault.alternative && other.class == fault.class
     });
-    let ids: Vec<SegmentId> = alternatives.filter_map(|other| case.board.segment_named(&other.place)).collect();
+    let ids: Vec<SegmentId> =
+        alternatives.filter_map(|other| case.board.segment_named(&other.place)).collect();
     let [one, other] = ids.as_slice() else { return vec![id] };
     let (a, b) = (case.board.segment(*one), case.board.segment(*other));
     let neighbours = [a.from, a.to].iter().any(|point| [b.from, b.to].contains(point));
@@ -191,8 +208,12 @@ fn of_segment(case: &Case<'_>, fault: &UnitFault, id: SegmentId, method: Method)
     let segment = case.board.segment(id);
     let row = case.row(&segment.name);
     let read = row.and_then(|row| Some([row.at_20c?, row.u95?]));
-    let expected =
-        predict::after(case.board, segment, method, fault.class, read, case.healthy(segment))?;
+    let expected = predict::after(case.board, segment, method, fault.class, read, case.healthy(segment))?;
+    // Readings of other units hold what the meter is unsure by.
+    let expected = match expected.stands_on {
+        StandsOn::Units(_) => expected,
+        StandsOn::BoardFile | StandsOn::Wire => case.as_read(expected, 1),
+    };
     let limits = case.limits.of(id);
     let read = Predicted { row: segment.name.clone(), middle: expected.middle, interval: expected.interval };
     Some(Prediction::new(read, expected.stands_on, limits.min, limits.max))
@@ -213,11 +234,12 @@ fn of_wire(case: &Case<'_>, fault: &UnitFault, wiring: &Wiring) -> Prediction {
             }
         })
     });
-    let beside = pieces.flatten().fold([Ohms::ZERO; 3], |sum, piece| [0, 1, 2].map(|i: usize| sum[i] + piece[i]));
+    let beside =
+        pieces.flatten().fold([Ohms::ZERO; 3], |sum, piece| [0, 1, 2].map(|i: usize| sum[i] + piece[i]));
     let copper = Expectation {
         middle: beside[1],
         interval: [beside[0], beside[2]],
-        stands_on: super::healthy::StandsOn::Wire,
+        stands_on: StandsOn::Wire,
     };
     let expected = match fault.class {
         _ if is_open => wiring.expected(None),
@@ -229,6 +251,7 @@ fn of_wire(case: &Case<'_>, fault: &UnitFault, wiring: &Wiring) -> Prediction {
         }
         _ => wiring.expected(Some(copper)),
     };
-    let read = Predicted { row: wiring.wire.name(), middle: expected.middle, interval: expected.interval };
+    let read = case.as_read(expected, wiring.bypasses.len());
+    let read = Predicted { row: wiring.wire.name(), middle: read.middle, interval: read.interval };
     Prediction::new(read, expected.stands_on, None, wiring.wire.max)
 }

@@ -25,8 +25,9 @@ pub use together::{LoadAfter, Together};
 pub use wiring::Wiring;
 
 use crate::board::Board;
-use crate::limits::LimitSet;
+use crate::limits::{LimitOrigin, LimitSet, Limits};
 use crate::quantity::{Amps, Ohms, Volts};
+use crate::sweep::Judgement;
 use crate::voltage_drop::{Conditions, Network, values};
 
 /// What can be done about a unit.
@@ -38,6 +39,15 @@ pub struct Remedies {
     pub excluded: Vec<Excluded>,
     /// What to do together, so that the whole path is inside its budget afterwards; nothing without a fault.
     pub together: Option<Together>,
+}
+
+/// The limits that a judgement was made with: its rows keep them.
+pub fn limits_of(board: &Board, judgement: &Judgement) -> LimitSet {
+    LimitSet::kept(board, &judgement.limits.hash, |segment| {
+        let row = judgement.segments.iter().find(|row| row.name == segment.name)?;
+        let origin = if row.limit_derived { LimitOrigin::Derived } else { LimitOrigin::Stated };
+        Some(Limits { min: row.min, max: row.max, origin })
+    })
 }
 
 /// Works out what can be done.

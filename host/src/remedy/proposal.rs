@@ -3,8 +3,8 @@
 use serde::Serialize;
 
 use super::healthy::StandsOn;
-use super::tally::Count;
 use super::taken::{Predicted, Taken};
+use super::tally::Count;
 use super::wiring::Wiring;
 use crate::fault::method::{Method, Minutes};
 use crate::quantity::Ohms;

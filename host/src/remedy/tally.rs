@@ -59,7 +59,9 @@ impl Tally {
         let mut tally = Self::default();
         for repair in repairs {
             let key = (At::of(board, &repair.place), repair.class, repair.method());
-            let ((Some(at), Some(class), Some(method)), Some(cured)) = (key, repair.cured()) else { continue };
+            let ((Some(at), Some(class), Some(method)), Some(cured)) = (key, repair.cured()) else {
+                continue;
+            };
             let count = tally.0.entry((at, class, method)).or_default();
             *if cured { &mut count.worked } else { &mut count.failed } += 1;
         }
@@ -90,7 +92,8 @@ mod tests {
     #[test]
     fn repairs_are_counted_by_what_the_next_sweep_shows_at_their_place() {
         let board =
-            crate::board::parse("board.toml", include_str!("../../../fixtures/tide-gauge-head/board.toml")).unwrap();
+            crate::board::parse("board.toml", include_str!("../../../fixtures/tide-gauge-head/board.toml"))
+                .unwrap();
         let film = Some(Class::Film);
         let tally = Tally::of(
             &board,

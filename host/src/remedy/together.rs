@@ -58,7 +58,12 @@ pub fn together(case: &Case<'_>, proposals: &[Proposal]) -> Option<Together> {
         return None;
     }
     let effort = |choice: &[usize]| -> f64 {
-        choice.iter().zip(&groups).filter_map(|(at, group)| group.get(*at)).map(|proposal| proposal.minutes_per_cure).sum()
+        choice
+            .iter()
+            .zip(&groups)
+            .filter_map(|(at, group)| group.get(*at))
+            .map(|proposal| proposal.minutes_per_cure)
+            .sum()
     };
     let first = vec![0; groups.len()];
     let mut queue = BinaryHeap::from([Choice { effort: effort(&first), places: first.clone() }]);
@@ -127,7 +132,8 @@ fn groups<'p>(case: &Case<'_>, proposals: &'p [Proposal]) -> Vec<Vec<&'p Proposa
         });
         // Of alternatives the most probable place is mended first.
         let first = places.next()?;
-        let group: Vec<&Proposal> = proposals.iter().filter(|proposal| proposal.place == first.place).collect();
+        let group: Vec<&Proposal> =
+            proposals.iter().filter(|proposal| proposal.place == first.place).collect();
         (!group.is_empty()).then_some(group)
     };
     keys.iter().filter_map(of).collect()
@@ -135,7 +141,8 @@ fn groups<'p>(case: &Case<'_>, proposals: &'p [Proposal]) -> Vec<Vec<&'p Proposa
 
 fn result(case: &Case<'_>, chosen: &[&Proposal]) -> Together {
     let loads = loads(case, chosen);
-    let rows = chosen.iter().filter_map(|proposal| proposal.predicted.as_ref()).map(|prediction| prediction.verdict);
+    let rows =
+        chosen.iter().filter_map(|proposal| proposal.predicted.as_ref()).map(|prediction| prediction.verdict);
     let verdict = worst(rows.chain(loads.iter().map(|load| load.verdict)));
     let mut numbers: Vec<usize> = chosen.iter().map(|proposal| proposal.number).collect();
     numbers.sort_unstable();
@@ -143,7 +150,8 @@ fn result(case: &Case<'_>, chosen: &[&Proposal]) -> Together {
     let board = case.board;
     Together {
         numbers,
-        minutes: chosen.iter().map(|proposal| proposal.minutes.mean()).sum::<f64>() + super::proposal::SWEEP_MINUTES,
+        minutes: chosen.iter().map(|proposal| proposal.minutes.mean()).sum::<f64>()
+            + super::proposal::SWEEP_MINUTES,
         chance: chosen.iter().map(|proposal| proposal.chance).product(),
         verdict,
         suffices: verdict == Verdict::Pass,
@@ -173,7 +181,9 @@ fn loads(case: &Case<'_>, chosen: &[&Proposal]) -> Vec<LoadVoltage> {
         }
         let mut wires = Vec::new();
         for proposal in chosen {
-            let Some(predicted) = proposal.predicted.as_ref().map(|prediction| &prediction.read) else { continue };
+            let Some(predicted) = proposal.predicted.as_ref().map(|prediction| &prediction.read) else {
+                continue;
+            };
             let [low, high] = predicted.interval;
             let range = Range::between(low, high);
             match (&proposal.wire, board.segment_named(&predicted.row)) {

@@ -45,6 +45,9 @@ pub struct Wiring {
     pub bypasses: Vec<String>,
     /// What is cut from the spool.
     pub stock: Stock,
+    /// What was asked for its way.
+    #[serde(skip)]
+    pub task: Task,
     /// Where it lies.
     pub route: Route,
     /// Names of the holes it passes through, in order.
@@ -157,13 +160,8 @@ fn between(bounds: Bounds<'_>, ends: [PointId; 2]) -> Result<Wiring, NoWiring> {
     let [from, to] = ends.map(|point| board.point(point));
     let bypassed = fitted::bypassed(board, [&from.name, &to.name])?;
     let most = bypassed.iter().map(|id| limits.of(*id).max).sum::<Ohms>() + spare;
-    let need = Need {
-        load: board.supply.load,
-        most,
-        air: AIR,
-        most_rise_kelvin: MOST_RISE_KELVIN,
-        fits_mm: None,
-    };
+    let need =
+        Need { load: board.supply.load, most, air: AIR, most_rise_kelvin: MOST_RISE_KELVIN, fits_mm: None };
     let mut refused: Vec<(u32, Refused)> = Vec::new();
     let mut no_way = None;
     let mut length_mm = 0.0;
@@ -174,7 +172,8 @@ fn between(bounds: Bounds<'_>, ends: [PointId; 2]) -> Result<Wiring, NoWiring> {
             refused.push((awg, why));
             continue;
         }
-        let route = match route::shortest(&task(board, &stock, ends)) {
+        let task = task(board, &stock, ends);
+        let route = match route::shortest(&task) {
             Ok(route) => route,
             // A thicker wire finds no way either, and needs larger pads.
             Err(error) => {
@@ -210,6 +209,7 @@ fn between(bounds: Bounds<'_>, ends: [PointId; 2]) -> Result<Wiring, NoWiring> {
                 .collect(),
             cutting: cutting::lines(&[item]).concat(),
             wire,
+            task,
             route,
         });
     }

@@ -179,6 +179,15 @@ pub fn full_bar(lot: &LotSummary) -> u32 {
     most.max(lot.units.len().min(LEAST) as u32).max(1)
 }
 
+/// A probability: `82 %`; the very small ones are not shown as nothing, nor the very large ones as certain.
+pub fn chance(probability: f64) -> String {
+    match probability * 100.0 {
+        percent if percent > 0.0 && percent < 0.5 => "under 1\u{a0}%".into(),
+        percent if percent < 100.0 && percent >= 99.5 => "over 99\u{a0}%".into(),
+        percent => format!("{percent:.0}\u{a0}%"),
+    }
+}
+
 /// A relative tolerance: `0.1 %`.
 pub fn percent(relative: f64) -> String {
     format!("{}\u{a0}%", (relative * 1e6).round() / 1e4)

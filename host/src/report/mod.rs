@@ -18,6 +18,7 @@ pub mod json;
 pub mod label;
 pub mod pdf;
 pub mod plan;
+pub mod remedies;
 pub mod spread;
 pub mod terminal;
 pub(crate) mod text;

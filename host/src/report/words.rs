@@ -1,11 +1,13 @@
 //! How verdicts, classes and findings are said, in every report alike.
 
 use crate::measurement::{ByHand, Manner, Method, Purpose};
+use crate::quantity::engineering;
 use crate::records::status::Status;
 use crate::records::summary::{
-    Counts, Event, LotSummary, ParetoRow, PastSweep, Photo, Repair, StatusSaid, UnitHistory, UnitState, Void,
-    WatchEntry,
+    Counts, Event, LotSummary, ParetoRow, PastSweep, Photo, Promise, Repair, StatusSaid, UnitHistory,
+    UnitState, Void, WatchEntry,
 };
+use crate::report::remedies;
 use crate::report::watch::WatchSheet;
 use crate::sweep::{Advice, Judgement, Sweep, UnitFault};
 use crate::verdict::{Class, Verdict};
@@ -355,12 +357,35 @@ pub fn sentence(text: &str) -> String {
     }
 }
 
-/// A repair: where, what, and more about it.
+/// A repair: where, what, the wire if one was fitted, and more about it.
 pub fn repair(repair: &Repair) -> String {
-    match repair.text.is_empty() {
-        true => format!("{}: {}", repair.place, repair.action),
-        false => format!("{}: {}; {}", repair.place, repair.action, repair.text),
+    let taken = repair.taken.as_ref();
+    let action = taken.map_or(repair.action.as_str(), |taken| remedies::method(taken.method));
+    let wire = taken
+        .and_then(|taken| taken.wire.as_ref())
+        .map(|wire| format!("AWG {}, {} mm, from {} to {}", wire.awg, wire.length_mm, wire.from, wire.to));
+    let more: Vec<&str> = wire
+        .as_deref()
+        .into_iter()
+        .chain(Some(repair.text.as_str()))
+        .filter(|text| !text.is_empty())
+        .collect();
+    match more.is_empty() {
+        true => format!("{}: {action}", repair.place),
+        false => format!("{}: {action}; {}", repair.place, more.join("; ")),
     }
+}
+
+/// What a repair promised, and what the next sweep that counts read there.
+pub fn promise(promise: &Promise) -> String {
+    let Promise { predicted, read, .. } = promise;
+    let [low, high] = predicted.interval.map(engineering);
+    let held = match read {
+        None => "not read since".to_owned(),
+        Some(read) if predicted.holds(*read) => format!("{} was read, as predicted", engineering(*read)),
+        Some(read) => format!("{} was read, not as predicted", engineering(*read)),
+    };
+    format!("{}: {low} to {high} was predicted; {held}", predicted.row)
 }
 
 /// Where a unit stands in the work.

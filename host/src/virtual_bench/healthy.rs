@@ -97,6 +97,29 @@ pub fn fitted_wire(awg: u32, length_mm: f64, rng: &mut Rng) -> Ohms {
     Ohms(copper + within(WIRE_JOINT) + within(WIRE_JOINT))
 }
 
+/// Bare wire that is kept for strands, mm: gauges of 32 AWG, 30 AWG and so on (ASTM B258, from memory).
+const STRANDS_MM: [f64; 8] = [0.160, 0.202, 0.255, 0.321, 0.405, 0.511, 0.644, 0.812];
+/// A strand has to slip through, so the thickest with this share of the hole is taken (common practice).
+const SLIPS: f64 = 0.8;
+/// It stands out so far in all, mm (common practice).
+const STANDS_OUT_MM: [f64; 2] = [0.6, 1.6];
+
+/// A via group of which every barrel is dead and has a strand of wire through it, soldered on both sides; `None` for what is no via, or
+/// where no strand slips through.
+pub fn rebuilt_via(board: &Board, segment: &Segment, rng: &mut Rng) -> Option<Ohms> {
+    let SegmentKind::Via { count, drill_mm, plating_um } = segment.kind else { return None };
+    let room = SLIPS * (drill_mm - 2e-3 * plating_um);
+    let strand = STRANDS_MM.into_iter().rev().find(|diameter| *diameter <= room)?;
+    let mut within = |[low, high]: [f64; 2]| rng.between(low, high);
+    let strands = (0..count).map(|_| {
+        let diameter = strand * within(WIRE_DIAMETER);
+        let length_mm = board.thickness_mm * within(LAMINATE) + within(STANDS_OUT_MM);
+        let copper = within(WIRE_OHM_MM) * length_mm / (PI / 4.0 * diameter * diameter);
+        1.0 / (copper + within(WIRE_JOINT) + within(WIRE_JOINT))
+    });
+    Some(Ohms(1.0 / strands.sum::<f64>()))
+}
+
 /// Inductance over the usual one: chokes of 20 % and of 30 % are common, beads and wires vary as much (common practice).
 const INDUCTANCE: [f64; 2] = [0.7, 1.3];
 

@@ -9,6 +9,7 @@
 //! SEGMENT=drops 2 ms            opens for so long, about once a second
 //! SEGMENT=film                  high until 0.25 V broke it  POINT:force-=never closes
 //! SEGMENT=one barrel open       of a via group              STANDARD=+0.5 %               its real value is off
+//! SEGMENT=rebuilt               wire through each via
 //! POINT:sense~POINT:sense=touching                          two pins whose tips touch
 //! POINT:sense~POINT:sense=exchanged                         two leads on each other's pins
 //! THERMOMETER=open              or `short`, or `+2 K` off
@@ -166,6 +167,8 @@ pub enum SegmentFault {
     Film,
     /// One barrel of a via group is broken.
     OneBarrelOpen,
+    /// Every barrel of a via group was broken and has a strand of wire soldered through it.
+    Rebuilt,
 }
 
 /// A fault of a thermometer.
@@ -233,6 +236,13 @@ pub fn parse(text: &str, fixture: &Fixture) -> Result<Injected, SpecError> {
                 }
             },
             "film" => SegmentFault::Film,
+            "rebuilt" => match board.segment(id).kind {
+                SegmentKind::Via { .. } => SegmentFault::Rebuilt,
+                _ => {
+                    let what = format!("`{name}` is no via");
+                    return Err(wrong(what, "only vias are rebuilt; leave the fault out where a repair worked".into()));
+                }
+            },
             "one barrel open" => match board.segment(id).kind {
                 SegmentKind::Via { count: 2.., .. } => SegmentFault::OneBarrelOpen,
                 _ => {

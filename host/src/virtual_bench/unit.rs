@@ -152,6 +152,12 @@ impl Unit {
         let rails = [board.supply.from.index(), board.supply.ret.index()];
         for fault in faults {
             match *fault {
+                Injected::Segment(id, SegmentFault::Rebuilt) => {
+                    if let Some(part) = unit.parts.get_mut(id.index()) {
+                        let rebuilt = healthy::rebuilt_via(board, board.segment(id), &mut unit.chance.fork());
+                        part.at_20c = rebuilt.unwrap_or(part.at_20c);
+                    }
+                }
                 Injected::Segment(id, fault) => {
                     unit.break_part(id.index(), (board.segment(id), limits.of(id)), fault)
                 }
@@ -260,6 +266,7 @@ impl Unit {
                 }
                 Trouble::None
             }
+            SegmentFault::Rebuilt => Trouble::None,
             SegmentFault::Film => Trouble::Film { broken: false },
             SegmentFault::Flaky => {
                 let high = (20.0 * limits.max).max(Ohms(1.0)) * self.chance.between(1.0, 3.0);

@@ -15,9 +15,12 @@ use super::gauge::unit;
 use super::mark::Sign;
 use super::place::{Places, Rect};
 use super::strip::fault_sign;
+use super::route;
 use super::symbol::{HALF, symbol};
-use crate::board::{Board, Point, PointId, PointKind, Pour, Segment, SegmentId, SegmentKind, Side};
+use crate::board::{self, Board, Point, PointId, PointKind, Pour, Segment, SegmentId, SegmentKind, Side};
 use crate::by_hand::place::Face;
+use crate::fitted;
+use crate::remedy::Wiring;
 use crate::report::text::{clean, cut};
 use crate::report::words;
 use crate::sweep::{Sweep, UnitFault};
@@ -59,14 +62,13 @@ pub fn tips(board: &Board, points: [PointId; 2], face: Face, photos: &Backdrop) 
     };
     let view = View::new(board, side, photos);
     let [width, height] = view.sheet();
-    let outline: Vec<String> = board.outline.iter().map(|at| pair(view.at(*at))).collect();
     let seen = board.points.iter().filter(|point| face.reaches(point));
     let marked = points.into_iter().zip(["A", "B"]).filter(|(id, _)| face.reaches(board.point(*id)));
     html! {
         figure {
             figcaption { (caption) }
             svg class="board" viewBox={ "0 0 " (unit(width)) " " (unit(height)) } role="img" aria-label=(caption) {
-                polygon class="laminate" points=(outline.join(" ")) {}
+                (view.laminate())
                 (view.photo())
                 @for point in seen { (view.pad(point)) }
                 @for (id, letter) in marked {
@@ -75,6 +77,33 @@ pub fn tips(board: &Board, points: [PointId; 2], face: Face, photos: &Backdrop) 
                         title { (letter) ": " (board.point(id).name) }
                         circle r="12" {}
                         text x="0" y="-17" text-anchor="middle" { (letter) " " (board.point(id).name) }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// The faces that a wire lies on, with the wire, what it keeps out of and where it is held down.
+pub fn wired(board: &Board, wiring: &Wiring, photos: &Backdrop) -> Markup {
+    let mut faces: Vec<board::Face> = wiring.route.legs.iter().map(|leg| leg.face).collect();
+    faces.dedup();
+    html! {
+        div class="sides" {
+            @for face in faces {
+                @let (side, caption) = match face {
+                    board::Face::Front => (Side::Front, "Front"),
+                    board::Face::Back => (Side::Back, "Back, as seen when flipped about the vertical axis"),
+                };
+                @let view = View::new(board, side, photos);
+                @let [width, height] = view.sheet();
+                figure {
+                    figcaption { (caption) }
+                    svg class="board" viewBox={ "0 0 " (unit(width)) " " (unit(height)) } role="img" aria-label={ "the wire on the " (face.word()) } {
+                        (view.laminate())
+                        (view.photo())
+                        @for point in board.points.iter().filter(|point| point.side.touches(face)) { (view.pad(point)) }
+                        (route::layer(&wiring.task, &wiring.route, face, &|at| view.at(at)))
                     }
                 }
             }
@@ -100,6 +129,7 @@ fn marks<'a>(sweep: &'a Sweep, board: &Board) -> Vec<Mark<'a>> {
             None => {
                 let row = sweep.judgement.isolation.iter().find(|row| row.name == fault.place);
                 let named = row.map(|row| [row.between[0].as_str(), row.between[1].as_str()]);
+                let named = named.or_else(|| fitted::ends(&fault.place));
                 let [a, b] = named.or_else(|| fault.place.split_once('~').map(|(a, b)| [a, b]))?;
                 [board.point_named(a)?, board.point_named(b)?]
             }
@@ -173,6 +203,12 @@ impl<'a> View<'a> {
         [MARGIN + x * self.scale, MARGIN + (self.high[1] - y) * self.scale]
     }
 
+    /// The board itself.
+    fn laminate(&self) -> Markup {
+        let outline: Vec<String> = self.board.outline.iter().map(|at| pair(self.at(*at))).collect();
+        html! { polygon class="laminate" points=(outline.join(" ")) {} }
+    }
+
     /// The photo of this side, where it lies on the board.
     fn photo(&self) -> Markup {
         let Some(Picture { address, window }) = self.picture else { return html! {} };
@@ -201,7 +237,6 @@ impl<'a> View<'a> {
 
     fn figure(&self, caption: &str, marks: &[Mark<'_>]) -> Markup {
         let [width, height] = self.sheet();
-        let outline: Vec<String> = self.board.outline.iter().map(|at| pair(self.at(*at))).collect();
         let marks: Vec<&Mark<'_>> = marks.iter().filter(|mark| self.shows(mark)).collect();
         let segments: Vec<(SegmentId, &Segment, Lies)> = self
             .board
@@ -236,7 +271,7 @@ impl<'a> View<'a> {
                 figcaption { (caption) }
                 svg class="board" viewBox={ "0 0 " (unit(width)) " " (unit(height)) } role="img"
                     aria-label={ (caption) ": " @if found.is_empty() { "no fault marked" } @else { (found.join("; ")) } } {
-                    polygon class="laminate" points=(outline.join(" ")) {}
+                    (self.laminate())
                     (self.photo())
                     @for mark in &marks { (self.halo(mark)) }
                     @for (_, segment, lies) in &segments { (self.segment(segment, *lies)) }

@@ -18,6 +18,7 @@ pub fn unit(unit: &UnitHistory, links: &Links<'_>) -> String {
 /// The same without the sheet, to stand in another page.
 pub fn unit_body(unit: &UnitHistory, links: &Links<'_>) -> Markup {
     let judged = unit.judged().next_back();
+    let promises = unit.promises();
     let lot = unit.lot.as_deref();
     let back = way_back(&[("lot", lot.and_then(links.lot), lot.unwrap_or_default())]);
     let board = |past: &PastSweep| html! { (past.basis.board) ", revision " (past.basis.revision) };
@@ -36,6 +37,9 @@ pub fn unit_body(unit: &UnitHistory, links: &Links<'_>) -> Markup {
             ]))
         }
         (part("History", &history(unit, links)))
+        @if !promises.is_empty() {
+            (part("Predicted and read", &html! { ul { @for promise in &promises { li { (words::promise(promise)) } } } }))
+        }
         @if !unit.checklist.is_empty() { (part("Checklist", &checklist(unit))) }
         (part("Before and after", &before_and_after(unit)))
     })

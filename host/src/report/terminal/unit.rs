@@ -14,10 +14,23 @@ pub fn unit(unit: &UnitHistory, screen: Screen) -> String {
     paragraph(&mut out, "", &words::life(unit), screen.width);
     out.push('\n');
     events(&mut out, unit, screen);
+    promises(&mut out, unit, screen);
     checklist(&mut out, unit, screen);
     segments(&mut out, unit, screen);
     isolation(&mut out, unit, screen);
     out
+}
+
+/// What repairs promised, and what came of it.
+fn promises(out: &mut String, unit: &UnitHistory, screen: Screen) {
+    let promises = unit.promises();
+    if promises.is_empty() {
+        return;
+    }
+    heading(out, "Predicted and read", screen);
+    for promise in &promises {
+        paragraph(out, "  ", &words::sentence(&words::promise(promise)), screen.width);
+    }
 }
 
 fn events(out: &mut String, unit: &UnitHistory, screen: Screen) {
