@@ -109,6 +109,8 @@ pub mod machine;
 #[warn(clippy::indexing_slicing)]
 pub mod records;
 
+pub mod proposed;
+
 pub mod rejudge;
 
 pub mod learn;

@@ -51,6 +51,7 @@ use crate::{
     learn::{LearnError, LeftOut},
     plan::PlanError,
     problem::Problems,
+    proposed::{NoRemedy, ProposedError},
     prove::ProveError,
     records as store,
     rejudge::RejudgeError,
@@ -60,7 +61,6 @@ use crate::{
     watch::{TaskError, WatchError},
 };
 use output::Output;
-use remedy::NoRemedy;
 
 /// Finds the dead spot in a board's supply path.
 ///
@@ -201,7 +201,7 @@ enum Failure {
     Plan(#[from] PlanError),
     /// Nothing can be proposed.
     #[error("{0}")]
-    Remedy(#[from] NoRemedy),
+    NoRemedy(#[from] NoRemedy),
     /// A fault specification.
     #[error("{0}")]
     Spec(#[from] SpecError),
@@ -349,6 +349,15 @@ enum Failure {
         /// What is missing.
         undelivered: Box<Failure>,
     },
+}
+
+impl From<ProposedError> for Failure {
+    fn from(error: ProposedError) -> Self {
+        match error {
+            ProposedError::Records(error) => error.into(),
+            ProposedError::NoRemedy(error) => error.into(),
+        }
+    }
 }
 
 impl Failure {

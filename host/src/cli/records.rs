@@ -7,9 +7,9 @@ use super::{
     form::{Form, Views},
     output::{Output, complain},
     paper::Print,
-    remedy,
 };
 use crate::{
+    proposed::Proposed,
     records::{self, Records, SweepId, now_us, text},
     report::{csv, html, json, pdf, terminal},
     visible::path as shown,
@@ -136,7 +136,7 @@ pub fn repair(args: RepairArgs, store: Option<PathBuf>, output: &mut Output) -> 
     let records = open(store)?;
     match args.remedy {
         Some(number) => {
-            let proposal = remedy::numbered(&records, &serial, number)?;
+            let proposal = Proposed::from(&records, &serial)?.numbered(number)?;
             records.take(&serial, now_us(), &proposal.taken(), &args.text)?;
         }
         None => {

@@ -173,6 +173,14 @@ impl UnitHistory {
         promises
     }
 
+    /// Does its last sweep name a fault that nothing was done about since?
+    pub fn is_to_be_repaired(&self) -> bool {
+        self.sweeps().next_back().is_some_and(|last| {
+            let counts = last.judgement.verdict != Verdict::Void && last.voided.is_none();
+            counts && !last.judgement.faults.is_empty() && !self.is_repaired_since(last.id)
+        })
+    }
+
     /// Was a repair noted after this sweep?
     pub fn is_repaired_since(&self, sweep: SweepId) -> bool {
         let after =

@@ -5,6 +5,7 @@ use serde::Serialize;
 use super::figures;
 use crate::fault::method::{Method, Minutes};
 use crate::quantity::engineering;
+use crate::proposed::Proposed;
 use crate::records::SweepId;
 use crate::remedy::healthy::StandsOn;
 use crate::remedy::{Prediction, Proposal, Remedies, Works};
@@ -26,6 +27,20 @@ pub struct Sheet<'s> {
     /// What can be done.
     #[serde(flatten)]
     pub remedies: &'s Remedies,
+}
+
+impl<'s> Sheet<'s> {
+    /// Of what is proposed.
+    pub fn of(proposed: &'s Proposed) -> Self {
+        Self {
+            serial: &proposed.serial,
+            board: &proposed.board.name,
+            revision: &proposed.board.revision,
+            sweep: proposed.sweep,
+            verdict: proposed.verdict,
+            remedies: &proposed.remedies,
+        }
+    }
 }
 
 /// The word for a method, as people say it.

@@ -1,10 +1,13 @@
 //! What people write down, by a page or by the API: held against what may be kept, kept, and told to everybody.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
+
+use axum::http::StatusCode;
 
 use super::{app::App, problem::Problem};
 use crate::{
     daemon::News,
+    proposed::{self, Experience, Proposed},
     records::{Coming, PhotoId, SweepId, now_us, status::Said, text},
 };
 
@@ -75,6 +78,49 @@ impl App {
         let serial = text::serial(serial)?;
         let place = self.store.place(&serial, place).await?;
         self.store.repair(&serial, now_us(), &place, action, more).await?;
+        Ok(self.written(serial).await)
+    }
+
+    /// What can be done about a unit.
+    ///
+    /// # Errors
+    /// An unknown unit, nothing to be done, with the reason, and a damaged store.
+    pub async fn proposed(&self, serial: &str) -> Result<Proposed, Problem> {
+        let unit = self.store.unit(serial).await?;
+        let experience = Experience {
+            board: self.store.board_of(&unit).await?,
+            repairs: self.store.repairs(unit.lot.as_deref()).await?,
+            readings: match proposed::board_hash(&unit) {
+                Some(hash) => self.store.good_readings(hash).await?,
+                None => BTreeMap::new(),
+            },
+        };
+        // Ways of wires take some milliseconds.
+        let worked = tokio::task::spawn_blocking(move || Proposed::of(&unit, experience)).await;
+        let failed = |_| Problem::new(StatusCode::INTERNAL_SERVER_ERROR, "the proposals could not be worked out");
+        worked.map_err(failed)?.map_err(|none| Problem::new(StatusCode::CONFLICT, none.to_string()))
+    }
+
+    /// Writes down that a proposal was carried out: the one of this number, if it is still this method at this place.
+    ///
+    /// # Errors
+    /// As [`proposed`](Self::proposed) and [`note`](Self::note), and a list that has changed since.
+    pub async fn take(
+        &self,
+        serial: &str,
+        number: usize,
+        method: &str,
+        place: &str,
+        more: &str,
+    ) -> Result<String, Problem> {
+        let serial = text::serial(serial)?;
+        let proposal = self.proposed(&serial).await?.numbered(number);
+        let proposal = proposal.map_err(|none| Problem::not_found(none.to_string()))?;
+        if proposal.place != place || proposal.method.word() != method {
+            let changed = "the list of proposals has changed since it was shown: look at it again; nothing was written down";
+            return Err(Problem::new(StatusCode::CONFLICT, changed));
+        }
+        self.store.take(&serial, now_us(), &proposal.taken(), more).await?;
         Ok(self.written(serial).await)
     }
 

@@ -35,6 +35,7 @@ pub fn router() -> Router<App> {
         .route("/units", get(units::list).post(roster::status))
         .route("/units/{serial}", get(units::unit))
         .route("/units/{serial}/repairs", post(units::repair))
+        .route("/units/{serial}/remedies", get(units::remedies).post(units::take))
         .route("/units/{serial}/notes", post(units::note))
         .route("/units/{serial}/voids", post(units::void))
         .route("/units/{serial}/status", post(units::status))

@@ -18,7 +18,12 @@ use super::{
 use crate::{
     board::{self, Board},
     records::{SweepId, status::Said, summary::UnitHistory, text},
-    report::{figures, html as report, words},
+    report::{
+        figures,
+        html::{self as report, Backdrop},
+        remedies::{self as told, Sheet},
+        words,
+    },
     web::{
         app::App,
         extract::{Path, Query},
@@ -51,6 +56,9 @@ pub async fn unit(State(app): State<App>, Path(serial): Path<String>) -> Result<
     let body = html! {
         main id="content" {
             (report::unit_body(&history, &LINKS))
+            @if history.is_to_be_repaired() {
+                p class="ways-out" { a href={ (here) "/remedies" } { "What to do about it" } }
+            }
             @if history.sweeps().count() > 1 { (which_two(&history)) }
             (photos(&history))
             @if let Some(board) = board.as_ref().filter(|board| !board.checks.is_empty()) { (checks(&history, board)) }
@@ -64,6 +72,67 @@ pub async fn unit(State(app): State<App>, Path(serial): Path<String>) -> Result<
         }
     };
     Ok(sheet::page("/units", &serial, None, &body))
+}
+
+/// What can be done about a unit, each with a button that writes down that it was done.
+pub async fn remedies(
+    State(app): State<App>,
+    Path(serial): Path<String>,
+) -> Result<Html<String>, Problem> {
+    let serial = text::serial(&serial)?;
+    let proposed = app.proposed(&serial).await?;
+    let sheet = Sheet::of(&proposed);
+    let body = html! {
+        main id="content" {
+            (report::remedies_body(&sheet, &proposed.board, &LINKS, &Backdrop::default()))
+            section class="adding" {
+                h2 { "Write down" }
+                div class="forms" {
+                    form method="post" action={ (link::unit(&serial)) "/remedies" } {
+                        h3 { "A proposal that was carried out" }
+                        label {
+                            span { "Which" }
+                            select name="remedy" {
+                                @for proposal in &proposed.remedies.proposals {
+                                    option value={ (proposal.number) " " (proposal.method.word()) " " (proposal.place) } {
+                                        (proposal.number) ". " (proposal.place) ": " (told::method(proposal.method))
+                                    }
+                                }
+                            }
+                        }
+                        label { span { "More about it" } textarea name="text" rows="2" {} }
+                        button type="submit" { "Write the repair down" }
+                        p class="small" { "Then sweep the unit again: only that proves the repair." }
+                    }
+                }
+            }
+        }
+    };
+    Ok(sheet::page("/units", &serial, None, &body))
+}
+
+/// A proposal that was carried out, as the form sends it: number, method and place, so that a list which has changed meanwhile shows.
+#[derive(Deserialize)]
+pub struct Carried {
+    remedy: String,
+    #[serde(default)]
+    text: String,
+}
+
+/// Writes down a proposal that was carried out.
+pub async fn take(
+    State(app): State<App>,
+    Path(serial): Path<String>,
+    Form(sent): Form<Carried>,
+) -> Result<Redirect, Problem> {
+    let parts = sent.remedy.split_once(' ').and_then(|(number, rest)| {
+        let (method, place) = rest.split_once(' ')?;
+        Some((number.parse().ok()?, method, place))
+    });
+    let unread = || Problem::bad_request("`remedy` is a number, a method and a place");
+    let (number, method, place) = parts.ok_or_else(unread)?;
+    let serial = app.take(&serial, number, method, place, sent.text.trim()).await?;
+    Ok(Redirect::to(&link::unit(&serial)))
 }
 
 /// Two sweeps to be put side by side.
