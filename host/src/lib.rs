@@ -96,6 +96,9 @@ pub mod fault;
 
 pub mod judge;
 
+#[warn(clippy::indexing_slicing)]
+pub mod voltage_drop;
+
 pub mod by_hand;
 
 pub mod machine;

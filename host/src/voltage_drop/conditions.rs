@@ -59,7 +59,11 @@ mod tests {
             ("25", 25.0, 25.0),
             (" -5.5C to 10 C ", -5.5, 10.0),
         ] {
-            assert_eq!(text.parse(), Ok(Conditions { temperature: [Celsius(cold), Celsius(warm)] }), "{text}");
+            assert_eq!(
+                text.parse(),
+                Ok(Conditions { temperature: [Celsius(cold), Celsius(warm)] }),
+                "{text}"
+            );
         }
         for (text, fragment) in [
             ("", "`` is no temperature; write the coldest"),

@@ -17,7 +17,8 @@ use crate::verdict::{self, Class, Verdict};
 pub fn by_limits(board: &Board, limits: &LimitSet, conditions: Conditions) -> DropSheet {
     let within = |id| allowed(board, id, limits.of(id));
     let value = |id| Value { range: within(id), standing: Standing::Known };
-    let known: Vec<_> = board.segment_ids().map(|id| Known::new(value(id), Origin::Limit, board, id, None)).collect();
+    let known: Vec<_> =
+        board.segment_ids().map(|id| Known::new(value(id), Origin::Limit, board, id, None)).collect();
     let sheet = |_: StateId| known.clone();
     build(board, conditions, limits.origin(), None, sheet)
 }
@@ -30,9 +31,8 @@ pub fn by_readings(
     rows: &[SegmentRow],
     conditions: Conditions,
 ) -> DropSheet {
-    let of_state = |state| {
-        board.segment_ids().map(|id| read(board, limits, rows, id, state)).collect::<Vec<_>>()
-    };
+    let of_state =
+        |state| board.segment_ids().map(|id| read(board, limits, rows, id, state)).collect::<Vec<_>>();
     build(board, conditions, limits.origin(), Some(unit), of_state)
 }
 
@@ -87,7 +87,9 @@ fn read(board: &Board, limits: &LimitSet, rows: &[SegmentRow], id: SegmentId, st
     let open = rows.iter().find(|row| row.class == Class::Open && row.at_20c.is_none());
     let (range, standing, origin, class) = match rows.iter().filter_map(reading).max_by(highest) {
         _ if open.is_some() => (instead(open), Standing::Open, Origin::Open, None),
-        Some((value, u95, class)) => (Range::reading(value, u95), Standing::Known, Origin::Reading, Some(class)),
+        Some((value, u95, class)) => {
+            (Range::reading(value, u95), Standing::Known, Origin::Reading, Some(class))
+        }
         // A forward voltage, or a bound, that is proven to keep the limit without a resistance that could be stated.
         None => match rows.iter().find(|row| row.verdict == Verdict::Pass) {
             Some(row) => (instead(Some(row)), Standing::Known, Origin::Limit, None),

@@ -122,14 +122,18 @@ impl Net {
     pub fn resistance(&self, way: &Way, values: &Values<'_>) -> f64 {
         let step = |step: &Step| match step {
             Step::Alone(piece) => of(values.ohms, *piece),
-            Step::Through { mesh, ends } => values.solved(*mesh).map_or(f64::INFINITY, |solved| solved.between(*ends)),
+            Step::Through { mesh, ends } => {
+                values.solved(*mesh).map_or(f64::INFINITY, |solved| solved.between(*ends))
+            }
         };
         way.0.iter().map(step).sum()
     }
 
     /// For every piece of a way the share of the current that it carries, without a sign.
     pub fn shares(&self, way: &Way, values: &Values<'_>) -> Vec<(usize, f64)> {
-        self.each(way, values, |_, through, ohms| through.map_or(1.0, |[_, transfer]| (transfer / ohms).abs()))
+        self.each(way, values, |_, through, ohms| {
+            through.map_or(1.0, |[_, transfer]| (transfer / ohms).abs())
+        })
     }
 
     /// By how much a way's resistance falls, ohm, for every piece of it when that piece alone has `to` of its number instead.
@@ -159,12 +163,16 @@ impl Net {
             match step {
                 Step::Alone(piece) => found.push((*piece, about(*piece, None, of(values.ohms, *piece)))),
                 Step::Through { mesh, ends } => {
-                    let (Some((_, circuit)), Some(solved)) = (self.meshes.get(*mesh), values.solved(*mesh)) else {
+                    let (Some((_, circuit)), Some(solved)) = (self.meshes.get(*mesh), values.solved(*mesh))
+                    else {
                         continue;
                     };
                     for (piece, branch) in self.members(*mesh).zip(&circuit.branches) {
                         let through = [solved.between(*branch), solved.transfer(*branch, *ends)];
-                        found.push((piece, about(piece, Some(through), of(values.ohms, piece).max(LEAST_OHMS))));
+                        found.push((
+                            piece,
+                            about(piece, Some(through), of(values.ohms, piece).max(LEAST_OHMS)),
+                        ));
                     }
                 }
             }

@@ -137,7 +137,11 @@ impl<'b> Pieces<'b> {
         }
         Self {
             network,
-            ranges: values.iter().map(|value| value.range).chain(wires.iter().map(|wire| wire.range)).collect(),
+            ranges: values
+                .iter()
+                .map(|value| value.range)
+                .chain(wires.iter().map(|wire| wire.range))
+                .collect(),
             follows: follows.chain(wires.iter().map(|_| Follows::WIRE)).collect(),
             open: values
                 .iter()
@@ -157,7 +161,11 @@ impl<'b> Pieces<'b> {
 
     /// What every piece may have at a temperature.
     pub fn at(&self, temperature: Celsius) -> Vec<Range> {
-        self.ranges.iter().zip(&self.follows).map(|(range, follows)| range.at(*follows, temperature)).collect()
+        self.ranges
+            .iter()
+            .zip(&self.follows)
+            .map(|(range, follows)| range.at(*follows, temperature))
+            .collect()
     }
 
     /// A resistance at 20 °C as it would be in a piece's place at a temperature.
@@ -185,7 +193,8 @@ impl<'b> Pieces<'b> {
         if any_open {
             let left = self.net(state, false);
             let (out, back) = (left.reach(supply.from), left.reach(supply.ret));
-            let whole = loads.iter().all(|load| out.contains(*load)) && ends.iter().all(|end| back.contains(*end));
+            let whole =
+                loads.iter().all(|load| out.contains(*load)) && ends.iter().all(|end| back.contains(*end));
             if whole {
                 let cases = self.laid(&left, state, &loads, &ends);
                 return (left, cases);
@@ -203,7 +212,8 @@ impl<'b> Pieces<'b> {
             let way = net.way(supply.from, &out, load)?;
             let home = net.way(supply.ret, &back, end)?;
             let on_way = net.pieces(&way).into_iter().chain(net.pieces(&home));
-            let cut = on_way.filter(|piece| self.open.get(*piece) == Some(&true)).map(SegmentId::new).collect();
+            let cut =
+                on_way.filter(|piece| self.open.get(*piece) == Some(&true)).map(SegmentId::new).collect();
             Some(Case { load, back: end, state, out: way, home, cut })
         };
         loads.iter().filter_map(case).collect()
@@ -272,7 +282,9 @@ impl<'b> Pieces<'b> {
         let middle: Vec<f64> = ranges.iter().map(|range| range.middle.0).collect();
         let variance: f64 = Self::shares(net, case, &middle)
             .into_iter()
-            .map(|(piece, share)| share * share * ranges.get(piece).map_or(f64::INFINITY, |range| range.sigma.0))
+            .map(|(piece, share)| {
+                share * share * ranges.get(piece).map_or(f64::INFINITY, |range| range.sigma.0)
+            })
             .map(|part| part * part)
             .sum();
         let (margin, surely) = match supply.brown_out {

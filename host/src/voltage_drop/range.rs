@@ -134,10 +134,7 @@ mod tests {
     /// 0.45 V at 100 mA: 16 to 44 mV more at 0 °C.
     #[test]
     fn a_diode_costs_most_in_the_cold() {
-        let kind = SegmentKind::Diode {
-            max_forward: crate::quantity::Volts(0.45),
-            max_reverse: Amps(1e-4),
-        };
+        let kind = SegmentKind::Diode { max_forward: crate::quantity::Volts(0.45), max_reverse: Amps(1e-4) };
         let diode = Range::between(Ohms(0.0), Ohms(4.5));
         let cold = diode.at(Follows::of(&kind, Amps(0.1)), Celsius(0.0));
         assert!((cold.high.0 * 0.1 - 0.494).abs() < 1e-9, "{cold:?}");

@@ -15,7 +15,9 @@ fn parsed(supply: &str, rest: &str) -> Result<Board, String> {
         .iter()
         .filter(|name| rest.contains(&format!("\"{name}\"")) || ["a", "l", "r"].contains(name))
         .enumerate()
-        .map(|(i, name)| format!("{name} = {{ at = [{}, 5], side = \"front\", kind = \"pad\" }}\n", 5 + 4 * i))
+        .map(|(i, name)| {
+            format!("{name} = {{ at = [{}, 5], side = \"front\", kind = \"pad\" }}\n", 5 + 4 * i)
+        })
         .collect();
     let (states, segments) = rest.split_once("----").unwrap_or(("", rest));
     let text = format!(
@@ -40,7 +42,12 @@ fn line(supply: &str) -> Board {
         segment("shunt", "shunt", "b", "l", "value = \"100 mohm\"\nmin = \"90 mohm\"\nmax = \"110 mohm\""),
         segment("joint", "joint", "r", "s", "max = \"20 mohm\""),
     ];
-    board(&format!("to = \"l\"\nvoltage = [\"2.0 V\", \"3.0 V\"]\nload = \"500 mA\"\nmax_drop = \"100 mV\"\n{supply}"), &rest.concat())
+    board(
+        &format!(
+            "to = \"l\"\nvoltage = [\"2.0 V\", \"3.0 V\"]\nload = \"500 mA\"\nmax_drop = \"100 mV\"\n{supply}"
+        ),
+        &rest.concat(),
+    )
 }
 
 fn near(found: Volts, expected: f64) {
@@ -67,7 +74,10 @@ fn limits_in_series_cost_their_sum() {
     let half = load.halved.as_ref().unwrap();
     assert_eq!(half.segment, "shunt");
     near(half.gain, 0.0275);
-    assert_eq!((load.verdict, sheet.verdict, sheet.judged_by), (Verdict::Pass, Verdict::Pass, JudgedBy::BrownOut));
+    assert_eq!(
+        (load.verdict, sheet.verdict, sheet.judged_by),
+        (Verdict::Pass, Verdict::Pass, JudgedBy::BrownOut)
+    );
     // Middle: rectangles from the least to the limit.
     near(load.middle, 2.0 - 0.5 * (0.3 + (trace + 0.01) / 2.0 + 0.1 + 0.01));
     let sigma = [(0.01 - trace) / 2.0, 0.01, 0.01].map(|half| half / 3f64.sqrt());
@@ -85,13 +95,17 @@ fn the_worse_end_of_the_temperature_counts() {
     // The budget is held against the limits where they stand: at 20 °C.
     near(load.margin, 0.1 - 0.07);
     assert_eq!((load.verdict, sheet.judged_by), (Verdict::Pass, JudgedBy::MaxDrop));
-    assert!(sheet.notes[0].starts_with("`brown_out` is not stated") && sheet.notes[1].starts_with("`source`"));
+    assert!(
+        sheet.notes[0].starts_with("`brown_out` is not stated") && sheet.notes[1].starts_with("`source`")
+    );
 }
 
 /// A limit may be spent on any unit, so by limits 1.7999 V is not proven to be missed; it is once the least takes more.
 #[test]
 fn only_what_holds_at_both_ends_is_proven() {
-    for (brown_out, verdict) in [("1.93 V", Verdict::Pass), ("1.94 V", Verdict::Unproven), ("1.96 V", Verdict::Fail)] {
+    for (brown_out, verdict) in
+        [("1.93 V", Verdict::Pass), ("1.94 V", Verdict::Unproven), ("1.96 V", Verdict::Fail)]
+    {
         let board = line(&format!("brown_out = \"{brown_out}\""));
         let sheet = by_limits(&board, &LimitSet::of_board(&board), AT_20);
         assert_eq!(sheet.verdict, verdict, "{brown_out}");
@@ -100,14 +114,22 @@ fn only_what_holds_at_both_ends_is_proven() {
 
 fn row(board: &Board, name: &str, ohms: Option<f64>, class: Class, verdict: Verdict) -> SegmentRow {
     let segment = board.segment(board.segment_named(name).unwrap());
-    crate::sweep::row(
-        name,
-        segment.kind.word(),
-        &board.states[0].name,
-        ohms.map(|ohms| (Ohms(ohms), Ohms(0.001))),
-        segment.stated.max.unwrap_or_default(),
-        (class, verdict),
-    )
+    SegmentRow {
+        name: name.into(),
+        kind: segment.kind.word().into(),
+        state: board.states[0].name.clone(),
+        resistance: ohms.map(Ohms),
+        at_20c: ohms.map(Ohms),
+        u95: ohms.map(|_| Ohms(1e-3)),
+        min: segment.stated.min,
+        max: segment.stated.max.unwrap_or_default(),
+        limit_derived: false,
+        typical: segment.expected.typical,
+        verdict,
+        class,
+        method: None,
+        reason: None,
+    }
 }
 
 fn unit() -> UnitRead {
@@ -176,7 +198,10 @@ fn each_load_has_the_whole_current_and_the_costliest_return() {
     let sheet = by_limits(&board, &LimitSet::of_board(&board), AT_20);
     near(sheet.loads[0].lowest, 5.0 - 2.0 * 0.075);
     near(sheet.loads[1].lowest, 5.0 - 2.0 * 0.105);
-    assert_eq!(sheet.loads.iter().map(|load| load.verdict).collect::<Vec<_>>(), [Verdict::Pass, Verdict::Unproven]);
+    assert_eq!(
+        sheet.loads.iter().map(|load| load.verdict).collect::<Vec<_>>(),
+        [Verdict::Pass, Verdict::Unproven]
+    );
     assert_eq!(sheet.loads[0].back, "d");
     let names: Vec<_> = sheet.loads[1].parts.iter().map(|part| part.name.as_str()).collect();
     assert_eq!(names, ["trunk", "to m", "long fork", "back"]);
@@ -224,7 +249,8 @@ fn ways_beside_each_other_share_the_current() {
 fn a_wire_carries_what_an_open_does_not() {
     let board = line("brown_out = \"1.9 V\"");
     let id = |name| board.segment_named(name).unwrap();
-    let known = |ohms: f64| Value { range: Range::reading(Ohms(ohms), Ohms(1e-3)), standing: Standing::Known };
+    let known =
+        |ohms: f64| Value { range: Range::reading(Ohms(ohms), Ohms(1e-3)), standing: Standing::Known };
     let mut values = vec![known(8e-3), known(0.1), known(5e-3)];
     values[id("shunt").index()].standing = Standing::Open;
     let network = Network { board: &board, conditions: AT_20 };
@@ -249,7 +275,13 @@ fn a_wire_carries_what_an_open_does_not() {
 fn a_load_is_judged_in_the_states_that_supply_it() {
     let states = "[states]\noff = \"Switch it off\"\non = \"Switch it on\"\n----";
     let rest = [
-        segment("switch", "switch", "a", "b", "closed = [\"on\"]\nmax = \"100 mohm\"\nopen_min = \"100 kohm\""),
+        segment(
+            "switch",
+            "switch",
+            "a",
+            "b",
+            "closed = [\"on\"]\nmax = \"100 mohm\"\nopen_min = \"100 kohm\"",
+        ),
         segment("diode", "diode", "b", "l", "max_forward = \"0.4 V\""),
     ];
     let supply = "to = \"l\"\nvoltage = [\"3 V\", \"4 V\"]\nload = \"200 mA\"\nmax_drop = \"0.5 V\"\nbrown_out = \"2.5 V\"";
@@ -334,12 +366,17 @@ fn what_cannot_be_is_refused_with_its_place() {
 fn what_should_be_looked_at_is_a_warning() {
     let trace = segment("trace", "trace", "a", "l", "length = \"4 mm\"\nwidth = \"1 mm\"");
     let warned = |more: &str| {
-        let supply = format!("to = \"l\"\nvoltage = [\"2 V\", \"3 V\"]\nload = \"1 A\"\nmax_drop = \"100 mV\"\n{more}");
+        let supply = format!(
+            "to = \"l\"\nvoltage = [\"2 V\", \"3 V\"]\nload = \"1 A\"\nmax_drop = \"100 mV\"\n{more}"
+        );
         let text = board(&supply, &trace).source;
-        let (_, problems) = board::examine(crate::document::Sheet::new("board.toml", &text)).usable().unwrap();
+        let (_, problems) =
+            board::examine(crate::document::Sheet::new("board.toml", &text)).usable().unwrap();
         problems.to_string()
     };
-    assert!(warned("brown_out = \"2 V\"").contains("`brown_out` is not below the lowest supply voltage, 2.00 V"));
+    assert!(
+        warned("brown_out = \"2 V\"").contains("`brown_out` is not below the lowest supply voltage, 2.00 V")
+    );
     assert!(warned("source = \"1.1 ohm\"").contains("a source of this resistance costs 1.10 V of 2.00 V"));
     assert_eq!(warned("source = \"0.3 ohm\"\nbrown_out = \"1.9 V\""), "");
 }
