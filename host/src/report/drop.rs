@@ -70,6 +70,11 @@ pub fn origin(part: &Part) -> &'static str {
     }
 }
 
+/// Does every resistance come from a limit, so that it need not be said of each?
+pub fn limits_only(load: &LoadDrop) -> bool {
+    load.parts.iter().all(|part| matches!(part.origin, Origin::Limit | Origin::Stated))
+}
+
 /// What the figures stand on.
 pub fn stands_on(sheet: &DropSheet) -> String {
     match &sheet.unit {

@@ -401,3 +401,42 @@ fn loads_are_found_fast() {
     println!("loads of {} segments in {best:?}", board.segments.len());
     assert!(best < std::time::Duration::from_millis(1), "{best:?}");
 }
+
+/// Ten thousand units whose resistances are drawn from what was read of them (Gauss) and whose temperature is the worst: the combined interval
+/// holds 95 % of them, and with errors inside their expanded uncertainties none is below the lowest.
+#[test]
+fn intervals_hold_what_they_say() {
+    let board = line("source = \"0.3 ohm\"\nbrown_out = \"1.7 V\"");
+    let network = Network { board: &board, conditions: AT_20 };
+    let read = [(8e-3, 1e-3), (95e-3, 2e-3), (5e-3, 1.5e-3)];
+    let value = |ohms: f64, u95: f64| Value {
+        range: Range::reading(Ohms(ohms), Ohms(u95)),
+        standing: Standing::Known,
+    };
+    let stated = &network.loads(&read.map(|(ohms, u95)| value(ohms, u95)), &[])[0];
+    let mut seed = 42u64;
+    let mut uniform = || {
+        // The generator of Knuth's MMIX (from memory); its upper bits are good enough here.
+        seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (seed >> 11) as f64 / (1u64 << 53) as f64
+    };
+    let (mut inside, draws) = (0, 10_000);
+    for _ in 0..draws {
+        let errors = [(); 3].map(|()| (0..12).map(|_| uniform()).sum::<f64>() - 6.0);
+        let drawn = |bound: f64| -> Vec<Value> {
+            let pair = |((ohms, u95), error): (&(f64, f64), &f64)| {
+                value(ohms + u95 * (error / 2.0).clamp(-bound, bound), 0.0)
+            };
+            read.iter().zip(&errors).map(pair).collect()
+        };
+        let volts = network.loads(&drawn(9.0), &[])[0].middle;
+        inside += usize::from((volts - stated.middle).abs() <= stated.u95);
+        let bounded = &network.loads(&drawn(1.0), &[])[0];
+        assert!(
+            bounded.lowest >= stated.lowest - Volts(1e-12)
+                && bounded.highest <= stated.highest + Volts(1e-12)
+        );
+    }
+    let share = inside as f64 / f64::from(draws);
+    assert!((0.943..0.965).contains(&share), "{share}");
+}

@@ -113,6 +113,10 @@ fn bar(sheet: &DropSheet, load: &LoadDrop) -> Markup {
                     "M" (unit(x(middle - load.u95))) " 54V62M" (unit(x(middle + load.u95))) " 54V62M" (unit(x(most))) " 51V65"
                 } {}
             }
+            @let worst = format!("at most {}", said::lost(most));
+            @if x(most) + LETTER * worst.len() as f64 <= RIGHT && load.drop <= full {
+                text class="at" x=(unit(x(most) + 4.0)) y="62" { (worst) }
+            }
             text class="at" x=(LEFT) y="71" { "0\u{a0}V lost" }
             text class="at end" x=(RIGHT) y="71" { (said::lost(full)) }
         }
@@ -138,10 +142,11 @@ fn piece(part: &Part, [from, to]: [f64; 2], hatched: bool) -> Markup {
 }
 
 fn table(load: &LoadDrop) -> Markup {
+    let limits_only = said::limits_only(load);
     let capacities = load.parts.iter().any(|part| part.capacity.is_some());
     let row = |part: &Part| {
         let warm = part.capacity.is_some_and(|capacity| capacity.exceeded);
-        let origin = said::origin(part);
+        let origin = if limits_only { "" } else { said::origin(part) };
         html! {
             tr class=[warm.then_some(Sign::Verdict(Verdict::Fail).class())] {
                 th scope="row" {

@@ -43,7 +43,7 @@ fn one(out: &mut String, load: &LoadDrop, screen: Screen) {
         screen,
     );
     // An origin that all segments share stands in the title.
-    let limits_only = load.parts.iter().all(|part| matches!(said::origin(part), "from the limit" | "stated"));
+    let limits_only = said::limits_only(load);
     let row = |part: &Part| {
         let number = part.number.map(|number| number.to_string()).unwrap_or_default();
         [
