@@ -99,6 +99,9 @@ pub mod fault;
 
 pub mod judge;
 
+#[warn(clippy::indexing_slicing)]
+pub mod voltage_drop;
+
 pub mod remedy;
 
 pub mod by_hand;

@@ -24,6 +24,8 @@ pub(super) fn assemble(sheet: &Sheet, draft: Draft) -> Result<Board, Told> {
         voltage: supply_draft.voltage?,
         load: supply_draft.load?,
         max_drop: supply_draft.max_drop?.value,
+        source: supply_draft.source?,
+        brown_out: supply_draft.brown_out?,
         bulk: supply_draft.bulk?,
     };
     let points = draft.points.into_iter().map(|point| point.point).collect::<Result<Vec<_>, _>>()?;

@@ -95,6 +95,10 @@ pub struct Supply {
     pub load: Amps,
     /// Voltage the path may cost at that load.
     pub max_drop: Volts,
+    /// Internal resistance of the cell, if that is stated.
+    pub source: Option<Ohms>,
+    /// Lowest voltage at a load with which it works, if that is stated; below the highest supply voltage.
+    pub brown_out: Option<Volts>,
     /// Bulk capacitance between the loads and the return; the plan waits for it.
     pub bulk: Farads,
 }

@@ -9,6 +9,7 @@ mod by_hand;
 mod check;
 mod deliver;
 mod demo;
+mod drop;
 mod each;
 mod files;
 mod folder;
@@ -98,6 +99,8 @@ enum Command {
     Import(import::Args),
     /// Show what a sweep will measure, how long it takes, and what an open would hide.
     Plan(plan::Args),
+    /// Show what the supply path costs: the voltage left at each load in the worst case, and what takes how much of the rest.
+    Drop(drop::Args),
     /// Propose a bed of pins for a board, and write what it takes to make it.
     ///
     /// Every segment gets measured with the fewest pins; force channels that are left over go where they uncover most behind likely
@@ -331,6 +334,24 @@ enum Failure {
     /// Judging again.
     #[error("{0}")]
     Rejudge(#[from] RejudgeError),
+    /// A unit about which no sweep says anything.
+    #[error(
+        "no sweep says anything about unit {serial:?} yet: sweep it first, or leave the serial number out to see what limits allow"
+    )]
+    NeverJudged {
+        /// The unit.
+        serial: String,
+    },
+    /// A unit of another board.
+    #[error("unit {serial:?} was swept as board {was:?}, and this file is of board {is:?}: name its own file")]
+    OtherBoard {
+        /// The unit.
+        serial: String,
+        /// The board that its sweep names.
+        was: String,
+        /// The board of the file.
+        is: String,
+    },
     /// What looks like a slip, and nobody who says that it is meant.
     #[error("{}; nothing was {done}: say --yes if that is meant", doubts.join("; "))]
     Slip {
@@ -469,6 +490,7 @@ pub fn main() -> ExitCode {
         Command::Demo(command) => demo::run(command, args.records, &mut output),
         Command::Check(command) => check::run(command, &mut output),
         Command::Plan(command) => plan::run(command, &mut output),
+        Command::Drop(command) => drop::run(command, args.records, &mut output),
         Command::Bed(command) => bed::run(command, &mut output),
         Command::Prove(command) => prove::run(command, args.records, &mut output),
         Command::Sweep(command) => sweep::run(command, args.records, &mut output),

@@ -21,6 +21,7 @@ mod element;
 mod energy;
 mod flow;
 mod held;
+pub mod ipc2152;
 pub mod ipc2221;
 mod mesh;
 mod neck;

@@ -9,7 +9,7 @@ use super::{DraftError, Keys};
 const DEEPEST: usize = 6;
 
 /// Keys in the order in which a person writes them; any other comes behind them.
-const ORDER: [&str; 34] = [
+const ORDER: [&str; 36] = [
     "name",
     "revision",
     "thickness",
@@ -23,6 +23,8 @@ const ORDER: [&str; 34] = [
     "load",
     "max_drop",
     "bulk",
+    "source",
+    "brown_out",
     "at",
     "side",
     "board",

@@ -10,6 +10,7 @@
 pub mod bed;
 pub mod caution;
 pub mod csv;
+pub mod drop;
 pub mod figures;
 mod file_stem;
 pub mod health;

@@ -1,8 +1,8 @@
 //! Self-contained HTML pages: one per sweep, per unit and per lot, and one of the bench's health. No script, no font,
 //! no image from elsewhere; a page can be mailed, printed and opened in ten years.
 //!
-//! Each report is a body that stands in any page ([`sweep_body`], [`unit_body`], [`lot_body`], [`health_body`], all
-//! under [`STYLE`]) and a whole page of its own ([`sweep()`], [`unit()`], [`lot()`], [`health()`]).
+//! Each report is a body that stands in any page ([`sweep_body`], [`unit_body`], [`lot_body`], [`health_body`], [`drop_body`], all
+//! under [`STYLE`]) and a whole page of its own ([`sweep()`], [`unit()`], [`lot()`], [`health()`], [`drop()`]).
 //!
 //! `page` is the sheet every page is printed on, `mark` the shapes of the verdicts, `links` the ways between reports.
 //! The sweep page draws the supply path as strips (`path` lays it out, `strip` draws it, `gauge` is the scale of a
@@ -17,6 +17,7 @@ use crate::verdict::Verdict;
 mod backdrop;
 mod chart;
 mod drawing;
+mod drop;
 mod gauge;
 mod health;
 mod links;
@@ -34,6 +35,7 @@ mod symbol;
 mod unit;
 
 pub use backdrop::{Backdrop, Picture};
+pub use drop::{drop, drop_body};
 pub use health::{health, health_body, left_out};
 pub use links::Links;
 pub use lot::{lot, lot_body};

@@ -4,6 +4,7 @@ use copperwalk_wire::hardware::{DRY_AMPS, LOAD_AMPS, RM_OHMS};
 use maud::{Markup, html};
 
 use super::drawing;
+use super::drop;
 use super::gauge::gauge;
 use super::links::{Links, way_back};
 use super::mark::{self, Sign};
@@ -11,12 +12,15 @@ use super::page::{body, facts, head, page, part, patterns, scroller};
 use super::steps::steps;
 use super::strip::{self, fault_sign};
 use crate::board::Board;
+use crate::limits::LimitSet;
 use crate::measurement::{Manner, Measurement};
 use crate::quantity::Ohms;
 use crate::report::caution::CAUTIONS;
+use crate::report::drop as said;
 use crate::report::{figures, words};
 use crate::sweep::{BenchFault, IsolationRow, Judgement, SegmentRow, Sweep};
 use crate::verdict::{Class, Verdict};
+use crate::voltage_drop::{Conditions, UnitRead, by_readings};
 
 /// The page of one sweep, drawn on the board it was judged by.
 pub fn sweep(sweep: &Sweep, board: &Board, links: &Links<'_>) -> String {
@@ -61,6 +65,8 @@ pub fn sweep_body(sweep: &Sweep, board: &Board, links: &Links<'_>) -> Markup {
         @if words::anything_read(judgement) {
             (part("Supply path", &supply_path(sweep, board)))
             @if !faulty { (part("Board", &drawing::board(sweep, board, &photos))) }
+            // Without a brown-out voltage nothing is said of the loads that the limits do not say.
+            @if !void && board.supply.brown_out.is_some() { (part("What the path costs", &path_costs(sweep, board))) }
         }
         // On paper these run in two columns.
         div class="details" {
@@ -116,6 +122,18 @@ fn supply_path(sweep: &Sweep, board: &Board) -> Markup {
         }
         (strip::path(sweep, board))
         p class="small" { "What passes is shown small; its scale stands in the table of readings." }
+    }
+}
+
+/// The voltage that is left at the loads by these readings.
+fn path_costs(sweep: &Sweep, board: &Board) -> Markup {
+    let unit = UnitRead { serial: sweep.measurement.serial.clone(), sweep: None };
+    let limits = LimitSet::of_board(board);
+    let sheet = by_readings(board, &limits, unit, &sweep.judgement.segments, Conditions::default());
+    html! {
+        p { (said::conditions(&sheet)) "." }
+        (drop::costs(&sheet))
+        @if !sheet.notes.is_empty() { ul { @for note in &sheet.notes { li { (note) } } } }
     }
 }
 

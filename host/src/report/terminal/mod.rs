@@ -5,6 +5,7 @@
 
 mod bed;
 mod check;
+mod drop;
 mod health;
 mod layout;
 mod learned;
@@ -22,6 +23,7 @@ mod watch;
 
 pub use bed::bed;
 pub use check::check;
+pub use drop::drop;
 pub use health::health;
 pub use learned::learned;
 pub use list::{lots, units};

@@ -285,8 +285,8 @@ export class Forms {
       this.#field("supply-return", "Return terminal", supply.return, (name) => this.#key(supply, "return", name), { options: points, findings: found("return") }),
       this.#field("voltage-0", "Lowest voltage", supply.voltage?.[0], (text) => voltage(0, text), { findings: found("voltage") }),
       this.#field("voltage-1", "Highest voltage", supply.voltage?.[1], (text) => voltage(1, text)),
-      ...[["load", "Current at full load"], ["max_drop", "The path may cost"], ["bulk", "Capacitance behind it"]].map(([key, words]) =>
-        this.#field(`supply-${key}`, words, supply[key], (text) => this.#key(supply, key, text), { findings: found(key), placeholder: key === "bulk" ? "0 F" : "" })),
+      ...[["load", "Current at full load"], ["max_drop", "The path may cost"], ["bulk", "Capacitance behind it"], ["source", "The cell's own resistance"], ["brown_out", "A load works down to"]].map(([key, words]) =>
+        this.#field(`supply-${key}`, words, supply[key], (text) => this.#key(supply, key, text), { findings: found(key), placeholder: { bulk: "0 F", source: "0.3 ohm", brown_out: "1.9 V" }[key] ?? "" })),
       element("h2", {}, "States"),
       element("p", { class: "small" }, "Positions the unit is put in, in the order they are walked. Without a switch none is needed."),
       ...rows,
