@@ -38,6 +38,8 @@ pub mod mesh;
 
 pub mod limits;
 
+pub mod route;
+
 pub mod fixture;
 
 pub mod check;
