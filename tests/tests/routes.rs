@@ -85,6 +85,8 @@ fn a_stiff_wire_is_within_a_per_cent_of_the_shortest() {
             Ok(route) => route,
             Err(RouteError::Stiff { .. }) => {
                 stiff += 1;
+                let found = exhaustive::bent(&task, 2.0 * found);
+                if found.is_some() { println!("case {seed}: too stiff, but {found:?}"); }
                 continue;
             }
             Err(error) => panic!("case {seed}: {error}, but there is a way of {found}"),
@@ -96,7 +98,7 @@ fn a_stiff_wire_is_within_a_per_cent_of_the_shortest() {
         if route.price_mm > 1.01 * route.least_mm {
             searched += 1;
             let shorter = exhaustive::bent(&task, route.price_mm / 1.01);
-            if let Some(shorter) = shorter { println!("case {seed}: {} against {shorter}, bound {}", route.price_mm, route.least_mm) };
+            assert_eq!(shorter, None, "case {seed}: {}, bound {}", route.price_mm, route.least_mm);
         }
     }
     println!("200 compared, {searched} of them by curves; the longest {worst:.3} of its bound; {stiff} too stiff");
@@ -121,7 +123,7 @@ fn clearance_and_bends_hold_on_random_boards() {
             Err(RouteError::Covered(_)) => refused[0] += 1,
             Err(RouteError::NoWay { rings, .. }) => {
                 refused[1] += 1;
-                assert!(!rings.is_empty() || task.holes.is_empty() || holes > 0, "case {seed}");
+                assert!(!rings.is_empty() || holes > 0, "case {seed}");
             }
             Err(RouteError::Stiff { .. }) => refused[2] += 1,
             Err(error) => panic!("case {seed}: {error}"),

@@ -15,6 +15,8 @@ use super::walls::Walls;
 
 /// Lengths closer than this are one, mm.
 const SAME_MM: f64 = 1e-9;
+/// Circles that move less stand still, mm.
+const SETTLED_MM: f64 = 1e-7;
 /// Steps of moving circles, and times that a bend is added where the wire came too near to something.
 const STEPS: usize = 60;
 const ROUNDS: usize = 12;
@@ -44,7 +46,7 @@ pub(super) fn led(
     least_mm: f64,
     walls: &Walls,
 ) -> Option<Vec<Piece>> {
-    let mut bends: Vec<Bend> = round.iter().map(|&(disc, turn)| Bend::about(disc, turn, least_mm)).collect();
+    let mut bends = taut(ends, round, least_mm)?;
     for _ in 0..ROUNDS {
         bends = shortest(ends, bends)?;
         let pieces = pieces(ends, &bends)?;
@@ -62,6 +64,19 @@ pub(super) fn led(
         avoid(&mut bends, number / 2, piece, disc, least_mm)?;
     }
     None
+}
+
+/// The bends of a taut wire, made as wide as they have to be to the inside.
+fn taut(ends: [Vector; 2], round: &[(Disc, f64)], least_mm: f64) -> Option<Vec<Bend>> {
+    let mut bends: Vec<Bend> = round.iter().map(|&(disc, turn)| Bend::about(disc, turn, 0.0)).collect();
+    let ways = ways(ends, &bends)?;
+    for (bend, pair) in bends.iter_mut().zip(ways.windows(2)) {
+        bend.radius = bend.radius.max(least_mm);
+        if let Some(inside) = unit(sub(pair[1].way, pair[0].way)) {
+            bend.centre = bend.farthest(inside);
+        }
+    }
+    Some(bends)
 }
 
 /// Leads a piece round one more disc; `at` counts the bends before it.
@@ -187,35 +202,42 @@ fn pieces(ends: [Vector; 2], bends: &[Bend]) -> Option<Vec<Piece>> {
 
 /// Moves the circles to where the wire is shortest. Bends that came to turn the other way are joined with a neighbour or left out.
 fn shortest(ends: [Vector; 2], mut bends: Vec<Bend>) -> Option<Vec<Bend>> {
-    let mut best: Option<(f64, Vec<Bend>)> = None;
-    for _ in 0..STEPS {
-        part(ends, &mut bends)?;
+    loop {
+        settle(ends, &mut bends)?;
         let ways = ways(ends, &bends)?;
-        let sweeps: Vec<f64> =
-            bends.iter().zip(ways.windows(2)).map(|(bend, pair)| sweep(bend, &pair[0], &pair[1])).collect();
-        if let Some(number) = sweeps.iter().position(|sweep| *sweep < -SAME_ANGLE) {
-            join(&mut bends, number);
-            best = None;
-            continue;
-        }
-        let bent = bends.iter().zip(&sweeps).map(|(bend, sweep)| bend.radius * sweep);
-        let length = ways.iter().map(|way| way.length).chain(bent).sum::<f64>();
-        let gained = best.as_ref().map_or(f64::INFINITY, |(least, _)| least - length);
-        if gained > 0.0 {
-            best = Some((length, bends.clone()));
-        }
-        if gained.abs() < SAME_MM {
-            break;
-        }
-        for (bend, pair) in bends.iter_mut().zip(ways.windows(2)) {
-            if let Some(inside) = unit(sub(pair[1].way, pair[0].way)) {
-                let step = sub(bend.farthest(inside), bend.centre);
-                // Two circles that pull at each other would swing if each went the whole way.
-                bend.centre = along(bend.centre, step, 0.7);
-            }
+        let turns_back = bends
+            .iter()
+            .zip(ways.windows(2))
+            .position(|(bend, pair)| sweep(bend, &pair[0], &pair[1]) < -SAME_ANGLE);
+        // One bend fewer each time.
+        match turns_back {
+            Some(number) => join(&mut bends, number),
+            None => return Some(bends),
         }
     }
-    best.map(|(_, bends)| bends)
+}
+
+/// Moves every circle to the inside of its bend as far as it may go, until none moves any more.
+fn settle(ends: [Vector; 2], bends: &mut [Bend]) -> Option<()> {
+    for step in 0..STEPS {
+        part(ends, bends)?;
+        let ways = ways(ends, bends)?;
+        let mut moved = 0.0_f64;
+        // Two circles that pull at each other would swing if each went the whole way.
+        let share = if step < STEPS / 2 { 0.8 } else { 0.3 };
+        for (bend, pair) in bends.iter_mut().zip(ways.windows(2)) {
+            if let Some(inside) = unit(sub(pair[1].way, pair[0].way)) {
+                // For one that turns the other way for now, the inside is on the other side too.
+                let centre = along(bend.centre, sub(bend.farthest(inside), bend.centre), share);
+                moved = moved.max(apart(centre, bend.centre));
+                bend.centre = centre;
+            }
+        }
+        if moved < SETTLED_MM {
+            break;
+        }
+    }
+    part(ends, bends)
 }
 
 /// Joins a bend with the nearer neighbour of the same turn if one circle holds both, and leaves it out otherwise.

@@ -181,8 +181,8 @@ pub enum GaugeError {
         /// Every gauge, with what is against it.
         refused: Vec<(u32, Refused)>,
     },
-    /// A figure of the need that none can be.
-    #[error("{what} of the wire is {value}: it has to be a number above 0")]
+    /// A figure that none can be.
+    #[error("{what} is {value}, so that no wire can be chosen: a number above 0 belongs here, and a temperature from -200 to 200 °C")]
     Figure {
         /// What it is of.
         what: &'static str,
@@ -203,16 +203,8 @@ fn told(refused: &[(u32, Refused)]) -> String {
 /// # Errors
 /// None does, with what is against each; or a figure is none that can be.
 pub fn thinnest(covering: Covering, length_mm: f64, need: &Need) -> Result<Stock, GaugeError> {
-    let figures = [
-        ("the load", need.load.0),
-        ("the resistance", need.most.0),
-        ("the temperature rise", need.most_rise_kelvin),
-        ("the length", length_mm),
-        ("the room", need.fits_mm.unwrap_or(1.0)),
-    ];
-    if let Some((what, value)) = figures.into_iter().find(|(_, value)| !(*value > 0.0 && value.is_finite())) {
-        return Err(GaugeError::Figure { what, value });
-    }
+    examined(need)?;
+    positive("the length", length_mm)?;
     let mut refused = Vec::new();
     for awg in GAUGES {
         let stock = Stock::new(awg, covering);
@@ -222,6 +214,26 @@ pub fn thinnest(covering: Covering, length_mm: f64, need: &Need) -> Result<Stock
         }
     }
     Err(GaugeError::None { covering, load: need.load, length_mm, refused })
+}
+
+/// Are the figures of a need such that a wire can be chosen by them?
+///
+/// # Errors
+/// One is not above 0, or no number.
+pub(super) fn examined(need: &Need) -> Result<(), GaugeError> {
+    positive("the load", need.load.0)?;
+    positive("the resistance", need.most.0)?;
+    positive("the temperature rise", need.most_rise_kelvin)?;
+    positive("the room", need.fits_mm.unwrap_or(1.0))?;
+    // Above what copper and air on a board can be, and below: then it is no temperature.
+    match need.air.0.abs() <= 200.0 {
+        true => Ok(()),
+        false => Err(GaugeError::Figure { what: "the temperature of the air", value: need.air.0 }),
+    }
+}
+
+fn positive(what: &'static str, value: f64) -> Result<(), GaugeError> {
+    if value > 0.0 && value.is_finite() { Ok(()) } else { Err(GaugeError::Figure { what, value }) }
 }
 
 /// What is against a wire over a length, if anything is.
@@ -238,5 +250,96 @@ pub fn against(stock: &Stock, length_mm: f64, need: &Need) -> Option<Refused> {
         Some(Refused::Drop { reads, most: need.most })
     } else {
         None
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const NEED: Need = Need {
+        load: Amps(0.5),
+        most: Ohms(0.05),
+        air: Celsius(40.0),
+        most_rise_kelvin: 20.0,
+        fits_mm: None,
+    };
+
+    /// ASTM B258, table of nominal diameters: gauge and mils (from memory).
+    #[test]
+    fn diameters_are_those_of_the_table() {
+        const MM_PER_MIL: f64 = 0.0254;
+        for (awg, mils) in [
+            (10, 101.9),
+            (12, 80.8),
+            (16, 50.8),
+            (18, 40.3),
+            (20, 32.0),
+            (22, 25.3),
+            (24, 20.1),
+            (26, 15.9),
+            (28, 12.6),
+            (30, 10.0),
+            (32, 8.0),
+            (36, 5.0),
+        ] {
+            // The table is rounded to tenths of a mil.
+            let found = Stock::new(awg, Covering::Enamel).conductor_mm / MM_PER_MIL;
+            assert!((found - mils).abs() <= 0.051, "AWG {awg}: {found} mil, printed {mils}");
+        }
+    }
+
+    /// Ohms per 1000 feet at 20 °C (NBS Handbook 100, copper wire tables, from memory).
+    #[test]
+    fn resistances_are_those_of_the_table() {
+        const THOUSAND_FEET_MM: f64 = 304_800.0;
+        for (awg, ohms) in [(16, 4.016), (20, 10.15), (22, 16.14), (24, 25.67), (26, 40.81), (28, 64.90), (30, 103.2)] {
+            let found = Stock::new(awg, Covering::HookUp).resistance(THOUSAND_FEET_MM).0;
+            assert!((found / ohms - 1.0).abs() < 0.005, "AWG {awg}: {found}, printed {ohms}");
+        }
+    }
+
+    /// Enamelled wire, grade 1, greatest overall diameter (IEC 60317-0-1, from memory): 0.25 mm gives 0.281, 0.5 mm gives 0.544.
+    #[test]
+    fn enamel_is_as_thick_as_the_standard_lets_it_be() {
+        for (conductor, overall) in [(0.25, 0.281), (0.5, 0.544), (0.1, 0.117), (1.0, 1.068), (1.29, 1.358)] {
+            assert!((conductor + Covering::Enamel.adds_mm(conductor) - overall).abs() < 1e-9);
+        }
+    }
+
+    /// What a wire carries by this rule at a rise of 35 K stays under the currents of "chassis wiring" in the Handbook of Electronic Tables and
+    /// Formulas (6th edition, from memory), which is for wires in free air, and above its 700 circular mils per ampere, which is for bundles.
+    #[test]
+    fn heating_lies_between_published_rules() {
+        for (awg, chassis, bundled) in [(18, 16.0, 2.3), (22, 7.0, 0.92), (24, 3.5, 0.577), (26, 2.2, 0.361), (28, 1.4, 0.226), (30, 0.86, 0.142)] {
+            let stock = Stock::new(awg, Covering::HookUp);
+            let rise = |amps| stock.rise_kelvin(Amps(amps), Celsius(25.0));
+            assert!(rise(bundled) < 5.0, "AWG {awg}: {} K at {bundled} A", rise(bundled));
+            let carried = (1..4000).map(|step| f64::from(step) * 0.01).take_while(|amps| rise(*amps) <= 35.0).last().unwrap();
+            assert!(carried > bundled && carried <= 1.6 * chassis, "AWG {awg}: {carried} A");
+        }
+    }
+
+    #[test]
+    fn the_thinnest_that_does_is_taken() {
+        // Half an ampere over 100 mm: AWG 32 would get warm or read too much, and 50 mΩ are those of AWG 32 over 93 mm.
+        let stock = thinnest(Covering::ThinWall, 100.0, &NEED).unwrap();
+        assert_eq!(stock.awg, 30);
+        let longer = thinnest(Covering::ThinWall, 400.0, &NEED).unwrap();
+        assert!(longer.awg < stock.awg);
+        assert!(against(&longer, 400.0, &NEED).is_none());
+    }
+
+    #[test]
+    fn a_load_that_no_gauge_carries_says_what_is_against_each() {
+        let error = thinnest(Covering::Enamel, 50.0, &Need { load: Amps(90.0), ..NEED }).unwrap_err();
+        let GaugeError::None { refused, .. } = &error else { panic!("{error}") };
+        assert_eq!(refused.len(), GAUGES.len());
+        assert!(error.to_string().starts_with("no enamelled wire carries 90.0 A over 50 mm here: AWG 32 melts; AWG 16"), "{error}");
+        let thick = thinnest(Covering::HookUp, 50.0, &Need { fits_mm: Some(0.4), ..NEED }).unwrap_err();
+        assert!(thick.to_string().contains("mm thick, where 0.40 mm fit"), "{thick}");
+        for need in [Need { load: Amps(f64::NAN), ..NEED }, Need { most: Ohms(-1.0), ..NEED }, Need { air: Celsius(1e9), ..NEED }] {
+            assert!(matches!(thinnest(Covering::HookUp, 50.0, &need), Err(GaugeError::Figure { .. })));
+        }
     }
 }

@@ -3,7 +3,7 @@
 //! Read [`Task`] and [`Route`] first. [`shortest`] then goes: `examine` (can it be answered), `walls` (edges with what the middle line keeps
 //! from them), `corners` (the free parts of the circles round corners), `ground` (one face with all of it), `search` (the shortest taut
 //! wire, by A* over `tangent`s), `lead` and `bends` (bends as wide as the wire needs), `laid` with `relief` (what is told of it). Where there is no
-//! way, `ring` proves it. [`gauge`] chooses a wire, [`cutting`] lists what is cut. `docs/wires.md` explains it to those who solder.
+//! way, `ring` proves it. [`gauge`] chooses a wire, [`fit()`] wire and route together; [`cutting`] lists what is cut. `docs/wires.md` explains it to those who solder.
 //!
 //! Pure geometry: coordinates are millimetres seen from the front, and the same task gives the same route to the last digit.
 
@@ -11,6 +11,7 @@ mod bends;
 mod corners;
 pub mod cutting;
 mod examine;
+mod fit;
 pub mod gauge;
 mod ground;
 mod laid;
@@ -27,6 +28,7 @@ mod task;
 mod tests;
 mod walls;
 
+pub use fit::{FitError, fit};
 pub use laid::{Cut, Leg, Route};
 pub use piece::Piece;
 pub use problem::{Cover, Obstacle, Ring, RouteError, Shut};

@@ -78,6 +78,8 @@ struct Label {
     arrive: f64,
     price: f64,
     before: Option<u32>,
+    /// Did it come through a hole? Then it goes on over this face; one that came over the face to a hole goes through.
+    through: bool,
 }
 
 /// A label in the queue, the most promising first.
@@ -140,7 +142,7 @@ impl<'a> Field<'a> {
         let mut settled: Vec<Vec<(f64, f64)>> = vec![Vec::new(); self.nodes.len()];
         for (number, node) in self.nodes.iter().enumerate() {
             if matches!(node.kind, Kind::Place(Role::From)) {
-                let label = Label { node: number as u32, arrive: 0.0, price: 0.0, before: None };
+                let label = Label { node: number as u32, arrive: 0.0, price: 0.0, before: None, through: false };
                 queue.push(Queued { promise: self.remaining(node.pulley.centre), label: labels.len() as u32 });
                 labels.push(label);
             }
@@ -157,15 +159,18 @@ impl<'a> Field<'a> {
                 let nodes = trace(&labels, number);
                 return Ok(Found::Way { nodes, price: label.price, labels: labels.len() });
             }
-            if let Kind::Place(Role::Hole(hole)) = node.kind
-                && let Some(other) = self.nodes.iter().position(|other| {
+            if let (Kind::Place(Role::Hole(hole)), false) = (node.kind, label.through) {
+                let other = self.nodes.iter().position(|other| {
                     other.face != node.face && matches!(other.kind, Kind::Place(Role::Hole(same)) if same == hole)
-                })
-            {
-                let price = label.price + self.passage;
-                let promise = price + self.remaining(node.pulley.centre);
-                queue.push(Queued { promise, label: labels.len() as u32 });
-                labels.push(Label { node: other as u32, arrive: 0.0, price, before: Some(number) });
+                });
+                if let Some(other) = other {
+                    let price = label.price + self.passage;
+                    let promise = price + self.remaining(node.pulley.centre);
+                    queue.push(Queued { promise, label: labels.len() as u32 });
+                    let node = other as u32;
+                    labels.push(Label { node, arrive: 0.0, price, before: Some(number), through: true });
+                }
+                continue;
             }
             self.expand(label.node)?;
             let hops = self.hops[label.node as usize].as_deref().unwrap_or_default();
@@ -180,7 +185,7 @@ impl<'a> Field<'a> {
                     continue;
                 }
                 let contact = self.contact(target, hop.arrive);
-                let next = Label { node: hop.to, arrive: hop.arrive, price, before: Some(number) };
+                let next = Label { node: hop.to, arrive: hop.arrive, price, before: Some(number), through: false };
                 queue.push(Queued { promise: price + self.remaining(contact), label: labels.len() as u32 });
                 labels.push(next);
             }

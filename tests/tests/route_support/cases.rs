@@ -67,7 +67,7 @@ impl Draw {
         let insulated_mm = dice.between(0.3, 1.6);
         let clearance_mm = dice.between(0.2, 0.8);
         let reach = insulated_mm / 2.0 + clearance_mm;
-        let bend_mm = if self.stiff { reach * dice.between(1.0, 3.0) } else { reach * dice.share() };
+        let bend_mm = if self.stiff { reach * dice.between(1.0, 5.0) } else { reach * dice.share() };
         let wire = Wire {
             insulated_mm,
             conductor_mm: insulated_mm * 0.5,

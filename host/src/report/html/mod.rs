@@ -26,6 +26,7 @@ mod page;
 mod path;
 mod place;
 mod question;
+mod route;
 mod steps;
 mod strip;
 mod sweep;
@@ -39,6 +40,7 @@ pub use lot::{lot, lot_body};
 pub use mark::verdict;
 pub use page::{MARK, STYLE};
 pub use question::question;
+pub use route::{layer as route_layer, path as route_path};
 pub use sweep::{sweep, sweep_body};
 pub use unit::{unit, unit_body};
 
