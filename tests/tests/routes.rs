@@ -19,7 +19,7 @@ fn flaw(task: &Task, route: &Route) -> Option<String> {
         let mut at: Option<[f64; 2]> = None;
         let edges = Edges::of(task, leg.face);
         for place in leg.places(STEP_MM) {
-            if edges.room(place) < -1e-9 || !exhaustive::on_board(task, leg.face, place) {
+            if edges.room(place) < -1e-8 || !exhaustive::on_board(task, leg.face, place) {
                 return Some(format!("{place:?} has {} mm too little", -edges.room(place)));
             }
         }

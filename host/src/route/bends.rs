@@ -11,7 +11,7 @@ use super::corners::{SAME_ANGLE, circles_meet};
 use super::piece::Piece;
 use super::plane::{Vector, add, along, angle, apart, cross, dot, sub, unit};
 use super::tangent::{Pulley, Tangent};
-use super::walls::Walls;
+use super::walls::{SHORT_MM, Walls};
 
 /// Lengths closer than this are one, mm.
 const SAME_MM: f64 = 1e-9;
@@ -54,7 +54,7 @@ pub(super) fn led(
             .iter()
             .enumerate()
             .filter_map(|(number, piece)| walls.touched(*piece).map(|(wall, short)| (number, wall, short)))
-            .filter(|(.., short)| *short > SAME_MM)
+            .filter(|(.., short)| *short > SHORT_MM)
             .max_by(|a, b| a.2.total_cmp(&b.2));
         let Some((number, wall, _)) = tight else { return Some(pieces) };
         let piece = *pieces.get(number)?;
@@ -209,8 +209,13 @@ fn shortest(ends: [Vector; 2], mut bends: Vec<Bend>) -> Option<Vec<Bend>> {
             .iter()
             .zip(ways.windows(2))
             .position(|(bend, pair)| sweep(bend, &pair[0], &pair[1]) < -SAME_ANGLE);
+        // Two circles that changed places: the wire would run back between them and make a loop.
+        let looped = bends.windows(2).zip(ways.iter().skip(1)).position(|(pair, way)| {
+            let order = |pair: &[Bend]| Some(sub(pair[1].discs.first()?.centre, pair[0].discs.last()?.centre));
+            pair[0].turn == pair[1].turn && order(pair).is_some_and(|order| dot(order, way.way) < 0.0)
+        });
         // One bend fewer each time.
-        match turns_back {
+        match looped.or(turns_back) {
             Some(number) => join(&mut bends, number),
             None => return Some(bends),
         }
@@ -315,13 +320,11 @@ mod tests {
         let pieces = led(ends, &[(disc, -1.0)], radius, &nothing()).unwrap();
         let Piece::Bend { centre, radius_mm, .. } = pieces[1] else { panic!("{pieces:?}") };
         assert!(apart(centre, [0.0, -2.0]) < 1e-6 && radius_mm == radius, "{centre:?}");
-        let distance = 10f64.hypot(8.0);
+        // From the ends, 10 mm beside and 8 mm below its centre, two tangents and the arc between.
+        let distance = 10_f64.hypot(8.0);
         let straight = (distance * distance - radius * radius).sqrt();
-        let bent = 2.0 * ((10f64 / 8.0).atan() - (straight / radius).atan() + FRAC_PI_2 - FRAC_PI_2) ;
-        let _ = bent;
-        let turn = 2.0 * (FRAC_PI_2 - (10f64).atan2(8.0) + (straight / radius).atan() - 0.0);
-        let _ = turn;
-        assert!(length(&pieces) > 2.0 * straight);
+        let turn = 2.0 * (8_f64.atan2(10.0) + (radius / distance).asin());
+        assert!((length(&pieces) - 2.0 * straight - radius * turn).abs() < 1e-6, "{}", length(&pieces));
     }
 
     #[test]

@@ -6,7 +6,7 @@
 
 use super::piece::circle_meets;
 use super::plane::{Vector, add, along, angle, apart, cross, right, scale, sub, to_stretch, turned, unit};
-use super::walls::{Owner, ROUNDING_MM, Shape, Walls};
+use super::walls::{Owner, SHORT_MM, Shape, Walls};
 use crate::board::outline;
 
 /// Directions closer than this are one, radians.
@@ -86,7 +86,7 @@ fn free(cone: &Arc, walls: &Walls, solid: &Solid<'_>) -> Vec<Arc> {
             continue;
         }
         let middle = along(centre, turned(from, (begin + end) / 2.0), radius);
-        let clear = near.iter().all(|wall| to_stretch(middle, wall.ends) >= wall.reach - ROUNDING_MM);
+        let clear = near.iter().all(|wall| to_stretch(middle, wall.ends) >= wall.reach - SHORT_MM);
         if !clear || solid.holds(middle) {
             continue;
         }

@@ -307,16 +307,16 @@ mod tests {
         }
     }
 
-    /// What a wire carries by this rule at a rise of 35 K stays under the currents of "chassis wiring" in the Handbook of Electronic Tables and
+    /// What a thin-walled wire carries by this rule at a rise of 10 K stays under the currents of "chassis wiring" in the Handbook of Electronic Tables and
     /// Formulas (6th edition, from memory), which is for wires in free air, and above its 700 circular mils per ampere, which is for bundles.
     #[test]
     fn heating_lies_between_published_rules() {
         for (awg, chassis, bundled) in [(18, 16.0, 2.3), (22, 7.0, 0.92), (24, 3.5, 0.577), (26, 2.2, 0.361), (28, 1.4, 0.226), (30, 0.86, 0.142)] {
-            let stock = Stock::new(awg, Covering::HookUp);
+            let stock = Stock::new(awg, Covering::ThinWall);
             let rise = |amps| stock.rise_kelvin(Amps(amps), Celsius(25.0));
             assert!(rise(bundled) < 5.0, "AWG {awg}: {} K at {bundled} A", rise(bundled));
-            let carried = (1..4000).map(|step| f64::from(step) * 0.01).take_while(|amps| rise(*amps) <= 35.0).last().unwrap();
-            assert!(carried > bundled && carried <= 1.6 * chassis, "AWG {awg}: {carried} A");
+            let carried = (1..4000).map(|step| f64::from(step) * 0.01).take_while(|amps| rise(*amps) <= 10.0).last().unwrap();
+            assert!(carried > bundled && carried <= chassis, "AWG {awg}: {carried} A");
         }
     }
 

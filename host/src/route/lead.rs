@@ -20,6 +20,9 @@ const MOST_LABELS: usize = 400_000;
 /// As near to the shortest as this share, and no other way is looked for.
 const NEAR_ENOUGH: f64 = 0.002;
 
+/// Shorter pieces are rounding, mm.
+const SHORTEST_MM: f64 = 1e-7;
+
 /// A wire that can be laid.
 pub(super) struct Led {
     pub legs: Vec<Leg>,
@@ -105,7 +108,7 @@ fn lay(task: &Task, grounds: &Grounds, field: &Field<'_>, nodes: &[u32]) -> Opti
                 let ends = [start, node.pulley.centre];
                 // Rounding has its share in what is kept from corners, and bends have to stay as wide.
                 let pieces = led(ends, &round, task.wire.bend_mm + ROUNDING_MM, &ground.walls)?;
-                let pieces = pieces.into_iter().filter(|piece| piece.length_mm() > ROUNDING_MM).collect();
+                let pieces = pieces.into_iter().filter(|piece| piece.length_mm() > SHORTEST_MM).collect();
                 let face = if node.face == 0 { Face::Front } else { Face::Back };
                 legs.push(Leg { face, pieces });
                 round.clear();

@@ -8,7 +8,7 @@
 use std::collections::{BTreeSet, VecDeque};
 
 use super::plane::{Vector, add, closest, cross, scale, sub};
-use super::walls::{Owner, ROUNDING_MM, Wall, Walls};
+use super::walls::{Owner, SHORT_MM, Wall, Walls};
 
 /// Most steps of one search for a ring.
 const MOST_STEPS: usize = 4_000_000;
@@ -90,7 +90,7 @@ fn joins(walls: &Walls, line: [Vector; 2]) -> Vec<Vec<Join>> {
         let other = walls.all.get(to)?;
         let [near, far] = closest(one.ends, other.ends);
         let room = super::plane::apart(near, far);
-        if room >= one.reach + other.reach - 2.0 * ROUNDING_MM {
+        if room >= one.reach + other.reach - SHORT_MM {
             return None;
         }
         let way = [middle(one.ends), near, far, middle(other.ends)];

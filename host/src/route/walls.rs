@@ -7,8 +7,13 @@ use super::problem::Obstacle;
 use super::task::Task;
 use crate::board::{Face, outline};
 
-/// What is lost to rounding, mm. Routes keep this much more than is asked, so that they never keep less.
-pub(super) const ROUNDING_MM: f64 = 1e-6;
+/// What is lost to rounding, mm: circles about corners are wider by it than is asked, and where a wire lies it may be short of what is asked by no
+/// more than twice that. So a slot just as wide as the wire needs is passed.
+pub(super) const ROUNDING_MM: f64 = 1e-9;
+/// What a place may be short of a reach that has `ROUNDING_MM` in it, mm.
+pub(super) const SHORT_MM: f64 = 3.0 * ROUNDING_MM;
+/// Corners closer than this are one, mm.
+const SAME_CORNER_MM: f64 = 1e-6;
 
 /// Whose edge it is: that of a keep-out by its number, or nothing for the board's.
 pub(super) type Owner = Option<usize>;
@@ -59,11 +64,11 @@ pub(super) fn shapes(task: &Task, face: Face, least_mm: f64) -> Vec<Shape> {
 fn walked(corners: &[Vector], sign: f64) -> Vec<Vector> {
     let mut ring: Vec<Vector> = Vec::with_capacity(corners.len());
     for &corner in corners {
-        if ring.last().is_none_or(|last| super::plane::apart(*last, corner) > ROUNDING_MM) {
+        if ring.last().is_none_or(|last| super::plane::apart(*last, corner) > SAME_CORNER_MM) {
             ring.push(corner);
         }
     }
-    while ring.len() > 1 && super::plane::apart(ring[0], ring[ring.len() - 1]) <= ROUNDING_MM {
+    while ring.len() > 1 && super::plane::apart(ring[0], ring[ring.len() - 1]) <= SAME_CORNER_MM {
         ring.pop();
     }
     let area: f64 = outline::edges(&ring).map(|(a, b)| super::plane::cross(a, b)).sum();
@@ -97,7 +102,7 @@ impl Walls {
             let [a, b] = wall.ends;
             let reach = wall.reach;
             let beside = (0..2).any(|k| a[k].min(b[k]) - reach > high[k] || a[k].max(b[k]) + reach < low[k]);
-            beside || between(wall.ends, [from, to]) >= reach - ROUNDING_MM
+            beside || between(wall.ends, [from, to]) >= reach - SHORT_MM
         };
         self.raster.along(from, to, |number| apart(&self.all[number as usize]))
     }
@@ -134,7 +139,7 @@ impl Walls {
         self.near([at, at])
             .into_iter()
             .map(|wall| (wall, to_stretch(at, wall.ends)))
-            .filter(|(wall, apart)| *apart < wall.reach - ROUNDING_MM)
+            .filter(|(wall, apart)| *apart < wall.reach - SHORT_MM)
             .min_by(|a, b| a.1.total_cmp(&b.1))
     }
 }
@@ -204,7 +209,7 @@ impl Raster {
         let [[x0, y0], [x1, y1]] = ends;
         let slope = if columns[0] == columns[1] { 0.0 } else { (y1 - y0) / (x1 - x0) };
         // Wider than rounding, narrower than anything else.
-        let slip = ROUNDING_MM;
+        let slip = SAME_CORNER_MM;
         for column in columns[0]..=columns[1] {
             let [left, right] = [column, column + 1].map(|at| self.low[0] + at as f64 * self.cell);
             let enters = if column == columns[0] { y0 } else { y0 + slope * (left - x0) };
