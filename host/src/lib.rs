@@ -38,6 +38,8 @@ pub mod mesh;
 
 pub mod limits;
 
+pub mod route;
+
 // What a single unit has besides what its type has.
 pub mod fitted;
 

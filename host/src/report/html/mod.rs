@@ -28,6 +28,7 @@ mod path;
 mod place;
 mod question;
 mod remedies;
+mod route;
 mod steps;
 mod strip;
 mod sweep;
