@@ -9,8 +9,8 @@ pub type Point = [f64; 2];
 /// An edge, by its two ends.
 pub type Edge = [Point; 2];
 
-/// How far two places are apart.
-pub fn distance(a: Point, b: Point) -> f64 {
+/// Distance of two places.
+pub fn apart(a: Point, b: Point) -> f64 {
     (a[0] - b[0]).hypot(a[1] - b[1])
 }
 
@@ -68,7 +68,7 @@ pub fn crossing(outline: &[Point], slack: f64) -> Option<Crossing> {
         for (j, other) in sorted.iter().skip(rank + 1).take_while(|(_, other)| left(other) <= right) {
             let Some(at) = meet(*one, *other) else { continue };
             let edges = [*i.min(j), *i.max(j)];
-            let is_clear = one.iter().chain(other).all(|end| distance(*end, at) > slack);
+            let is_clear = one.iter().chain(other).all(|end| apart(*end, at) > slack);
             if is_clear && first.is_none_or(|known| edges < known.edges) {
                 first = Some(Crossing { edges, at });
             }
@@ -88,8 +88,8 @@ mod tests {
         assert_eq!((area(&ELL), signed_area(&ELL)), (20.0, 20.0));
         let other_way: Vec<_> = ELL.into_iter().rev().collect();
         assert_eq!((area(&other_way), signed_area(&other_way)), (20.0, -20.0));
-        assert_eq!(distance([1.0, 2.0], [4.0, 6.0]), 5.0);
-        assert_eq!(edges(&ELL).map(|[a, b]| distance(a, b)).sum::<f64>(), 24.0);
+        assert_eq!(apart([1.0, 2.0], [4.0, 6.0]), 5.0);
+        assert_eq!(edges(&ELL).map(|[a, b]| apart(a, b)).sum::<f64>(), 24.0);
         assert_eq!(crossing(&ELL, 0.0), None);
         assert_eq!((area(&[]), edges(&[]).count(), crossing(&[[1.0, 1.0]], 0.0)), (0.0, 0, None));
     }
@@ -103,7 +103,8 @@ mod tests {
         let touching = [[0.0, 0.0], [4.0, 0.0], [4.0, 4.0], [2.0, 0.0], [0.0, 4.0]];
         assert_eq!(crossing(&touching, 1e-6), None);
         // Two crossings: the one of the first edges is named, though the other lies farther left.
-        let twice = [[10.0, 0.0], [20.0, 10.0], [20.0, 0.0], [10.0, 10.0], [0.0, 0.0], [0.0, 10.0], [8.0, 0.0]];
+        let twice =
+            [[10.0, 0.0], [20.0, 10.0], [20.0, 0.0], [10.0, 10.0], [0.0, 0.0], [0.0, 10.0], [8.0, 0.0]];
         assert_eq!(crossing(&twice, 0.0).map(|found| found.edges), Some([0, 2]));
     }
 }

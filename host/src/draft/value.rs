@@ -9,7 +9,7 @@ use super::{DraftError, Keys};
 const DEEPEST: usize = 6;
 
 /// Keys in the order in which a person writes them; any other comes behind them.
-const ORDER: [&str; 34] = [
+const ORDER: [&str; 37] = [
     "name",
     "revision",
     "thickness",
@@ -25,6 +25,9 @@ const ORDER: [&str; 34] = [
     "bulk",
     "at",
     "side",
+    "polygon",
+    "height",
+    "why",
     "board",
     "limits",
     "force",

@@ -5,6 +5,7 @@ use nalgebra::{Matrix3, Rotation3, Vector3};
 use proptest::prelude::*;
 
 use super::*;
+use crate::plane::apart;
 
 /// A board of 100 mm by 70 mm.
 pub(super) const BOARD: [f64; 2] = [100.0, 70.0];
@@ -74,10 +75,6 @@ pub(super) fn camera(tilt_degrees: f64, towards_degrees: f64, turn_degrees: f64,
 
 fn marks(camera: &Homography, places: &[[f64; 2]], draws: &mut Draws) -> Vec<Mark> {
     places.iter().map(|&mm| Mark { px: draws.jitter(camera.apply(mm).unwrap()), mm }).collect()
-}
-
-fn apart(a: [f64; 2], b: [f64; 2]) -> f64 {
-    (a[0] - b[0]).hypot(a[1] - b[1])
 }
 
 /// Median, 95th percentile and largest.

@@ -9,7 +9,7 @@ use std::collections::BinaryHeap;
 
 use super::grey::Grey;
 use super::{Snap, What};
-use crate::plane::distance;
+use crate::plane::apart;
 
 /// Least difference to the surroundings, levels of 255, and in standard deviations of the noise.
 const CONTRAST: f64 = 14.0;
@@ -46,9 +46,9 @@ pub(super) fn centre(grey: &Grey, click: [f64; 2], reach: f64) -> Option<Snap> {
         }
     }
     let rank = |(blob, what): &(Blob, What)| (!blob.covers(click), *what != What::Hole);
-    let near = found.into_iter().filter(|(blob, _)| distance(blob.middle, click) <= reach);
+    let near = found.into_iter().filter(|(blob, _)| apart(blob.middle, click) <= reach);
     let best = near.min_by(|a, b| {
-        let far = |blob: &Blob| distance(blob.middle, click);
+        let far = |blob: &Blob| apart(blob.middle, click);
         rank(a).cmp(&rank(b)).then(far(&a.0).total_cmp(&far(&b.0)))
     });
     best.map(|(blob, what)| Snap { px: blob.middle, what })
@@ -193,7 +193,13 @@ impl Flood {
             }
         }
         let mut sum = 0;
-        let areas: Vec<usize> = count.into_iter().map(|count| { sum += count; sum }).collect();
+        let areas: Vec<usize> = count
+            .into_iter()
+            .map(|count| {
+                sum += count;
+                sum
+            })
+            .collect();
         let area = |at: i32| areas.get(at.clamp(0, depth) as usize).copied().unwrap_or(0) as f64;
         let step = (depth / 10).max(8);
         let growth = |at: i32| (area(at + step) - area(at - step)) / area(at).max(1.0);
@@ -241,7 +247,7 @@ impl Blob {
         let part = |x, y| ((outer - grey.at(x, y)) / (outer - inner) * 1.4 - 0.2).clamp(0.0, 1.0);
         let steps = filled.steps(AROUND[1]);
         let step = |x: i32, y: i32| steps.get((y * grey.width + x) as usize).copied().unwrap_or(i32::MAX);
-        let (mut apart, mut all) = (0, 0);
+        let (mut beyond, mut all) = (0, 0);
         let (mut sum, mut weight) = ([0.0; 2], 0.0);
         let mut weights = vec![0.0; steps.len()];
         for y in 0..grey.height {
@@ -249,10 +255,16 @@ impl Blob {
                 let far = step(x, y);
                 if (AROUND[0]..=AROUND[1]).contains(&far) {
                     all += 1;
-                    apart += usize::from(sign * (grey.at(x, y) - (inner + outer) / 2.0) > 0.0);
+                    beyond += usize::from(sign * (grey.at(x, y) - (inner + outer) / 2.0) > 0.0);
                 }
                 let enclosed = far == 0 && !own.at(x, y);
-                let own = if enclosed { 1.0 } else if far < AROUND[0] { part(x, y) } else { 0.0 };
+                let own = if enclosed {
+                    1.0
+                } else if far < AROUND[0] {
+                    part(x, y)
+                } else {
+                    0.0
+                };
                 if let Some(kept) = weights.get_mut((y * grey.width + x) as usize) {
                     *kept = own;
                 }
@@ -260,7 +272,7 @@ impl Blob {
                 weight += own;
             }
         }
-        if (apart as f64) < SET_OFF * f64::from(all) || weight <= 0.0 {
+        if (beyond as f64) < SET_OFF * f64::from(all) || weight <= 0.0 {
             return None;
         }
         let middle = sum.map(|sum| sum / weight);
@@ -278,7 +290,7 @@ impl Blob {
         let darkest = enclosed.min_by(|a, b| grey.at(a.0, a.1).total_cmp(&grey.at(b.0, b.1)))?;
         let hole = Self::at(grey, darkest, 1.0)?;
         let is_large = hole.filled.count() as f64 >= HOLE_AREA * area;
-        let is_central = distance(hole.middle, self.middle) <= HOLE_OFF * (area / std::f64::consts::PI).sqrt();
+        let is_central = apart(hole.middle, self.middle) <= HOLE_OFF * (area / std::f64::consts::PI).sqrt();
         let is_inside = hole.filled.pixels().all(|(x, y)| self.filled.at(x, y));
         (is_large && is_central && is_inside).then_some(hole)
     }

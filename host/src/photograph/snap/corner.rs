@@ -7,7 +7,7 @@ use std::f64::consts::{PI, TAU};
 
 use super::grey::Grey;
 use super::{Snap, What};
-use crate::plane::distance;
+use crate::plane::apart;
 
 /// Edges are followed so far from the click, pixels.
 const FAR: f64 = 48.0;
@@ -55,11 +55,8 @@ pub(super) fn corner(grey: &Grey, click: [f64; 2], reach: f64) -> Option<Snap> {
     let all = steep(grey, click);
     let (first, votes) = vote(&all, reach, |_| true)?;
     let first = fitted(&all, first)?;
-    let apart = |way: [f64; 2]| {
-        let angle = dot(way, first.way).abs().min(1.0).acos();
-        angle >= SHARPEST
-    };
-    let (second, others) = vote(&all, reach, apart)?;
+    let is_across = |way: [f64; 2]| dot(way, first.way).abs().min(1.0).acos() >= SHARPEST;
+    let (second, others) = vote(&all, reach, is_across)?;
     let second = fitted(&all, second)?;
     for (line, votes) in [(first, votes), (second, others)] {
         if has_rival(&all, line, votes, reach) {
@@ -78,7 +75,7 @@ pub(super) fn corner(grey: &Grey, click: [f64; 2], reach: f64) -> Option<Snap> {
     // What lies between the arms is lighter than both sides beyond, or darker than both.
     let is_one_side = dot(first.way, other) * dot(second.way, one) > 0.0;
     let px = [click[0] + at[0], click[1] + at[1]];
-    (is_one_side && distance(px, click) <= reach).then_some(Snap { px, what: What::Corner })
+    (is_one_side && apart(px, click) <= reach).then_some(Snap { px, what: What::Corner })
 }
 
 /// Where the level rises steeper than on either side along its slope, to parts of a pixel.

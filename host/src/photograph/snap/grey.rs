@@ -71,10 +71,7 @@ impl Grey {
 
     /// How the level rises across and along at a pixel.
     pub fn slope(&self, x: i32, y: i32) -> [f64; 2] {
-        [
-            (self.at(x + 1, y) - self.at(x - 1, y)) / 2.0,
-            (self.at(x, y + 1) - self.at(x, y - 1)) / 2.0,
-        ]
+        [(self.at(x + 1, y) - self.at(x - 1, y)) / 2.0, (self.at(x, y + 1) - self.at(x, y - 1)) / 2.0]
     }
 
     /// The pixel that a place lies in.
@@ -90,9 +87,7 @@ impl Grey {
         };
         let columns = span(x, width);
         span(y, height).flat_map(move |row| columns.clone().map(move |column| (column, row))).filter(
-            move |(column, row)| {
-                (f64::from(*column) + 0.5 - x).hypot(f64::from(*row) + 0.5 - y) <= far
-            },
+            move |(column, row)| (f64::from(*column) + 0.5 - x).hypot(f64::from(*row) + 0.5 - y) <= far,
         )
     }
 }

@@ -17,7 +17,7 @@ use image::GrayImage;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use crate::plane::distance;
+use crate::plane::apart;
 use grey::Grey;
 
 /// Longest side of the part that is looked at, pixels.
@@ -79,5 +79,5 @@ pub fn snap(part: &GrayImage, click: [f64; 2], aim: Aim, reach_px: f64) -> Optio
         Aim::Corner | Aim::Any => corner::corner(&grey, click, reach),
     };
     let found = centre().or_else(corner)?;
-    (distance(found.px, click) <= reach).then_some(found)
+    (apart(found.px, click) <= reach).then_some(found)
 }
