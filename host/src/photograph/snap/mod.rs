@@ -13,7 +13,7 @@ mod grey;
 #[cfg(test)]
 mod tests;
 
-use image::GrayImage;
+use image::{DynamicImage, GrayImage, RgbImage};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
@@ -59,7 +59,9 @@ pub struct Snap {
 }
 
 /// Refines a click in a part of a photo; `reach_px` is how far it may be off, held to [`REACH_PX`]. `None` where nothing clear is within reach.
-pub fn snap(part: &GrayImage, click: [f64; 2], aim: Aim, reach_px: f64) -> Option<Snap> {
+///
+/// Light and dark are looked at first; where they do not tell, what is yellow and what is blue: gold and copper stand out from a part as light as they.
+pub fn snap(part: &RgbImage, click: [f64; 2], aim: Aim, reach_px: f64) -> Option<Snap> {
     let size = [part.width(), part.height()];
     let inside = |axis: usize| {
         let most = size.get(axis).copied().map_or(0.0, f64::from);
@@ -69,15 +71,29 @@ pub fn snap(part: &GrayImage, click: [f64; 2], aim: Aim, reach_px: f64) -> Optio
         return None;
     }
     let reach = reach_px.clamp(REACH_PX[0], REACH_PX[1]);
-    let grey = Grey::of(part);
+    let light = || DynamicImage::from(part.clone()).into_luma8();
+    let found = [&light as &dyn Fn() -> GrayImage, &|| yellow(part)]
+        .into_iter()
+        .find_map(|levels| found(&Grey::of(&levels()), click, aim, reach));
+    found.filter(|found| apart(found.px, click) <= reach)
+}
+
+/// Red less blue, half of it above the middle level.
+fn yellow(part: &RgbImage) -> GrayImage {
+    let level = |[red, _, blue]: [u8; 3]| {
+        image::Luma([(128 + (i16::from(red) - i16::from(blue)) / 2).clamp(0, 255) as u8])
+    };
+    GrayImage::from_fn(part.width(), part.height(), |x, y| level(part.get_pixel(x, y).0))
+}
+
+fn found(grey: &Grey, click: [f64; 2], aim: Aim, reach: f64) -> Option<Snap> {
     let centre = || match aim {
         Aim::Corner => None,
-        Aim::Centre | Aim::Any => blob::centre(&grey, click, reach),
+        Aim::Centre | Aim::Any => blob::centre(grey, click, reach),
     };
     let corner = || match aim {
         Aim::Centre => None,
-        Aim::Corner | Aim::Any => corner::corner(&grey, click, reach),
+        Aim::Corner | Aim::Any => corner::corner(grey, click, reach),
     };
-    let found = centre().or_else(corner)?;
-    (apart(found.px, click) <= reach).then_some(found)
+    centre().or_else(corner)
 }

@@ -195,8 +195,7 @@ async fn snap(mut parts: Parts) -> Result<axum::Json<Snapped>, Problem> {
                 "the part of the photo has {size}: send at most {MOST_WINDOW_PX} each way"
             )));
         }
-        let grey = image::DynamicImage::from(part).into_luma8();
-        Ok(photograph::snap(&grey, click.px, click.aim, click.reach_px))
+        Ok(photograph::snap(&part, click.px, click.aim, click.reach_px))
     });
     let refined = |found: photograph::Snap| Refined {
         px: found.px,

@@ -39,6 +39,7 @@ const ring = (places) => (Array.isArray(places) ? places.map((place) => [place].
 export class Forms {
   #waits = false;
   #made = ""; // what the form that is open was made of
+  #draft = null; // and the draft whose parts its fields change
   constructor(model, usual, actions) { [this.model, this.usual, this.actions] = [model, usual, actions]; }
 
   attach() {
@@ -83,11 +84,11 @@ export class Forms {
     const inside = place.contains(active);
     // Made of the same it would be the same; lists of hundreds of names take their time.
     const of = this.#of();
-    if (of === this.#made && place.firstChild) return;
+    if (of === this.#made && model.draft === this.#draft && place.firstChild) return;
     // What is being typed is not yet a step: the form waits until the field is left.
     this.#waits = inside && active.tagName === "INPUT" && active.value !== active.defaultValue;
     if (this.#waits) return;
-    this.#made = of;
+    [this.#made, this.#draft] = [of, model.draft];
     const made = { chosen: () => this.#chosen(), board: () => this.#board(), supply: () => this.#supply(), problems: () => this.#problems() }[this.shown]();
     const focused = inside ? active.dataset.field : null;
     const marked = [active?.selectionStart, active?.selectionEnd];
@@ -240,7 +241,10 @@ export class Forms {
       // What is no list of places stays as it was.
       const places = text.split(",").map((place) => place.trim().split(/\s+/).map(Number));
       if (places.every((place) => place.length === 2 && place.every(Number.isFinite))) this.#set(() => { keys.polygon = places; });
-      else this.draw();
+      else {
+        this.#made = "";
+        this.draw();
+      }
     }, { findings: found("polygon") });
     yield element("button", { type: "button", onclick: () => model.remove() }, "Take out ", element("kbd", {}, "Del"));
   }
