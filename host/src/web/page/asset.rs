@@ -30,7 +30,7 @@ const ASSETS: [(&str, &str, &str); 13] = [
 ];
 
 /// By which a browser tells a changed one: the hash of its content.
-static MARKS: LazyLock<[String; 12]> =
+static MARKS: LazyLock<[String; 13]> =
     LazyLock::new(|| ASSETS.map(|(_, _, content)| format!("\"{}\"", hash::of(content))));
 
 /// One of them.
