@@ -26,6 +26,9 @@ pub mod problem;
 #[warn(clippy::indexing_slicing)]
 pub mod document;
 
+#[warn(clippy::indexing_slicing)]
+pub mod plane;
+
 pub mod copper;
 
 #[warn(clippy::indexing_slicing)]

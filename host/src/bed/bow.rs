@@ -6,8 +6,8 @@
 //! the disc is where the third nearest post stands, since three hold a plane. An estimate: posts are no ring, but a force spread over the
 //! disc bends it less than one in its middle.
 
-use super::place::apart;
 use crate::board::{Board, Face, outline};
+use crate::plane::apart;
 
 /// Young's modulus of FR-4, Pa (common practice: 18 to 24 GPa).
 const E_PASCAL: f64 = 20e9;

@@ -1,7 +1,8 @@
 //! What holds a board where its pins are: stops at its edges, two along one edge and one along another across it, as six-point location
 //! has it in the plane (the 3-2-1 rule of fixture design; common practice), and one with play opposite each of the two edges.
 
-use crate::board::outline::{self, Edge};
+use crate::board::outline;
+use crate::plane::{self, Edge, apart};
 
 /// Diameter of a stop, a dowel pin, mm.
 pub const STOP_MM: f64 = 3.0;
@@ -28,7 +29,7 @@ struct Facing {
 
 /// Stops round an outline. An odd shape may have fewer than five.
 pub fn stops(outline: &[[f64; 2]]) -> Vec<Stop> {
-    let mut edges: Vec<Facing> = outline::edges(outline).filter_map(|edge| facing(outline, edge)).collect();
+    let mut edges: Vec<Facing> = plane::edges(outline).filter_map(|edge| facing(outline, edge)).collect();
     edges.sort_by(|a, b| b.length.total_cmp(&a.length));
     let Some(first) = edges.first() else { return Vec::new() };
     let across = edges.iter().find(|other| dot(first.normal, other.normal).abs() < 0.5);
@@ -50,8 +51,8 @@ pub fn stops(outline: &[[f64; 2]]) -> Vec<Stop> {
 fn facing(outline: &[[f64; 2]], edge: Edge) -> Option<Facing> {
     const SHORTEST_MM: f64 = 2.0;
     const NEAR_MM: f64 = 1e-3;
-    let ([x0, y0], [x1, y1]) = edge;
-    let length = (x1 - x0).hypot(y1 - y0);
+    let [[x0, y0], [x1, y1]] = edge;
+    let length = apart(edge[0], edge[1]);
     if length < SHORTEST_MM {
         return None;
     }
@@ -65,7 +66,7 @@ fn facing(outline: &[[f64; 2]], edge: Edge) -> Option<Facing> {
 
 /// A stop at a part of an edge, or near that where the board leaves room.
 fn stop(outline: &[[f64; 2]], facing: &Facing, along: f64, play_mm: f64) -> Option<Stop> {
-    let ([x0, y0], [x1, y1]) = facing.edge;
+    let [[x0, y0], [x1, y1]] = facing.edge;
     let away = STOP_MM / 2.0 + play_mm;
     let tries = [0.0, 0.1, -0.1, 0.2, -0.2, 0.3, -0.3].map(|step| along + step);
     let tries = tries.into_iter().filter(|along| (0.05..=0.95).contains(along)).map(|along| {

@@ -7,6 +7,7 @@
 use super::{BedError, Families, Line, Trouble};
 use crate::board::{Board, Face, PointId, outline};
 use crate::fixture::Pins;
+use crate::plane::apart;
 
 /// Between the tip of a pin and the edge of a keep-out, mm (common practice: drill, play and registration together).
 const CLEARANCE_MM: f64 = 0.3;
@@ -46,11 +47,6 @@ pub struct Standing {
 /// Rounded to what a fixture file says.
 fn rounded(at: [f64; 2]) -> [f64; 2] {
     at.map(|length| (length / GRID_MM).round() * GRID_MM)
-}
-
-/// How far two places are apart, mm.
-pub fn apart(a: [f64; 2], b: [f64; 2]) -> f64 {
-    (a[0] - b[0]).hypot(a[1] - b[1])
 }
 
 /// The face every point is touched on, by point: one face for all where that can be, else the one with more points wherever there is a choice.

@@ -8,6 +8,7 @@ use super::family::Family;
 use super::locate::{self, Stop};
 use super::{Bed, BedError, Trouble};
 use crate::board::{Board, Face, outline};
+use crate::plane::apart;
 
 /// Holes leave at least so much of the plate between them, mm: less breaks out (common practice).
 const WALL_MM: f64 = 0.25;
@@ -184,8 +185,7 @@ fn run_together(plate: &Plate) -> Vec<Trouble> {
     let mut troubles = Vec::new();
     for (at, a) in plate.holes.iter().enumerate() {
         for b in plate.holes.iter().take(at) {
-            let apart = super::place::apart(a.at, b.at);
-            let wall_mm = apart - (a.drill_mm + b.drill_mm) / 2.0;
+            let wall_mm = apart(a.at, b.at) - (a.drill_mm + b.drill_mm) / 2.0;
             if wall_mm < WALL_MM - 1e-9 {
                 let plate = plate.level.word();
                 troubles.push(Trouble::Holes { plate, a: b.label.clone(), b: a.label.clone(), wall_mm });

@@ -3,10 +3,11 @@
 use super::choose::{Need, needed};
 use super::coverage::{Coverage, MOST_SEGMENTS};
 use super::force::{self, Choice};
-use super::place::{Ground, Wanted, apart, faces, sizes};
+use super::place::{Ground, Wanted, faces, sizes};
 use super::{BedError, Families, Line, Pin, channels};
 use crate::board::{Board, PointId};
 use crate::fixture::{Fixture, Pins, Plates, Standard, Thermometer};
+use crate::plane::apart;
 
 /// What a bed starts from: a fixture that is there, or a matrix with nothing on it.
 #[derive(Clone, PartialEq, Debug)]

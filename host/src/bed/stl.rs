@@ -6,6 +6,7 @@ use std::f64::consts::{PI, TAU};
 use spade::{ConstrainedDelaunayTriangulation, InsertionError, Point2, Triangulation};
 
 use super::plate::Plate;
+use crate::plane::apart;
 
 /// Sides of the polygon that stands for a hole: at 5 mm it is 3 µm off a circle.
 const SIDES: u32 = 64;
@@ -39,7 +40,7 @@ pub fn of(plate: &Plate) -> Result<Vec<u8>, InsertionError> {
     // A triangle in a hole has its middle nearer to the hole's than any side of the polygon is.
     let inner = (PI / f64::from(SIDES)).cos();
     let in_a_hole = |[x, y]: [f64; 2]| {
-        plate.holes.iter().any(|hole| (x - hole.at[0]).hypot(y - hole.at[1]) < inner * hole.drill_mm / 2.0)
+        plate.holes.iter().any(|hole| apart([x, y], hole.at) < inner * hole.drill_mm / 2.0)
     };
     let (low, high) = (0.0, plate.thickness_mm);
     let mut triangles: Vec<[[f64; 3]; 3]> = Vec::new();

@@ -152,7 +152,7 @@ fn pins_keep_their_pitch() {
         for (i, a) in bed.pins.iter().enumerate() {
             for b in &bed.pins[..i] {
                 let room = (list[a.family].pitch_mm + list[b.family].pitch_mm) / 2.0;
-                assert!(a.face != b.face || place::apart(a.at, b.at) > room - 1e-3, "{a:?} {b:?}");
+                assert!(a.face != b.face || crate::plane::apart(a.at, b.at) > room - 1e-3, "{a:?} {b:?}");
             }
         }
         let mut channels: Vec<_> = bed.pins.iter().map(|pin| (pin.line, pin.channel)).collect();

@@ -2,9 +2,10 @@
 
 use std::fmt::Write as _;
 
-use super::{Bed, Line, Pin, place::apart};
+use super::{Bed, Line, Pin};
 use crate::board::{Board, PointId, Side};
 use crate::fixture::Standard;
+use crate::plane::apart;
 
 /// The header of the pins.
 const PINS: &str = "[pins]";

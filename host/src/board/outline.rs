@@ -1,10 +1,12 @@
 //! The board's outline as a polygon: is it one, and is a point on it?
 
+use crate::plane::{Edge, edges, turn};
+
 /// Is a point inside the polygon or on its edge? Crossings of a ray to the right, counted even-odd.
 pub fn contains(outline: &[[f64; 2]], point: [f64; 2]) -> bool {
     let [x, y] = point;
     let mut inside = false;
-    for ([x0, y0], [x1, y1]) in edges(outline) {
+    for [[x0, y0], [x1, y1]] in edges(outline) {
         if on_edge([x0, y0], [x1, y1], point) {
             return true;
         }
@@ -15,14 +17,9 @@ pub fn contains(outline: &[[f64; 2]], point: [f64; 2]) -> bool {
     inside
 }
 
-/// Enclosed area, mm², whichever way round it is drawn.
-pub fn area(outline: &[[f64; 2]]) -> f64 {
-    (edges(outline).map(|([x0, y0], [x1, y1])| x0 * y1 - x1 * y0).sum::<f64>() / 2.0).abs()
-}
-
 /// How far a place is from the polygon's edge, mm.
 pub fn distance(outline: &[[f64; 2]], [x, y]: [f64; 2]) -> f64 {
-    let to_edge = |([x0, y0], [x1, y1]): Edge| {
+    let to_edge = |[[x0, y0], [x1, y1]]: Edge| {
         let [dx, dy] = [x1 - x0, y1 - y0];
         let length2 = dx * dx + dy * dy;
         let along = if length2 > 0.0 { ((x - x0) * dx + (y - y0) * dy) / length2 } else { 0.0 };
@@ -40,37 +37,10 @@ pub fn bounds(outline: &[[f64; 2]]) -> [[f64; 2]; 2] {
     })
 }
 
-/// Two edges that cross each other, by the number of their first corner from 0.
-pub fn crossing(outline: &[[f64; 2]]) -> Option<(usize, usize)> {
-    let all: Vec<_> = edges(outline).collect();
-    let apart = |i: usize, j: usize| j > i + 1 && !(i == 0 && j == all.len() - 1);
-    (0..all.len())
-        .flat_map(|i| (i + 2..all.len()).map(move |j| (i, j)))
-        .find(|&(i, j)| apart(i, j) && cross(all[i], all[j]))
-}
-
-/// An edge, by its two ends.
-pub type Edge = ([f64; 2], [f64; 2]);
-
-/// The polygon's edges, from corner to corner.
-pub fn edges(outline: &[[f64; 2]]) -> impl Iterator<Item = Edge> + '_ {
-    outline.iter().copied().zip(outline.iter().copied().cycle().skip(1))
-}
-
-/// Twice the signed area of a triangle: positive when `c` lies left of the way from `a` to `b`.
-fn turn(a: [f64; 2], b: [f64; 2], c: [f64; 2]) -> f64 {
-    (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
-}
-
 fn on_edge(a: [f64; 2], b: [f64; 2], p: [f64; 2]) -> bool {
     const NEAR_MM2: f64 = 1e-9;
     let within = |k: usize| p[k] >= a[k].min(b[k]) && p[k] <= a[k].max(b[k]);
     turn(a, b, p).abs() <= NEAR_MM2 && within(0) && within(1)
-}
-
-fn cross((a, b): Edge, (c, d): Edge) -> bool {
-    let straddles = |a, b, c, d| turn(a, b, c) * turn(a, b, d) < 0.0;
-    straddles(a, b, c, d) && straddles(c, d, a, b)
 }
 
 #[cfg(test)]
@@ -92,15 +62,8 @@ mod tests {
         ] {
             assert_eq!(contains(&ELL, point), inside, "{point:?}");
         }
-        assert_eq!(area(&ELL), 20.0);
         assert_eq!(distance(&ELL, [4.0, 4.0]), 2.0);
         assert_eq!(distance(&ELL, [-3.0, -4.0]), 5.0);
         assert_eq!(bounds(&ELL), [[0.0, 0.0], [6.0, 6.0]]);
-        assert_eq!(crossing(&ELL), None);
-    }
-
-    #[test]
-    fn a_bow_tie_crosses_itself() {
-        assert_eq!(crossing(&[[0.0, 0.0], [4.0, 4.0], [4.0, 0.0], [0.0, 4.0]]), Some((0, 2)));
     }
 }

@@ -11,6 +11,7 @@ use super::file::{Draft, Placed, SegmentDraft, SupplyDraft};
 use super::graph::{Edge, Graph, MOST_IN_MESH, Mesh, Reach};
 use super::{Assumed, PointId, Pour, SegmentId, SegmentKind, Side, StateId, parts};
 use crate::document::{Sheet, Told};
+use crate::plane::apart;
 use crate::quantity::{clip, si};
 
 /// Judges the whole, and gives the graph of its segments and whether these are all.
@@ -338,7 +339,7 @@ fn copper_is_believable(sheet: &Sheet, draft: &Draft) {
         };
         let ends = segment.ends.map(|ends| ends.map(|end| draft.points[end.index()].point.as_ref()));
         if let Ok([Ok(from), Ok(to)]) = ends {
-            let straight = (from.at[0] - to.at[0]).hypot(from.at[1] - to.at[1]);
+            let straight = apart(from.at, to.at);
             if let SegmentKind::Trace { length_mm, .. } = kind
                 && length_mm + PLACING_MM < straight
             {

@@ -7,6 +7,7 @@
 use std::f64::consts::{PI, TAU};
 
 use super::{CopperError, GAP_MM, Shape};
+use crate::plane::{apart, crossing, signed_area};
 
 /// How round circles are: the corners of a full one. Half as many do where one per cent is asked.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -92,10 +93,11 @@ fn polygon(outer: &[[f64; 2]], holes: &[Vec<[f64; 2]>]) -> Result<Vec<Contour>, 
         if ring.len() < 3 {
             continue;
         }
-        if let Some(at) = crossing(&ring) {
-            return Err(CopperError::Crossed { at });
+        // One that only touches itself does not cross.
+        if let Some(found) = crossing(&ring, 2.0 * GAP_MM) {
+            return Err(CopperError::Crossed { at: found.at });
         }
-        if area(&ring) * sign < 0.0 {
+        if signed_area(&ring) * sign < 0.0 {
             ring.reverse();
         }
         contours.push(ring);
@@ -107,61 +109,14 @@ fn polygon(outer: &[[f64; 2]], holes: &[Vec<[f64; 2]>]) -> Result<Vec<Contour>, 
 pub(super) fn tidy(ring: &[[f64; 2]]) -> Contour {
     let mut tidy: Contour = Vec::with_capacity(ring.len());
     for &point in ring {
-        if tidy.last().is_none_or(|last| distance(*last, point) > GAP_MM) {
+        if tidy.last().is_none_or(|last| apart(*last, point) > GAP_MM) {
             tidy.push(point);
         }
     }
-    while tidy.len() > 1 && distance(tidy[0], tidy[tidy.len() - 1]) <= GAP_MM {
+    while tidy.len() > 1 && apart(tidy[0], tidy[tidy.len() - 1]) <= GAP_MM {
         tidy.pop();
     }
     tidy
-}
-
-/// Area, mm²; positive counterclockwise.
-pub(super) fn area(ring: &[[f64; 2]]) -> f64 {
-    edges(ring).map(|[a, b]| a[0] * b[1] - a[1] * b[0]).sum::<f64>() / 2.0
-}
-
-/// The edges of a closed line.
-pub(super) fn edges(ring: &[[f64; 2]]) -> impl Iterator<Item = [[f64; 2]; 2]> + '_ {
-    ring.iter().zip(ring.iter().cycle().skip(1)).map(|(a, b)| [*a, *b])
-}
-
-/// Where an outline crosses itself by more than rounding; one that only touches itself does not.
-fn crossing(ring: &[[f64; 2]]) -> Option<[f64; 2]> {
-    let mut sorted: Vec<_> = edges(ring).collect();
-    sorted.sort_by(|a, b| a[0][0].min(a[1][0]).total_cmp(&b[0][0].min(b[1][0])));
-    for (i, one) in sorted.iter().enumerate() {
-        let right = one[0][0].max(one[1][0]);
-        for other in sorted[i + 1..].iter().take_while(|other| other[0][0].min(other[1][0]) <= right) {
-            if let Some(at) = meet(one, other)
-                && [one, other].into_iter().flatten().all(|end| distance(*end, at) > 2.0 * GAP_MM)
-            {
-                return Some(at);
-            }
-        }
-    }
-    None
-}
-
-/// Where two stretches cross, each strictly between its ends.
-pub(super) fn meet([a, b]: &[[f64; 2]; 2], [c, d]: &[[f64; 2]; 2]) -> Option<[f64; 2]> {
-    let (c_side, d_side) = (side(*a, *b, *c), side(*a, *b, *d));
-    let (a_side, b_side) = (side(*c, *d, *a), side(*c, *d, *b));
-    if c_side * d_side < 0.0 && a_side * b_side < 0.0 {
-        let t = a_side / (a_side - b_side);
-        return Some([a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])]);
-    }
-    None
-}
-
-/// Twice the area of a triangle: positive where `c` lies left of the way from `a` to `b`.
-pub(super) fn side(a: [f64; 2], b: [f64; 2], c: [f64; 2]) -> f64 {
-    (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
-}
-
-pub(super) fn distance(a: [f64; 2], b: [f64; 2]) -> f64 {
-    (a[0] - b[0]).hypot(a[1] - b[1])
 }
 
 fn disc(at: [f64; 2], radius: f64, round: Roundness) -> Contour {
@@ -178,7 +133,7 @@ fn track(points: &[[f64; 2]], width_mm: f64, round: Roundness) -> Result<Vec<Con
     sound(points)?;
     let mut middle: Contour = Vec::with_capacity(points.len());
     for &point in points {
-        if middle.last().is_none_or(|last| distance(*last, point) > GAP_MM) {
+        if middle.last().is_none_or(|last| apart(*last, point) > GAP_MM) {
             middle.push(point);
         }
     }
@@ -215,7 +170,7 @@ fn arc(
 ) -> Result<Vec<Contour>, CopperError> {
     sound([&start, &mid, &end])?;
     let half = positive(width_mm, start)? / 2.0;
-    let whole = distance(start, end) <= GAP_MM;
+    let whole = apart(start, end) <= GAP_MM;
     let centre = if whole {
         [(start[0] + mid[0]) / 2.0, (start[1] + mid[1]) / 2.0]
     } else {
@@ -228,7 +183,7 @@ fn arc(
         }
         [start[0] + (c[1] * bb - b[1] * cc) / twice, start[1] + (b[0] * cc - c[0] * bb) / twice]
     };
-    let radius = distance(start, centre);
+    let radius = apart(start, centre);
     let angle = |p: [f64; 2]| (p[1] - centre[1]).atan2(p[0] - centre[0]);
     // Counterclockwise, from whichever end that is.
     let left = if whole { TAU } else { (angle(end) - angle(start)).rem_euclid(TAU) };

@@ -1,7 +1,8 @@
 //! Places held at one potential: areas of terminals and rims of barrels, those that touch on a layer taken together.
 
-use super::contour::{Contour, Roundness, contours, edges, meet, side};
+use super::contour::{Contour, Roundness, contours};
 use super::{Conductor, CopperError, End, GAP_MM, Terminal};
+use crate::plane::{edges, meet, turn};
 
 /// All areas of one potential.
 pub(super) struct Held {
@@ -125,7 +126,7 @@ fn touch(a: &[Contour], b: &[Contour]) -> bool {
     let cross = || {
         a.iter()
             .flat_map(|ring| edges(ring))
-            .any(|one| b.iter().flat_map(|ring| edges(ring)).any(|other| meet(&one, &other).is_some()))
+            .any(|one| b.iter().flat_map(|ring| edges(ring)).any(|other| meet(one, other).is_some()))
     };
     reaches(a, b) || reaches(b, a) || cross()
 }
@@ -135,7 +136,7 @@ fn contains(area: &[Contour], point: [f64; 2]) -> bool {
     let mut winds = 0;
     for [a, b] in area.iter().flat_map(|ring| edges(ring)) {
         if (a[1] <= point[1]) != (b[1] <= point[1]) {
-            let left = side(a, b, point) > 0.0;
+            let left = turn(a, b, point) > 0.0;
             winds += match (a[1] <= point[1], left) {
                 (true, true) => 1,
                 (false, false) => -1,

@@ -3,11 +3,11 @@
 
 use std::collections::BTreeMap;
 
-use super::contour::distance;
 use super::element::{Element, Local};
 use super::held::Sets;
 use super::mesh::{Mesh, Nodes};
 use super::{Conductor, Neck, ipc2221};
+use crate::plane::apart;
 use crate::quantity::Amps;
 
 /// Lines between the terminals, evenly spread in potential: most where most is lost.
@@ -53,7 +53,7 @@ pub(super) fn hottest(
                 let ends: Vec<_> =
                     (0..3).filter_map(|i| cut(i, quarter, of, values, places, level)).collect();
                 if let [(one, a), (other, b)] = ends[..] {
-                    let length_mm = distance(a, b);
+                    let length_mm = apart(a, b);
                     lines[line - 1].push(Stretch {
                         ends: [one, other],
                         middle: [(a[0] + b[0]) / 2.0, (a[1] + b[1]) / 2.0],
@@ -71,8 +71,7 @@ pub(super) fn hottest(
         let share: f64 = part.iter().map(|stretch| stretch.share).sum();
         let mean =
             [0, 1].map(|axis| part.iter().map(|s| s.middle[axis] * s.length_mm).sum::<f64>() / width_mm);
-        let nearest =
-            part.iter().min_by(|a, b| distance(a.middle, mean).total_cmp(&distance(b.middle, mean)));
+        let nearest = part.iter().min_by(|a, b| apart(a.middle, mean).total_cmp(&apart(b.middle, mean)));
         let copper = &conductor.layers[layer];
         Neck {
             layer,

@@ -1,12 +1,12 @@
 //! The parts one by one; `tests/tests/copper_published.rs` holds the whole to published figures.
 
 use super::cholesky::Symmetric;
-use super::contour::area;
 use super::element::Element;
 use super::mesh::{Beyond, Mesh, Nodes, divide, triangulate};
 use super::network::{Branch, currents};
 use super::weld::weld;
 use super::*;
+use crate::plane::{apart, signed_area};
 
 const SQUARE: [[f64; 2]; 4] = [[0.0, 0.0], [4.0, 0.0], [4.0, 4.0], [0.0, 4.0]];
 
@@ -61,7 +61,7 @@ fn divided_triangles_fit_together() {
     for round in 0..6 {
         let marked: Vec<bool> = (0..mesh.triangles.len()).map(|i| i % 5 == round).collect();
         divide(&mut mesh, &marked);
-        let whole: f64 = mesh.triangles.iter().map(|triangle| area(&mesh.at(triangle))).sum();
+        let whole: f64 = mesh.triangles.iter().map(|triangle| signed_area(&mesh.at(triangle))).sum();
         assert!((whole - 16.0).abs() < 1e-9, "{whole}");
         // A side is shared by two triangles, or lies on the edge, a quarter of which is held.
         let mut lengths = [0.0; 2];
@@ -74,8 +74,8 @@ fn divided_triangles_fit_together() {
                 let [a, b] = triangle.side(opposite).map(|corner| mesh.points[corner]);
                 match beyond {
                     Beyond::Copper => {}
-                    Beyond::Edge => lengths[0] += contour::distance(a, b),
-                    Beyond::Node(node) => lengths[*node - 6] += contour::distance(a, b),
+                    Beyond::Edge => lengths[0] += apart(a, b),
+                    Beyond::Node(node) => lengths[*node - 6] += apart(a, b),
                 }
             }
         }

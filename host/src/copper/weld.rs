@@ -4,7 +4,8 @@
 use std::collections::BTreeMap;
 
 use super::GAP_MM;
-use super::contour::{Contour, distance, tidy};
+use super::contour::{Contour, tidy};
+use crate::plane::apart;
 
 /// Welds contours to each other and to themselves; those that shrink to nothing are left empty.
 pub(super) fn weld(contours: &mut [Contour]) {
@@ -30,7 +31,7 @@ pub(super) fn weld(contours: &mut [Contour]) {
 
 /// Corners that lie beside an edge, in order along it.
 fn beside(a: [f64; 2], b: [f64; 2], sorted: &[[f64; 2]]) -> Vec<[f64; 2]> {
-    let length = distance(a, b);
+    let length = apart(a, b);
     let along = [(b[0] - a[0]) / length, (b[1] - a[1]) / length];
     let (left, right) = (a[0].min(b[0]) - GAP_MM, a[0].max(b[0]) + GAP_MM);
     let (low, high) = (a[1].min(b[1]) - GAP_MM, a[1].max(b[1]) + GAP_MM);
@@ -62,7 +63,7 @@ impl Corners {
         let cell = ((point[0] / GAP_MM).floor() as i64, (point[1] / GAP_MM).floor() as i64);
         for (dx, dy) in (-1..=1).flat_map(|dx| (-1..=1).map(move |dy| (dx, dy))) {
             if let Some(&there) = self.cells.get(&(cell.0 + dx, cell.1 + dy))
-                && distance(self.kept[there], point) <= GAP_MM
+                && apart(self.kept[there], point) <= GAP_MM
             {
                 return self.kept[there];
             }

@@ -1,8 +1,10 @@
 //! Boards of the fixtures' folder that are drawn and changed: each in a folder of its own, with `board.toml`, `fixture.toml` and, where
 //! somebody took them, flattened photos.
 //!
-//! Nothing is half-written. A new board is put together beside its place and moved there whole. A changed one is first written whole beside the
-//! files it replaces, which are then renamed one after the other; and only if they are still what was opened.
+//! Nothing is half-written. A new board is put together beside its place and moved there whole. The files of a changed one are replaced as one
+//! [`set`], and only if they are still what was opened.
+
+mod set;
 
 use std::{
     fs, io,
@@ -50,6 +52,11 @@ pub enum DraftsError {
     Photo { side: &'static str, error: PictureError },
     #[error("{}: {error}; nothing was saved: see to the folder and its permissions", shown(path))]
     System { path: PathBuf, error: io::Error },
+    #[error(
+        "{}: {error}; the new files lie beside the old ones, and take their place when the board is opened again: see to the folder and its permissions",
+        shown(path)
+    )]
+    Interrupted { path: PathBuf, error: io::Error },
 }
 
 /// A board as it lies in its folder.
@@ -112,6 +119,24 @@ pub fn key_of(name: &str, revision: &str) -> String {
 /// There is none, or it cannot be read.
 pub fn read(folder: &Path, key: &str) -> Result<Kept, DraftsError> {
     let place = folder.join(key);
+    if is_key(key) && set::is_interrupted(&place) {
+        let _one = WRITING.lock().unwrap_or_else(PoisonError::into_inner);
+        set::finish(&place).map_err(|error| DraftsError::System { path: place, error })?;
+    }
+    kept(folder, key)
+}
+
+/// Brings every saving to its end that a crash interrupted; what cannot be is told when its board is opened.
+pub fn mend(folder: &Path) {
+    let _one = WRITING.lock().unwrap_or_else(PoisonError::into_inner);
+    for key in list(folder) {
+        let _ = set::finish(&folder.join(key));
+    }
+}
+
+/// A board as it lies there.
+fn kept(folder: &Path, key: &str) -> Result<Kept, DraftsError> {
+    let place = folder.join(key);
     if !is_key(key) || ![BOARD, FIXTURE].iter().all(|file| place.join(file).exists()) {
         return Err(DraftsError::NoBoard { key: key.to_owned() });
     }
@@ -168,12 +193,13 @@ pub fn create(folder: &Path, key: &str, saving: Saving) -> Result<(), DraftsErro
         builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o777)); // less what the umask takes
         let beside = builder.tempdir_in(folder)?;
         for (name, content) in &files {
-            fs::write(beside.path().join(name), content)?;
+            set::write(&beside.path().join(name), content)?;
         }
+        set::to_disk(beside.path())?;
         // Until it is renamed, whatever breaks takes it away again.
         fs::rename(beside.path(), &place)?;
         let _ = beside.keep();
-        Ok(())
+        set::to_disk(folder)
     };
     write().map_err(|error| DraftsError::System { path: place.clone(), error })
 }
@@ -185,28 +211,17 @@ pub fn create(folder: &Path, key: &str, saving: Saving) -> Result<(), DraftsErro
 pub fn replace(folder: &Path, key: &str, opened: &str, saving: Saving) -> Result<(), DraftsError> {
     let files = files(saving)?;
     let _one = WRITING.lock().unwrap_or_else(PoisonError::into_inner);
-    if read(folder, key)?.hash != opened {
+    let place = folder.join(key);
+    if is_key(key) {
+        set::finish(&place).map_err(|error| DraftsError::System { path: place.clone(), error })?;
+    }
+    if kept(folder, key)?.hash != opened {
         return Err(DraftsError::Changed { key: key.to_owned() });
     }
-    let place = folder.join(key);
-    let write = || {
-        let mut written = Vec::new();
-        for (name, content) in &files {
-            let mut builder = tempfile::Builder::new();
-            builder.prefix(".copperwalk-");
-            #[cfg(unix)]
-            builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666)); // less what the umask takes
-            let file = builder.tempfile_in(&place)?;
-            fs::write(file.path(), content)?;
-            file.as_file().sync_all()?;
-            written.push((file, place.join(name)));
-        }
-        for (file, path) in written {
-            file.persist(path)?;
-        }
-        Ok(())
-    };
-    write().map_err(|error| DraftsError::System { path: place.clone(), error })
+    set::replace(&place, &files).map_err(|error| match set::is_interrupted(&place) {
+        true => DraftsError::Interrupted { path: place, error },
+        false => DraftsError::System { path: place, error },
+    })
 }
 
 /// Every file of a board with its content. A photo is encoded anew, so that nothing of what was sent but its picture is kept.
@@ -264,6 +279,29 @@ mod tests {
         assert!(matches!(late, Err(DraftsError::Changed { .. })));
         assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1, "nothing is left beside it");
         assert_eq!(fs::read_dir(folder.path().join("gauge-a")).unwrap().count(), 4);
+    }
+
+    #[test]
+    fn a_saving_that_a_crash_interrupted_is_brought_to_its_end() {
+        for by_opening in [true, false] {
+            let folder = tempfile::tempdir().unwrap();
+            create(folder.path(), "gauge-a", saving()).unwrap();
+            let place = folder.path().join("gauge-a");
+            // Both new files and the list were written; then the board file alone was renamed.
+            let new = [(BOARD, "# 1\n"), (FIXTURE, "# 2\n")]
+                .map(|(name, line)| (name, fs::read_to_string(place.join(name)).unwrap() + line));
+            fs::write(place.join(BOARD), &new[0].1).unwrap();
+            fs::write(place.join(".copperwalk-b"), &new[1].1).unwrap();
+            let list = format!(".copperwalk-a\t{BOARD}\n.copperwalk-b\t{FIXTURE}\n");
+            fs::write(place.join(".copperwalk-saving"), list).unwrap();
+            if !by_opening {
+                mend(folder.path());
+                assert_eq!(fs::read_to_string(place.join(FIXTURE)).unwrap(), new[1].1);
+            }
+            let kept = read(folder.path(), "gauge-a").unwrap();
+            assert_eq!([kept.texts.board, kept.texts.fixture], new.map(|(_, text)| text));
+            assert_eq!(fs::read_dir(&place).unwrap().count(), 2);
+        }
     }
 
     #[test]

@@ -11,6 +11,7 @@ use std::{
     time::SystemTime,
 };
 
+use super::drafts;
 use crate::{
     fixture::{self, Fixture, examples::EXAMPLES},
     plan::{self, Plan, Sampling},
@@ -97,6 +98,8 @@ impl Fixtures {
     /// The folder cannot be read.
     pub fn of_folder(folder: &Path) -> io::Result<Self> {
         fs::read_dir(folder)?;
+        // Before anybody reads them: no board is to be half of one saving and half of another.
+        drafts::mend(folder);
         let fixtures = Self { folder: Some(folder.to_owned()), known: RwLock::default() };
         fixtures.look();
         Ok(fixtures)

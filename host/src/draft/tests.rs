@@ -222,6 +222,100 @@ fn every_finding_is_told_at_its_place() {
     }
 }
 
+/// A board with keep-outs, checks, and tables that the editor does not know, in an order and with comments of a person's own.
+fn with_strangers() -> Texts {
+    let (board, fixture) = BOARDS[1];
+    let keep_outs = "# The display's frame.\n[[keep_out]]\nside = \"front\" # glued\npolygon = [\n    [13, 4], [17, 4], # its foot\n    [17, 8], [13, 8],\n]\nheight = \"3 mm\"\nwhy = \"display\"\n\n[[keep_out]]\nside = \"back\"\npolygon = [[1, 1], [3, 1], [3, 3]]\n\n";
+    let at = board.find("[[check]]").unwrap();
+    let power = "# What it may draw at first.\n[power]\nlimit = \"120 mA\"   # by hand\n\n[power.ramp]\nstep = \"10 mV\"\n\n";
+    let rails = "\n# Measured at the first power.\n[[rail]]\nat = \"reg.in\"\nvolts = [\"3.2 V\", \"3.4 V\"]\n\n[[rail]]\nat = \"cell+\"\nlater = { a = 1, b = [2, 3] } # keep\n";
+    Texts {
+        board: format!("{}{keep_outs}{power}{}{rails}", &board[..at], &board[at..]),
+        fixture: fixture.into(),
+    }
+}
+
+#[test]
+fn keep_outs_and_checks_are_changed_beside_tables_that_the_editor_does_not_know() {
+    let before = with_strangers();
+    let mut draft = opened(&before);
+    assert_eq!((draft.keep_outs.len(), draft.checks.len()), (2, 2));
+    assert_eq!(merge(&draft, Some(&before)).unwrap(), before);
+    // A corner is moved, a reason given, a check asked otherwise.
+    draft.keep_outs[1].keys["polygon"] = json!([[1, 1], [3.5, 1], [3, 3]]);
+    draft.keep_outs[1].keys.insert("why".into(), "a battery".into());
+    draft.checks[1].keys["help"] = json!("Look at it in the dark");
+    let after = merge(&draft, Some(&before)).unwrap();
+    let (gone, new) = changes(&before.board, &after.board);
+    assert_eq!(gone.len(), 2, "{gone:?}");
+    assert_eq!(
+        new,
+        ["polygon = [[1, 1], [3.5, 1], [3, 3]]", "why = \"a battery\"", "help = \"Look at it in the dark\""]
+    );
+    // One is drawn, one taken out, a check added: the rest stays, where it stood.
+    let mut draft = opened(&before);
+    draft.keep_outs.remove(0);
+    draft.keep_outs.push(Entry {
+        was: None,
+        keys:
+            json!({ "why": "a plug", "height": "6 mm", "polygon": [[5, 5], [9, 5], [9, 9]], "side": "front" })
+                .as_object()
+                .unwrap()
+                .clone(),
+    });
+    draft.checks.push(Entry {
+        was: None,
+        keys: json!({ "help": "Press it", "name": "display lights" }).as_object().unwrap().clone(),
+    });
+    let after = merge(&draft, Some(&before)).unwrap();
+    let (gone, new) = changes(&before.board, &after.board);
+    assert!(gone.iter().all(|line| !line.contains("power") && !line.contains("rail")), "{gone:?}");
+    for kept in [
+        "# What it may draw at first.\n[power]\nlimit = \"120 mA\"   # by hand\n\n[power.ramp]\nstep = \"10 mV\"\n",
+        "# Measured at the first power.\n[[rail]]\nat = \"reg.in\"",
+        "later = { a = 1, b = [2, 3] } # keep",
+    ] {
+        assert!(after.board.contains(kept), "{kept}: {}", after.board);
+    }
+    let drawn = "[[keep_out]]\nside = \"front\"\npolygon = [[5, 5], [9, 5], [9, 9]]\nheight = \"6 mm\"\nwhy = \"a plug\"\n";
+    assert!(after.board.contains(drawn), "{new:?}");
+    assert!(after.board.contains("[[check]]\nname = \"display lights\"\nhelp = \"Press it\"\n"), "{new:?}");
+    let again = opened(&after);
+    assert_eq!(
+        again.keep_outs.iter().map(|entry| entry.keys.clone()).collect::<Vec<_>>(),
+        draft.keep_outs.iter().map(|entry| entry.keys.clone()).collect::<Vec<_>>()
+    );
+    assert_eq!(again.checks.len(), 3);
+    assert_eq!(merge(&again, Some(&after)).unwrap(), after);
+}
+
+#[test]
+fn findings_of_keep_outs_checks_and_holes_of_a_pour_stand_at_their_places() {
+    let mut draft = drawn();
+    let entry = |keys: serde_json::Value| Entry { was: None, keys: keys.as_object().unwrap().clone() };
+    draft.keep_outs = vec![
+        entry(json!({ "side": "front", "polygon": [[1, 1], [3, 1], [3, 3]] })),
+        entry(json!({ "side": "front", "polygon": [[1, 1], [9, 9], [9, 1], [1, 9]] })),
+        entry(json!({ "side": "top", "polygon": [[1, 1], [3, 1], [3, 3]], "height": "3" })),
+    ];
+    draft.checks = vec![entry(json!({ "name": "lights" })), entry(json!({ "help": "look" }))];
+    assign(&mut draft, None).unwrap();
+    let found = check(&merge(&draft, None).unwrap());
+    for (part, index, key) in [
+        ("keep_out", 1, Some("polygon")),
+        ("keep_out", 2, Some("side")),
+        ("keep_out", 2, Some("height")),
+        ("check", 1, None),
+    ] {
+        let place = Place { part: part.into(), index: Some(index), name: None, key: key.map(str::to_owned) };
+        assert!(found.iter().any(|finding| finding.place.as_ref() == Some(&place)), "{place:?}: {found:#?}");
+    }
+    assert!(
+        found.iter().all(|finding| finding.place.as_ref().is_none_or(|place| place.index != Some(0))),
+        "{found:#?}"
+    );
+}
+
 #[test]
 fn hostile_drafts_are_refused_in_words() {
     let before = texts(BOARDS[1]);

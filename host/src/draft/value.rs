@@ -9,7 +9,7 @@ use super::{DraftError, Keys};
 const DEEPEST: usize = 6;
 
 /// Keys in the order in which a person writes them; any other comes behind them.
-const ORDER: [&str; 36] = [
+const ORDER: [&str; 39] = [
     "name",
     "revision",
     "thickness",
@@ -27,6 +27,9 @@ const ORDER: [&str; 36] = [
     "brown_out",
     "at",
     "side",
+    "polygon",
+    "height",
+    "why",
     "board",
     "limits",
     "force",

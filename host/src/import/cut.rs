@@ -5,8 +5,8 @@ use std::collections::{BTreeSet, VecDeque};
 
 use super::layout::Layout;
 use super::net::{Net, PieceId, SpotId};
-use super::region::apart;
 use crate::board::Side;
+use crate::plane::apart;
 
 /// Pins of one side stand at least this far apart, mm: what fixture files demand.
 const PITCH_MM: f64 = 1.0;

@@ -8,11 +8,12 @@ use super::layout::{Layout, NetId, PLATING_UM, PartId};
 use super::net::{Net, SpotId};
 use super::parts::Conductor;
 use super::path::{self, Link, Parts};
-use super::region::{At, apart};
+use super::region::At;
 use super::sheet::{self, Geometry};
 use crate::board::Side;
 use crate::board::expected::trace_resistance;
 use crate::copper::Neck;
+use crate::plane::apart;
 use crate::quantity::{Amps, Ohms};
 use crate::visible::clean;
 

@@ -8,8 +8,9 @@ use std::collections::HashMap;
 
 use super::attribute::{Attributes, Function};
 use super::coordinate::{FARTHEST_MM, Format, bounded, fields};
-use super::region::{At, Region, apart, around};
+use super::region::{At, Region, around};
 use super::sexpr::SyntaxError;
+use crate::plane::apart;
 
 /// Holes of all drill files together; large boards have ten thousand.
 pub const MOST_HOLES: usize = 200_000;

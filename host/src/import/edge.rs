@@ -1,6 +1,7 @@
 //! The board's outline: the strokes of its edge joined end to end.
 
-use super::region::{At, apart};
+use super::region::At;
+use crate::plane::{apart, area};
 
 /// Ends so close are one corner, mm. Editors leave rounding, people leave a little more.
 const JOINED_MM: f64 = 0.05;
@@ -55,11 +56,6 @@ fn continuing(open: &[Stroke], end: At) -> Option<(usize, bool)> {
             near(stroke.points.last()).then_some((i, true))
         }
     })
-}
-
-fn area(points: &[At]) -> f64 {
-    let next = points.iter().cycle().skip(1);
-    (points.iter().zip(next).map(|([ax, ay], [bx, by])| ax * by - bx * ay).sum::<f64>() / 2.0).abs()
 }
 
 /// Corners that lie farthest from others are kept until there are few enough.

@@ -7,8 +7,9 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::layout::{LayerId, Layout, NetId};
-use super::region::{At, Region, apart, length};
+use super::region::{At, Region, length};
 use crate::board::Side;
+use crate::plane::apart;
 
 /// Copper closer than this is joined: what rounding leaves, and what the sheet solver closes.
 const GAP_MM: f64 = crate::copper::GAP_MM;

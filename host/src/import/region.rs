@@ -7,6 +7,7 @@
 use std::collections::BTreeMap;
 
 use crate::copper::Shape;
+use crate::plane::apart;
 
 /// A place, mm.
 pub type At = [f64; 2];
@@ -244,11 +245,6 @@ fn simpler(outline: &[At], detail_mm: f64) -> Vec<At> {
 /// Length of a line through points, mm.
 pub fn length(points: &[At]) -> f64 {
     points.iter().zip(points.iter().skip(1)).map(|(a, b)| apart(*a, *b)).sum()
-}
-
-/// Distance of two places, mm.
-pub fn apart([ax, ay]: At, [bx, by]: At) -> f64 {
-    (ax - bx).hypot(ay - by)
 }
 
 /// A place turned about the origin, counter-clockwise.

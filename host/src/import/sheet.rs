@@ -10,9 +10,10 @@ use std::collections::BTreeSet;
 use super::cut::Stretch;
 use super::layout::{LayerId, Layout};
 use super::net::{Element, Net, Piece, PieceKind, Spot};
-use super::region::{At, Region, apart};
+use super::region::{At, Region};
 use crate::board::expected::RHO_COPPER;
 use crate::copper::{Barrel, Conductor, CopperError, Layer, Shape, Solved, Terminal, Wanted, resistance};
+use crate::plane::apart;
 use crate::quantity::{Amps, Ohms};
 
 /// How exactly the solver is asked for a board file: copper's own tolerance is tens of percent.

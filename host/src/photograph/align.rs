@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::Homography;
+use crate::plane::apart;
 
 /// Holes at most.
 pub const MOST_PAIRS: usize = 200;
@@ -93,7 +94,7 @@ pub fn align(pairs: &[Pair]) -> Result<Alignment, AlignError> {
 
 fn off(map: &Homography, pair: &Pair) -> f64 {
     let there = map.apply(pair.back).unwrap_or([f64::INFINITY; 2]);
-    (there[0] - pair.front[0]).hypot(there[1] - pair.front[1])
+    apart(there, pair.front)
 }
 
 fn worth(map: &Homography, pairs: &[Pair]) -> f64 {

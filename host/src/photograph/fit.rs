@@ -12,6 +12,7 @@ use utoipa::ToSchema;
 
 use super::solve::{covariance, least_squares, rank};
 use super::{Homography, Seen};
+use crate::plane::{apart, turn};
 
 /// Marks, and lengths, at most: nobody clicks more.
 pub const MOST_MARKS: usize = 200;
@@ -185,13 +186,9 @@ fn make_sense(marks: &[Mark], lengths: &[Length]) -> Result<(), FitError> {
     Ok(())
 }
 
-fn apart(a: [f64; 2], b: [f64; 2]) -> f64 {
-    (a[0] - b[0]).hypot(a[1] - b[1])
-}
-
 /// Is the triangle so flat that its corners count as being on one line?
 fn is_flat([a, b, c]: [[f64; 2]; 3]) -> bool {
-    let twice = ((b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])).abs();
+    let twice = turn(a, b, c).abs();
     let longest = apart(a, b).max(apart(b, c)).max(apart(c, a));
     twice <= FLAT * longest * longest
 }

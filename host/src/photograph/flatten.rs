@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::{Homography, Seen};
+use crate::plane::apart;
 
 /// Longest side of what is drawn, pixels.
 pub const MOST_SIDE_PX: u32 = 2400;
@@ -93,7 +94,7 @@ fn samples(place: &impl Fn(f64, f64) -> Option<[f64; 2]>, width: f64, height: f6
         return 1;
     };
     // Between two pixels a sample takes both in, so that one does up to a scale of two.
-    let photo_px = (a[0] - b[0]).hypot(a[1] - b[1]);
+    let photo_px = apart(a, b);
     (photo_px as u32).clamp(1, 3)
 }
 

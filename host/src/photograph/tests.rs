@@ -5,37 +5,38 @@ use nalgebra::{Matrix3, Rotation3, Vector3};
 use proptest::prelude::*;
 
 use super::*;
+use crate::plane::apart;
 
 /// A board of 100 mm by 70 mm.
-const BOARD: [f64; 2] = [100.0, 70.0];
-const CORNERS: [[f64; 2]; 4] = [[0.0, 0.0], [100.0, 0.0], [100.0, 70.0], [0.0, 70.0]];
-const PHOTO: [u32; 2] = [4000, 3000];
+pub(super) const BOARD: [f64; 2] = [100.0, 70.0];
+pub(super) const CORNERS: [[f64; 2]; 4] = [[0.0, 0.0], [100.0, 0.0], [100.0, 70.0], [0.0, 70.0]];
+pub(super) const PHOTO: [u32; 2] = [4000, 3000];
 
 /// Same numbers on every machine: SplitMix64 (Steele, Lea, Flood 2014).
-struct Draws(u64);
+pub(super) struct Draws(pub u64);
 
 impl Draws {
     /// From 0 to 1.
-    fn one(&mut self) -> f64 {
+    pub fn one(&mut self) -> f64 {
         self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
         let z = (self.0 ^ (self.0 >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
         let z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
         ((z ^ (z >> 31)) >> 11) as f64 / (1_u64 << 53) as f64
     }
 
-    fn between(&mut self, low: f64, high: f64) -> f64 {
+    pub fn between(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * self.one()
     }
 
     /// A click that is up to 2 pixels off, anywhere in that circle.
-    fn jitter(&mut self, [x, y]: [f64; 2]) -> [f64; 2] {
+    pub fn jitter(&mut self, [x, y]: [f64; 2]) -> [f64; 2] {
         let (far, angle) = (2.0 * self.one().sqrt(), self.between(0.0, std::f64::consts::TAU));
         [x + far * angle.cos(), y + far * angle.sin()]
     }
 }
 
 /// From the board's millimetres to the pixels of a photo taken from 300 mm, with the board as large as fits.
-fn camera(tilt_degrees: f64, towards_degrees: f64, turn_degrees: f64, seen: Seen) -> Homography {
+pub(super) fn camera(tilt_degrees: f64, towards_degrees: f64, turn_degrees: f64, seen: Seen) -> Homography {
     let axis = towards_degrees.to_radians();
     let tilt = Rotation3::from_axis_angle(
         &nalgebra::Unit::new_normalize(Vector3::new(axis.cos(), axis.sin(), 0.0)),
@@ -76,12 +77,8 @@ fn marks(camera: &Homography, places: &[[f64; 2]], draws: &mut Draws) -> Vec<Mar
     places.iter().map(|&mm| Mark { px: draws.jitter(camera.apply(mm).unwrap()), mm }).collect()
 }
 
-fn apart(a: [f64; 2], b: [f64; 2]) -> f64 {
-    (a[0] - b[0]).hypot(a[1] - b[1])
-}
-
 /// Median, 95th percentile and largest.
-fn figures(mut all: Vec<f64>) -> [f64; 3] {
+pub(super) fn figures(mut all: Vec<f64>) -> [f64; 3] {
     all.sort_by(f64::total_cmp);
     let at = |share: f64| all[((all.len() - 1) as f64 * share) as usize];
     [at(0.5), at(0.95), at(1.0)]

@@ -1,7 +1,7 @@
 //! Polygons: corners in order round the edge, which does not cross itself.
 
-use crate::board::outline;
 use crate::document::{Item, Told};
+use crate::plane::{area, crossing};
 
 /// Corners a polygon may have.
 const MOST_CORNERS: usize = 500;
@@ -19,11 +19,12 @@ pub(super) fn read(item: &Item<'_>, what: &str, least_mm2: f64) -> Result<Vec<[f
     }
     let corners: Vec<_> = corners.iter().map(|corner| corner.place(help)).collect();
     let corners = corners.into_iter().collect::<Result<Vec<_>, _>>()?;
-    if let Some((i, j)) = outline::crossing(&corners) {
+    if let Some(found) = crossing(&corners, 0.0) {
+        let [i, j] = found.edges;
         let message = format!("{what} crosses itself: the edges from corners {} and {}", i + 1, j + 1);
         return Err(item.refuse(message, "write the corners in order round the edge"));
     }
-    if outline::area(&corners) < least_mm2 {
+    if area(&corners) < least_mm2 {
         let message = format!("{what} encloses less than {least_mm2} mm²");
         return Err(item.refuse(message, "coordinates are millimetres"));
     }

@@ -6,8 +6,9 @@ use spade::{AngleLimit, ConstrainedDelaunayTriangulation, Point2, RefinementPara
 
 use super::{Beyond, Mesh, Triangle, key};
 use crate::copper::CopperError;
-use crate::copper::contour::{Contour, edges};
+use crate::copper::contour::Contour;
 use crate::copper::held::{bounds, near, on_edge};
+use crate::plane::edges;
 
 /// No angle is smaller, degrees, but those that the contours themselves have. Delaunay refinement is sure to end up to about
 /// 20.7° (Ruppert 1995) and does so in practice up to 30°.

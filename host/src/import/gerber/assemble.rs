@@ -8,7 +8,8 @@ use crate::import::attribute::Tags;
 use crate::import::drill::{Hole, Plating};
 use crate::import::edge;
 use crate::import::layout::{CopperLayer, Fill, LayerId, Layout, NetId, Pad, Part, PartId, Track, Via};
-use crate::import::region::{At, Region, apart};
+use crate::import::region::{At, Region};
+use crate::plane::apart;
 
 /// Holes without a land at their place, times the corners they are looked for between: seconds.
 const MOST_COMPARED: usize = 2_000_000_000;

@@ -6,7 +6,8 @@ use std::collections::HashMap;
 use super::image::Budget;
 use super::polarity::subtract;
 use crate::import::coordinate::{FARTHEST_MM, bounded};
-use crate::import::region::{At, Region, apart, around, turned};
+use crate::import::region::{At, Region, around, turned};
+use crate::plane::apart;
 
 /// Parentheses in parentheses.
 const DEEPEST: usize = 30;

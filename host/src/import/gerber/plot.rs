@@ -9,8 +9,9 @@ use super::image::{Budget, Mark, Object, Placing, points};
 use super::macros::Macro;
 use crate::import::attribute::{Attributes, Function};
 use crate::import::coordinate::{FARTHEST_MM, Format, bounded, fields};
-use crate::import::region::{At, Region, apart, around};
+use crate::import::region::{At, Region, around};
 use crate::import::sexpr::SyntaxError;
+use crate::plane::apart;
 
 /// Blocks in blocks; a repeat counts as one.
 const DEEPEST: usize = 16;

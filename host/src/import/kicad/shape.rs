@@ -2,8 +2,9 @@
 
 use super::values::{bad, head, length_of, outline, pen, place, place_of};
 use crate::import::edge::Stroke;
-use crate::import::region::{At, Region, apart, arc, around, bezier, turned};
+use crate::import::region::{At, Region, arc, around, bezier, turned};
 use crate::import::sexpr::{Expr, SyntaxError};
+use crate::plane::apart;
 
 /// The middle line of a graphic; `None` for what is none, such as text.
 ///

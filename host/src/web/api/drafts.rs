@@ -356,7 +356,7 @@ impl From<DraftsError> for Problem {
                 StatusCode::CONFLICT
             }
             DraftsError::Photo { .. } => StatusCode::BAD_REQUEST,
-            DraftsError::System { .. } => StatusCode::SERVICE_UNAVAILABLE,
+            DraftsError::System { .. } | DraftsError::Interrupted { .. } => StatusCode::SERVICE_UNAVAILABLE,
         };
         Self::new(status, error.to_string())
     }

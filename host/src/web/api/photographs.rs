@@ -1,4 +1,4 @@
-//! `photographs`: a photo of a board is placed by its marks and drawn anew from straight above. Nothing is kept.
+//! `photographs`: clicks on a photo of a board are refined, the photo is placed by them and drawn anew from straight above. Nothing is kept.
 
 use axum::{
     extract::DefaultBodyLimit,
@@ -11,7 +11,8 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 
 use super::drafts::blocking;
 use crate::{
-    photograph::{self, Homography, Length, Mark, Model, Pair, Seen, Window},
+    photograph::{self, Aim, Homography, Length, MOST_WINDOW_PX, Mark, Model, Pair, Seen, What, Window},
+    plane::apart,
     web::{
         app::App,
         extract::Json,
@@ -23,9 +24,15 @@ use crate::{
 /// Quality of the JPEG that is given back, out of 100. It is encoded once more when it is kept.
 const QUALITY: u8 = 90;
 
+/// Longest form with a part of a photo, bytes: [`MOST_WINDOW_PX`] square, even as a PNG that does not shrink, and what stands around it.
+const LONGEST_PART: usize = 1 << 20;
+
 pub fn router() -> OpenApiRouter<App> {
     let long = DefaultBodyLimit::max(LONGEST_UPLOAD);
-    OpenApiRouter::new().routes(routes!(flatten)).layer(long).routes(routes!(place)).routes(routes!(align))
+    let short = DefaultBodyLimit::max(LONGEST_PART);
+    let parts = OpenApiRouter::new().routes(routes!(snap)).layer(short);
+    let photos = OpenApiRouter::new().routes(routes!(flatten)).layer(long);
+    photos.merge(parts).routes(routes!(place)).routes(routes!(align))
 }
 
 /// Marks of one photo.
@@ -117,6 +124,85 @@ async fn align(Json(holes): Json<Holes>) -> Result<axum::Json<Aligned>, Problem>
         mirrored: aligned.mirrored,
         residuals_mm: aligned.residuals_mm,
     }))
+}
+
+/// A click on a part of a photo.
+#[derive(Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+struct Click {
+    /// Where, pixels from the part's upper left corner.
+    px: [f64; 2],
+    /// What it is meant for.
+    aim: Aim,
+    /// How far it may be moved, pixels.
+    reach_px: f64,
+}
+
+/// A part of a photo around a click, as a form sends it.
+#[derive(ToSchema)]
+#[allow(dead_code, reason = "only described: `Parts` reads it")]
+struct SnapForm {
+    /// The click.
+    #[schema(inline)]
+    click: Click,
+    /// The part: a PNG or a JPEG file, at most 401 pixels wide and high.
+    #[schema(value_type = String, format = Binary, content_media_type = "application/octet-stream")]
+    part: Vec<u8>,
+}
+
+/// A click that was refined.
+#[derive(Serialize, ToSchema)]
+struct Refined {
+    /// Where it belongs, pixels from the part's upper left corner.
+    px: [f64; 2],
+    /// What lies there.
+    what: What,
+    /// How far the click was moved, pixels.
+    moved_px: f64,
+}
+
+/// What a click was refined to.
+#[derive(Serialize, ToSchema)]
+struct Snapped {
+    /// None where nothing clear lies within reach: the click stays.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    found: Option<Refined>,
+}
+
+/// Refines a click to the middle of the hole, via or pad, or to the corner, that it was meant for.
+#[utoipa::path(
+    post,
+    path = "/photographs/snap",
+    tag = "boards",
+    request_body(content = SnapForm, content_type = "multipart/form-data"),
+    responses(
+        (status = 200, body = Snapped),
+        (status = 400, description = "No part of a photo, or too large a one", body = Problem)
+    )
+)]
+async fn snap(mut parts: Parts) -> Result<axum::Json<Snapped>, Problem> {
+    let refuse = |error: String| Problem::bad_request(error);
+    let click = parts.take("click").ok_or_else(|| refuse("the form has no field `click`".into()))?;
+    let click: Click =
+        serde_json::from_slice(&click).map_err(|error| refuse(format!("the field `click`: {error}")))?;
+    let file =
+        parts.take("part").ok_or_else(|| refuse("the form has no field `part` with a file in it".into()))?;
+    let found = blocking(move || {
+        let part = photograph::oriented(&file).map_err(|error| refuse(error.to_string()))?;
+        if part.width().max(part.height()) > MOST_WINDOW_PX {
+            let size = format!("{} x {} pixels", part.width(), part.height());
+            return Err(refuse(format!(
+                "the part of the photo has {size}: send at most {MOST_WINDOW_PX} each way"
+            )));
+        }
+        Ok(photograph::snap(&part, click.px, click.aim, click.reach_px))
+    });
+    let refined = |found: photograph::Snap| Refined {
+        px: found.px,
+        what: found.what,
+        moved_px: apart(found.px, click.px),
+    };
+    Ok(axum::Json(Snapped { found: found.await?.map(refined) }))
 }
 
 /// How a photo is drawn anew.

@@ -13,7 +13,7 @@ use crate::{hash, report::html, web::problem::Problem};
 const SCRIPT: &str = "text/javascript; charset=utf-8";
 
 /// Name, media type, content.
-const ASSETS: [(&str, &str, &str); 12] = [
+const ASSETS: [(&str, &str, &str); 13] = [
     ("report.css", "text/css; charset=utf-8", html::STYLE),
     ("page.css", "text/css; charset=utf-8", include_str!("page.css")),
     ("icon.svg", "image/svg+xml", include_str!("icon.svg")),
@@ -24,12 +24,13 @@ const ASSETS: [(&str, &str, &str); 12] = [
     ("editor-forms.js", SCRIPT, include_str!("editor/forms.js")),
     ("editor-model.js", SCRIPT, include_str!("editor/model.js")),
     ("editor-photo.js", SCRIPT, include_str!("editor/photo.js")),
+    ("editor-snap.js", SCRIPT, include_str!("editor/snap.js")),
     ("editor-tools.js", SCRIPT, include_str!("editor/tools.js")),
     ("editor-view.js", SCRIPT, include_str!("editor/view.js")),
 ];
 
 /// By which a browser tells a changed one: the hash of its content.
-static MARKS: LazyLock<[String; 12]> =
+static MARKS: LazyLock<[String; 13]> =
     LazyLock::new(|| ASSETS.map(|(_, _, content)| format!("\"{}\"", hash::of(content))));
 
 /// One of them.

@@ -9,8 +9,9 @@ import { View } from "./editor-view.js";
 
 const at = (id) => document.getElementById(id);
 const main = document.querySelector("main.editor");
-/** The check waits until hands rest so long, ms. */
+/** The check waits until hands rest so long, ms; or as long as the last one took, so that a slow daemon is not asked without end. */
 const REST_MS = 150;
+const MOST_REST_MS = 2000;
 
 let key = main.dataset.key || null;
 let hash = null;
@@ -39,7 +40,7 @@ function show() {
   const all = new Set(due);
   due.clear();
   view.draw(model, tools.now);
-  if (all.has("draft") || all.has("findings") || all.has("selected")) {
+  if (all.has("draft") || all.has("findings") || all.has("selected") || all.has("saved")) {
     if (all.has("selected") && model.selected && forms.shown !== "chosen") forms.open("chosen");
     else forms.draw();
   }
@@ -57,7 +58,7 @@ function show() {
     changed ? "not saved" : key ? "saved" : "",
   ].filter(Boolean).join(" · ");
   const place = view.cursor;
-  at("where").textContent = place ? `x ${place[0].toFixed(2)} mm, y ${place[1].toFixed(2)} mm, seen from the front` : "";
+  at("where").textContent = [place && `x ${place[0].toFixed(2)} mm, y ${place[1].toFixed(2)} mm, seen from the front`, view.note].filter(Boolean).join(" · ");
   // How long the page took to show the last step: the browser test reads it.
   main.dataset.shown = (performance.now() - began).toFixed(1);
 }
@@ -69,13 +70,18 @@ model.listen((what) => {
 
 // ---- checking
 
-let resting = 0;
+let resting = 0, lasted = 0, asking = false;
 function rest() {
   clearTimeout(resting);
-  resting = setTimeout(check, REST_MS);
+  main.dataset.checking = model.version;
+  resting = setTimeout(check, Math.min(MOST_REST_MS, Math.max(REST_MS, lasted)));
 }
+/** One at a time: what changes meanwhile is checked after it. */
 async function check() {
+  if (asking) return;
+  asking = true;
   const { version } = model;
+  const began = performance.now();
   main.dataset.checking = version;
   try {
     model.checked(version, await api.check(key, model.draft));
@@ -84,6 +90,9 @@ async function check() {
     complain(error.message);
   }
   main.dataset.checked = version;
+  lasted = performance.now() - began;
+  asking = false;
+  if (version !== model.version) rest();
 }
 
 // ---- saving
@@ -91,20 +100,15 @@ async function check() {
 async function save(yes = false) {
   if (main.dataset.saves !== "true") return complain("This daemon shows the built-in examples only: start it with --fixtures FOLDER to save a board.");
   const { version } = model;
+  const saved = structuredClone(model.draft);
   try {
     const kept = await api.save(key, { draft: model.draft, photos: photos.windows, opened: hash, yes }, photos.files);
     [key, hash] = [kept.key, kept.hash];
     photos.saved();
-    // What was saved has its places in the files now, so that steps begin anew from here.
-    if (version === model.version) {
-      const { selected } = model;
-      model.take(kept.draft, kept.findings);
-      model.selected = selected;
-    } else model.saved = version;
+    model.keep(version, saved, kept.draft, kept.findings);
     history.replaceState(null, "", `/editor/${encodeURIComponent(key)}`);
     at("title").textContent = key;
     complain();
-    later("draft");
   } catch (error) {
     const doubts = error.problem?.doubts ?? [];
     if (doubts.length === 0) return complain(error.message);

@@ -33,8 +33,13 @@ export function element(name, attributes = {}, ...inner) {
   return made;
 }
 
+/** Corners as a person types them. */
+const ring = (places) => (Array.isArray(places) ? places.map((place) => [place].flat().join(" ")).join(", ") : "");
+
 export class Forms {
   #waits = false;
+  #made = ""; // what the form that is open was made of
+  #draft = null; // and the draft whose parts its fields change
   constructor(model, usual, actions) { [this.model, this.usual, this.actions] = [model, usual, actions]; }
 
   attach() {
@@ -74,13 +79,17 @@ export class Forms {
     const errors = model.findings.filter(({ grade }) => grade === "error").length;
     at("tab-problems").textContent = model.findings.length ? `Problems (${model.findings.length})` : "Problems";
     at("tab-problems").classList.toggle("bad", errors > 0);
-    const made = { chosen: () => this.#chosen(), board: () => this.#board(), supply: () => this.#supply(), problems: () => this.#problems() }[this.shown]();
     const place = at(`form-${this.shown}`);
     const active = document.activeElement;
     const inside = place.contains(active);
+    // Made of the same it would be the same; lists of hundreds of names take their time.
+    const of = this.#of();
+    if (of === this.#made && model.draft === this.#draft && place.firstChild) return;
     // What is being typed is not yet a step: the form waits until the field is left.
     this.#waits = inside && active.tagName === "INPUT" && active.value !== active.defaultValue;
     if (this.#waits) return;
+    [this.#made, this.#draft] = [of, model.draft];
+    const made = { chosen: () => this.#chosen(), board: () => this.#board(), supply: () => this.#supply(), problems: () => this.#problems() }[this.shown]();
     const focused = inside ? active.dataset.field : null;
     const marked = [active?.selectionStart, active?.selectionEnd];
     place.replaceChildren(...made);
@@ -88,6 +97,15 @@ export class Forms {
     again?.focus({ preventScroll: true });
     // What was marked to be typed over stays marked.
     if (again?.tagName === "INPUT") again.setSelectionRange(...marked);
+  }
+
+  /** Everything that the form that is open shows. */
+  #of() {
+    const { draft, findings, selected } = this.model;
+    const names = () => [draft.points.map(({ name }) => name), draft.segments.map(({ keys }) => keys.name), draft.keep_outs.map(({ keys }) => keys.why)];
+    const chosen = () => (this.model.point ? [this.model.point, this.model.role(this.model.point)] : [this.model.segment ?? this.model.keepOut, ...names()]);
+    const parts = { chosen, board: () => [draft.board, draft.fixture, draft.controller], supply: () => [draft.supply, draft.states, draft.isolation, draft.checks, names()[0]], problems: () => [] };
+    return JSON.stringify([this.shown, selected, parts[this.shown](), findings]);
   }
 
   /** A field; `set` is called when it is left with another value. */
@@ -127,12 +145,17 @@ export class Forms {
     const { model } = this;
     if (model.point) return [...this.#point(model.point, model.selected.index)];
     if (model.segment) return [...this.#segment(model.segment, model.selected.index)];
+    if (model.keepOut) return [...this.#keepOut(model.keepOut, model.selected.index)];
     return [
-      element("p", {}, "Nothing is chosen. Click a point or a segment on the drawing, or in these lists."),
+      element("p", {}, "Nothing is chosen. Click a point, a segment or a keep-out on the drawing, or in these lists."),
       element("h3", {}, `${model.draft.points.length} points`),
       element("ul", { class: "names" }, ...model.draft.points.map((point, index) => element("li", {}, element("button", { type: "button", onclick: () => this.choose("point", index) }, point.name)))),
       element("h3", {}, `${model.draft.segments.length} segments`),
       element("ul", { class: "names" }, ...model.draft.segments.map((segment, index) => element("li", {}, element("button", { type: "button", onclick: () => this.choose("segment", index) }, String(segment.keys.name))))),
+      ...(model.draft.keep_outs.length ? [
+        element("h3", {}, `${model.draft.keep_outs.length} keep-outs`),
+        element("ul", { class: "names" }, ...model.draft.keep_outs.map(({ keys }, index) => element("li", {}, element("button", { type: "button", onclick: () => this.choose("keep_out", index) }, String(keys.why ?? `keep-out ${index + 1}`))))),
+      ] : []),
     ];
   }
 
@@ -184,11 +207,45 @@ export class Forms {
     }
     if (keys.kind === "pour") {
       yield element("button", { type: "button", onclick: () => this.actions.tool("pour") }, Array.isArray(keys.outline) ? "Outline it again" : "Outline it");
+      if (Array.isArray(keys.outline)) yield* this.#holes(keys, found);
     }
     for (const [key, words] of keys.kind === "diode" ? [] : LIMITS) {
       const placeholder = key === "typical" ? this.usual[keys.kind] ?? "by its geometry" : key === "max" ? "its share of the drop budget" : "";
       yield this.#field(key, words, keys[key], (text) => this.#key(keys, key, text), { findings: found(key), placeholder });
     }
+    yield element("button", { type: "button", onclick: () => model.remove() }, "Take out ", element("kbd", {}, "Del"));
+  }
+
+  *#holes(keys, found) {
+    const count = Array.isArray(keys.holes) ? keys.holes.length : 0;
+    yield* this.#whole(["outline", "holes"].flatMap(found));
+    yield element("p", { class: "small" }, count ? `${count} ${count === 1 ? "hole" : "holes"} in it.` : "No holes in it.");
+    yield element("button", { type: "button", onclick: () => this.actions.tool("hole") }, "Add a hole");
+    if (count) {
+      yield element("button", { type: "button", onclick: () => this.#set(() => {
+        keys.holes.pop();
+        if (keys.holes.length === 0) delete keys.holes;
+      }) }, "Take the last hole out");
+    }
+  }
+
+  *#keepOut({ keys }, index) {
+    const { model } = this;
+    const found = (key) => model.about("keep_out", index, key);
+    yield element("h2", {}, `Keep-out ${index + 1}`);
+    yield* this.#whole(model.about("keep_out", index).filter(({ place }) => !place.key));
+    yield this.#field("side", "Side", keys.side, (side) => this.#set(() => { keys.side = side; }), { options: ["front", "back"].map((side) => [side, side]), findings: found("side") });
+    yield this.#field("why", "What is there", keys.why, (text) => this.#key(keys, "why", text), { findings: found("why"), placeholder: "said when something is in its way" });
+    yield this.#field("height", "Height above the board", keys.height, (text) => this.#key(keys, "height", text), { findings: found("height"), placeholder: "6 mm" });
+    yield this.#field("polygon", "Corners: x y, x y …, mm seen from the front", ring(keys.polygon), (text) => {
+      // What is no list of places stays as it was.
+      const places = text.split(",").map((place) => place.trim().split(/\s+/).map(Number));
+      if (places.every((place) => place.length === 2 && place.every(Number.isFinite))) this.#set(() => { keys.polygon = places; });
+      else {
+        this.#made = "";
+        this.draw();
+      }
+    }, { findings: found("polygon") });
     yield element("button", { type: "button", onclick: () => model.remove() }, "Take out ", element("kbd", {}, "Del"));
   }
 
@@ -274,6 +331,12 @@ export class Forms {
       this.#field(`isolation-min-${index}`, "At least", keys.min, (text) => this.#key(keys, "min", text), { placeholder: "5 kohm" }),
       this.#field(`isolation-state-${index}`, "In state", keys.state, (text) => this.#key(keys, "state", text)),
       element("button", { type: "button", onclick: () => this.#set(() => { draft.isolation.splice(index, 1); }) }, "Take out")));
+    const checks = draft.checks.map(({ keys }, index) => element("fieldset", {},
+      element("legend", {}, `Check ${index + 1}`),
+      ...this.#whole(model.about("check", index).filter(({ place }) => !["name", "help"].includes(place.key))),
+      this.#field(`check-${index}`, "What is so if the answer is yes", keys.name, (text) => this.#key(keys, "name", text), { findings: model.about("check", index, "name"), placeholder: "display lights" }),
+      this.#field(`check-help-${index}`, "How to look", keys.help, (text) => this.#key(keys, "help", text), { findings: model.about("check", index, "help") }),
+      element("button", { type: "button", onclick: () => this.#set(() => { draft.checks.splice(index, 1); }) }, "Take out")));
     return [
       element("h2", {}, "Supply"),
       ...this.#whole(model.findings.filter(({ place }) => place?.part === "supply" && !place.key)),
@@ -291,6 +354,10 @@ export class Forms {
       element("p", { class: "small" }, "Positions the unit is put in, in the order they are walked. Without a switch none is needed."),
       ...rows,
       element("button", { type: "button", onclick: () => this.#set(() => { draft.states.push({ name: `state ${draft.states.length + 1}`, prompt: "Say what is to be done" }); }) }, "Add a state"),
+      element("h2", {}, "What a person looks at"),
+      element("p", { class: "small" }, "What no probe can tell: asked for every unit, and answered with yes or no."),
+      ...checks,
+      element("button", { type: "button", onclick: () => this.#set(() => { draft.checks.push({ keys: { name: `check ${draft.checks.length + 1}` } }); }) }, "Add a check"),
       element("h2", {}, "Isolation"),
       ...apart,
       element("button", { type: "button", onclick: () => this.#set(() => {
@@ -313,6 +380,7 @@ export class Forms {
     const point = ["points", "pins"].includes(place.part) ? this.model.draft.points.findIndex(({ name }) => name === place.name) : -1;
     if (point >= 0) return this.choose("point", point);
     if (place.part === "segment" && place.index !== undefined) return this.choose("segment", place.index);
-    return this.open(["supply", "states", "isolation"].includes(place.part) ? "supply" : "board");
+    if (place.part === "keep_out" && this.model.draft.keep_outs[place.index]) return this.choose("keep_out", place.index);
+    return this.open(["supply", "states", "isolation", "check"].includes(place.part) ? "supply" : "board");
   }
 }

@@ -1,7 +1,8 @@
 //! The board editor: a board is drawn over photos of its two sides, checked while it is drawn, and saved as files.
 //!
 //! The page is a frame; `editor.js` and the modules beside it fill it. `model.js` is the board with its steps, `view.js` draws both sides,
-//! `tools.js` is pointer and keys, `forms.js` everything that is typed, `photo.js` the marks on a photo, `api.js` what is asked of the daemon.
+//! `tools.js` is pointer and keys, `forms.js` everything that is typed, `photo.js` the marks on a photo, `snap.js` a click refined by it, `api.js` what is
+//! asked of the daemon.
 
 use axum::{extract::State, response::Html};
 use maud::{Markup, html};
@@ -15,13 +16,15 @@ use crate::{
 };
 
 /// Tools, each with its key and what it is for.
-const TOOLS: [(&str, &str, &str); 6] = [
+const TOOLS: [(&str, &str, &str); 8] = [
     ("select", "1", "Choose"),
     ("path", "2", "Lay the path"),
     ("width", "3", "Measure a width"),
     ("outline", "4", "Board's edge"),
     ("pour", "5", "Outline a pour"),
     ("holes", "6", "Match holes"),
+    ("hole", "7", "Hole in a pour"),
+    ("keep_out", "8", "Keep pins out"),
 ];
 
 /// Kinds of segments, each with its key.

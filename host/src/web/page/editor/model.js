@@ -10,6 +10,10 @@ const BEGIN = {
   diode: { max_forward: "0.45 V" },
 };
 const MOST_STEPS = 200;
+/** By this key each part of a draft is known again in every step; it is never sent. */
+export const MARK = "$part";
+/** Lists of parts, by what one of them is called when it is chosen. */
+const LISTS = { point: "points", segment: "segments", keep_out: "keep_outs", check: "checks", state: "states", isolation: "isolation" };
 
 const NEW = {
   board: { name: "", revision: "A", thickness: "1.6 mm", copper: "35 um", outline: [[0, 0], [80, 0], [80, 50], [0, 50]] },
@@ -26,19 +30,26 @@ export const rounded = (place) => place.map((value) => Math.round(value * 100) /
 export class Model {
   draft = structuredClone(NEW);
   findings = [];
-  selected = null; // { kind: "point" | "segment", index }
+  selected = null; // { kind: "point" | "segment" | "keep_out", index }
   version = 0;
   saved = 0;
   #undo = [];
   #redo = [];
   #heard = [];
+  #marks = 0;
 
   listen(hear) { this.#heard.push(hear); }
   tell(what) { for (const hear of this.#heard) hear(what); }
 
+  /** Marks parts that are new. */
+  #mark() {
+    for (const list of Object.values(LISTS)) for (const part of this.draft[list]) part[MARK] ??= (this.#marks += 1);
+  }
+
   /** Takes a board from a file. */
   take(draft, findings) {
     this.draft = draft;
+    this.#mark();
     this.findings = findings;
     this.#undo = [];
     this.#redo = [];
@@ -48,12 +59,29 @@ export class Model {
     this.tell("draft");
   }
 
+  /** A draft was saved, when this was its version: its parts lie where `kept` says in the files now, in every step to which one may go back. */
+  keep(version, saved, kept, findings) {
+    const places = new Map();
+    for (const list of Object.values(LISTS)) saved[list].forEach((part, index) => places.set(part[MARK], kept[list][index]?.was));
+    for (const draft of [...this.#undo, ...this.#redo, this.draft]) {
+      for (const part of Object.values(LISTS).flatMap((list) => draft[list])) {
+        // What was taken out before saving is new again when it comes back.
+        if (places.get(part[MARK]) === undefined) delete part.was;
+        else part.was = places.get(part[MARK]);
+      }
+    }
+    this.saved = version;
+    if (version === this.version) this.checked(version, { draft: kept, findings });
+    this.tell("saved");
+  }
+
   /** One step. */
   change(act) {
     this.#undo.push(structuredClone(this.draft));
     if (this.#undo.length > MOST_STEPS) this.#undo.shift();
     this.#redo = [];
     act(this.draft);
+    this.#mark();
     this.version += 1;
     this.tell("draft");
   }
@@ -61,6 +89,7 @@ export class Model {
   /** Follows a drag: the step before it is the one that is undone. */
   amend(act) {
     act(this.draft);
+    this.#mark();
     this.version += 1;
     this.tell("draft");
   }
@@ -70,7 +99,7 @@ export class Model {
     if (!other) return false;
     to.push(this.draft);
     this.draft = other;
-    const list = this.selected && this.draft[this.selected.kind === "point" ? "points" : "segments"];
+    const list = this.selected && this.draft[LISTS[this.selected.kind]];
     if (this.selected && !list[this.selected.index]) this.selected = null;
     this.version += 1;
     this.tell("draft");
@@ -87,6 +116,18 @@ export class Model {
   }
   get point() { return this.selected?.kind === "point" ? this.draft.points[this.selected.index] : null; }
   get segment() { return this.selected?.kind === "segment" ? this.draft.segments[this.selected.index] : null; }
+
+  get keepOut() { return this.selected?.kind === "keep_out" ? this.draft.keep_outs[this.selected.index] : null; }
+
+  /** Closed lines of what is chosen, whose corners can be moved: a keep-out, or a pour with its holes. Each with the side it shows on, or null for both. */
+  get rings() {
+    const { keepOut, segment } = this;
+    const sound = (ring) => Array.isArray(ring) && ring.every((place) => Array.isArray(place) && place.length === 2);
+    if (keepOut) return sound(keepOut.keys.polygon) ? [{ ring: keepOut.keys.polygon, side: keepOut.keys.side }] : [];
+    if (segment?.keys.kind !== "pour") return [];
+    const side = [segment.keys.from, segment.keys.to].map((name) => this.named(name)?.keys.side).find((side) => side !== "both") ?? null;
+    return [segment.keys.outline, ...(Array.isArray(segment.keys.holes) ? segment.keys.holes : [])].filter(sound).map((ring) => ({ ring, side }));
+  }
 
   /** What the check says, with the pins it gave; only if nothing has changed since it was asked. */
   checked(version, { draft, findings }) {
@@ -131,13 +172,30 @@ export class Model {
     return draft.segments.at(-1);
   }
 
+  /** Is a trace's or wire's length the one that it is drawn with? */
+  isMeasured(segment) {
+    return ["trace", "wire"].includes(segment.keys.kind) && segment.keys.length === this.#drawn(this.draft, segment);
+  }
+
   /** The length of a trace or wire as it is drawn. */
   measure(draft, segment) {
+    const length = this.#drawn(draft, segment);
+    if (length) segment.keys.length = length;
+  }
+
+  #drawn(draft, segment) {
     const ends = ["from", "to"].map((end) => draft.points.find((point) => point.name === segment.keys[end])?.keys.at);
-    if (!ends[0] || !ends[1]) return;
+    if (!ends[0] || !ends[1]) return null;
     const way = [ends[0], ...(segment.keys.route ?? []), ends[1]];
     const length = way.slice(1).reduce((sum, at, index) => sum + apart(way[index], at), 0);
-    segment.keys.length = `${Math.max(0.1, Math.round(length * 10) / 10)} mm`;
+    return `${Math.max(0.1, Math.round(length * 10) / 10)} mm`;
+  }
+
+  /** Moves a point, and with it the other end of its barrel, which lies at the same place; inside a change. */
+  move(draft, point, at) {
+    const was = point.keys.at;
+    const others = draft.points.filter((other) => other !== point && other.keys.kind === "via" && point.keys.kind === "via" && apart(other.keys.at, was) < 0.01);
+    for (const moved of [point, ...others]) moved.keys.at = rounded(at);
   }
 
   /** A via's other end: a point on the other side at the same place, and the barrel between. */
@@ -187,7 +245,7 @@ export class Model {
     if (!selected) return;
     this.selected = null;
     this.change((draft) => {
-      if (selected.kind === "segment") draft.segments.splice(selected.index, 1);
+      if (selected.kind !== "point") draft[LISTS[selected.kind]].splice(selected.index, 1);
       else {
         const [gone] = draft.points.splice(selected.index, 1);
         this.setRole(draft, gone, "");

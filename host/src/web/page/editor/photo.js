@@ -2,6 +2,8 @@
 
 import * as api from "./editor-api.js";
 import { element } from "./editor-forms.js";
+import { apart } from "./editor-model.js";
+import { moved, snap } from "./editor-snap.js";
 import { shape } from "./editor-view.js";
 
 /** The flattened photo shows so much around the board, mm. */
@@ -50,7 +52,7 @@ export class Photos {
     const before = this.view.photos[side];
     if (before) URL.revokeObjectURL(before.url);
     this.of[side] = photo;
-    this.view.photos[side] = { url: URL.createObjectURL(photo.flat), window: photo.window };
+    this.view.photos[side] = { url: URL.createObjectURL(photo.flat), window: photo.window, bitmap: createImageBitmap(photo.flat) };
     this.model.tell("view");
   }
 
@@ -74,8 +76,10 @@ export class Photos {
   mark(side, file) {
     const dialog = document.getElementById("marking");
     const url = URL.createObjectURL(file);
+    // A mark is a click with its millimetres; a length has two clicks. A click: where it is, where it was clicked, and what it was refined to.
     const marks = [], lengths = [];
-    let placed = null, pending = null, mode = "corners", zoom = 1;
+    let placed = null, pending = null, mode = "corners", zoom = 1, asked = 0;
+    const bitmap = createImageBitmap(file).catch(() => null);
     const outline = this.model.draft.board.outline;
     const box = windowOf(outline);
     const size = [0, 1].map((axis) => Math.round((box.high[axis] - box.low[axis] - 2 * AROUND_MM) * 100) / 100);
@@ -107,25 +111,30 @@ export class Photos {
       for (const button of choice.children) button.setAttribute("aria-pressed", String(button.dataset.mode === mode));
       const names = ["upper left", "upper right", "lower right", "lower left"];
       words.textContent = mode === "corners"
-        ? marks.length < 4 ? `Click the ${names[marks.length]} corner of the board, as you see it here.` : "Four corners are marked. More places or lengths make it surer."
+        ? marks.length < 4 ? `Click the ${names[marks.length]} corner of the board, as you see it here. Clicks go to the middle of what lies under them; with Alt they stay.` : "Four corners are marked. More places or lengths make it surer."
         : mode === "place" ? "Click a place whose millimetres you know, then write them in the list." : pending ? "Click the other end." : "Click one end of a known length: a ruler, a caliper measure, two holes of a raster.";
       const residual = (index) => (placed ? ` · off by ${placed.residuals_mm[index].toFixed(2)} mm` : "");
+      const refined = ({ px, clicked, found, exact }) => {
+        if (exact || found === undefined) return exact ? " · exactly where it was clicked" : "";
+        const mm = placed && found ? apart(apply(placed.to_mm, clicked), apply(placed.to_mm, px)) : 0;
+        return placed || !found ? ` · ${moved(found, mm)}` : "";
+      };
       list.replaceChildren(
         ...marks.map((mark, index) => element("li", {}, number("x, mm", mark.mm[0], (value) => { mark.mm[0] = value; }), number("y, mm", mark.mm[1], (value) => { mark.mm[1] = value; }),
-          element("span", {}, residual(index)), element("button", { type: "button", "aria-label": `Take mark ${index + 1} out`, onclick: () => { marks.splice(index, 1); refresh(); } }, "×"))),
+          element("span", {}, residual(index) + refined(mark.click)), element("button", { type: "button", "aria-label": `Take mark ${index + 1} out`, onclick: () => { marks.splice(index, 1); refresh(); } }, "×"))),
         ...lengths.map((length, index) => element("li", {}, number("length, mm", length.mm, (value) => { length.mm = value; }),
-          element("span", {}, residual(marks.length + index)), element("button", { type: "button", "aria-label": `Take length ${index + 1} out`, onclick: () => { lengths.splice(index, 1); refresh(); } }, "×"))));
+          element("span", {}, residual(marks.length + index) + length.clicks.map(refined).join("")), element("button", { type: "button", "aria-label": `Take length ${index + 1} out`, onclick: () => { lengths.splice(index, 1); refresh(); } }, "×"))));
       const scale = image.naturalWidth ? image.clientWidth / image.naturalWidth : 1;
       const dot = (px, text) => {
         const [x, y] = px.map((value) => value * scale);
         return [shape("circle", { class: "mark", cx: x, cy: y, r: 7 }), shape("path", { class: "cross", d: `M${x - 14} ${y}h28M${x} ${y - 14}v28` }), shape("text", { class: "label", x: x + 10, y: y - 10 }, text)];
       };
       drawn.replaceChildren(
-        ...marks.flatMap((mark, index) => dot(mark.px, String(index + 1))),
+        ...marks.flatMap((mark, index) => dot(mark.click.px, String(index + 1))),
         ...lengths.flatMap((length, index) => [
-          shape("line", { class: "coming", x1: length.px[0][0] * scale, y1: length.px[0][1] * scale, x2: length.px[1][0] * scale, y2: length.px[1][1] * scale }),
-          ...length.px.flatMap((px) => dot(px, String(marks.length + index + 1)))]),
-        ...(pending ? dot(pending, "") : []));
+          shape("polyline", { class: "coming", points: length.clicks.map(({ px }) => px.map((value) => value * scale)).join(" ") }),
+          ...length.clicks.flatMap(({ px }) => dot(px, String(marks.length + index + 1)))]),
+        ...(pending ? dot(pending.px, "") : []));
     };
 
     const refresh = async () => {
@@ -134,8 +143,13 @@ export class Photos {
       done.disabled = true;
       show();
       if (marks.length + lengths.length === 0) return;
+      asked += 1;
+      const now = asked;
       try {
-        placed = await api.place(side, marks, lengths);
+        const found = await api.place(side, marks.map(({ click, mm }) => ({ px: click.px, mm })), lengths.map(({ clicks, mm }) => ({ px: clicks.map(({ px }) => px), mm })));
+        // Another mark may have come meanwhile, or a refined one.
+        if (now !== asked) return;
+        placed = found;
         done.disabled = false;
         show();
         const sure = placed.spare > 0
@@ -143,30 +157,41 @@ export class Photos {
           : "Marks cannot disagree yet: one more would show a slip.";
         words.textContent += ` ${sure} A click that is 2 pixels off moves a point by ${(2 * placed.per_pixel_mm).toFixed(2)} mm.${placed.missing ? ` Missing: ${placed.missing}.` : ""}`;
       } catch (error) {
-        if (marks.length + lengths.length > 1) {
+        if (now === asked && marks.length + lengths.length > 1) {
           trouble.textContent = error.message;
           trouble.hidden = false;
         }
       }
     };
 
-    const click = (px) => {
+    /** A click goes to the middle of what lies under it, when the daemon says where that is. */
+    const refine = async (click, aim) => {
+      const picture = await bitmap;
+      if (!picture) return;
+      click.found = await snap(picture, click.clicked, aim, image.clientWidth / image.naturalWidth);
+      if (click.found) click.px = click.found.px;
+      await refresh();
+    };
+
+    const click = (px, exact) => {
+      const click = { px, clicked: px, exact };
+      if (!exact) refine(click, mode === "corners" ? "corner" : "any");
       if (mode === "length") {
-        if (!pending) pending = px;
+        if (!pending) pending = click;
         else {
-          lengths.push({ px: [pending, px], mm: 10 });
+          lengths.push({ clicks: [pending, click], mm: 10 });
           pending = null;
         }
       } else {
         const mm = mode === "corners" && marks.length < 4 ? corner(marks.length) : placed ? apply(placed.to_mm, px).map((value) => Math.round(value * 100) / 100) : [0, 0];
-        marks.push({ px, mm });
+        marks.push({ click, mm });
         if (mode === "corners" && marks.length === 4) mode = "place";
       }
       refresh();
     };
     canvas.addEventListener("click", (event) => {
       const frame = image.getBoundingClientRect();
-      click([((event.clientX - frame.left) / frame.width) * image.naturalWidth, ((event.clientY - frame.top) / frame.height) * image.naturalHeight]);
+      click([((event.clientX - frame.left) / frame.width) * image.naturalWidth, ((event.clientY - frame.top) / frame.height) * image.naturalHeight], event.altKey);
     });
     roll.addEventListener("wheel", (event) => {
       if (!event.ctrlKey && !event.metaKey) return;

@@ -4,6 +4,8 @@ import { apart, rounded } from "./editor-model.js";
 import { SIDES, shape } from "./editor-view.js";
 
 const NEAR_PX = 12;
+/** A hand that means to click moves less than this. */
+const STILL_PX = 4;
 
 /** The nearest point of a side under a place on the sheet, or none. */
 function pointAt(model, view, side, at) {
@@ -37,12 +39,43 @@ function segmentAt(model, view, side, at) {
   return best;
 }
 
+/** Is a place inside a closed line? Crossings of a ray to the right, counted even-odd. */
+function inside([x, y], ring) {
+  return ring.reduce((is, [x0, y0], index) => {
+    const [x1, y1] = ring[(index + 1) % ring.length];
+    return (y0 > y) !== (y1 > y) && x < ((x1 - x0) * (y - y0)) / (y1 - y0) + x0 ? !is : is;
+  }, false);
+}
+
+/** The last drawn keep-out of a side that a place of the board lies in, or none. */
+function keepOutAt(model, side, place) {
+  const { keep_outs: all } = model.draft;
+  const at = all.findLastIndex(({ keys }) => keys.side === side && Array.isArray(keys.polygon) && inside(place, keys.polygon));
+  return at < 0 ? null : at;
+}
+
+/** A corner of what is chosen under a place on the sheet: `[line, corner]`, or none. */
+function cornerAt(model, view, side, at) {
+  for (const [line, { ring, side: on }] of model.rings.entries()) {
+    if (on && on !== side) continue;
+    const corner = ring.findIndex((place) => apart(view.at(side, place), at) < NEAR_PX);
+    if (corner >= 0) return [line, corner];
+  }
+  return null;
+}
+
 /** Chooses, moves. */
 class Select {
-  hint = "Click a point or a segment. Drag a point to move it. A click shows its place on both sides.";
+  hint = "Click a point, a segment or a keep-out. Drag a point, or a corner of what is chosen, to move it. A click shows its place on both sides.";
   #dragged = null;
   constructor(model, view) { [this.model, this.view] = [model, view]; }
   down(side, at) {
+    const corner = cornerAt(this.model, this.view, side, at);
+    if (corner) {
+      this.view.cursor = this.view.place(side, at);
+      this.#dragged = { corner, begun: false, from: at };
+      return this.model.tell("view");
+    }
     const point = pointAt(this.model, this.view, side, at);
     this.view.cursor = point === null ? this.view.place(side, at) : this.model.draft.points[point].keys.at;
     if (point !== null) {
@@ -50,27 +83,38 @@ class Select {
       return this.model.select("point", point);
     }
     const segment = segmentAt(this.model, this.view, side, at);
-    return segment === null ? this.model.select(null) : this.model.select("segment", segment);
+    if (segment !== null) return this.model.select("segment", segment);
+    const keepOut = keepOutAt(this.model, side, this.view.place(side, at));
+    return keepOut === null ? this.model.select(null) : this.model.select("keep_out", keepOut);
   }
   move(side, at) {
     const dragged = this.#dragged;
     if (!dragged || (!dragged.begun && apart(at, dragged.from) < 4)) return;
+    const place = this.view.place(side, at);
     const act = (draft) => {
-      const point = draft.points[dragged.point];
-      const was = point.keys.at;
-      point.keys.at = rounded(this.view.place(side, at));
-      // Both ends of a barrel move together.
-      for (const other of draft.points) {
-        if (other !== point && other.keys.kind === "via" && point.keys.kind === "via" && apart(other.keys.at, was) < 0.01) {
-          other.keys.at = [...point.keys.at];
-        }
-      }
+      if (dragged.corner) this.model.rings[dragged.corner[0]].ring[dragged.corner[1]] = rounded(place);
+      else this.model.move(draft, draft.points[dragged.point], place);
     };
     if (dragged.begun) this.model.amend(act);
     else this.model.change(act);
     dragged.begun = true;
   }
   up() { this.#dragged = null; }
+}
+
+/** Moves a point that was just placed to the middle of the hole or pad under it, and what is measured along with it; part of the same step. */
+async function refinePoint(model, view, side, point) {
+  const clicked = [...point.keys.at];
+  const found = await view.refined(side, clicked, "centre");
+  // Whoever was quicker than the answer has undone or moved it.
+  const stands = model.draft.points.includes(point) && apart(point.keys.at, clicked) === 0;
+  if (!found || !stands) return model.tell("view");
+  // Lengths that were typed stay as they are.
+  const touching = model.draft.segments.filter((segment) => model.isMeasured(segment) && [segment.keys.from, segment.keys.to].includes(point.name));
+  return model.amend((draft) => {
+    model.move(draft, point, found.place);
+    for (const segment of touching) model.measure(draft, segment);
+  });
 }
 
 /** Lays the path: click after click, each joined to the one before. */
@@ -92,7 +136,7 @@ class Path {
     const { supply } = this.model.draft;
     return Boolean(supply.from && supply.to && !supply.return);
   }
-  down(side, at, shift) {
+  down(side, at, shift, exact) {
     const { model } = this;
     const head = this.head && model.named(this.head);
     const place = this.view.place(side, at);
@@ -100,20 +144,24 @@ class Path {
       this.route.push(rounded(place));
       return model.tell("selected");
     }
+    const refine = (point) => exact || refinePoint(model, this.view, side, point);
     const hit = pointAt(model, this.view, side, at);
     if (!head && hit === null && this.#lacksReturn) {
-      return model.change((draft) => {
+      model.change((draft) => {
         model.setRole(draft, model.addPoint(draft, place, side, "terminal"), "return");
         model.selected = { kind: "point", index: draft.points.length - 1 };
       });
+      return refine(model.point);
     }
+    let point = null;
     model.change((draft) => {
-      const point = hit === null ? model.addPoint(draft, place, side, this.kind === "switch" ? "leg" : "pad") : draft.points[hit];
+      point = hit === null ? model.addPoint(draft, place, side, this.kind === "switch" ? "leg" : "pad") : draft.points[hit];
       if (head && head !== point) model.addSegment(draft, this.kind, head, point, this.route, this.width);
       else if (!head && !draft.supply.from) model.setRole(draft, point, "from");
       model.selected = head && head !== point ? { kind: "segment", index: draft.segments.length - 1 } : { kind: "point", index: draft.points.indexOf(point) };
       this.head = point.name;
     });
+    if (hit === null) refine(point);
     this.route = [];
     this.side = side;
     // A part is one part: copper goes on behind it.
@@ -183,25 +231,61 @@ class Width {
   }
 }
 
-/** A polygon, corner after corner: the board's outline, or a pour's. */
+/** What closed lines are drawn for. */
+const RINGS = { outline: "the board's edge", pour: "the selected pour", hole: "a hole in the selected pour", keep_out: "where no pin may stand" };
+
+/** A polygon, corner after corner: the board's outline, a pour's or a hole's in it, or a keep-out. */
 class Polygon {
   corners = [];
+  side = "front";
+  #answers = [];
   constructor(model, view, of) { [this.model, this.view, this.of] = [model, view, of]; }
   get hint() {
-    const what = this.of === "outline" ? "the board's edge" : "the selected pour";
-    return `Click the corners of ${what} in order round it; Enter closes it.`;
+    if (this.#lacksPour) return "Choose a pour first: its drawing, or its name under “Chosen”.";
+    return `Click the corners of ${RINGS[this.of]} in order round it; Enter closes it.`;
   }
-  down(side, at) {
-    this.corners.push(rounded(this.view.place(side, at)));
-    this.model.tell("selected");
+  get #lacksPour() {
+    const { segment } = this.model;
+    return this.of === "hole" ? segment?.keys.kind !== "pour" : this.of === "pour" && !segment;
   }
-  end() {
-    const { corners, model } = this;
+  down(side, at, shift, exact) {
+    const { corners, model, view } = this;
+    if (this.#lacksPour) {
+      const hit = segmentAt(model, view, side, at);
+      return hit === null ? null : model.select("segment", hit);
+    }
+    if (corners.length === 0) this.side = side;
+    const corner = rounded(view.place(side, at));
+    corners.push(corner);
+    if (!exact) {
+      this.#answers.push(view.refined(side, [...corner], "corner").then((found) => {
+        if (found) [corner[0], corner[1]] = rounded(found.place);
+        model.tell("view");
+      }));
+    }
+    return model.tell("selected");
+  }
+  async end() {
+    const { corners, model, side } = this;
     this.corners = [];
     const { segment } = model;
-    if (corners.length >= 3) {
-      if (this.of === "outline") model.change((draft) => { draft.board.outline = corners; });
-      else if (segment) model.change(() => { segment.keys.kind = "pour"; segment.keys.outline = corners; for (const key of ["length", "width", "route"]) delete segment.keys[key]; });
+    const lacksPour = this.#lacksPour;
+    await Promise.all(this.#answers.splice(0));
+    if (corners.length >= 3 && !lacksPour) {
+      model.change((draft) => {
+        if (this.of === "outline") draft.board.outline = corners;
+        else if (this.of === "keep_out") {
+          draft.keep_outs.push({ keys: { side, polygon: corners } });
+          model.selected = { kind: "keep_out", index: draft.keep_outs.length - 1 };
+        } else if (this.of === "hole") segment.keys.holes = [...(segment.keys.holes ?? []), corners];
+        else {
+          segment.keys.kind = "pour";
+          segment.keys.outline = corners;
+          for (const key of ["length", "width", "route"]) delete segment.keys[key];
+        }
+      });
+      // Its form waits for what only a person knows: how high, and why.
+      if (this.of === "keep_out") model.tell("selected");
     }
     model.tell("tool");
   }
@@ -213,24 +297,31 @@ class Polygon {
 /** The same hole on both sides, hole after hole. */
 class Holes {
   pairs = [];
+  #answers = [];
   constructor(model, view) { [this.model, this.view] = [model, view]; }
   get hint() {
     const open = this.pairs.at(-1);
     const next = open && (!open.front || !open.back) ? `the same hole on the ${open.front ? "back" : "front"}` : "a through hole on either side";
     return `Click ${next}. ${this.pairs.filter(({ front, back }) => front && back).length} holes so far; three or more, then Enter lays the back onto the front.`;
   }
-  down(side, at) {
+  down(side, at, shift, exact) {
     const place = this.view.place(side, at);
     const open = this.pairs.at(-1);
-    if (open && !open[side]) open[side] = place;
-    else if (open && !(open.front && open.back)) open[side] = place;
+    if (open && !(open.front && open.back)) open[side] = place;
     else this.pairs.push({ [side]: place });
+    if (!exact) {
+      this.#answers.push(this.view.refined(side, [...place], "centre").then((found) => {
+        if (found) [place[0], place[1]] = found.place;
+        this.model.tell("view");
+      }));
+    }
     this.model.tell("selected");
   }
-  end() {
+  async end() {
     const pairs = this.pairs.filter(({ front, back }) => front && back);
     this.pairs = [];
     this.model.tell("tool");
+    await Promise.all(this.#answers.splice(0));
     this.aligned?.(pairs);
   }
   *draw(view, side) {
@@ -252,6 +343,8 @@ export class Tools {
       width: new Width(model, view),
       outline: new Polygon(model, view, "outline"),
       pour: new Polygon(model, view, "pour"),
+      hole: new Polygon(model, view, "hole"),
+      keep_out: new Polygon(model, view, "keep_out"),
       holes: new Holes(model, view),
     };
     this.name = "path";
@@ -277,21 +370,26 @@ export class Tools {
         const box = sheet.getBoundingClientRect();
         return [event.clientX - box.left - sheet.clientLeft, event.clientY - box.top - sheet.clientTop];
       };
-      let panned = null;
+      // With Alt, a click is taken exactly where it is; dragged, the drawing moves.
+      let panned = null, exact = null;
       sheet.addEventListener("pointerdown", (event) => {
         sheet.focus({ preventScroll: true });
         if (event.button === 1 || event.button === 2 || event.altKey) {
           panned = at(event);
+          exact = event.button === 0 ? { at: panned, shift: event.shiftKey } : null;
           sheet.setPointerCapture(event.pointerId);
           event.preventDefault();
         } else if (event.button === 0) {
           sheet.setPointerCapture(event.pointerId);
-          this.now.down(side, at(event), event.shiftKey);
+          this.view.note = "";
+          this.now.down(side, at(event), event.shiftKey, false);
         }
       });
       sheet.addEventListener("pointermove", (event) => {
         if (panned) {
           const now = at(event);
+          if (exact && apart(exact.at, now) < STILL_PX) return null;
+          exact = null;
           this.view.pan(side, now[0] - panned[0], now[1] - panned[1]);
           panned = now;
           return this.model.tell("view");
@@ -300,7 +398,13 @@ export class Tools {
         this.view.cursor = this.view.place(side, at(event));
         return this.model.tell("view");
       });
-      for (const name of ["pointerup", "pointercancel"]) sheet.addEventListener(name, () => { panned = null; this.now.up?.(); });
+      sheet.addEventListener("pointerup", () => {
+        if (exact) {
+          this.view.note = "exactly where it was clicked";
+          this.now.down(side, exact.at, exact.shift, true);
+        }
+      });
+      for (const name of ["pointerup", "pointercancel"]) sheet.addEventListener(name, () => { panned = exact = null; this.now.up?.(); });
       sheet.addEventListener("contextmenu", (event) => event.preventDefault());
       sheet.addEventListener("wheel", (event) => {
         event.preventDefault();
@@ -321,14 +425,15 @@ export class Tools {
       const by = [hand * way[0] * step, way[1] * step];
       if (this.name === "select" && model.point) {
         const { point } = model;
-        model.change(() => { point.keys.at = rounded([point.keys.at[0] + by[0], point.keys.at[1] + by[1]]); });
+        model.change((draft) => model.move(draft, point, [point.keys.at[0] + by[0], point.keys.at[1] + by[1]]));
       } else {
         view.cursor = view.cursor ?? [...view.middle];
         view.cursor = [view.cursor[0] + by[0], view.cursor[1] + by[1]];
         model.tell("view");
       }
     } else if (event.key === " ") {
-      this.now.down(side, view.at(side, view.cursor ?? view.middle), event.shiftKey);
+      view.note = "";
+      this.now.down(side, view.at(side, view.cursor ?? view.middle), event.shiftKey, event.altKey);
       this.now.up?.();
     } else return;
     event.preventDefault();
