@@ -74,7 +74,6 @@ pub enum NoRemedy {
     },
 }
 
-
 /// What is to be known besides a unit's history.
 #[derive(Debug)]
 pub struct Experience {
@@ -131,7 +130,10 @@ impl Proposed {
         let experience = Experience {
             board: records.board_of(&unit)?,
             repairs: records.repairs(unit.lot.as_deref())?,
-            readings: board_hash(&unit).map(|hash| records.good_readings(hash)).transpose()?.unwrap_or_default(),
+            readings: board_hash(&unit)
+                .map(|hash| records.good_readings(hash))
+                .transpose()?
+                .unwrap_or_default(),
         };
         Ok(Self::of(&unit, experience)?)
     }

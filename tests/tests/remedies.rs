@@ -20,7 +20,8 @@ const GOOD: usize = 60;
 
 /// What segments read on good units.
 fn readings(bed: &Bed, parts: Parts) -> BTreeMap<String, Vec<Ohms>> {
-    let sweeps = in_parallel(GOOD, |number| bed.sweep(&Spec { parts, ..Spec::new(900_000 + number as u64) }).0);
+    let sweeps =
+        in_parallel(GOOD, |number| bed.sweep(&Spec { parts, ..Spec::new(900_000 + number as u64) }).0);
     let mut readings = BTreeMap::<String, Vec<Ohms>>::new();
     for row in sweeps.iter().flat_map(|sweep| &sweep.judgement.segments) {
         if let (Class::Ok, Verdict::Pass, Some(ohms)) = (row.class, row.verdict, row.at_20c) {
@@ -95,7 +96,11 @@ fn campaign(parts: Parts, each: usize) -> Found {
             let remedies = remedies_of(bed, &sweep, &readings);
             let place = fault.split_once('=').map_or("", |(place, _)| place);
             let of_it = remedies.proposals.into_iter().filter(|proposal| {
-                proposal.place == place || proposal.wire.as_ref().is_some_and(|wiring| wiring.bypasses.iter().any(|name| name == place))
+                proposal.place == place
+                    || proposal
+                        .wire
+                        .as_ref()
+                        .is_some_and(|wiring| wiring.bypasses.iter().any(|name| name == place))
             });
             of_it
                 .filter(|proposal| proposal.method != Method::Leave)
@@ -116,7 +121,10 @@ fn campaign(parts: Parts, each: usize) -> Found {
                     let passed = after.judgement.verdict == Verdict::Pass;
                     let said = format!(
                         "{fault}: {:?} {:?} {read:?}, {:?} {:?}",
-                        proposal.method, predicted.read, after.judgement.verdict, after.judgement.faults.first().map(|fault| &fault.place)
+                        proposal.method,
+                        predicted.read,
+                        after.judgement.verdict,
+                        after.judgement.faults.first().map(|fault| &fault.place)
                     );
                     Some((stands_on, held, passed, predicted.verdict == Verdict::Pass, said))
                 })
@@ -153,9 +161,18 @@ fn predictions_hold_in_95_of_100() {
         assert!(all > 100, "{all}");
         // Of a short run the count itself scatters by some hundredths.
         let slack = 2.0 * (0.95_f64 * 0.05 / all as f64).sqrt();
-        assert!((0.93 - slack..=0.97 + slack).contains(&share), "{parts:?}: {share:.3} of {all}: {:?}", found.held);
+        assert!(
+            (0.93 - slack..=0.97 + slack).contains(&share),
+            "{parts:?}: {share:.3} of {all}: {:?}",
+            found.held
+        );
         if parts == Parts::Usual {
-            assert!(found.passed[0] * 100 >= found.passed[1] * 97, "{:?}\n{}", found.passed, found.wrong.join("\n"));
+            assert!(
+                found.passed[0] * 100 >= found.passed[1] * 97,
+                "{:?}\n{}",
+                found.passed,
+                found.wrong.join("\n")
+            );
         }
     }
 }
@@ -172,7 +189,9 @@ fn proposals_are_in_order_and_bridge_nothing_that_has_to_stay() {
             let mut before = 0.0;
             for (index, proposal) in proposals.iter().enumerate() {
                 assert_eq!(proposal.number, index + 1);
-                assert!(proposal.minutes_per_cure >= before && proposal.chance > 0.0 && proposal.chance < 1.0);
+                assert!(
+                    proposal.minutes_per_cure >= before && proposal.chance > 0.0 && proposal.chance < 1.0
+                );
                 assert!(!proposal.how.is_empty() && !proposal.caution.is_empty(), "{fault}: {proposal:?}");
                 before = proposal.minutes_per_cure;
                 for name in proposal.wire.iter().flat_map(|wiring| &wiring.bypasses) {

@@ -42,8 +42,12 @@ fn a_wire_is_proposed_taken_and_proven_by_the_next_sweep() {
     assert_eq!(again.code, 0, "{}{}", again.out, again.err);
     let again = object(&again);
     let rows = again["segments"].as_array().unwrap();
-    let row = |name: &str| rows.iter().find(|row| row["name"] == name).unwrap_or_else(|| panic!("{name}: {again}"));
-    assert_eq!((&row("wire via2.b~via3.b")["verdict"], &row("cross trace")["class"]), (&"pass".into(), &"bypassed".into()));
+    let row =
+        |name: &str| rows.iter().find(|row| row["name"] == name).unwrap_or_else(|| panic!("{name}: {again}"));
+    assert_eq!(
+        (&row("wire via2.b~via3.b")["verdict"], &row("cross trace")["class"]),
+        (&"pass".into(), &"bypassed".into())
+    );
     assert!(row("cross trace")["reason"].as_str().unwrap().contains("judged together"));
 
     // The history says what was promised and what came of it.
@@ -52,7 +56,10 @@ fn a_wire_is_proposed_taken_and_proven_by_the_next_sweep() {
     assert!(unit.out.contains("was read"), "{}", unit.out);
     let unit = object(&place.run(&["unit", "TG-1", "--json"]));
     let repair = unit["events"].as_array().unwrap().iter().find(|event| event["event"] == "repair").unwrap();
-    assert_eq!((&repair["taken"]["method"], &repair["text"]), (&"wire_around".into(), &"second wire of the day".into()));
+    assert_eq!(
+        (&repair["taken"]["method"], &repair["text"]),
+        (&"wire_around".into(), &"second wire of the day".into())
+    );
     assert_eq!(place.run(&["records", "check"]).code, 0);
 
     // Judging it again says the same.
@@ -114,7 +121,10 @@ fn what_cannot_be_answered_is_refused_with_what_to_do() {
     refused(&["repair", "F", "--remedy", "1", "--action", "x", "--at", "cell fuse"], "cannot be used with");
     // A fuse is replaced, never bridged.
     let sheet = object(&place.run(&["remedy", "F", "--json"]));
-    assert!(sheet["proposals"].as_array().unwrap().iter().all(|proposal| proposal["wire"].is_null()), "{sheet}");
+    assert!(
+        sheet["proposals"].as_array().unwrap().iter().all(|proposal| proposal["wire"].is_null()),
+        "{sheet}"
+    );
     assert_eq!(place.run(&["repair", "F", "--remedy", "1"]).code, 0);
     refused(&["remedy", "F"], "repaired after its last sweep");
     assert_eq!(place.run(&sweep(&fixture, "V", &["--fault", "lid=1 ms"])).code, 3);
@@ -129,5 +139,8 @@ fn the_page_draws_the_wire() {
     let ran = place.run(&["remedy", "TG-1", "--html", "remedy.html"]);
     assert_eq!(ran.code, 0, "{}", ran.err);
     let page = std::fs::read_to_string(place.0.path().join("remedy.html")).unwrap();
-    assert!(page.contains("screw boss") && page.contains("wire around") && !page.contains("http://"), "{page}");
+    assert!(
+        page.contains("screw boss") && page.contains("wire around") && !page.contains("http://"),
+        "{page}"
+    );
 }

@@ -343,7 +343,9 @@ enum Failure {
         serial: String,
     },
     /// A unit of another board.
-    #[error("unit {serial:?} was swept as board {was:?}, and this file is of board {is:?}: name its own file")]
+    #[error(
+        "unit {serial:?} was swept as board {was:?}, and this file is of board {is:?}: name its own file"
+    )]
     OtherBoard {
         /// The unit.
         serial: String,

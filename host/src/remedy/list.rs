@@ -63,7 +63,8 @@ impl Case<'_> {
     /// sweep, in the middle of that.
     fn as_read(&self, expected: Expectation, readings: usize) -> Expectation {
         let copper = |row: &&SegmentRow| matches!(row.kind.as_str(), "trace" | "via" | "pour" | "wire");
-        let mut unsure: Vec<Ohms> = self.judgement.segments.iter().filter(copper).filter_map(|row| row.u95).collect();
+        let mut unsure: Vec<Ohms> =
+            self.judgement.segments.iter().filter(copper).filter_map(|row| row.u95).collect();
         unsure.sort_by(Ohms::total_cmp);
         let u95 = unsure.get(unsure.len() / 2).copied().unwrap_or_default() * (readings as f64).sqrt();
         let [low, high] = expected.interval;
@@ -236,11 +237,8 @@ fn of_wire(case: &Case<'_>, fault: &UnitFault, wiring: &Wiring) -> Prediction {
     });
     let beside =
         pieces.flatten().fold([Ohms::ZERO; 3], |sum, piece| [0, 1, 2].map(|i: usize| sum[i] + piece[i]));
-    let copper = Expectation {
-        middle: beside[1],
-        interval: [beside[0], beside[2]],
-        stands_on: StandsOn::Wire,
-    };
+    let copper =
+        Expectation { middle: beside[1], interval: [beside[0], beside[2]], stands_on: StandsOn::Wire };
     let expected = match fault.class {
         _ if is_open => wiring.expected(None),
         // It carries by turns: beside the wire, or not.

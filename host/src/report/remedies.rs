@@ -4,8 +4,8 @@ use serde::Serialize;
 
 use super::figures;
 use crate::fault::method::{Method, Minutes};
-use crate::quantity::engineering;
 use crate::proposed::Proposed;
+use crate::quantity::engineering;
 use crate::records::SweepId;
 use crate::remedy::healthy::StandsOn;
 use crate::remedy::{Prediction, Proposal, Remedies, Works};

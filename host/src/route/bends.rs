@@ -84,7 +84,8 @@ fn avoid(bends: &mut Vec<Bend>, at: usize, piece: Piece, disc: Disc, least_mm: f
     let [_, ends] = piece.directions()?;
     match piece {
         Piece::Straight { from, .. } => {
-            let beside = [at.checked_sub(1), Some(at)].into_iter().flatten().filter_map(|number| bends.get(number));
+            let beside =
+                [at.checked_sub(1), Some(at)].into_iter().flatten().filter_map(|number| bends.get(number));
             if beside.into_iter().any(|bend| bend.discs.contains(&disc)) {
                 return None;
             }
@@ -211,7 +212,8 @@ fn shortest(ends: [Vector; 2], mut bends: Vec<Bend>) -> Option<Vec<Bend>> {
             .position(|(bend, pair)| sweep(bend, &pair[0], &pair[1]) < -SAME_ANGLE);
         // Two circles that changed places: the wire would run back between them and make a loop.
         let looped = bends.windows(2).zip(ways.iter().skip(1)).position(|(pair, way)| {
-            let order = |pair: &[Bend]| Some(sub(pair[1].discs.first()?.centre, pair[0].discs.last()?.centre));
+            let order =
+                |pair: &[Bend]| Some(sub(pair[1].discs.first()?.centre, pair[0].discs.last()?.centre));
             pair[0].turn == pair[1].turn && order(pair).is_some_and(|order| dot(order, way.way) < 0.0)
         });
         // One bend fewer each time.

@@ -2,7 +2,8 @@
 
 use super::problem::RouteError;
 use super::task::Task;
-use crate::board::{Face, Side, outline};
+use crate::board::{Face, Side};
+use crate::plane;
 use crate::quantity::clip;
 
 /// Farthest a coordinate may lie from zero, mm.
@@ -104,10 +105,10 @@ fn polygon(what: impl Fn() -> String, corners: &[[f64; 2]]) -> Result<(), RouteE
     if corners.len() < 3 {
         return Err(RouteError::Flat { what: what() });
     }
-    if let Some((a, b)) = outline::crossing(corners) {
-        return Err(RouteError::Crossed { what: what(), edges: [a, b] });
+    if let Some(crossing) = plane::crossing(corners, 0.0) {
+        return Err(RouteError::Crossed { what: what(), edges: crossing.edges });
     }
-    if outline::area(corners) < LEAST_MM2 {
+    if plane::area(corners) < LEAST_MM2 {
         return Err(RouteError::Flat { what: what() });
     }
     Ok(())

@@ -6,6 +6,7 @@ use super::plane::{Vector, between, to_stretch};
 use super::problem::Obstacle;
 use super::task::Task;
 use crate::board::{Face, outline};
+use crate::plane;
 
 /// What is lost to rounding, mm: circles about corners are wider by it than is asked, and where a wire lies it may be short of what is asked by no
 /// more than twice that. So a slot just as wide as the wire needs is passed.
@@ -71,8 +72,7 @@ fn walked(corners: &[Vector], sign: f64) -> Vec<Vector> {
     while ring.len() > 1 && super::plane::apart(ring[0], ring[ring.len() - 1]) <= SAME_CORNER_MM {
         ring.pop();
     }
-    let area: f64 = outline::edges(&ring).map(|(a, b)| super::plane::cross(a, b)).sum();
-    if area * sign < 0.0 {
+    if plane::signed_area(&ring) * sign < 0.0 {
         ring.reverse();
     }
     ring
@@ -83,8 +83,8 @@ impl Walls {
         let all: Vec<Wall> = shapes
             .iter()
             .flat_map(|shape| {
-                outline::edges(&shape.ring).map(|(a, b)| Wall {
-                    ends: [a, b],
+                plane::edges(&shape.ring).map(|ends| Wall {
+                    ends,
                     reach: shape.reach,
                     needed: shape.needed,
                     owner: shape.owner,
@@ -97,7 +97,8 @@ impl Walls {
 
     /// Is there room for the wire's middle line straight from here to there?
     pub fn sees(&self, from: Vector, to: Vector) -> bool {
-        let [low, high] = [[from[0].min(to[0]), from[1].min(to[1])], [from[0].max(to[0]), from[1].max(to[1])]];
+        let [low, high] =
+            [[from[0].min(to[0]), from[1].min(to[1])], [from[0].max(to[0]), from[1].max(to[1])]];
         let apart = |wall: &Wall| {
             let [a, b] = wall.ends;
             let reach = wall.reach;
@@ -170,7 +171,8 @@ impl Raster {
     fn new([low, high]: [Vector; 2], walls: &[Wall]) -> Self {
         let [width, height] = [high[0] - low[0], high[1] - low[1]];
         // About as many cells as walls.
-        let cell = (width * height / (walls.len() as f64 + 1.0)).sqrt().max(width.max(height) / 256.0).max(1e-3);
+        let cell =
+            (width * height / (walls.len() as f64 + 1.0)).sqrt().max(width.max(height) / 256.0).max(1e-3);
         let count = |length: f64| ((length / cell).ceil() as usize).clamp(1, 257);
         let (columns, rows) = (count(width), count(height));
         let mut raster = Self { low, cell, columns, rows, cells: vec![Vec::new(); columns * rows] };

@@ -97,7 +97,8 @@ impl App {
         };
         // Ways of wires take some milliseconds.
         let worked = tokio::task::spawn_blocking(move || Proposed::of(&unit, experience)).await;
-        let failed = |_| Problem::new(StatusCode::INTERNAL_SERVER_ERROR, "the proposals could not be worked out");
+        let failed =
+            |_| Problem::new(StatusCode::INTERNAL_SERVER_ERROR, "the proposals could not be worked out");
         worked.map_err(failed)?.map_err(|none| Problem::new(StatusCode::CONFLICT, none.to_string()))
     }
 

@@ -75,10 +75,7 @@ pub async fn unit(State(app): State<App>, Path(serial): Path<String>) -> Result<
 }
 
 /// What can be done about a unit, each with a button that writes down that it was done.
-pub async fn remedies(
-    State(app): State<App>,
-    Path(serial): Path<String>,
-) -> Result<Html<String>, Problem> {
+pub async fn remedies(State(app): State<App>, Path(serial): Path<String>) -> Result<Html<String>, Problem> {
     let serial = text::serial(&serial)?;
     let proposed = app.proposed(&serial).await?;
     let sheet = Sheet::of(&proposed);
