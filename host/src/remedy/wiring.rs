@@ -1,7 +1,8 @@
 //! The wire of a repair: between which points, which gauge, along which way.
 //!
 //! The ends may lie beyond the faulty piece, on the same copper, as long as nothing lies between that has to stay in the path: the place
-//! with room for a joint is seldom the nearest one. Of all pairs of ends the one with the shortest way is taken.
+//! with room for a joint is not always the nearest one. Of all pairs of ends the one with the shortest way is taken, each piece more that it lies
+//! across counted as some millimetres.
 
 use serde::Serialize;
 
@@ -27,6 +28,8 @@ const SLACK_SHARE: f64 = 0.05;
 const SLACK_MM: f64 = 2.0;
 /// A passage through a hole is avoided if that costs no more than so many mm of wire.
 const PASSAGE_MM: f64 = 8.0;
+/// A piece more that a wire lies across is not judged by itself any more: it is avoided if that costs no more than so many mm of wire.
+const PIECE_MM: f64 = 6.0;
 /// Air in a closed case at its warmest, and how much warmer than it a wire may get, kelvin: insulation is made for 80 °C and more (common
 /// practice).
 const AIR: Celsius = Celsius(50.0);
@@ -98,16 +101,18 @@ pub fn across(bounds: Bounds<'_>, segments: &[SegmentId]) -> Result<Wiring, NoWi
     }
     // The sort keeps equal ones as they come, and the segments' own ends come first.
     pairs.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let price = |wiring: &Wiring| {
+        let more = wiring.bypasses.len().saturating_sub(segments.len());
+        wiring.route.price_mm + PIECE_MM * more as f64
+    };
     let mut best: Option<Wiring> = None;
     let mut why = None;
     for (ends, straight_mm) in pairs {
-        if best.as_ref().is_some_and(|best| best.route.price_mm <= straight_mm) {
+        if best.as_ref().is_some_and(|best| price(best) <= straight_mm) {
             break;
         }
         match between(bounds, ends) {
-            Ok(found) if best.as_ref().is_none_or(|best| found.route.price_mm < best.route.price_mm) => {
-                best = Some(found);
-            }
+            Ok(found) if best.as_ref().is_none_or(|best| price(&found) < price(best)) => best = Some(found),
             Ok(_) => {}
             Err(reason) if ends == own || why.is_none() => why = Some(reason),
             Err(_) => {}
