@@ -109,8 +109,8 @@ fn what_cannot_be_answered_is_refused_with_what_to_do() {
         assert_eq!(ran.code, 2, "{args:?}: {}", ran.out);
         assert!(ran.err.contains(words), "{args:?}: {}", ran.err);
     };
-    refused(&["remedy", "X"], "X");
     assert_eq!(place.run(&["receive", "N"]).code, 0);
+    refused(&["remedy", "X"], "\"X\"");
     refused(&["remedy", "N"], "sweep it first");
     assert_eq!(place.run(&sweep(&fixture, "G", &[])).code, 0);
     refused(&["remedy", "G"], "no fault to remedy");

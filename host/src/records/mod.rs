@@ -26,6 +26,7 @@
 //! ```
 
 mod aside;
+pub mod burn_in;
 mod catalogue;
 mod check;
 mod clock;

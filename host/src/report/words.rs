@@ -2,6 +2,7 @@
 
 use crate::measurement::{ByHand, Manner, Method, Purpose};
 use crate::quantity::engineering;
+use crate::records::burn_in::BurnIn;
 use crate::records::status::Status;
 use crate::records::summary::{
     Counts, Event, LotSummary, ParetoRow, PastSweep, Photo, Promise, Repair, StatusSaid, UnitHistory,
@@ -374,6 +375,21 @@ pub fn repair(repair: &Repair) -> String {
         true => format!("{}: {action}", repair.place),
         false => format!("{}: {action}; {}", repair.place, more.join("; ")),
     }
+}
+
+/// How far a burn-in has come.
+pub fn burn_in(burn_in: &BurnIn) -> String {
+    let watched = format!("watched for {:.0} s while it was moved, ", burn_in.watched_ms as f64 / 1e3);
+    let seen = if burn_in.disturbed { "with findings" } else { "nothing seen" };
+    let rested = match burn_in.rested_us {
+        Some(rested) => format!("swept {:.0} min after it was last touched", rested as f64 / 60e6),
+        None => "not swept since".to_owned(),
+    };
+    let whole = match burn_in.verdict {
+        Verdict::Unproven => "; it takes half a minute of watching and a sweep after a quarter of an hour of rest",
+        _ => "",
+    };
+    format!("Burn-in since the last repair: {watched}{seen}; {rested}{whole}")
 }
 
 /// What a repair promised, and what the next sweep that counts read there.

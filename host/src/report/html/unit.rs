@@ -40,6 +40,9 @@ pub fn unit_body(unit: &UnitHistory, links: &Links<'_>) -> Markup {
         @if !promises.is_empty() {
             (part("Predicted and read", &html! { ul { @for promise in &promises { li { (words::promise(promise)) } } } }))
         }
+        @if let Some(burn_in) = unit.burn_in() {
+            (part("Burn-in", &html! { p { (mark::verdict(burn_in.verdict)) " " (words::sentence(&words::burn_in(&burn_in))) } }))
+        }
         @if !unit.checklist.is_empty() { (part("Checklist", &checklist(unit))) }
         (part("Before and after", &before_and_after(unit)))
     })

@@ -65,7 +65,6 @@ fn row(proposal: &Proposal) -> [Cell; 7] {
 }
 
 fn in_full(out: &mut String, proposal: &Proposal, screen: Screen) {
-    out.push('\n');
     let name = format!("{}. {}: {}", proposal.number, proposal.place, remedies::method(proposal.method));
     heading(out, &name, screen);
     paragraph(out, "  ", &words::sentence(&proposal.how), screen.width);

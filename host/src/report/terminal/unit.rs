@@ -23,6 +23,11 @@ pub fn unit(unit: &UnitHistory, screen: Screen) -> String {
 
 /// What repairs promised, and what came of it.
 fn promises(out: &mut String, unit: &UnitHistory, screen: Screen) {
+    if let Some(burn_in) = unit.burn_in() {
+        out.push('\n');
+        let lead = format!("{}  ", super::verdict(burn_in.verdict));
+        paragraph(out, &lead, &words::sentence(&words::burn_in(&burn_in)), screen.width);
+    }
     let promises = unit.promises();
     if promises.is_empty() {
         return;
