@@ -85,8 +85,7 @@ fn a_unit_is_judged_by_its_own_readings() {
     assert_eq!(part(load, "via pair 1")["origin"], "open");
     let text = place.run(&["drop", &bed, "A-3"]).out;
     assert!(
-        text.contains("open, from the")
-            && text.contains("No current reaches reg.in: via pair 1 is open."),
+        text.contains("open, from the") && text.contains("No current reaches reg.in: via pair 1 is open."),
         "{text}"
     );
 }

@@ -14,6 +14,8 @@ use super::{
     records,
 };
 use crate::{
+    fault::method::Method,
+    fitted::Wire,
     fixture::{
         Fixture,
         examples::{Example, GREENHOUSE_VALVE_DRIVER, TIDE_GAUGE_HEAD, TRAIL_COUNTER},
@@ -21,9 +23,9 @@ use crate::{
     job::{Job, JobError, Subject},
     link::Session,
     plan::{self, Plan, Sampling},
+    proposed::{NoRemedy, Proposed},
     records::{Records, SweepId, now_us},
-    report::{self, html, terminal},
-    sweep::Sweep,
+    report::{self, html, remedies::Sheet, terminal},
     virtual_bench::{Spec, VirtualBench},
     visible::path as shown,
 };
@@ -42,11 +44,11 @@ const LOT: &str = "demo lot";
 const BEDS: [(&str, Example); 3] =
     [("TG", TIDE_GAUGE_HEAD), ("TC", TRAIL_COUNTER), ("GV", GREENHOUSE_VALVE_DRIVER)];
 
-/// A unit of the lot: which bed, what is wrong with it, and how that is put right, if it is.
+/// A unit of the lot: which bed, what is wrong with it, and by which method that is put right, if it is.
 struct Unit {
     bed: usize,
     fault: Option<&'static str>,
-    repair: Option<(&'static str, &'static str)>,
+    repair: Option<Method>,
 }
 
 const fn good(bed: usize) -> Unit {
@@ -57,8 +59,8 @@ const fn faulty(bed: usize, fault: &'static str) -> Unit {
     Unit { bed, fault: Some(fault), repair: None }
 }
 
-const fn repaired(bed: usize, fault: &'static str, place: &'static str, action: &'static str) -> Unit {
-    Unit { bed, fault: Some(fault), repair: Some((place, action)) }
+const fn repaired(bed: usize, fault: &'static str, method: Method) -> Unit {
+    Unit { bed, fault: Some(fault), repair: Some(method) }
 }
 
 /// Twenty-four invented units: what a job lot of faulty boards looks like.
@@ -67,17 +69,17 @@ fn lot() -> Vec<Unit> {
     const COUNTER: usize = 1;
     const VALVE: usize = 2;
     vec![
-        repaired(GAUGE, "via pair 1=open", "via pair 1", "rebuilt"),
+        repaired(GAUGE, "via pair 1=open", Method::RebuildVia),
         good(GAUGE),
         faulty(GAUGE, "power switch=film"),
         faulty(GAUGE, "via pair 2=one barrel open"),
-        repaired(GAUGE, "cell fuse=open", "cell fuse", "replaced"),
+        repaired(GAUGE, "cell fuse=open", Method::Replace),
         good(GAUGE),
         faulty(GAUGE, "reg.in~cell-=2 ohm"),
         faulty(GAUGE, "cell terminal joint=flaky"),
-        good(GAUGE),
+        repaired(GAUGE, "cross trace=open", Method::WireAround),
         good(COUNTER),
-        repaired(COUNTER, "wake key=330 ohm", "wake key", "cleaned"),
+        repaired(COUNTER, "wake key=330 ohm", Method::Clean),
         faulty(COUNTER, "resettable fuse=6 ohm"),
         faulty(COUNTER, "mcu.in~bat-=6 kohm"),
         good(COUNTER),
@@ -89,7 +91,7 @@ fn lot() -> Vec<Unit> {
         faulty(VALVE, "valve via pair 1=open"),
         good(VALVE),
         faulty(VALVE, "via group 1=one barrel open"),
-        repaired(VALVE, "valve plug=flaky", "valve plug", "reseated"),
+        repaired(VALVE, "valve plug=flaky", Method::Clean),
         good(VALVE),
     ]
 }
@@ -116,12 +118,12 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
         let (fixture, plan) = &beds[unit.bed];
         let serial = format!("{}-{number:02}", BEDS[unit.bed].0);
         progress.set_message(serial.clone());
-        let sweep = sweep_one(fixture, plan, &serial, number, unit.fault)?;
-        keep(&records, &folder, fixture, &sweep)?;
-        if let Some((place, action)) = unit.repair {
-            records.repair(&serial, now_us(), place, action, "invented for the demo")?;
-            let again = sweep_one(fixture, plan, &serial, number, None)?;
-            keep(&records, &folder, fixture, &again)?;
+        let bed = Bed { fixture, plan, records: &records, folder: &folder };
+        let faults: Vec<String> = unit.fault.into_iter().map(str::to_owned).collect();
+        bed.sweep(&serial, number, &faults)?;
+        if let Some(method) = unit.repair {
+            let left = bed.repair(&serial, &faults, method)?;
+            bed.sweep(&serial, number, &left)?;
         }
         progress.inc(1);
     }
@@ -147,27 +149,49 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     Ok(Status::Pass)
 }
 
-fn sweep_one(
-    fixture: &Fixture,
-    plan: &Plan,
-    serial: &str,
-    seed: u64,
-    fault: Option<&str>,
-) -> Result<Sweep, Failure> {
-    let spec = fault.into_iter().fold(Spec::new(seed), |spec, fault| spec.fault(fault));
-    let bench = VirtualBench::new(fixture, &spec)?;
-    let mut operator = bench.operator();
-    let mut session = Session::open(bench).map_err(JobError::from)?;
-    let subject = Subject::new(serial, Some(LOT.into()), now_us());
-    let mut job = Job { session: &mut session, operator: &mut operator, fixture, plan };
-    Ok(job.sweep(subject, None, &mut |_| {})?)
+/// A bed with a modelled bench under it, and where results go.
+struct Bed<'d> {
+    fixture: &'d Fixture,
+    plan: &'d Plan,
+    records: &'d Records,
+    folder: &'d Path,
 }
 
-/// The record first, then the page.
-fn keep(records: &Records, folder: &Path, fixture: &Fixture, sweep: &Sweep) -> Result<(), Failure> {
-    let id = records.store(sweep, fixture)?;
-    let page = folder.join(sweep_page(&sweep.measurement.serial, id));
-    write(records, &page, &html::sweep(sweep, &fixture.board, &LINKS))
+impl Bed<'_> {
+    /// Sweeps a unit with these faults: the record first, then the page.
+    fn sweep(&self, serial: &str, seed: u64, faults: &[String]) -> Result<(), Failure> {
+        let spec = faults.iter().fold(Spec::new(seed), |spec, fault| spec.fault(fault));
+        let bench = VirtualBench::new(self.fixture, &spec)?;
+        let mut operator = bench.operator();
+        let mut session = Session::open(bench).map_err(JobError::from)?;
+        let subject = Subject::new(serial, Some(LOT.into()), now_us());
+        let (fixture, plan) = (self.fixture, self.plan);
+        let mut job = Job { session: &mut session, operator: &mut operator, fixture, plan };
+        let (id, sweep) = job.record(subject, self.records, &mut |_| {})?;
+        let page = self.folder.join(sweep_page(serial, id));
+        write(self.records, &page, &html::sweep(&sweep, &fixture.board, &LINKS))
+    }
+
+    /// Repairs a unit by the first proposal of a method, with a page of all proposals; gives the faults that it has left.
+    fn repair(&self, serial: &str, faults: &[String], method: Method) -> Result<Vec<String>, Failure> {
+        let proposed = Proposed::from(self.records, serial)?;
+        let page = html::remedies(&Sheet::of(&proposed), &proposed.board, &LINKS);
+        write(self.records, &self.folder.join(remedies_page(serial)), &page)?;
+        let most = proposed.remedies.proposals.len();
+        let taken = proposed.remedies.proposals.into_iter().find(|proposal| proposal.method == method);
+        let taken = taken.ok_or(NoRemedy::NoSuchNumber { serial: serial.into(), number: 0, most })?;
+        self.records.take(serial, now_us(), &taken.taken(), "invented for the demo")?;
+        Ok(match &taken.wire {
+            // What a wire leads round is still broken.
+            Some(wiring) => {
+                let Wire { from, to, awg, length_mm, .. } = &wiring.wire;
+                let fitted = format!("{from}~{to}=wire {awg} AWG {length_mm} mm");
+                faults.iter().cloned().chain([fitted]).collect()
+            }
+            None if method == Method::RebuildVia => vec![format!("{}=rebuilt", taken.place)],
+            None => Vec::new(),
+        })
+    }
 }
 
 fn write(records: &Records, path: &Path, page: &str) -> Result<(), Failure> {
@@ -182,6 +206,10 @@ fn sweep_page(serial: &str, id: SweepId) -> String {
     format!("{}-sweep-{id}.html", report::file_stem(serial))
 }
 
+fn remedies_page(serial: &str) -> String {
+    format!("{}-remedies.html", report::file_stem(serial))
+}
+
 /// The page of the lot.
 const INDEX: &str = "index.html";
 
@@ -190,6 +218,7 @@ const LINKS: html::Links<'static> = html::Links {
     lot: &|_| Some(INDEX.into()),
     unit: &|serial| Some(unit_page(serial)),
     sweep: &|serial, id| Some(sweep_page(serial, id)),
+    remedies: &|serial| Some(remedies_page(serial)),
     ..html::Links::NONE
 };
 

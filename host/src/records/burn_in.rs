@@ -39,7 +39,9 @@ impl UnitHistory {
         };
         let touched_us = watches().map(|watch| watch.at_us).max()?;
         let swept = since.iter().rev().find_map(|event| match event {
-            Event::Sweep(past) if past.judgement.verdict != Verdict::Void && past.voided.is_none() => Some(past),
+            Event::Sweep(past) if past.judgement.verdict != Verdict::Void && past.voided.is_none() => {
+                Some(past)
+            }
             _ => None,
         });
         let swept = swept.filter(|past| past.started_us >= touched_us);

@@ -386,7 +386,9 @@ pub fn burn_in(burn_in: &BurnIn) -> String {
         None => "not swept since".to_owned(),
     };
     let whole = match burn_in.verdict {
-        Verdict::Unproven => "; it takes half a minute of watching and a sweep after a quarter of an hour of rest",
+        Verdict::Unproven => {
+            "; it takes half a minute of watching and a sweep after a quarter of an hour of rest"
+        }
         _ => "",
     };
     format!("Burn-in since the last repair: {watched}{seen}; {rested}{whole}")

@@ -15,14 +15,21 @@ pub struct Links<'a> {
     pub unit: &'a dyn Fn(&str) -> Option<String>,
     /// Of a sweep, by the serial number of its unit and its own number.
     pub sweep: &'a dyn Fn(&str, SweepId) -> Option<String>,
+    /// Of what was proposed for a unit before it was repaired, by its serial number.
+    pub remedies: &'a dyn Fn(&str) -> Option<String>,
     /// Photos of a board, to lie behind its drawing.
     pub photos: &'a dyn Fn(&Board) -> Backdrop,
 }
 
 impl Links<'_> {
     /// A page that stands alone.
-    pub const NONE: Links<'static> =
-        Links { lot: &|_| None, unit: &|_| None, sweep: &|_, _| None, photos: &|_| Backdrop::default() };
+    pub const NONE: Links<'static> = Links {
+        lot: &|_| None,
+        unit: &|_| None,
+        sweep: &|_, _| None,
+        remedies: &|_| None,
+        photos: &|_| Backdrop::default(),
+    };
 
     /// A unit by its serial number.
     pub fn to_unit(&self, serial: &str) -> Markup {

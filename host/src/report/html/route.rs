@@ -48,7 +48,7 @@ pub fn layer(task: &Task, route: &Route, face: Face, view: &dyn Fn([f64; 2]) -> 
                 g class="wire-end" {
                     title { "the wire is soldered to " (clean(&end.name)) }
                     circle cx=(x) cy=(y) r=(unit(width.max(4.0))) {}
-                    text x=(x) y=(y) dy="-12" text-anchor="middle" { (clean(&end.name)) }
+                    text class="label" x=(x) y=(y) dy="-12" { (clean(&end.name)) }
                 }
             }
         }

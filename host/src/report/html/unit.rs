@@ -67,7 +67,9 @@ fn history(unit: &UnitHistory, links: &Links<'_>) -> Markup {
                         li { time { (figures::day(void.at_us)) } " " b { "Correction" } ": " (words::correction(void)) }
                     }
                     Event::Repair(repair) => {
-                        li class="repair" { time { (figures::day(repair.at_us)) } " " b { "Repair" } ": " (words::repair(repair)) }
+                        li class="repair" { time { (figures::day(repair.at_us)) } " " b { "Repair" } ": " (words::repair(repair))
+                            @if let (Some(_), Some(address)) = (&repair.taken, (links.remedies)(&unit.serial)) { " (" a href=(address) { "as proposed" } ")" }
+                        }
                     }
                     Event::Status(said) => {
                         li { time { (figures::day(said.at_us)) } " " b { "Status" } ": " (words::said(said)) }
