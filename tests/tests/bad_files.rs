@@ -49,6 +49,10 @@ const BOARD_CASES: &[Case] = &[
     ("not a number", "load = \"120 mA\"", "load = \"NaN A\"", "does not begin with a number", "load ="),
     ("infinite", "load = \"120 mA\"", "load = \"1e999 A\"", "is not a finite number", "load ="),
     ("bulk of a car", "bulk = \"47 uF\"", "bulk = \"47 F\"", "`bulk` of [supply] is 47 F", "bulk ="),
+    ("a cell that gives", "source = \"0.3 ohm\"", "source = \"-0.3 ohm\"", "`source` of [supply] is -0.3 ohm", "source ="),
+    ("a cell in volts", "source = \"0.3 ohm\"", "source = \"0.3 V\"", "is a voltage; a resistance belongs here", "source ="),
+    ("brown-out above every supply", "brown_out = \"1.7 V\"", "brown_out = \"3.2 V\"", "`brown_out` is not below the highest supply voltage, 3.20 V", "brown_out ="),
+    ("brown-out below nothing", "brown_out = \"1.7 V\"", "brown_out = \"-1.7 V\"", "`brown_out` of [supply] is -1.7 V", "brown_out ="),
     // budget
     ("stated limits too high", "max_drop = \"300 mV\"", "max_drop = \"100 mV\"", "the budget of 833 mΩ cannot be kept: stated limits take 1.45 Ω", "max_drop"),
     // [states]
@@ -221,7 +225,7 @@ fn a_gap_names_both_sides_of_it() {
         problems.to_string(),
         "board.toml:14: no segments join `cell+` to `reg.in`; \
          add the segment that is missing; the path from the supply ends at spare\n\
-         board.toml:113: joined to neither the supply nor the return: \
+         board.toml:115: joined to neither the supply nor the return: \
          via pair 2, cross trace, via pair 3, input ferrite; \
          add the segment that is missing between, or leave these out"
     );

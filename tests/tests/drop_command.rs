@@ -115,7 +115,7 @@ fn the_page_of_a_unit_and_of_its_sweep_show_the_bar() {
 fn what_cannot_be_answered_is_refused_in_words() {
     let place = Place::new();
     let bed = gauge();
-    assert_eq!(place.run(&sweep(&bed, "A-1", &["--fault", "battery=3.0 V"])).code, 3);
+    assert_eq!(place.run(&["receive", "A-1"]).code, 0);
     let board = fs::read_to_string(bed.replace("fixture.toml", "board.toml")).unwrap();
     let high = place.file("high.toml", board.replace("brown_out = \"1.7 V\"", "brown_out = \"3.5 V\""));
     let negative =
@@ -149,12 +149,8 @@ fn what_cannot_be_answered_is_refused_in_words() {
     // A brown-out that only the best supply is above is a warning, and no unit has what it needs.
     let low = place.file("low.toml", board.replace("brown_out = \"1.7 V\"", "brown_out = \"2.0 V\""));
     let ran = place.run(&["check", &low]);
-    assert!(
-        ran.code == 0 && ran.out.contains("`brown_out` is not below the lowest supply voltage"),
-        "{}{}",
-        ran.out,
-        ran.err
-    );
+    let said = format!("{}{}", ran.out, ran.err);
+    assert!(ran.code == 0 && said.contains("`brown_out` is not below the lowest"), "{said}");
     let ran = place.run(&["drop", &low]);
     assert!(ran.code == 1 && ran.out.contains("reg.in browns out"), "{}", ran.out);
 }

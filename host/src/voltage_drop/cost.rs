@@ -2,14 +2,14 @@
 
 use super::capacity;
 use super::conditions::Conditions;
-use super::net::Net;
-use super::network::{Case, LoadVoltage, Network, Pieces, Standing, Value};
+use super::net::Values;
+use super::network::{Case, Laid, LoadVoltage, Network, Pieces, Standing, Value};
 use super::notes;
 use super::range::Range;
 use super::sheet::{DropSheet, Gain, JudgedBy, LoadDrop, Origin, Part, PartSide, UnitRead};
 use crate::board::{Board, SegmentId, SegmentKind, StateId, assumed, expected};
 use crate::limits::{LimitSet, Limits};
-use crate::quantity::{Amps, Ohms, Volts};
+use crate::quantity::{Amps, Celsius, Ohms, Volts};
 use crate::sweep::SegmentRow;
 use crate::verdict::{self, Class, Verdict};
 
@@ -112,8 +112,11 @@ fn build(
         let known = of_state(state);
         let values: Vec<Value> = known.iter().map(|known| known.value).collect();
         let pieces = Pieces::of(network, &values, &[]);
-        let (net, cases) = pieces.cases(state);
-        loads.extend(cases.iter().map(|case| load(&pieces, &net, case, &known, &values)));
+        for laid in pieces.laid(state) {
+            let stands = pieces.temperatures().map(|at| (at, laid.standing(at))).collect::<Vec<_>>();
+            let one = |case| load(&pieces, &laid, case, &known, &values, &stands);
+            loads.extend(laid.cases.iter().filter_map(one));
+        }
     }
     let supply = &board.supply;
     let judged_by = if supply.brown_out.is_some() { JudgedBy::BrownOut } else { JudgedBy::MaxDrop };
@@ -138,19 +141,24 @@ fn build(
 }
 
 /// One load in one state.
-fn load(pieces: &Pieces<'_>, net: &Net, case: &Case, known: &[Known], values: &[Value]) -> LoadDrop {
-    let board = pieces.network.board;
+fn load(
+    pieces: &Pieces<'_>,
+    laid: &Laid,
+    case: &Case,
+    known: &[Known],
+    values: &[Value],
+    stands: &[(Celsius, Values)],
+) -> Option<LoadDrop> {
+    let (board, net) = (pieces.network.board, &laid.net);
     let current = board.supply.load;
-    let voltage = pieces.judge(net, case, values);
-    let ranges = pieces.at(voltage.worst_at);
-    let ohms: Vec<f64> = ranges.iter().map(|range| range.stands.0).collect();
-    let (ohms, solved) = (ohms.as_slice(), net.values(&ohms));
+    let voltage = pieces.judge(laid, case, values);
+    let (_, solved) = stands.iter().find(|(at, _)| *at == voltage.worst_at)?;
     let along = |side, way| {
         let piece = move |(piece, share): (usize, f64)| {
-            let (known, ohms) = (known.get(piece)?, ohms.get(piece)?);
-            Some(part(board, SegmentId::new(piece), side, known, Ohms(*ohms), share))
+            let id = SegmentId::new(piece);
+            Some(part(board, id, side, known.get(piece)?, Ohms(solved.ohms(piece)), share))
         };
-        net.shares(way, &solved).into_iter().filter_map(piece).collect::<Vec<_>>()
+        net.shares(way, solved).into_iter().filter_map(piece).collect::<Vec<_>>()
     };
     let mut parts: Vec<Part> = board.supply.source.map(|ohms| source(ohms, current)).into_iter().collect();
     parts.extend(along(PartSide::Out, &case.out));
@@ -161,14 +169,14 @@ fn load(pieces: &Pieces<'_>, net: &Net, case: &Case, known: &[Known], values: &[
         part.share = if drop > Volts::ZERO { part.drop / drop } else { 0.0 };
     }
     let falls = |to: &dyn Fn(usize) -> f64| {
-        let falls = [&case.out, &case.home].into_iter().flat_map(|way| net.falls(way, &solved, to));
+        let falls = [&case.out, &case.home].into_iter().flat_map(|way| net.falls(way, solved, to));
         let most = falls.max_by(|a, b| a.1.total_cmp(&b.1)).filter(|(_, falls)| *falls > 0.0);
         most.map(|(piece, falls)| Gain {
             segment: board.segment(SegmentId::new(piece)).name.clone(),
             gain: current * Ohms(falls),
         })
     };
-    let half = |piece: usize| ohms.get(piece).map_or(0.0, |ohms| ohms / 2.0);
+    let half = |piece: usize| solved.ohms(piece) / 2.0;
     let healthy = |piece: usize| {
         let typical = board.segment(SegmentId::new(piece)).expected.typical;
         // As warm as the rest of the board.
@@ -178,7 +186,7 @@ fn load(pieces: &Pieces<'_>, net: &Net, case: &Case, known: &[Known], values: &[
     let (halved, healthy) = (falls(&half), falls(&healthy));
     let name = |id: &SegmentId| board.segment(*id).name.clone();
     let LoadVoltage { lowest, highest, worst_at, middle, u95, margin, verdict, cut, not_read, .. } = voltage;
-    LoadDrop {
+    Some(LoadDrop {
         load: board.point(case.load).name.clone(),
         state: board.state(case.state).name.clone(),
         back: board.point(case.back).name.clone(),
@@ -196,7 +204,7 @@ fn load(pieces: &Pieces<'_>, net: &Net, case: &Case, known: &[Known], values: &[
         healthy,
         cut: cut.iter().map(name).collect(),
         not_read: not_read.iter().map(name).collect(),
-    }
+    })
 }
 
 /// The cell itself.

@@ -33,8 +33,8 @@ enum Step {
 pub struct Way(Vec<Step>);
 
 /// Resistances of all pieces, and what follows for the meshes.
-pub struct Values<'v> {
-    ohms: &'v [f64],
+pub struct Values {
+    ohms: Vec<f64>,
     solved: Vec<Option<Solved>>,
 }
 
@@ -110,18 +110,19 @@ impl Net {
     }
 
     /// The meshes solved for these resistances, ohm, one for each piece.
-    pub fn values<'v>(&self, ohms: &'v [f64]) -> Values<'v> {
+    pub fn values(&self, ohms: Vec<f64>) -> Values {
         let solve = |(mesh, circuit): &(Mesh, Circuit)| {
-            let siemens = mesh.segments.iter().map(|id| of(ohms, id.index()).max(LEAST_OHMS).recip());
+            let siemens = mesh.segments.iter().map(|id| of(&ohms, id.index()).max(LEAST_OHMS).recip());
             circuit.with(&siemens.collect::<Vec<_>>())
         };
-        Values { ohms, solved: self.meshes.iter().map(solve).collect() }
+        let solved = self.meshes.iter().map(solve).collect();
+        Values { ohms, solved }
     }
 
     /// Resistance of a way, ohm.
-    pub fn resistance(&self, way: &Way, values: &Values<'_>) -> f64 {
+    pub fn resistance(&self, way: &Way, values: &Values) -> f64 {
         let step = |step: &Step| match step {
-            Step::Alone(piece) => of(values.ohms, *piece),
+            Step::Alone(piece) => of(&values.ohms, *piece),
             Step::Through { mesh, ends } => {
                 values.solved(*mesh).map_or(f64::INFINITY, |solved| solved.between(*ends))
             }
@@ -130,7 +131,7 @@ impl Net {
     }
 
     /// For every piece of a way the share of the current that it carries, without a sign.
-    pub fn shares(&self, way: &Way, values: &Values<'_>) -> Vec<(usize, f64)> {
+    pub fn shares(&self, way: &Way, values: &Values) -> Vec<(usize, f64)> {
         self.each(way, values, |_, through, ohms| {
             through.map_or(1.0, |[_, transfer]| (transfer / ohms).abs())
         })
@@ -140,7 +141,7 @@ impl Net {
     ///
     /// In a mesh a conductance more between two points takes t²·g/(1 + g·R) off, `R` the resistance between them and `t` the transfer
     /// resistance from them to the ends (Sherman and Morrison's formula for a change of rank one).
-    pub fn falls(&self, way: &Way, values: &Values<'_>, to: impl Fn(usize) -> f64) -> Vec<(usize, f64)> {
+    pub fn falls(&self, way: &Way, values: &Values, to: impl Fn(usize) -> f64) -> Vec<(usize, f64)> {
         self.each(way, values, |piece, through, ohms| match through {
             None => ohms - to(piece),
             Some([between, transfer]) => {
@@ -155,13 +156,13 @@ impl Net {
     fn each(
         &self,
         way: &Way,
-        values: &Values<'_>,
+        values: &Values,
         about: impl Fn(usize, Option<[f64; 2]>, f64) -> f64,
     ) -> Vec<(usize, f64)> {
         let mut found = Vec::new();
         for step in &way.0 {
             match step {
-                Step::Alone(piece) => found.push((*piece, about(*piece, None, of(values.ohms, *piece)))),
+                Step::Alone(piece) => found.push((*piece, about(*piece, None, of(&values.ohms, *piece)))),
                 Step::Through { mesh, ends } => {
                     let (Some((_, circuit)), Some(solved)) = (self.meshes.get(*mesh), values.solved(*mesh))
                     else {
@@ -171,7 +172,7 @@ impl Net {
                         let through = [solved.between(*branch), solved.transfer(*branch, *ends)];
                         found.push((
                             piece,
-                            about(piece, Some(through), of(values.ohms, piece).max(LEAST_OHMS)),
+                            about(piece, Some(through), of(&values.ohms, piece).max(LEAST_OHMS)),
                         ));
                     }
                 }
@@ -181,7 +182,12 @@ impl Net {
     }
 }
 
-impl Values<'_> {
+impl Values {
+    /// The resistance of a piece, ohm.
+    pub fn ohms(&self, piece: usize) -> f64 {
+        of(&self.ohms, piece)
+    }
+
     fn solved(&self, mesh: usize) -> Option<&Solved> {
         self.solved.get(mesh)?.as_ref()
     }
@@ -215,7 +221,7 @@ mod tests {
         let start = PointId::new(0);
         let way = net.way(start, &net.reach(start), PointId::new(5)).unwrap();
         assert_eq!(net.pieces(&way), [0, 1, 2, 3, 4, 5, 6]);
-        let values = net.values(&ohms);
+        let values = net.values(ohms.to_vec());
         let bridge = 0.25 + 3.625 * 5.25 / 8.875;
         assert!((net.resistance(&way, &values) - (0.75 + bridge)).abs() < 1e-12);
         // The parts add up to the whole, and what flows in flows out.
@@ -227,7 +233,7 @@ mod tests {
         for (piece, falls) in net.falls(&way, &values, |piece| ohms[piece] / 2.0) {
             let mut halved = ohms;
             halved[piece] /= 2.0;
-            let after = net.resistance(&way, &net.values(&halved));
+            let after = net.resistance(&way, &net.values(halved.to_vec()));
             assert!((0.75 + bridge - falls - after).abs() < 1e-12, "piece {piece}");
         }
     }
@@ -239,7 +245,7 @@ mod tests {
         let start = PointId::new(0);
         let way = net.way(start, &net.reach(start), PointId::new(4)).unwrap();
         let ohms = [1.0; 6];
-        assert!((net.resistance(&way, &net.values(&ohms)) - 4.0 / 3.0).abs() < 1e-12);
+        assert!((net.resistance(&way, &net.values(ohms.to_vec())) - 4.0 / 3.0).abs() < 1e-12);
         assert!(net.way(start, &net.reach(start), start).is_some_and(|way| net.pieces(&way).is_empty()));
     }
 
@@ -248,7 +254,7 @@ mod tests {
         let net = net(2, &[[0, 1], [1, 0]]);
         let start = PointId::new(0);
         let way = net.way(start, &net.reach(start), PointId::new(1)).unwrap();
-        assert!((net.resistance(&way, &net.values(&[3.0, 6.0])) - 2.0).abs() < 1e-12);
-        assert!(net.resistance(&way, &net.values(&[3.0, 0.0])) < 2e-6);
+        assert!((net.resistance(&way, &net.values(vec![3.0, 6.0])) - 2.0).abs() < 1e-12);
+        assert!(net.resistance(&way, &net.values(vec![3.0, 0.0])) < 2e-6);
     }
 }

@@ -6,7 +6,7 @@ use crate::quantity::{Celsius, Ohms, Volts};
 use crate::verdict::Verdict;
 
 use super::conditions::Conditions;
-use super::net::{Net, Way};
+use super::net::{Net, Values, Way};
 use super::range::{Follows, Range};
 
 /// A margin that is missed by less than this is kept: limits that are shares of the drop budget add up to it exactly, but for rounding.
@@ -112,8 +112,11 @@ impl<'b> Network<'b> {
     pub fn loads(&self, values: &[Value], wires: &[Wire]) -> Vec<LoadVoltage> {
         let pieces = Pieces::of(*self, values, wires);
         let of_state = |state| {
-            let (net, cases) = pieces.cases(state);
-            cases.iter().map(|case| pieces.judge(&net, case, values)).collect::<Vec<_>>()
+            let laid = pieces.laid(state);
+            let judge = |laid: &Laid| {
+                laid.cases.iter().map(|case| pieces.judge(laid, case, values)).collect::<Vec<_>>()
+            };
+            laid.iter().flat_map(judge).collect::<Vec<_>>()
         };
         self.board.state_ids().flat_map(of_state).collect()
     }
@@ -181,122 +184,105 @@ impl<'b> Pieces<'b> {
         Net::of(board.points.len(), board.states.len(), state, edges)
     }
 
-    /// Every load that a healthy board supplies in a state. What is open carries nothing; only where a load hangs on it, it is taken to be
+    /// Every load that a healthy board supplies in a state. What is open carries nothing; only for a load that hangs on it, it is taken to be
     /// repaired.
-    pub fn cases(&self, state: StateId) -> (Net, Vec<Case>) {
+    pub fn laid(&self, state: StateId) -> Vec<Laid> {
         let supply = &self.network.board.supply;
         let healthy = self.net(state, true);
-        let any_open = self.open.contains(&true);
         let (out, back) = (healthy.reach(supply.from), healthy.reach(supply.ret));
-        let loads: Vec<_> = supply.to.iter().copied().filter(|load| out.contains(*load)).collect();
+        let loads = supply.to.iter().copied().filter(|load| out.contains(*load));
         let ends: Vec<_> = self.ends.iter().copied().filter(|end| back.contains(*end)).collect();
-        if any_open {
-            let left = self.net(state, false);
-            let (out, back) = (left.reach(supply.from), left.reach(supply.ret));
-            let whole =
-                loads.iter().all(|load| out.contains(*load)) && ends.iter().all(|end| back.contains(*end));
-            if whole {
-                let cases = self.laid(&left, state, &loads, &ends);
-                return (left, cases);
-            }
+        if !self.open.contains(&true) {
+            return vec![self.lay(healthy, state, &loads.collect::<Vec<_>>(), &ends)];
         }
-        let cases = self.laid(&healthy, state, &loads, &ends);
-        (healthy, cases)
+        let left = self.net(state, false);
+        let (out, back) = (left.reach(supply.from), left.reach(supply.ret));
+        // Which load's current comes back from which end nobody says: an end that is cut off cuts all of them off.
+        let returns = ends.iter().all(|end| back.contains(*end));
+        let (whole, cut): (Vec<_>, Vec<_>) = loads.partition(|load| returns && out.contains(*load));
+        [(left, whole), (healthy, cut)]
+            .into_iter()
+            .filter(|(_, loads)| !loads.is_empty())
+            .map(|(net, loads)| self.lay(net, state, &loads, &ends))
+            .collect()
     }
 
-    fn laid(&self, net: &Net, state: StateId, loads: &[PointId], ends: &[PointId]) -> Vec<Case> {
+    fn lay(&self, net: Net, state: StateId, loads: &[PointId], ends: &[PointId]) -> Laid {
         let supply = &self.network.board.supply;
+        let corners: Vec<_> = self.temperatures().map(|temperature| self.corner(&net, temperature)).collect();
         let (out, back) = (net.reach(supply.from), net.reach(supply.ret));
-        let Some(end) = self.costliest(net, &back, ends) else { return Vec::new() };
+        let end = self.costliest(&net, &corners, &back, ends);
         let case = |&load: &PointId| {
             let way = net.way(supply.from, &out, load)?;
-            let home = net.way(supply.ret, &back, end)?;
+            let home = net.way(supply.ret, &back, end?)?;
             let on_way = net.pieces(&way).into_iter().chain(net.pieces(&home));
             let cut =
                 on_way.filter(|piece| self.open.get(*piece) == Some(&true)).map(SegmentId::new).collect();
-            Some(Case { load, back: end, state, out: way, home, cut })
+            Some(Case { load, back: end?, state, out: way, home, cut })
         };
-        loads.iter().filter_map(case).collect()
+        let cases = loads.iter().filter_map(case).collect();
+        // Limits hold at 20 °C, and so does the budget they are shares of.
+        let budget = supply.brown_out.is_none().then(|| self.corner(&net, Celsius(20.0)));
+        Laid { net, corners, budget, cases }
+    }
+
+    fn corner(&self, net: &Net, temperature: Celsius) -> Corner {
+        let ranges = self.at(temperature);
+        let values =
+            |which: fn(&Range) -> Ohms| net.values(ranges.iter().map(|range| which(range).0).collect());
+        let (low, high, middle) =
+            (values(|range| range.low), values(|range| range.high), values(|range| range.middle));
+        Corner { temperature, low, high, middle, ranges }
     }
 
     /// The end of the return that costs most: the file does not say which load's current comes back from where.
-    fn costliest(&self, net: &Net, back: &Reach, ends: &[PointId]) -> Option<PointId> {
+    fn costliest(&self, net: &Net, corners: &[Corner], back: &Reach, ends: &[PointId]) -> Option<PointId> {
         if let [only] = ends {
             return Some(*only);
         }
         let from = self.network.board.supply.ret;
         let mut most: Option<(f64, PointId)> = None;
-        for temperature in self.temperatures() {
-            let ohms: Vec<f64> = self.at(temperature).iter().map(|range| range.high.0).collect();
-            let values = net.values(&ohms);
-            for &end in ends {
-                let Some(way) = net.way(from, back, end) else { continue };
-                let ohms = net.resistance(&way, &values);
-                if most.is_none_or(|(known, _)| ohms > known) {
-                    most = Some((ohms, end));
-                }
+        for &end in ends {
+            let Some(way) = net.way(from, back, end) else { continue };
+            let costs = corners.iter().map(|corner| net.resistance(&way, &corner.high)).fold(0.0, f64::max);
+            if most.is_none_or(|(known, _)| costs > known) {
+                most = Some((costs, end));
             }
         }
         most.map(|(_, end)| end)
     }
 
-    /// Resistance of a case's ways together.
-    pub fn resistance(net: &Net, case: &Case, ohms: &[f64]) -> Ohms {
-        let values = net.values(ohms);
-        Ohms(net.resistance(&case.out, &values) + net.resistance(&case.home, &values))
-    }
-
-    /// For every piece of both ways its share of the current.
-    pub fn shares(net: &Net, case: &Case, ohms: &[f64]) -> Vec<(usize, f64)> {
-        let values = net.values(ohms);
-        let mut shares = net.shares(&case.out, &values);
-        shares.extend(net.shares(&case.home, &values));
-        shares
-    }
-
-    pub fn judge(&self, net: &Net, case: &Case, values: &[Value]) -> LoadVoltage {
+    pub fn judge(&self, laid: &Laid, case: &Case, values: &[Value]) -> LoadVoltage {
         let supply = &self.network.board.supply;
         let source = supply.source.unwrap_or_default();
         let [low, high] = supply.voltage;
-        let of = |ranges: &[Range], which: fn(&Range) -> Ohms| {
-            let ohms: Vec<f64> = ranges.iter().map(|range| which(range).0).collect();
-            Self::resistance(net, case, &ohms)
-        };
         let mut bounds: Option<Bounds> = None;
-        for temperature in self.temperatures() {
-            let ranges = self.at(temperature);
-            let (most, least) = (of(&ranges, |range| range.high), of(&ranges, |range| range.low));
+        for corner in &laid.corners {
+            let (most, least) = (laid.resistance(case, &corner.high), laid.resistance(case, &corner.low));
             bounds = Some(match bounds {
-                None => Bounds { most, least, surely: least, worst_at: temperature },
+                None => Bounds { most, least, surely: least, worst_at: corner.temperature },
                 Some(known) => Bounds {
                     most: known.most.max(most),
                     least: known.least.min(least),
                     surely: known.surely.max(least),
-                    worst_at: if most > known.most { temperature } else { known.worst_at },
+                    worst_at: if most > known.most { corner.temperature } else { known.worst_at },
                 },
             });
         }
         let Bounds { most, least, surely, worst_at } = bounds.unwrap_or_default();
         let lowest = low - supply.load * (source + most);
-        let ranges = self.at(worst_at);
-        let middle: Vec<f64> = ranges.iter().map(|range| range.middle.0).collect();
-        let variance: f64 = Self::shares(net, case, &middle)
-            .into_iter()
-            .map(|(piece, share)| {
-                share * share * ranges.get(piece).map_or(f64::INFINITY, |range| range.sigma.0)
-            })
-            .map(|part| part * part)
-            .sum();
-        let (margin, surely) = match supply.brown_out {
-            Some(needed) => (lowest - needed, low - supply.load * (source + surely) - needed),
-            // Limits hold at 20 °C, and so does the budget they are shares of.
+        let (middle, u95) = laid.combined(case, worst_at);
+        let (margin, surely) = match &laid.budget {
             None => {
-                let ranges = self.at(Celsius(20.0));
-                let left = |resistance: Ohms| supply.max_drop - supply.load * resistance;
-                (left(of(&ranges, |range| range.high)), left(of(&ranges, |range| range.low)))
+                let above = |volts: Volts| volts - supply.brown_out.unwrap_or_default();
+                (above(lowest), above(low - supply.load * (source + surely)))
+            }
+            Some(budget) => {
+                let left = |values| supply.max_drop - supply.load * laid.resistance(case, values);
+                (left(&budget.high), left(&budget.low))
             }
         };
-        let on_way = net.pieces(&case.out).into_iter().chain(net.pieces(&case.home));
+        let on_way = laid.net.pieces(&case.out).into_iter().chain(laid.net.pieces(&case.home));
         let not_read: Vec<_> = on_way
             .filter(|piece| values.get(*piece).is_some_and(|value| value.standing == Standing::NotRead))
             .map(SegmentId::new)
@@ -313,13 +299,59 @@ impl<'b> Pieces<'b> {
             lowest,
             highest: high - supply.load * (source + least),
             worst_at,
-            middle: low - supply.load * (source + Self::resistance(net, case, &middle)),
-            u95: supply.load * Ohms(COVERAGE * variance.sqrt()),
+            middle: low - supply.load * (source + middle),
+            u95: supply.load * u95,
             margin,
             verdict,
             cut: case.cut.clone(),
             not_read,
         }
+    }
+}
+
+/// The loads of a state that are looked at in one net, and all resistances that they are looked at with.
+pub(super) struct Laid {
+    pub net: Net,
+    corners: Vec<Corner>,
+    /// At 20 °C, where the drop budget is what is judged.
+    budget: Option<Corner>,
+    pub cases: Vec<Case>,
+}
+
+/// Resistances of all pieces at a temperature.
+struct Corner {
+    temperature: Celsius,
+    ranges: Vec<Range>,
+    low: Values,
+    high: Values,
+    middle: Values,
+}
+
+impl Laid {
+    /// Resistance of a case's ways together.
+    fn resistance(&self, case: &Case, values: &Values) -> Ohms {
+        Ohms(self.net.resistance(&case.out, values) + self.net.resistance(&case.home, values))
+    }
+
+    /// The middle of that at one of the temperatures, and its expanded uncertainty.
+    fn combined(&self, case: &Case, temperature: Celsius) -> (Ohms, Ohms) {
+        let Some(corner) = self.corners.iter().find(|corner| corner.temperature == temperature) else {
+            return (Ohms(f64::INFINITY), Ohms(f64::INFINITY));
+        };
+        let ways = [&case.out, &case.home];
+        let shares = ways.into_iter().flat_map(|way| self.net.shares(way, &corner.middle));
+        let parts = shares.map(|(piece, share)| {
+            share * share * corner.ranges.get(piece).map_or(f64::INFINITY, |range| range.sigma.0)
+        });
+        let variance: f64 = parts.map(|part| part * part).sum();
+        (self.resistance(case, &corner.middle), Ohms(COVERAGE * variance.sqrt()))
+    }
+
+    /// What shares are worked out from at one of the temperatures.
+    pub fn standing(&self, temperature: Celsius) -> Values {
+        let corner = self.corners.iter().find(|corner| corner.temperature == temperature);
+        let ranges = corner.map(|corner| corner.ranges.as_slice()).unwrap_or_default();
+        self.net.values(ranges.iter().map(|range| range.stands.0).collect())
     }
 }
 

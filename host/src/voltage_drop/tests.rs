@@ -244,6 +244,33 @@ fn ways_beside_each_other_share_the_current() {
     assert_eq!((both.verdict, both.cut.len()), (Verdict::Fail, 2));
 }
 
+/// A branch that is open cuts its own load off and no other, and an open on a loop that the other load's current passes is no fault of the
+/// path.
+#[test]
+fn an_open_fails_the_load_that_hangs_on_it() {
+    let joint = |name, from, to| segment(name, "joint", from, to, "max = \"10 mohm\"");
+    let rest = [
+        joint("upper", "a", "b"),
+        joint("lower one", "a", "c"),
+        joint("lower two", "c", "b"),
+        joint("to l", "b", "l"),
+        joint("to m", "b", "m"),
+    ];
+    let supply = "to = [\"l\", \"m\"]\nvoltage = [\"5 V\", \"6 V\"]\nload = \"1 A\"\nmax_drop = \"100 mV\"";
+    let board = board(supply, &rest.concat());
+    let row = |segment: &board::Segment| match segment.name.as_str() {
+        name @ ("lower one" | "to m") => row(&board, name, None, Class::Open, Verdict::Fail),
+        name => row(&board, name, Some(9e-3), Class::Ok, Verdict::Pass),
+    };
+    let rows: Vec<_> = board.segments.iter().map(row).collect();
+    let sheet = by_readings(&board, &LimitSet::of_board(&board), unit(), &rows, AT_20);
+    let of = |name: &str| sheet.loads.iter().find(|load| load.load == name).unwrap();
+    near(of("l").middle, 5.0 - 0.018);
+    assert_eq!((of("l").verdict, of("l").cut.len()), (Verdict::Pass, 0));
+    assert_eq!(of("m").verdict, Verdict::Fail);
+    assert!(of("m").cut.contains(&"to m".to_owned()));
+}
+
 /// What a repair would do: a wire of 5 mΩ ± 1 mΩ from before the open shunt to the load.
 #[test]
 fn a_wire_carries_what_an_open_does_not() {
@@ -439,4 +466,57 @@ fn intervals_hold_what_they_say() {
     }
     let share = inside as f64 / f64::from(draws);
     assert!((0.943..0.965).contains(&share), "{share}");
+}
+
+/// As many segments as a board file may have, most of them in meshes, with a load at the end of each: no hang.
+#[test]
+fn the_largest_board_is_worked_out() {
+    let grid: String = (0..19)
+        .map(|mesh| {
+            let base = 33 * mesh;
+            let point = |i: usize| format!("g{}", base + i);
+            (0..33)
+                .flat_map(|i| {
+                    let rung = format!("r{base}-{i}");
+                    [
+                        (rung, point(i), format!("{}x", point(i))),
+                        (format!("u{base}-{i}"), point(i), point(i + 1)),
+                    ]
+                    .into_iter()
+                    .chain((i < 32).then(|| {
+                        (format!("l{base}-{i}"), format!("{}x", point(i)), format!("{}x", point(i + 1)))
+                    }))
+                })
+                .map(|(name, from, to)| segment(&name, "joint", &from, &to, "max = \"1 mohm\""))
+                .collect::<String>()
+        })
+        .collect();
+    let names: std::collections::BTreeSet<String> = grid
+        .lines()
+        .filter_map(|line| line.strip_prefix("from = ").or_else(|| line.strip_prefix("to = ")))
+        .map(str::to_owned)
+        .collect();
+    let points: String = names
+        .iter()
+        .enumerate()
+        .map(|(i, name)| {
+            format!(
+                "{name} = {{ at = [{}, {}], side = \"front\", kind = \"pad\" }}\n",
+                1 + i % 90,
+                1 + i / 90
+            )
+        })
+        .collect();
+    let loads: Vec<_> = names.iter().filter(|name| **name != "\"g0\"").take(200).cloned().collect();
+    let text = format!(
+        "format = 1\n[board]\nname = \"large\"\nrevision = \"A\"\nthickness = \"1.6 mm\"\ncopper = \"35 um\"\noutline = [[0, 0], [99, 0], \
+         [99, 99], [0, 99]]\n[supply]\nfrom = \"g0\"\nto = [{}]\nreturn = \"r\"\nvoltage = [\"20 V\", \"30 V\"]\nload = \"1 A\"\nmax_drop = \"19 V\"\n\
+         [points]\nr = {{ at = [98, 98], side = \"front\", kind = \"pad\" }}\n{points}\n{grid}",
+        loads.join(", ")
+    );
+    let board = board::parse("board.toml", &text).unwrap_or_else(|problems| panic!("{problems}"));
+    let begun = std::time::Instant::now();
+    let sheet = by_limits(&board, &LimitSet::of_board(&board), Conditions::default());
+    println!("{} segments, {} loads in {:?}", board.segments.len(), sheet.loads.len(), begun.elapsed());
+    assert!(begun.elapsed() < std::time::Duration::from_secs(20));
 }
