@@ -4,6 +4,7 @@
 //! evidence only points at several segments at once, the [table of rates](rate::of_kind) shares it out. [`advice`] puts the repair into words.
 
 pub mod advice;
+pub mod method;
 
 use statrs::distribution::{ContinuousCDF, Normal};
 
