@@ -134,7 +134,7 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
         write(&records, &folder.join(unit_page(&unit.serial)), &page)?;
     }
     let index = folder.join(INDEX);
-    write(&records, &index, &html::lot(&summary, &LINKS))?;
+    write(&records, &index, &html::lot(&summary, &assess(&records.book(LOT)?, &Terms::default()), &LINKS))?;
     let store = if is_own { rename_records(records, &folder)? } else { records.path().to_owned() };
     output.text(&terminal::lot(&summary, output.screen()))?;
     output.text(&format!(

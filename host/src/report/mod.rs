@@ -21,6 +21,7 @@ pub mod plan;
 pub mod spread;
 pub mod terminal;
 pub(crate) mod text;
+pub mod trade;
 pub mod unreadable;
 pub mod watch;
 pub mod words;

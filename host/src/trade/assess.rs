@@ -51,11 +51,14 @@ impl Assessment {
     }
 }
 
+/// A lot that was assessed, or the two currencies that kept it from that.
+pub type Assessed = Result<Assessment, Box<TwoCurrencies>>;
+
 /// Assesses a lot.
 ///
 /// # Errors
 /// Amounts in two currencies, with the place of one in each.
-pub fn assess(book: &Book, terms: &Terms) -> Result<Assessment, Box<TwoCurrencies>> {
+pub fn assess(book: &Book, terms: &Terms) -> Assessed {
     let account = account(book)?;
     let hour = terms.hour.iter().map(|hour| (hour, "--hour".to_owned()));
     let all = sum(book.amounts().into_iter().chain(hour))?;

@@ -39,6 +39,54 @@ pub struct Cost {
     pub spares: Option<Money>,
 }
 
+/// A statement about a lot as a whole.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum SaidOfLot {
+    /// Paid for it.
+    Paid(Money),
+    /// To bring it here.
+    Freight(Money),
+    /// Another cost, by name.
+    Other(String, Money),
+    /// Units bought.
+    Units(u32),
+    /// What a good unit is thought to sell for, fees taken off.
+    Price(Money),
+    /// What a unit is worth as spares.
+    Spares(Money),
+}
+
+impl SaidOfLot {
+    /// The amount in it, with a word for what it is.
+    pub fn amount(&self) -> Option<(&str, &Money)> {
+        match self {
+            Self::Paid(money) => Some(("price paid", money)),
+            Self::Freight(money) => Some(("freight", money)),
+            Self::Other(name, money) => Some((name, money)),
+            Self::Units(_) => None,
+            Self::Price(money) => Some(("expected price", money)),
+            Self::Spares(money) => Some(("spares", money)),
+        }
+    }
+}
+
+impl Cost {
+    /// Takes the next statement, in the order of writing.
+    pub fn take(&mut self, said: SaidOfLot) {
+        match said {
+            SaidOfLot::Paid(money) => self.paid = Some(money),
+            SaidOfLot::Freight(money) => self.freight = Some(money),
+            SaidOfLot::Other(name, money) => match self.others.iter_mut().find(|(known, _)| *known == name) {
+                Some((_, known)) => *known = money,
+                None => self.others.push((name, money)),
+            },
+            SaidOfLot::Units(units) => self.units = Some(units),
+            SaidOfLot::Price(money) => self.price = Some(money),
+            SaidOfLot::Spares(money) => self.spares = Some(money),
+        }
+    }
+}
+
 /// What is known of one unit.
 #[derive(Clone, PartialEq, Debug)]
 pub struct UnitBook {

@@ -25,6 +25,6 @@ pub mod worth;
 mod tests;
 
 pub use account::Account;
-pub use assess::{Assessment, Terms, assess};
+pub use assess::{Assessed, Assessment, Terms, assess};
 pub use book::{Book, Dealing};
 pub use odds::RepairOption;

@@ -111,7 +111,8 @@ fn later(flow: &mut Flow, unit: &UnitHistory, sweep: &PastSweep) {
             | Event::Status(_)
             | Event::Photo(_)
             | Event::Tick(_)
-            | Event::Watch(_) => continue,
+            | Event::Watch(_)
+            | Event::Trade(_) => continue,
         };
         flow.paragraph(&text, Face::Bold, BODY, INK);
     }

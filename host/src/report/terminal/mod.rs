@@ -16,6 +16,7 @@ mod questions;
 mod rejudged;
 mod steps;
 mod sweep;
+mod trade;
 mod unit;
 mod watch;
 
@@ -30,6 +31,7 @@ pub use proof::proof;
 pub use questions::questions;
 pub use rejudged::rejudged;
 pub use sweep::sweep;
+pub use trade::{packing, trade};
 pub use unit::unit;
 pub use watch::{Strip, watch};
 

@@ -5,7 +5,7 @@ use axum::{
     extract::State,
     response::{Html, Redirect},
 };
-use maud::html;
+use maud::{Markup, html};
 use serde::Deserialize;
 
 use super::{
@@ -22,6 +22,7 @@ use crate::{
         app::App,
         extract::{Path, Query},
         gather::MOST_UNITS,
+        trade::Asked,
         problem::Problem,
     },
 };
@@ -95,19 +96,24 @@ pub async fn lot(
     State(app): State<App>,
     Path(name): Path<String>,
     Query(wanted): Query<Wanted>,
+    Query(asked): Query<Asked>,
 ) -> Result<Html<String>, Problem> {
     let name = text::lot(&name)?;
     let summary = app.catalogue.lot(&name).await?;
+    let found = asked.assess(&app, &name).await?;
     let units = wanted.selection(Some(&name))?.units(&app).await?;
     let here = link::lot(&name);
     let body = html! {
         main id="content" {
-            (report::lot_body(&summary, &LINKS))
+            (report::lot_body(&summary, &found, &LINKS))
+            (hour(&asked))
             p class="ways-out" {
                 a href={ (here) "/readings" } { "Readings of each segment" } " "
                 a href={ "/api/v1" (here) "/report.pdf" } { "Report as PDF, A4" } " "
                 a href={ "/api/v1" (here) "/report.pdf?paper=letter" } { "letter" } " "
                 a href={ "/api/v1" (here) "/table.csv" } download { "Every unit as CSV" } " "
+                a href={ "/api/v1" (here) "/trade.csv" (asked.query()) } download { "Trade as CSV" } " "
+                a href={ "/api/v1" (here) "/packing.pdf" } { "Packing list of spares as PDF" } " "
                 a href={ "/api/v1/labels.pdf?lot=" (link::encoded(&name)) } { "Labels as PDF" }
             }
             section {
@@ -118,6 +124,17 @@ pub async fn lot(
         }
     };
     Ok(sheet::page("/lots", &name, None, &body))
+}
+
+/// Asks what an hour costs and how many there are.
+fn hour(asked: &Asked) -> Markup {
+    html! {
+        form method="get" class="filter" {
+            label { span { "An hour costs" } input name="hour" value=(asked.hour.as_deref().unwrap_or_default()) placeholder="20.00 EUR" spellcheck="false"; }
+            label { span { "Hours for repairs" } input name="hours" value=(asked.hours.as_deref().unwrap_or_default()) inputmode="decimal"; }
+            button type="submit" { "Work it out" }
+        }
+    }
 }
 
 /// How the readings of each segment spread over the units of a lot.
