@@ -121,7 +121,8 @@ pub fn lot(args: LotArgs, store: Option<PathBuf>, output: &mut Output) -> Result
     let records = open_to_read(store)?;
     let force = args.form.force();
     let print = args.print.ready(records.path(), force)?;
-    let table = args.trade.map(|path| Place::new(&path, Kind::Table, force, Some(records.path()))).transpose()?;
+    let table =
+        args.trade.map(|path| Place::new(&path, Kind::Table, force, Some(records.path()))).transpose()?;
     let form = args.form.ready(records.path())?;
     let (summary, book) = (records.lot(&name)?, records.book(&name)?);
     let terms = Terms { hour: args.hour, hours: args.hours, next_units: args.next };

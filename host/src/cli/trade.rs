@@ -27,7 +27,9 @@ pub fn minutes(text: &str) -> Result<u32, String> {
         Ok(minutes) if minutes < 0 => {
             Err("nobody works less than no minutes; give the minutes that were worked, 0 or more".to_owned())
         }
-        Ok(minutes) => u32::try_from(minutes).map_err(|_| "that is more than a lifetime; give minutes".to_owned()),
+        Ok(minutes) => {
+            u32::try_from(minutes).map_err(|_| "that is more than a lifetime; give minutes".to_owned())
+        }
         Err(_) => Err("it is no whole number; give whole minutes, such as 25".to_owned()),
     }
 }
@@ -47,7 +49,9 @@ mod tests {
     #[test]
     fn what_is_below_zero_or_no_number_is_refused_in_words() {
         assert_eq!(minutes("25"), Ok(25));
-        for (text, fragment) in [("-5", "less than no minutes"), ("2.5", "whole minutes"), ("99999999999", "lifetime")] {
+        for (text, fragment) in
+            [("-5", "less than no minutes"), ("2.5", "whole minutes"), ("99999999999", "lifetime")]
+        {
             assert!(minutes(text).unwrap_err().contains(fragment), "{text}");
         }
         assert_eq!(hours("2.5"), Ok(2.5));

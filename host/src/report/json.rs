@@ -11,10 +11,10 @@ use serde::Serialize;
 use super::words;
 use crate::measurement::{Basis, Manner};
 use crate::quantity::Celsius;
+use crate::records::summary::LotSummary;
 use crate::sweep::{
     BenchFault, ClosureRow, IsolationRow, SegmentRow, StandardRow, StepRow, Sweep, ThermometerRow,
 };
-use crate::records::summary::LotSummary;
 use crate::trade::{Assessed, Assessment};
 use crate::verdict::{Class, Verdict};
 use crate::visible::{first_hidden, hidden};

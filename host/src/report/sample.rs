@@ -509,8 +509,14 @@ pub fn book() -> Book {
         units.push(unit);
     }
     let sale = Dealing::Sale { price: money("45.00 EUR"), fees: Some(money("3.53 EUR")), instead: false };
-    let work = Dealing::Work { minutes: 25, parts: Some(money("1.20 EUR")), method: Some(RepairMethod::Clean), instead: false };
-    let spare = Dealing::Spare { part: "slide switch".to_owned(), unit: Some("TG-0042".to_owned()), put_back: false };
+    let work = Dealing::Work {
+        minutes: 25,
+        parts: Some(money("1.20 EUR")),
+        method: Some(RepairMethod::Clean),
+        instead: false,
+    };
+    let spare =
+        Dealing::Spare { part: "slide switch".to_owned(), unit: Some("TG-0042".to_owned()), put_back: false };
     units[2].stand = Stand::Sold;
     units[2].take(1_790_000_500_000_000, &work);
     units[2].take(1_790_000_500_000_000, &sale);

@@ -113,7 +113,9 @@ pub fn worth(worth: &Worth) -> String {
 pub fn stop(stop: &Stop, first: Option<&Item>) -> String {
     let mut said = match (stop.next, first) {
         (Next::Repair, Some(item)) => format!("Go on with {}: {}.", item.serial, act(item.act)),
-        (Next::Repair, None) | (Next::Stop, _) => "Stop here: nothing that is left pays for its time.".to_owned(),
+        (Next::Repair, None) | (Next::Stop, _) => {
+            "Stop here: nothing that is left pays for its time.".to_owned()
+        }
         (Next::Sweep, _) => "Sweep one more unit.".to_owned(),
         (Next::Done, _) => "Nothing waits: every unit is swept, and none is left to repair.".to_owned(),
     };

@@ -28,7 +28,9 @@ impl Asked {
         let hour = hour.map_err(|error| Problem::bad_request(error.to_string()))?;
         let hours = given(&self.hours).map(|text| match text.trim().parse::<f64>() {
             Ok(hours) if (0.0..=MOST_HOURS).contains(&hours) => Ok(hours),
-            _ => Err(Problem::bad_request(format!("the hours for repairs are no number from 0 to {MOST_HOURS}"))),
+            _ => Err(Problem::bad_request(format!(
+                "the hours for repairs are no number from 0 to {MOST_HOURS}"
+            ))),
         });
         Ok(Terms { hour, hours: hours.transpose()?, next_units: None })
     }
@@ -42,19 +44,6 @@ impl Asked {
         let terms = self.terms()?;
         let book = app.store.book(lot).await?;
         let found = tokio::task::spawn_blocking(move || assess(&book, &terms)).await;
-        found.map_err(|error| {
-            Problem::new(axum::http::StatusCode::INTERNAL_SERVER_ERROR, error.to_string())
-        })
-    }
-
-    /// The same as the query of a link.
-    pub fn query(&self) -> String {
-        let part = |name: &str, text: &Option<String>| {
-            let text = text.as_ref().filter(|text| !text.trim().is_empty())?;
-            Some(format!("{name}={}", super::page::encoded(text)))
-        };
-        let parts: Vec<String> =
-            [part("hour", &self.hour), part("hours", &self.hours)].into_iter().flatten().collect();
-        if parts.is_empty() { String::new() } else { format!("?{}", parts.join("&")) }
+        found.map_err(|error| Problem::new(axum::http::StatusCode::INTERNAL_SERVER_ERROR, error.to_string()))
     }
 }

@@ -23,8 +23,10 @@ pub fn trade(found: &Assessed, screen: Screen) -> String {
 
 fn money(out: &mut String, found: &Assessment, screen: Screen) {
     const COLUMNS: [Column; 2] = [Column::name("what it cost and earned"), Column::figure("")];
-    let lines: Vec<[Cell; 2]> =
-        trade::account(&found.account).into_iter().map(|(what, amount)| [what.into(), amount.into()]).collect();
+    let lines: Vec<[Cell; 2]> = trade::account(&found.account)
+        .into_iter()
+        .map(|(what, amount)| [what.into(), amount.into()])
+        .collect();
     if !lines.is_empty() {
         out.push('\n');
         table(out, screen, &COLUMNS, &lines);
@@ -66,13 +68,18 @@ fn triage(out: &mut String, found: &Assessment, screen: Screen) {
                 (Act::Repair, false) => tries,
                 (act, _) => trade::act(act).to_owned(),
             };
-            let what = if item.chosen || item.act == Act::Leave { what } else { format!("not in the hours given: {what}") };
+            let what = if item.chosen || item.act == Act::Leave {
+                what
+            } else {
+                format!("not in the hours given: {what}")
+            };
             let any = item.act != Act::Leave;
             let when = |text: String| if any { text } else { String::new() };
             [
                 (&item.serial).into(),
                 what.into(),
-                when(if item.act == Act::Spares { String::new() } else { trade::percent(item.chance) }).into(),
+                when(if item.act == Act::Spares { String::new() } else { trade::percent(item.chance) })
+                    .into(),
                 when(format!("{:.0}", item.minutes)).into(),
                 when(item.gain.to_string()).into(),
                 item.gain_per_hour.as_ref().map(ToString::to_string).unwrap_or_default().into(),

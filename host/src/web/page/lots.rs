@@ -22,8 +22,8 @@ use crate::{
         app::App,
         extract::{Path, Query},
         gather::MOST_UNITS,
-        trade::Asked,
         problem::Problem,
+        trade::Asked,
     },
 };
 
@@ -112,7 +112,7 @@ pub async fn lot(
                 a href={ "/api/v1" (here) "/report.pdf" } { "Report as PDF, A4" } " "
                 a href={ "/api/v1" (here) "/report.pdf?paper=letter" } { "letter" } " "
                 a href={ "/api/v1" (here) "/table.csv" } download { "Every unit as CSV" } " "
-                a href={ "/api/v1" (here) "/trade.csv" (asked.query()) } download { "Trade as CSV" } " "
+                a href={ "/api/v1" (here) "/trade.csv" (query(&asked)) } download { "Trade as CSV" } " "
                 a href={ "/api/v1" (here) "/packing.pdf" } { "Packing list of spares as PDF" } " "
                 a href={ "/api/v1/labels.pdf?lot=" (link::encoded(&name)) } { "Labels as PDF" }
             }
@@ -124,6 +124,16 @@ pub async fn lot(
         }
     };
     Ok(sheet::page("/lots", &name, None, &body))
+}
+
+/// What was asked, as the query of a link.
+fn query(asked: &Asked) -> String {
+    let parts = [("hour", &asked.hour), ("hours", &asked.hours)].into_iter().filter_map(|(name, text)| {
+        let text = text.as_ref().filter(|text| !text.trim().is_empty())?;
+        Some(format!("{name}={}", link::encoded(text)))
+    });
+    let parts: Vec<String> = parts.collect();
+    if parts.is_empty() { String::new() } else { format!("?{}", parts.join("&")) }
 }
 
 /// Asks what an hour costs and how many there are.
