@@ -24,6 +24,7 @@ use crate::{
     records::{Records, SweepId, now_us},
     report::{self, html, terminal},
     sweep::Sweep,
+    trade::{Terms, assess},
     virtual_bench::{Spec, VirtualBench},
     visible::path as shown,
 };
@@ -134,7 +135,8 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
         write(&records, &folder.join(unit_page(&unit.serial)), &page)?;
     }
     let index = folder.join(INDEX);
-    write(&records, &index, &html::lot(&summary, &assess(&records.book(LOT)?, &Terms::default()), &LINKS))?;
+    let found = assess(&records.book(LOT)?, &Terms::default());
+    write(&records, &index, &html::lot(&summary, &found, &LINKS))?;
     let store = if is_own { rename_records(records, &folder)? } else { records.path().to_owned() };
     output.text(&terminal::lot(&summary, output.screen()))?;
     output.text(&format!(

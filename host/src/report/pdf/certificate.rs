@@ -48,7 +48,9 @@ pub fn certificate(unit: &UnitHistory, paper: Paper) -> Vec<u8> {
     checks(&mut flow, judgement, &figures::work(&sweep.bench));
     repairs(&mut flow, unit);
     list(&mut flow, "Looked at by a person", answers(unit));
-    list(&mut flow, "Not tested", not_tested(unit, judgement));
+    flow.heading("Not tested", 3.0 * BODY);
+    // In one paragraph of small print: a certificate of an ordinary board stays on two pages.
+    flow.paragraph(&not_tested(unit, judgement).join(" "), Face::Regular, SMALL, INK);
     method(&mut flow);
     basis(&mut flow, sweep);
     flow.finish()
