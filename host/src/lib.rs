@@ -113,6 +113,10 @@ pub mod by_hand;
 
 pub mod machine;
 
+// What it is worth.
+#[warn(clippy::indexing_slicing)]
+pub mod trade;
+
 // Where it goes.
 #[warn(clippy::indexing_slicing)]
 pub mod records;

@@ -26,6 +26,7 @@ use crate::{
     proposed::{NoRemedy, Proposed},
     records::{Records, SweepId, now_us},
     report::{self, html, remedies::Sheet, terminal},
+    trade::{Terms, assess},
     virtual_bench::{Spec, VirtualBench},
     visible::path as shown,
 };
@@ -136,7 +137,8 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
         write(&records, &folder.join(unit_page(&unit.serial)), &page)?;
     }
     let index = folder.join(INDEX);
-    write(&records, &index, &html::lot(&summary, &LINKS))?;
+    let found = assess(&records.book(LOT)?, &Terms::default());
+    write(&records, &index, &html::lot(&summary, &found, &LINKS))?;
     let store = if is_own { rename_records(records, &folder)? } else { records.path().to_owned() };
     output.text(&terminal::lot(&summary, output.screen()))?;
     output.text(&format!(

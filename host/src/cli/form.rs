@@ -106,7 +106,7 @@ impl Ready {
 }
 
 /// The csv crate wraps what standard output says.
-fn csv_failure(error: csv::Error) -> Failure {
+pub fn csv_failure(error: csv::Error) -> Failure {
     match error.into_kind() {
         csv::ErrorKind::Io(error) => Failure::Output(error),
         other => Failure::Output(std::io::Error::other(format!("{other:?}"))),

@@ -7,6 +7,7 @@ mod bench;
 mod by_daemon;
 mod by_hand;
 mod check;
+mod cost;
 mod deliver;
 mod demo;
 mod drop;
@@ -34,9 +35,13 @@ mod records;
 mod remedy;
 mod serve;
 mod slip;
+mod sold;
+mod spares;
+mod spent;
 mod sweep;
 mod tick;
 mod token;
+mod trade;
 mod watch;
 
 use std::{ffi::OsString, path::PathBuf, process::ExitCode};
@@ -131,6 +136,18 @@ enum Command {
     Repair(records::RepairArgs),
     /// Say where a unit stands in the work: received, in repair, scrapped, sold.
     Status(receive::StatusArgs),
+    /// Say what a lot cost, how many units it has, and what they may bring.
+    Cost(cost::Args),
+    /// Write down minutes and parts that went into a unit.
+    Spent(spent::Args),
+    /// Write down that a unit was sold, and for how much.
+    Sold(sold::SoldArgs),
+    /// Write down that a buyer gave a unit back.
+    Returned(sold::ReturnedArgs),
+    /// Write down that a part was taken off a unit, or put back.
+    Spares(spares::SparesArgs),
+    /// List the spares that were taken off the units of a lot, to go with them.
+    Packing(spares::PackingArgs),
     /// Keep a photo of a unit.
     Photo(photo::Args),
     /// Answer a check of the unit's board.
@@ -507,6 +524,12 @@ pub fn main() -> ExitCode {
         Command::Remedy(command) => remedy::run(command, args.records, &mut output),
         Command::Repair(command) => records::repair(command, args.records, &mut output),
         Command::Status(command) => receive::status(command, args.records, &mut output),
+        Command::Cost(command) => cost::run(command, args.records, &mut output),
+        Command::Spent(command) => spent::run(command, args.records, &mut output),
+        Command::Sold(command) => sold::sold(command, args.records, &mut output),
+        Command::Returned(command) => sold::returned(command, args.records, &mut output),
+        Command::Spares(command) => spares::spares(command, args.records, &mut output),
+        Command::Packing(command) => spares::packing(command, args.records, &mut output),
         Command::Photo(command) => photo::run(command, args.records, &mut output),
         Command::Tick(command) => tick::run(command, args.records, &mut output),
         Command::Void(command) => records::void(command, args.records, &mut output),

@@ -4,14 +4,18 @@ use std::path::PathBuf;
 
 use super::{
     Failure, Status,
-    form::{Form, Views},
+    deliver::{Kind, Place},
+    form::{Form, Views, csv_failure},
     output::{Output, complain},
     paper::Print,
+    trade,
 };
 use crate::{
     proposed::Proposed,
+    quantity::Money,
     records::{self, Records, SweepId, now_us, text},
     report::{csv, html, json, pdf, terminal},
+    trade::{Assessed, Terms, assess, worth::MOST_UNITS},
     visible::path as shown,
 };
 
@@ -31,6 +35,18 @@ pub struct LotArgs {
     /// Name of the lot.
     #[arg(value_name = "LOT")]
     lot: String,
+    /// What an hour of your work costs, such as "20.00 EUR": repairs that are not worth it are not proposed, and it says when to stop.
+    #[arg(long, value_name = "AMOUNT", value_parser = trade::amount, allow_hyphen_values = true)]
+    hour: Option<Money>,
+    /// Hours that there are for repairs: the units that are worth them come first.
+    #[arg(long, value_name = "N", value_parser = trade::hours, allow_hyphen_values = true)]
+    hours: Option<f64>,
+    /// Units of the next such lot, to say what it is worth. Without it, as many as this one has.
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=i64::from(MOST_UNITS)), allow_negative_numbers = true)]
+    next: Option<u32>,
+    /// Also write the figures of trade as comma-separated values: a row for each unit, for a spreadsheet.
+    #[arg(long, value_name = "FILE")]
+    trade: Option<PathBuf>,
     #[command(flatten)]
     form: Form,
     #[command(flatten)]
@@ -108,20 +124,36 @@ pub fn unit(args: UnitArgs, store: Option<PathBuf>, output: &mut Output) -> Resu
 pub fn lot(args: LotArgs, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {
     let name = text::lot(&args.lot)?;
     let records = open_to_read(store)?;
-    let print = args.print.ready(records.path(), args.form.force())?;
+    let force = args.form.force();
+    let print = args.print.ready(records.path(), force)?;
+    let table =
+        args.trade.map(|path| Place::new(&path, Kind::Table, force, Some(records.path()))).transpose()?;
     let form = args.form.ready(records.path())?;
-    let summary = records.lot(&name)?;
+    let (summary, book) = (records.lot(&name)?, records.book(&name)?);
+    let terms = Terms { hour: args.hour, hours: args.hours, next_units: args.next };
+    let found = assess(&book, &terms);
     let mut failures = form.show(
         output,
         &Views {
-            json: &|| json::object(&summary),
-            text: &|screen| terminal::lot(&summary, screen),
+            json: &|| json::lot(&summary, &found),
+            text: &|screen| terminal::lot(&summary, screen) + &terminal::trade(&found, screen),
             csv: &|out| csv::lot(&summary, out),
-            html: &|| html::lot(&summary, &html::Links::NONE),
+            html: &|| html::lot(&summary, &found, &html::Links::NONE),
         },
     );
     failures.extend(print.write(|paper| pdf::lot(&summary, paper)));
+    if let Some(place) = table {
+        failures.extend(write_table(&place, &name, &found).err());
+    }
     Failure::undelivered(failures).map_or(Ok(Status::Pass), Err)
+}
+
+/// The figures of trade as a table. In two currencies there is none.
+fn write_table(place: &Place, lot: &str, found: &Assessed) -> Result<(), Failure> {
+    let found = found.as_ref().map_err(|error| records::Error::Currencies(error.clone()))?;
+    let mut bytes = Vec::new();
+    csv::trade(lot, found, &mut bytes).map_err(csv_failure)?;
+    Ok(place.write(bytes)?)
 }
 
 pub fn note(args: NoteArgs, store: Option<PathBuf>, output: &mut Output) -> Result<Status, Failure> {

@@ -7,11 +7,15 @@
 //! A bare number in a file is a guess waiting to be wrong by a thousand, so [`parse`] wants a unit and says
 //! which ones belong. The way back, [`engineering`] and [`with_uncertainty`], is used by everything that
 //! shows a value, so that a resistance looks the same on a terminal, on a page and in a message.
+//!
+//! [`money`] is apart from them: its amounts are exact decimals, and its units are never converted.
 
+pub mod money;
 mod read;
 mod show;
 pub mod units;
 
+pub use money::Money;
 pub use read::{QuantityError, Unit, parse};
 pub use show::{Rounded, clip, engineering, si, with_uncertainty};
 pub use units::{Amps, Celsius, Farads, Henries, Ohms, Seconds, Volts};

@@ -11,7 +11,7 @@ use super::judgement::{self, Which};
 use super::ledger::{self, Units};
 use super::list::KEYS;
 use super::stored::{self, packed};
-use super::{Error, PhotoId, Store, SweepId, logbook, open, photo};
+use super::{Error, PhotoId, Store, SweepId, logbook, open, photo, trade};
 use crate::hash;
 
 /// What `records check` found.
@@ -141,6 +141,18 @@ impl Store {
                 )
             })),
             Err(error) => findings.wrong.push(format!("the ledger cannot be read: {error}")),
+        }
+        match ledger::odd_lot_trades(connection).await {
+            Ok(odd) => findings.wrong.extend(odd.iter().map(|lot| {
+                format!("lot {lot:?}: its ledger does not have what was said of it, or the other way round")
+            })),
+            Err(error) => findings.wrong.push(format!("the ledger of lots cannot be read: {error}")),
+        }
+        match trade::odd_entries(connection).await {
+            Ok(odd) => findings.wrong.extend(
+                odd.iter().map(|lot| format!("what was said of lot {lot:?} is not as it was written")),
+            ),
+            Err(error) => findings.wrong.push(format!("what was said of lots cannot be read: {error}")),
         }
         match ledger::odd_lots(connection).await {
             Ok(odd) => findings.wrong.extend(

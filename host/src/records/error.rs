@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use super::picture::PictureError;
 use super::summary::{PhotoId, SweepId};
 use super::text::TextError;
+use crate::quantity::money::TwoCurrencies;
 use crate::raw::RawError;
 
 /// Why the record store could not do as asked.
@@ -275,6 +276,71 @@ pub enum Error {
         id: SweepId,
         /// The reason given then.
         because: String,
+    },
+    /// Amounts in two currencies.
+    #[error("{0}; nothing was written")]
+    Currencies(Box<TwoCurrencies>),
+    /// More minutes than anybody works at a stretch.
+    #[error(
+        "{minutes} minutes are more than the {} that one entry takes; write them down in parts",
+        super::trade::MOST_MINUTES
+    )]
+    LongWork {
+        /// As given.
+        minutes: u32,
+    },
+    /// A lot of no units, or of more than there are.
+    #[error(
+        "a lot of {units} units is none that was bought; give the number of units, 1 to {}",
+        super::trade::MOST_UNITS
+    )]
+    LotSize {
+        /// As given.
+        units: u32,
+    },
+    /// The sale of a unit that was given up.
+    #[error(
+        "unit {serial:?} is scrapped, so it is not sold; if that was a slip, say `copperwalk status` with its serial number and \
+         received first"
+    )]
+    NotForSale {
+        /// The unit.
+        serial: String,
+    },
+    /// The sale of a unit that is sold.
+    #[error(
+        "unit {serial:?} is sold already, for {price}; to correct that price say --instead, and if the buyer gave it back, \
+         `copperwalk returned` first"
+    )]
+    SoldAlready {
+        /// The unit.
+        serial: String,
+        /// What it was sold for.
+        price: String,
+    },
+    /// What can only happen to a unit that is sold.
+    #[error("no price of unit {serial:?} is in the records; `copperwalk sold` writes a sale down first")]
+    NotSold {
+        /// The unit.
+        serial: String,
+    },
+    /// A part put back that was not taken off.
+    #[error(
+        "no part {part:?} was taken off unit {serial:?}; name it as it was written down, `copperwalk unit` shows it"
+    )]
+    NotTaken {
+        /// The unit.
+        serial: String,
+        /// The part.
+        part: String,
+    },
+    /// A unit that gives a part to itself.
+    #[error(
+        "unit {serial:?} cannot be its own donor; name the unit that the part is for, or leave --for out"
+    )]
+    OwnSpare {
+        /// The unit.
+        serial: String,
     },
     /// The store was locked, and the sweep lies in a file beside it.
     #[error(

@@ -150,6 +150,18 @@ pub(super) async fn odd_lots(connection: &mut Connection) -> Result<Vec<String>,
     .await
 }
 
+/// Lots of which what was said and the ledger of lots do not say the same.
+pub(super) async fn odd_lot_trades(connection: &mut Connection) -> Result<Vec<String>, sqlx::Error> {
+    sqlx::query_scalar(
+        "WITH found AS (SELECT lot, entry FROM lot_trade), kept AS (SELECT lot, entry FROM lot_ledger)
+         SELECT lot FROM (SELECT * FROM found EXCEPT SELECT * FROM kept)
+         UNION SELECT lot FROM (SELECT * FROM kept EXCEPT SELECT * FROM found)
+         ORDER BY lot",
+    )
+    .fetch_all(connection)
+    .await
+}
+
 /// Units whose rows and ledger do not say the same.
 pub(super) async fn odd_units(connection: &mut Connection) -> Result<Vec<String>, sqlx::Error> {
     sqlx::query(
@@ -162,7 +174,8 @@ pub(super) async fn odd_units(connection: &mut Connection) -> Result<Vec<String>
              UNION ALL SELECT serial, entry, 0, 'status' FROM status
              UNION ALL SELECT serial, entry, 0, 'photo' FROM photo
              UNION ALL SELECT serial, entry, 0, 'tick' FROM tick
-             UNION ALL SELECT serial, entry, 0, 'watch' FROM watch),
+             UNION ALL SELECT serial, entry, 0, 'watch' FROM watch
+             UNION ALL SELECT serial, entry, 0, 'trade' FROM trade),
          kept AS (SELECT serial, entry, judgement, kind FROM ledger)
          SELECT serial FROM (SELECT * FROM found EXCEPT SELECT * FROM kept)
          UNION SELECT serial FROM (SELECT * FROM kept EXCEPT SELECT * FROM found)

@@ -10,9 +10,11 @@ use super::digest::Digest;
 use super::ledger::{self, Line, Units};
 use super::rows::{verdict_word, whole, word};
 use super::status::Said;
-use super::summary::{Event, Note, Photo, PhotoId, Repair, StatusSaid, SweepId, Tick, Void, WatchEntry};
+use super::summary::{
+    Event, Note, Photo, PhotoId, Repair, StatusSaid, SweepId, Tick, TradeEntry, Void, WatchEntry,
+};
 use super::value::Value;
-use super::{Error, Store, list, text, write};
+use super::{Error, Store, list, text, trade, write};
 use crate::remedy::Taken;
 
 /// An entry's table: its columns besides `serial`, `entry`, `at_us` and `digest`.
@@ -24,7 +26,7 @@ pub(super) struct Table {
 const NOTE: Table = Table { name: "note", columns: &["text"] };
 const REPAIR: Table = Table { name: "repair", columns: &["place", "action", "text", "taken"] };
 const CORRECTION: Table = Table { name: "correction", columns: &["measurement_id", "because"] };
-const STATUS: Table = Table { name: "status", columns: &["status", "lot"] };
+pub(super) const STATUS: Table = Table { name: "status", columns: &["status", "lot"] };
 pub(super) const PHOTO: Table = Table {
     name: "photo",
     columns: &["photo_id", "caption", "width_px", "height_px", "length", "jpeg_hash"],
@@ -47,7 +49,10 @@ const WATCH: Table = Table {
     ],
 };
 
-const TABLES: [&Table; 7] = [&NOTE, &REPAIR, &CORRECTION, &STATUS, &PHOTO, &TICK, &WATCH];
+const TABLES: [&Table; 8] = [&NOTE, &REPAIR, &CORRECTION, &STATUS, &PHOTO, &TICK, &WATCH, &TRADE];
+
+/// Its columns and their values stand in [`super::trade`].
+pub(super) const TRADE: Table = Table { name: "trade", columns: &trade::COLUMNS };
 
 fn digest(table: &Table, serial: &str, entry: i64, at_us: i64, values: &[Value<'_>]) -> Vec<u8> {
     Digest::of(table.name)
@@ -244,7 +249,7 @@ fn watch_values(watch: &WatchEntry) -> [Value<'_>; 10] {
     ]
 }
 
-fn said_word(said: Said) -> &'static str {
+pub(super) fn said_word(said: Said) -> &'static str {
     match said {
         Said::Received => "received",
         Said::InRepair => "in_repair",
@@ -356,11 +361,16 @@ fn event(table: &Table, serial: &str, row: &Row) -> Result<Option<(i64, Event)>,
             verdict: word(row, "verdict")?,
             sheet: text("sheet")?,
         }),
+        "trade" => Event::Trade(TradeEntry { at_us, dealing: trade::dealing(row)? }),
         _ => Event::Void(Void {
             at_us,
             sweep: SweepId(row.try_get("measurement_id")?),
             because: text("because")?,
         }),
+    };
+    let cells = match &event {
+        Event::Trade(entry) => Some(trade::Cells::of(&entry.dealing)),
+        _ => None,
     };
     let values = match &event {
         Event::Note(note) => vec![Value::from(&note.text)],
@@ -380,6 +390,7 @@ fn event(table: &Table, serial: &str, row: &Row) -> Result<Option<(i64, Event)>,
         ],
         Event::Tick(tick) => vec![Value::from(&tick.check), tick.done.into(), Value::from(&tick.note)],
         Event::Watch(watch) => watch_values(watch).to_vec(),
+        Event::Trade(_) => cells.iter().flat_map(trade::Cells::values).collect(),
         Event::Sweep(_) => Vec::new(),
     };
     let as_written = super::seal(|| digest(table, serial, entry, at_us, &values), row.try_get("digest")?);

@@ -16,41 +16,74 @@ use super::summary::{
     Counts, Event, LotLine, LotSummary, ParetoRow, Place, SweepId, Swept, UnitLine, UnitState,
 };
 use super::{Error, Store, head, judgement, text};
+use crate::measurement::Basis;
 use crate::sweep::UnitFault;
+use crate::trade::Dealing;
 use crate::verdict::Verdict;
 
 /// A sweep at a glance.
-struct Glance {
+pub(super) struct Glance {
     id: i64,
-    board: String,
-    revision: String,
+    /// Its place in the unit's history.
+    pub entry: i64,
+    pub basis: Basis,
     started_us: i64,
-    verdict: Verdict,
-    faults: Vec<Shown>,
+    pub verdict: Verdict,
+    pub faults: Vec<Shown>,
 }
 
 /// A fault at a glance.
-struct Shown {
-    place: Place,
-    probability: f64,
+pub(super) struct Shown {
+    pub place: Place,
+    pub probability: f64,
+    pub alternative: Option<u8>,
+}
+
+/// A repair at a glance.
+pub(super) struct Repaired {
+    /// Its place in the unit's history.
+    pub entry: i64,
+    pub place: String,
+    pub action: String,
 }
 
 impl Shown {
     fn of(fault: UnitFault) -> Self {
-        Self { place: Place { place: fault.place, class: fault.class }, probability: fault.probability }
+        Self {
+            place: Place { place: fault.place, class: fault.class },
+            probability: fault.probability,
+            alternative: fault.alternative,
+        }
     }
 }
 
 /// What there is of a unit.
 #[derive(Default)]
-struct Past {
+pub(super) struct Past {
     /// In the order of writing.
-    sweeps: Vec<Glance>,
-    repairs: u32,
+    pub sweeps: Vec<Glance>,
+    /// In the order of writing.
+    pub repairs: Vec<Repaired>,
+    /// What was written down about its trade: place in the history, time, and what. In the order of writing.
+    pub dealings: Vec<(i64, i64, Dealing)>,
     /// What bears on where it stands, each with its place in the history.
     steps: Vec<(i64, Step)>,
     /// Lots that were named, likewise.
     lots: Vec<(i64, String)>,
+}
+
+impl Past {
+    /// The lot it belongs to.
+    pub fn lot(&self) -> Option<String> {
+        self.lots.iter().max_by_key(|(entry, _)| *entry).map(|(_, lot)| lot.clone())
+    }
+
+    /// Where it stands in the work.
+    pub fn status(&self) -> Status {
+        let mut steps = self.steps.clone();
+        steps.sort_by_key(|(entry, _)| *entry);
+        Status::after(steps.into_iter().map(|(_, step)| step))
+    }
 }
 
 /// A unit as the pass over its past leaves it.
@@ -99,6 +132,12 @@ impl Store {
 
     /// Members of a scope, every row as it was written and none missing.
     pub(super) async fn members(&self, units: Units<'_>) -> Result<Vec<Member>, Error> {
+        let pasts = self.pasts(units).await?;
+        Ok(pasts.into_iter().map(|(serial, past)| Member::of(serial, past)).collect())
+    }
+
+    /// What there is of the units of a scope, likewise.
+    pub(super) async fn pasts(&self, units: Units<'_>) -> Result<BTreeMap<String, Past>, Error> {
         let mut connection = self.reading().await?;
         let read = async {
             let mut snapshot = connection.begin().await?;
@@ -115,7 +154,10 @@ impl Store {
             let past = pasts.entry(serial).or_default();
             past.steps.extend(event.step().map(|step| (entry, step)));
             match event {
-                Event::Repair(_) => past.repairs += 1,
+                Event::Repair(repair) => {
+                    past.repairs.push(Repaired { entry, place: repair.place, action: repair.action });
+                }
+                Event::Trade(traded) => past.dealings.push((entry, traded.at_us, traded.dealing)),
                 Event::Void(void) => drop(voids.insert(void.sweep.0)),
                 Event::Status(said) => past.lots.extend(said.lot.map(|lot| (entry, lot))),
                 Event::Note(_) | Event::Sweep(_) | Event::Photo(_) | Event::Tick(_) | Event::Watch(_) => {}
@@ -131,15 +173,15 @@ impl Store {
             past.lots.extend(head.lot.map(|lot| (head.entry, lot)));
             past.sweeps.push(Glance {
                 id: head.id,
-                board: head.basis.board,
-                revision: head.basis.revision,
+                entry: head.entry,
+                basis: head.basis,
                 started_us: head.started_us,
                 verdict,
                 faults: judged.faults.into_iter().map(Shown::of).collect(),
             });
         }
         ledger.settle().map_err(|serial| self.odd_unit(&serial))?;
-        Ok(pasts.into_iter().map(|(serial, past)| Member::of(serial, past)).collect())
+        Ok(pasts)
     }
 
     /// Do measurements and receipts, and the list of a lot's units say the same?
@@ -174,11 +216,10 @@ impl Store {
 }
 
 impl Member {
-    fn of(serial: String, mut past: Past) -> Self {
-        past.steps.sort_by_key(|(entry, _)| *entry);
-        let status = Status::after(past.steps.into_iter().map(|(_, step)| step));
-        let lot = past.lots.into_iter().max_by_key(|(entry, _)| *entry).map(|(_, lot)| lot);
-        let unit = UnitState { serial, status, repairs: past.repairs, swept: None };
+    fn of(serial: String, past: Past) -> Self {
+        let (status, lot) = (past.status(), past.lot());
+        let repairs = u32::try_from(past.repairs.len()).unwrap_or(u32::MAX);
+        let unit = UnitState { serial, status, repairs, swept: None };
         let line = UnitLine { lot, unit };
         let mut member = Self { line, void_sweeps: 0, span: None, failed: Vec::new() };
         past.sweeps.into_iter().for_each(|sweep| member.take(sweep));
@@ -213,8 +254,8 @@ impl Member {
         unit.now = sweep.verdict;
         unit.last_sweep = SweepId(sweep.id);
         unit.last_us = sweep.started_us;
-        unit.board.clone_from(&sweep.board);
-        unit.revision = sweep.revision;
+        unit.board.clone_from(&sweep.basis.board);
+        unit.revision = sweep.basis.revision;
         unit.fault = shown.first().map(|fault| fault.place.clone());
         for (_, _, still) in &mut self.failed {
             *still = false;
@@ -230,10 +271,10 @@ impl Member {
             match self
                 .failed
                 .iter_mut()
-                .find(|(board, place, _)| *board == sweep.board && *place == fault.place)
+                .find(|(board, place, _)| *board == sweep.basis.board && *place == fault.place)
             {
                 Some((_, _, still)) => *still = true,
-                None => self.failed.push((sweep.board.clone(), fault.place, true)),
+                None => self.failed.push((sweep.basis.board.clone(), fault.place, true)),
             }
         }
     }

@@ -10,7 +10,7 @@
 //! restores; `aside` keeps what a locked store could not take. `wilson` says how far a yield can be trusted. `rows`, `list`
 //! and `value` turn values into columns, `raw` codes into bytes; `files` are the texts a sweep stands on, `proof` what was
 //! found of its bench; [`text`] says
-//! what people may type, `place` which names a unit's board has for it, [`slip`] what looks mistyped, `coming` which
+//! what people may type, `place` which names a unit's board has for it, [`slip`] what looks mistyped, `trade` what lots cost and units brought, `book` all of that of one lot, `coming` which
 //! of the units of a list are new; [`path()`] where the
 //! store lies.
 //!
@@ -26,6 +26,7 @@
 //! ```
 
 mod aside;
+mod book;
 pub mod burn_in;
 mod catalogue;
 mod check;
@@ -59,6 +60,7 @@ mod stored;
 pub mod summary;
 pub mod text;
 mod touches;
+mod trade;
 mod value;
 mod wilson;
 mod write;
@@ -96,6 +98,8 @@ use crate::proof::Proof;
 use crate::quantity::Ohms;
 use crate::remedy::{Repaired, Taken};
 use crate::sweep::{Judgement, Sweep};
+use crate::trade::book::SaidOfLot;
+use crate::trade::{Book, Dealing};
 use status::Said;
 use summary::{LotLine, LotSummary, PastJudgement, UnitHistory, UnitLine};
 
@@ -371,6 +375,18 @@ impl Records {
 
     pub fn tick(&self, serial: &str, at_us: i64, check: &str, done: bool, note: &str) -> Result<(), Error> {
         self.ask(ANSWER, self.store.tick(serial, at_us, check, done, note))
+    }
+
+    pub fn deal(&self, serial: &str, at_us: i64, dealing: &Dealing) -> Result<(), Error> {
+        self.ask(ANSWER, self.store.deal(serial, at_us, dealing))
+    }
+
+    pub fn say_of_lot(&self, lot: &str, at_us: i64, said: &[SaidOfLot]) -> Result<(), Error> {
+        self.ask(ANSWER, self.store.say_of_lot(lot, at_us, said))
+    }
+
+    pub fn book(&self, lot: &str) -> Result<Book, Error> {
+        self.ask(ANSWER, self.store.book(lot))
     }
 
     pub fn keep_watch(&self, serial: &str, watch: &summary::WatchEntry) -> Result<(), Error> {

@@ -19,6 +19,7 @@ use crate::plan::Sampling;
 use crate::quantity::Ohms;
 use crate::remedy::{Predicted, Taken};
 use crate::sweep::Judgement;
+use crate::trade::Dealing;
 use crate::verdict::{Class, Verdict};
 
 /// Number of a sweep in its store: counts up in the order of writing, never used twice.
@@ -66,6 +67,8 @@ pub enum Event {
     Tick(Tick),
     /// A segment was watched.
     Watch(WatchEntry),
+    /// It was worked on, sold, given back, or a part was taken off it.
+    Trade(TradeEntry),
 }
 
 /// A sweep as the history shows it: everything but the raw codes.
@@ -287,6 +290,16 @@ pub struct Tick {
     pub done: bool,
     /// More about it; may be empty.
     pub note: String,
+}
+
+/// What was written down about a unit's trade.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, ToSchema)]
+pub struct TradeEntry {
+    /// When, µs since 1970-01-01 UTC.
+    pub at_us: i64,
+    /// What.
+    #[serde(flatten)]
+    pub dealing: Dealing,
 }
 
 /// One segment or isolation over all sweeps of a unit that were not void, in order. Never empty.

@@ -7,6 +7,7 @@ mod figures;
 mod locks;
 mod photos;
 mod statuses;
+mod trades;
 mod whole;
 
 use std::cell::Cell;

@@ -5,11 +5,12 @@
 
 use std::io::Write;
 
-use super::{figures, words};
+use super::{figures, trade as words_of_trade, words};
 use crate::measurement::Basis;
-use crate::quantity::Ohms;
+use crate::quantity::{Money, Ohms};
 use crate::records::summary::{Event, LotLine, LotSummary, UnitHistory, UnitLine, UnitState};
 use crate::sweep::{IsolationRow, SegmentRow, Sweep};
+use crate::trade::{Assessment, triage::Item};
 use crate::verdict::{Class, Verdict};
 
 const SWEEP_HEADER: [&str; 18] = [
@@ -51,8 +52,29 @@ const LOT_HEADER: [&str; 13] = [
 
 const LOTS_HEADER: [&str; 8] = ["lot", "units", "pass", "fail", "unproven", "void", "unswept", "last_swept"];
 
+const TRADE_HEADER: [&str; 18] = [
+    "lot",
+    "serial",
+    "currency",
+    "cost_share",
+    "minutes",
+    "parts",
+    "sales",
+    "fees",
+    "refunds",
+    "spares_taken",
+    "triage",
+    "next",
+    "chance",
+    "expected_minutes",
+    "expected_gain",
+    "gain_per_hour",
+    "in_hours_given",
+    "tries",
+];
+
 /// The first row of each kind of table, by which one is known again.
-pub const HEADERS: [&[&str]; 3] = [&SWEEP_HEADER, &LOT_HEADER, &LOTS_HEADER];
+pub const HEADERS: [&[&str]; 4] = [&SWEEP_HEADER, &LOT_HEADER, &LOTS_HEADER, &TRADE_HEADER];
 
 /// One sweep.
 ///
@@ -102,6 +124,45 @@ pub fn unit(unit: &UnitHistory, out: impl Write) -> ::csv::Result<()> {
 pub fn lot(lot: &LotSummary, out: impl Write) -> ::csv::Result<()> {
     let mut table = Table::new(out, &LOT_HEADER)?;
     lot.units.iter().try_for_each(|unit| table.row(lot_row(&lot.lot, unit)))?;
+    table.finish()
+}
+
+/// What each unit of a lot cost and brought, and what to do next with it: its place in the triage list, 1 first. Amounts are bare
+/// decimals of the currency beside them.
+///
+/// # Errors
+/// What `out` refuses to take.
+pub fn trade(lot: &str, found: &Assessment, out: impl Write) -> ::csv::Result<()> {
+    let mut table = Table::new(out, &TRADE_HEADER)?;
+    let account = &found.account;
+    let digits = |money: &Option<Money>| money.as_ref().map(Money::digits).unwrap_or_default();
+    let known = [&account.cost, &account.earned, &found.price].into_iter().flatten().next();
+    let currency = known.map(|money| text(money.currency())).unwrap_or_default();
+    for unit in &account.by_unit {
+        let place = found.triage.iter().position(|item| item.serial == unit.serial);
+        let item = place.and_then(|place| found.triage.get(place));
+        let of_item = |cell: &dyn Fn(&Item) -> String| item.map(cell).unwrap_or_default();
+        table.row([
+            text(lot),
+            text(&unit.serial),
+            currency.clone(),
+            digits(&account.cost_of_unit),
+            unit.minutes.to_string(),
+            digits(&unit.parts),
+            digits(&unit.sales),
+            digits(&unit.fees),
+            digits(&unit.refunds),
+            unit.spares.to_string(),
+            place.map(|place| (place + 1).to_string()).unwrap_or_default(),
+            of_item(&|item| words_of_trade::act(item.act).to_owned()),
+            of_item(&|item| format!("{:.3}", item.chance)),
+            of_item(&|item| format!("{:.1}", item.minutes)),
+            of_item(&|item| item.gain.digits()),
+            of_item(&|item| digits(&item.gain_per_hour)),
+            of_item(&|item| if item.chosen { "yes" } else { "no" }.to_owned()),
+            of_item(&|item| text(&words_of_trade::tries(item))),
+        ])?;
+    }
     table.finish()
 }
 
@@ -318,6 +379,17 @@ mod tests {
         for bad in ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1", "＝1"] {
             assert!(text(bad).starts_with('\''));
         }
+    }
+
+    #[test]
+    fn a_lots_trade_has_a_row_for_each_unit_with_bare_amounts() {
+        let found = sample::assessed().unwrap();
+        let rows = rows(|out| trade("=spring", &found, out));
+        assert_eq!(rows.len(), sample::book().units.len());
+        assert_eq!((&rows[0][0], &rows[0][2], &rows[0][3]), ("'=spring", "EUR", "17.31"));
+        let sold = rows.iter().find(|row| !row[6].is_empty()).unwrap();
+        assert_eq!((&sold[4], &sold[5], &sold[6], &sold[7]), ("25", "1.20", "45.00", "3.53"));
+        assert!(rows.iter().any(|row| &row[10] == "1" && row[17].contains("else")));
     }
 
     #[test]

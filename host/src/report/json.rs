@@ -11,11 +11,34 @@ use serde::Serialize;
 use super::words;
 use crate::measurement::{Basis, Manner};
 use crate::quantity::Celsius;
+use crate::records::summary::LotSummary;
 use crate::sweep::{
     BenchFault, ClosureRow, IsolationRow, SegmentRow, StandardRow, StepRow, Sweep, ThermometerRow,
 };
+use crate::trade::{Assessed, Assessment};
 use crate::verdict::{Class, Verdict};
 use crate::visible::{first_hidden, hidden};
+
+/// What `lot --json` prints.
+#[derive(Serialize)]
+struct LotObject<'a> {
+    #[serde(flatten)]
+    summary: &'a LotSummary,
+    /// `null` where amounts are in two currencies.
+    trade: Option<&'a Assessment>,
+    /// Why there is no `trade`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    trade_error: Option<String>,
+}
+
+/// A lot and its trade.
+///
+/// # Errors
+/// None that a lot can bring about.
+pub fn lot(summary: &LotSummary, found: &Assessed) -> serde_json::Result<String> {
+    let trade_error = found.as_ref().err().map(ToString::to_string);
+    object(&LotObject { summary, trade: found.as_ref().ok(), trade_error })
+}
 
 /// What `sweep --json` prints.
 #[derive(Serialize)]

@@ -23,6 +23,7 @@ pub mod remedies;
 pub mod spread;
 pub mod terminal;
 pub(crate) mod text;
+pub mod trade;
 pub mod unreadable;
 pub mod watch;
 pub mod words;

@@ -4,6 +4,7 @@ use copperwalk_wire::message::{RunEnd, ShotEnd};
 use copperwalk_wire::{Contacts, Gain, Input, Method, Rate, Shot, Source};
 
 use crate::board::{self, Board, Segment};
+use crate::fault::method::{At, Method as RepairMethod};
 use crate::hypothesis::Rates;
 use crate::limits::{LimitOrigin, LimitSet, Limits};
 use crate::measurement::{self, Basis, BedBasis, Manner, Measurement, Purpose, Run, RunShot};
@@ -18,6 +19,8 @@ use crate::sweep::{
     Advice, BenchFault, ClosureRow, IsolationRow, Judgement, LimitsUsed, SegmentRow, StandardRow, Sweep,
     ThermometerRow, UnitFault,
 };
+use crate::trade::book::{Book, Came, Cost, Dealing, Stand, Suspected, UnitBook, Usual};
+use crate::trade::{Assessed, Terms, assess};
 use crate::verdict::{Class, Verdict};
 
 /// A serial number nobody should be able to do harm with.
@@ -473,6 +476,65 @@ pub fn lot() -> LotSummary {
     }
 }
 
+/// The book of the same lot: one unit sold, one a donor.
+pub fn book() -> Book {
+    let money = |text: &str| crate::quantity::money::parse(text).unwrap();
+    let mut units: Vec<UnitBook> = Vec::new();
+    for state in lot().units {
+        let mut unit = UnitBook::new(&state.serial);
+        let fault = state.swept.as_ref().and_then(|swept| swept.fault.clone());
+        let at = |place: &str| match place {
+            "via pair 1" => At::Via,
+            "power switch" => At::Switch,
+            _ => At::Gap,
+        };
+        unit.stand = match state.status {
+            Status::Good => Stand::Good,
+            Status::Swept => Stand::Faulty,
+            _ => Stand::Unswept,
+        };
+        unit.came = match (state.first(), &fault) {
+            (Some(Verdict::Pass), _) => Some(Came::Good),
+            (_, Some(fault)) => Some(Came::Faulty(Some(at(&fault.place)), fault.class)),
+            (Some(Verdict::Fail), None) => Some(Came::Faulty(Some(At::Switch), Class::High)),
+            _ => None,
+        };
+        unit.faults = fault
+            .iter()
+            .map(|fault| Suspected {
+                place: fault.place.clone(),
+                at: Some(at(&fault.place)),
+                class: fault.class,
+                probability: 0.99,
+                alternative: None,
+            })
+            .collect();
+        units.push(unit);
+    }
+    let sale = Dealing::Sale { price: money("45.00 EUR"), fees: Some(money("3.53 EUR")), instead: false };
+    let work = Dealing::Work {
+        minutes: 25,
+        parts: Some(money("1.20 EUR")),
+        method: Some(RepairMethod::Clean),
+        instead: false,
+    };
+    let spare =
+        Dealing::Spare { part: "slide switch".to_owned(), unit: Some("TG-0042".to_owned()), put_back: false };
+    units[2].stand = Stand::Sold;
+    units[2].take(1_790_000_500_000_000, &work);
+    units[2].take(1_790_000_500_000_000, &sale);
+    units[3].take(1_790_000_500_000_000, &spare);
+    let cost = Cost { paid: Some(money("120.00 EUR")), freight: Some(money("18.50 EUR")), ..Cost::default() };
+    let usual = [(At::Switch, Class::High, 0.5), (At::Via, Class::Open, 0.3)];
+    let usual = usual.map(|(at, class, share)| Usual { at, class, share }).to_vec();
+    Book { lot: lot().lot, cost, units, usual }
+}
+
+/// The same lot, assessed.
+pub fn assessed() -> Assessed {
+    assess(&book(), &Terms::default())
+}
+
 /// Every sample gives every report. With `$REPORT_SAMPLES` they are written there, to be looked at by eye.
 #[test]
 fn every_sample_gives_every_report() {
@@ -508,5 +570,6 @@ fn every_sample_gives_every_report() {
     write("unit.txt", unit_text(&history(), screen));
     write("lot.txt", lot_text(&lot(), screen));
     write("unit.html", super::html::unit(&history(), &links));
-    write("lot.html", super::html::lot(&lot(), &links));
+    write("lot.html", super::html::lot(&lot(), &assessed(), &links));
+    write("trade.txt", super::terminal::trade(&assessed(), screen));
 }

@@ -20,6 +20,7 @@ mod serve;
 #[cfg(test)]
 mod tests;
 pub mod token;
+mod trade;
 mod upload;
 
 pub use app::App;

@@ -92,12 +92,20 @@ impl From<records::Error> for Problem {
             | records::Error::UnknownSweep { .. }
             | records::Error::UnknownPhoto { .. } => StatusCode::NOT_FOUND,
             records::Error::NotOfUnit { .. } => StatusCode::NOT_FOUND,
-            records::Error::AlreadyVoid { .. } => StatusCode::CONFLICT,
+            records::Error::AlreadyVoid { .. }
+            | records::Error::Currencies(_)
+            | records::Error::NotForSale { .. }
+            | records::Error::SoldAlready { .. }
+            | records::Error::NotSold { .. }
+            | records::Error::NotTaken { .. }
+            | records::Error::OwnSpare { .. } => StatusCode::CONFLICT,
             records::Error::Text(_)
             | records::Error::Picture(_)
             | records::Error::NoSuchPlace { .. }
             | records::Error::NoSuchCheck { .. }
-            | records::Error::NoBoard { .. } => StatusCode::BAD_REQUEST,
+            | records::Error::NoBoard { .. }
+            | records::Error::LongWork { .. }
+            | records::Error::LotSize { .. } => StatusCode::BAD_REQUEST,
             // The store is locked, full, damaged: for whoever keeps it, not for whoever asks.
             _ => StatusCode::SERVICE_UNAVAILABLE,
         };

@@ -8,21 +8,23 @@ use super::gauge::unit;
 use super::links::Links;
 use super::mark::{self, Sign};
 use super::page::{body, facts, head, page, part, patterns, scroller};
+use super::trade::trade;
 use crate::records::summary::{LotSummary, Place, UnitState};
 use crate::report::{figures, words};
+use crate::trade::Assessed;
 use crate::verdict::Verdict;
 
 /// Width of the longest bar, in units of its drawing.
 const BAR: f64 = 200.0;
 
 /// The page of one lot.
-pub fn lot(lot: &LotSummary, links: &Links<'_>) -> String {
+pub fn lot(lot: &LotSummary, found: &Assessed, links: &Links<'_>) -> String {
     let units = body(&part("Every unit", &units(&lot.units, links)));
-    page("lot report", &lot.lot, &html! { (lot_body(lot, links)) (units) })
+    page("lot report", &lot.lot, &html! { (lot_body(lot, found, links)) (units) })
 }
 
 /// The same without the sheet and without the list of units: what stands in a page that has a list of its own.
-pub fn lot_body(lot: &LotSummary, links: &Links<'_>) -> Markup {
+pub fn lot_body(lot: &LotSummary, found: &Assessed, links: &Links<'_>) -> Markup {
     let time = |us| html! { (figures::time(us)) };
     body(&html! {
         (patterns())
@@ -38,6 +40,7 @@ pub fn lot_body(lot: &LotSummary, links: &Links<'_>) -> Markup {
         (part("Yield", &yields(lot)))
         (part("Repair first", &first(lot, links)))
         @if !lot.pareto.is_empty() { (part("Where units failed", &pareto(lot))) }
+        (trade(found, links))
     })
 }
 

@@ -33,6 +33,7 @@ mod steps;
 mod strip;
 mod sweep;
 mod symbol;
+mod trade;
 mod unit;
 
 pub use backdrop::{Backdrop, Picture};
@@ -73,6 +74,8 @@ mod tests {
             Links { lot: &|_| strange(), unit: &|_| strange(), sweep: &|_, _| strange(), ..Links::NONE };
         let mut strange_lot = sample::lot();
         strange_lot.units[1].serial = sample::NASTY.to_owned();
+        let mut strange_trade = sample::assessed();
+        strange_trade.as_mut().unwrap().triage[0].serial = sample::NASTY.to_owned();
         let mut strange_unit = sample::history();
         strange_unit.serial = sample::NASTY.to_owned();
         let mut strange_health = crate::report::health::tests::wandered();
@@ -87,8 +90,8 @@ mod tests {
             super::sweep(&sample::void(), &sample::board(), &Links::NONE),
             super::sweep(&sample::unproven(), &sample::branching_board(), &Links::NONE),
             super::sweep(&nasty, &nasty_board, &links),
-            super::lot(&strange_lot, &links),
-            super::lot(&sample::lot(), &Links::NONE),
+            super::lot(&strange_lot, &strange_trade, &links),
+            super::lot(&sample::lot(), &sample::assessed(), &Links::NONE),
             super::unit(&strange_unit, &links),
             super::unit(&sample::history(), &Links::NONE),
             super::health(&strange_health, 0),

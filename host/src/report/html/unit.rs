@@ -7,7 +7,7 @@ use super::mark::{self, Sign};
 use super::page::{body, facts, head, page, part, patterns, scroller};
 use super::sweep::finding;
 use crate::records::summary::{Event, PastSweep, UnitHistory};
-use crate::report::{figures, words};
+use crate::report::{figures, trade, words};
 use crate::verdict::Verdict;
 
 /// The page of one unit.
@@ -82,6 +82,9 @@ fn history(unit: &UnitHistory, links: &Links<'_>) -> Markup {
                             time { (figures::day(watch.at_us)) } " "
                             (mark::verdict(watch.verdict)) " " (words::watch_entry(watch))
                         }
+                    }
+                    Event::Trade(entry) => {
+                        li { time { (figures::day(entry.at_us)) } " " b { "Trade" } ": " (trade::dealing(&entry.dealing)) }
                     }
                     // In the list of checks, the latest answer of each.
                     Event::Tick(_) => {}

@@ -1,4 +1,7 @@
-//! The certificate of one unit: its latest sweep, and what was repaired.
+//! The certificate of one unit for whoever buys it: what was measured, by which method, against which limits and with which
+//! uncertainty, what was repaired, and what was not tested. What the unit cost and brought is none of the buyer's business.
+
+use std::collections::BTreeSet;
 
 use copperwalk_wire::hardware::{DRY_AMPS, LOAD_AMPS, RM_OHMS};
 
@@ -13,7 +16,8 @@ use crate::records::status::Said;
 use crate::records::summary::{Event, PastSweep, Repair, UnitHistory};
 use crate::report::{caution, figures, words};
 use crate::sweep::Judgement;
-use crate::verdict::Verdict;
+use crate::trade::book::UnitBook;
+use crate::verdict::{Class, Verdict};
 
 /// The certificate of one unit, as a PDF. It is about the latest sweep that was not void, or, where all were void, about
 /// the latest.
@@ -43,6 +47,10 @@ pub fn certificate(unit: &UnitHistory, paper: Paper) -> Vec<u8> {
     list(&mut flow, "Why not proven", words::reasons(judgement));
     checks(&mut flow, judgement, &figures::work(&sweep.bench));
     repairs(&mut flow, unit);
+    list(&mut flow, "Looked at by a person", answers(unit));
+    flow.heading("Not tested", 3.0 * BODY);
+    // In one paragraph of small print: a certificate of an ordinary board stays on two pages.
+    flow.paragraph(&not_tested(unit, judgement).join(" "), Face::Regular, SMALL, INK);
     method(&mut flow);
     basis(&mut flow, sweep);
     flow.finish()
@@ -111,7 +119,8 @@ fn later(flow: &mut Flow, unit: &UnitHistory, sweep: &PastSweep) {
             | Event::Status(_)
             | Event::Photo(_)
             | Event::Tick(_)
-            | Event::Watch(_) => continue,
+            | Event::Watch(_)
+            | Event::Trade(_) => continue,
         };
         flow.paragraph(&text, Face::Bold, BODY, INK);
     }
@@ -238,6 +247,69 @@ fn repairs(flow: &mut Flow, unit: &UnitHistory) {
         told.push("None is in the records.".to_owned());
     }
     list(flow, "Repairs made", told);
+}
+
+/// Answers to the checks of the board, the latest to each.
+fn answers(unit: &UnitHistory) -> impl Iterator<Item = String> {
+    unit.checklist.iter().map(|tick| {
+        let note = if tick.note.is_empty() { String::new() } else { format!(", {}", tick.note) };
+        let said = format!("{}: {}{note}", tick.check, words::answer(tick.done));
+        format!("{}  {}", figures::day(tick.at_us), words::sentence(&said))
+    })
+}
+
+/// What a buyer might take for tested and what was not, and parts that are missing.
+fn not_tested(unit: &UnitHistory, judgement: &Judgement) -> Vec<String> {
+    let of = |class: Class| {
+        let segments =
+            judgement.segments.iter().filter(|row| row.class == class).map(|row| row.name.as_str());
+        let isolation =
+            judgement.isolation.iter().filter(|row| row.class == class).map(|row| row.name.as_str());
+        let mut names: Vec<&str> = segments.chain(isolation).collect();
+        names.dedup();
+        names.join(", ")
+    };
+    let mut points = Vec::new();
+    let (hidden, unpowered) = (of(Class::NotReached), of(Class::NotJudgedUnpowered));
+    if !hidden.is_empty() {
+        points.push(format!("Not reached in this sweep: {hidden}."));
+    }
+    if !unpowered.is_empty() {
+        points.push(format!("Judged only as far as that can be done without power: {unpowered}."));
+    }
+    let watched = unit.events.iter().filter_map(|event| match event {
+        Event::Watch(watch) => Some(watch.segment.as_str()),
+        _ => None,
+    });
+    let watched: BTreeSet<&str> = watched.collect();
+    points.push(match watched.is_empty() {
+        true => "No contact was watched while the unit was tapped or bent.".to_owned(),
+        false => format!(
+            "Watched while the unit was tapped or bent: {}; no other contact.",
+            watched.into_iter().collect::<Vec<_>>().join(", ")
+        ),
+    });
+    points.push(
+        "This sweep was made without power and without a battery, on the supply path and its isolations listed above. What the \
+         unit does under power, and every part beside that path, is no part of it."
+            .to_owned(),
+    );
+    let missing = missing(unit);
+    if !missing.is_empty() {
+        points.push(format!("Taken off as spares, and not on the unit any more: {}.", missing.join(", ")));
+    }
+    points
+}
+
+/// Parts that were taken off and not put back.
+fn missing(unit: &UnitHistory) -> Vec<String> {
+    let mut book = UnitBook::new(&unit.serial);
+    for event in &unit.events {
+        if let Event::Trade(entry) = event {
+            book.take(entry.at_us, &entry.dealing);
+        }
+    }
+    book.spares.into_iter().map(|spare| spare.part).collect()
 }
 
 fn method(flow: &mut Flow) {

@@ -18,6 +18,7 @@ mod rejudged;
 mod remedies;
 mod steps;
 mod sweep;
+mod trade;
 mod unit;
 mod watch;
 
@@ -34,6 +35,7 @@ pub use questions::questions;
 pub use rejudged::rejudged;
 pub use remedies::remedies;
 pub use sweep::sweep;
+pub use trade::{packing, trade};
 pub use unit::unit;
 pub use watch::{Strip, watch};
 

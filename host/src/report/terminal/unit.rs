@@ -3,7 +3,7 @@
 use super::layout::{Cell, Column, paragraph, table};
 use super::{Screen, heading, title};
 use crate::records::summary::{Event, UnitHistory};
-use crate::report::{figures, words};
+use crate::report::{figures, trade, words};
 
 /// One unit: its history, then each segment as it came in and as it is now.
 pub fn unit(unit: &UnitHistory, screen: Screen) -> String {
@@ -83,6 +83,10 @@ fn events(out: &mut String, unit: &UnitHistory, screen: Screen) {
                 let lead = format!("{}  {word:<10}  ", figures::day(watch.at_us));
                 paragraph(&mut lines, &lead, &words::watch_entry(watch), screen.width);
                 out.push_str(&lines.replacen(&word, &screen.tint(watch.verdict, &word), 1));
+            }
+            Event::Trade(entry) => {
+                let lead = format!("{}  trade       ", figures::day(entry.at_us));
+                paragraph(out, &lead, &trade::dealing(&entry.dealing), screen.width);
             }
             // Shown in the checklist, the latest answer of each.
             Event::Tick(_) => {}

@@ -3,7 +3,7 @@
 
 use std::convert::Infallible;
 
-use axum::{extract::State, response::Response};
+use axum::{extract::State, http::StatusCode, response::Response};
 use utoipa_axum::{router::OpenApiRouter, routes};
 
 use super::{
@@ -16,11 +16,13 @@ use crate::{
         text,
     },
     report::{csv, pdf, spread::Spreads},
+    trade::Assessment,
     web::{
         app::App,
         extract::{Path, Query},
         problem::Problem,
         selection::Selection,
+        trade::Asked,
     },
 };
 
@@ -32,6 +34,9 @@ pub fn router() -> OpenApiRouter<App> {
         .routes(routes!(table))
         .routes(routes!(sheet))
         .routes(routes!(readings))
+        .routes(routes!(trade))
+        .routes(routes!(trade_table))
+        .routes(routes!(packing))
 }
 
 /// The lots in the records, in the order they were begun.
@@ -109,4 +114,60 @@ async fn sheet(
 )]
 async fn readings(State(app): State<App>, Path(lot): Path<String>) -> Result<axum::Json<Spreads>, Problem> {
     Ok(axum::Json(app.spreads(&lot).await?))
+}
+
+/// What it cost and earned, what to repair next, what another such lot is worth, and whether to stop.
+#[utoipa::path(
+    get,
+    path = "/lots/{lot}/trade",
+    tag = "records",
+    params(("lot" = String, Path, description = "Name of the lot"), Asked),
+    responses((status = 200, body = Assessment), (status = 400, body = Problem), (status = 404, body = Problem), (status = 409, body = Problem))
+)]
+async fn trade(
+    State(app): State<App>,
+    Path(lot): Path<String>,
+    Query(asked): Query<Asked>,
+) -> Result<axum::Json<Assessment>, Problem> {
+    Ok(axum::Json(assessed(&app, &lot, &asked).await?))
+}
+
+/// The same as a table, a row for each unit.
+#[utoipa::path(
+    get,
+    path = "/lots/{lot}/trade.csv",
+    tag = "records",
+    params(("lot" = String, Path, description = "Name of the lot"), Asked),
+    responses((status = 200, content_type = "text/csv", body = String), (status = 400, body = Problem), (status = 404, body = Problem), (status = 409, body = Problem))
+)]
+async fn trade_table(
+    State(app): State<App>,
+    Path(lot): Path<String>,
+    Query(asked): Query<Asked>,
+) -> Result<Response, Problem> {
+    let found = assessed(&app, &lot, &asked).await?;
+    file::short_table(|out| csv::trade(&lot, &found, out))
+}
+
+/// The packing list of the spares that were taken off its units.
+#[utoipa::path(
+    get,
+    path = "/lots/{lot}/packing.pdf",
+    tag = "records",
+    params(("lot" = String, Path, description = "Name of the lot"), OnPaper),
+    responses((status = 200, content_type = "application/pdf", body = Vec<u8>), (status = 400, body = Problem), (status = 404, body = Problem))
+)]
+async fn packing(
+    State(app): State<App>,
+    Path(lot): Path<String>,
+    Query(on): Query<OnPaper>,
+) -> Result<Response, Problem> {
+    let book = app.store.book(&text::lot(&lot)?).await?;
+    file::pdf(move || Ok::<_, Infallible>(pdf::packing(&book, on.paper))).await
+}
+
+/// Amounts in two currencies are a conflict of what was written down.
+async fn assessed(app: &App, lot: &str, asked: &Asked) -> Result<Assessment, Problem> {
+    let found = asked.assess(app, &text::lot(lot)?).await?;
+    found.map_err(|error| Problem::new(StatusCode::CONFLICT, error.to_string()))
 }

@@ -5,7 +5,7 @@ use axum::{
     extract::State,
     response::{Html, Redirect},
 };
-use maud::html;
+use maud::{Markup, html};
 use serde::Deserialize;
 
 use super::{
@@ -23,6 +23,7 @@ use crate::{
         extract::{Path, Query},
         gather::MOST_UNITS,
         problem::Problem,
+        trade::Asked,
     },
 };
 
@@ -95,19 +96,24 @@ pub async fn lot(
     State(app): State<App>,
     Path(name): Path<String>,
     Query(wanted): Query<Wanted>,
+    Query(asked): Query<Asked>,
 ) -> Result<Html<String>, Problem> {
     let name = text::lot(&name)?;
     let summary = app.catalogue.lot(&name).await?;
+    let found = asked.assess(&app, &name).await?;
     let units = wanted.selection(Some(&name))?.units(&app).await?;
     let here = link::lot(&name);
     let body = html! {
         main id="content" {
-            (report::lot_body(&summary, &LINKS))
+            (report::lot_body(&summary, &found, &LINKS))
+            (hour(&asked))
             p class="ways-out" {
                 a href={ (here) "/readings" } { "Readings of each segment" } " "
                 a href={ "/api/v1" (here) "/report.pdf" } { "Report as PDF, A4" } " "
                 a href={ "/api/v1" (here) "/report.pdf?paper=letter" } { "letter" } " "
                 a href={ "/api/v1" (here) "/table.csv" } download { "Every unit as CSV" } " "
+                a href={ "/api/v1" (here) "/trade.csv" (query(&asked)) } download { "Trade as CSV" } " "
+                a href={ "/api/v1" (here) "/packing.pdf" } { "Packing list of spares as PDF" } " "
                 a href={ "/api/v1/labels.pdf?lot=" (link::encoded(&name)) } { "Labels as PDF" }
             }
             section {
@@ -118,6 +124,27 @@ pub async fn lot(
         }
     };
     Ok(sheet::page("/lots", &name, None, &body))
+}
+
+/// What was asked, as the query of a link.
+fn query(asked: &Asked) -> String {
+    let parts = [("hour", &asked.hour), ("hours", &asked.hours)].into_iter().filter_map(|(name, text)| {
+        let text = text.as_ref().filter(|text| !text.trim().is_empty())?;
+        Some(format!("{name}={}", link::encoded(text)))
+    });
+    let parts: Vec<String> = parts.collect();
+    if parts.is_empty() { String::new() } else { format!("?{}", parts.join("&")) }
+}
+
+/// Asks what an hour costs and how many there are.
+fn hour(asked: &Asked) -> Markup {
+    html! {
+        form method="get" class="filter" {
+            label { span { "An hour costs" } input name="hour" value=(asked.hour.as_deref().unwrap_or_default()) placeholder="20.00 EUR" spellcheck="false"; }
+            label { span { "Hours for repairs" } input name="hours" value=(asked.hours.as_deref().unwrap_or_default()) inputmode="decimal"; }
+            button type="submit" { "Work it out" }
+        }
+    }
 }
 
 /// How the readings of each segment spread over the units of a lot.

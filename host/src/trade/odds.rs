@@ -1,0 +1,126 @@
+//! Chances, minutes and parts of repairs: the table of methods as a prior opinion, and the lot's own record, by itself and as far
+//! as it tells how well repairs go on this bench at all ([`super::skill`]).
+
+use serde::Serialize;
+
+use super::book::Book;
+use super::skill::{Record, Skill};
+use crate::{
+    fault::method::{At, Method, Practice, practices},
+    statistics::beta::Beta,
+    verdict::Class,
+};
+
+/// The table's minutes weigh like so many repairs of the lot.
+const TABLE_REPAIRS: f64 = 3.0;
+
+/// A repair that may be tried on a fault.
+#[derive(Clone, Copy, PartialEq, Debug, Serialize)]
+pub struct RepairOption {
+    /// How.
+    pub method: Method,
+    /// Chance that it cures the fault it is meant for.
+    pub chance: Beta,
+    /// What that stands on.
+    #[serde(skip)]
+    pub record: Record,
+    /// Minutes, expected, without the sweep after it.
+    pub minutes: f64,
+    /// Cost of parts, expected, in the lot's currency.
+    pub parts: f64,
+    /// Chance that the board is lost by it.
+    pub spoils: f64,
+}
+
+/// How often a method worked.
+#[derive(Clone, Copy, Debug)]
+struct Count {
+    at: At,
+    class: Class,
+    method: Method,
+    record: Record,
+}
+
+/// What a lot has taught about repairs.
+#[derive(Clone, Debug)]
+pub struct Odds {
+    counts: Vec<Count>,
+    skill: Skill,
+    /// Of each method the pieces of work that name it, their minutes, and what they used up.
+    work: Vec<(Method, u32, f64, f64)>,
+}
+
+impl Odds {
+    /// Of a lot's record.
+    pub fn of(book: &Book) -> Self {
+        let mut counts: Vec<Count> = Vec::new();
+        for tried in book.units.iter().flat_map(|unit| &unit.tried) {
+            let Some(at) = tried.at else { continue };
+            count(&mut counts, at, tried.class, tried.method, tried.worked);
+        }
+        let mut work: Vec<(Method, u32, f64, f64)> = Vec::new();
+        for done in book.units.iter().flat_map(|unit| &unit.work) {
+            let Some(method) = done.method else { continue };
+            let parts = done.parts.as_ref().map_or(0.0, |parts| parts.as_f64());
+            let minutes = f64::from(done.minutes);
+            match work.iter_mut().find(|(known, ..)| *known == method) {
+                Some((_, pieces, all, used)) => {
+                    *pieces = pieces.saturating_add(1);
+                    *all += minutes;
+                    *used += parts;
+                }
+                None => work.push((method, 1, minutes, parts)),
+            }
+        }
+        let skill = Skill::of(counts.iter().map(|count| &count.record));
+        Self { counts, skill, work }
+    }
+
+    /// How well repairs go on this bench.
+    pub fn skill(&self) -> &Skill {
+        &self.skill
+    }
+
+    /// What may be tried on a fault of this class at such a place, in the order of the table.
+    pub fn options(&self, at: At, class: Class) -> Vec<RepairOption> {
+        practices(at, class).into_iter().map(|practice| self.option(at, class, &practice)).collect()
+    }
+
+    fn option(&self, at: At, class: Class, practice: &Practice) -> RepairOption {
+        let method = practice.method;
+        let count =
+            self.counts.iter().find(|count| (count.at, count.class, count.method) == (at, class, method));
+        let record = count.map_or(nothing(practice), |count| count.record);
+        let known = self.work.iter().find(|(known, ..)| *known == method);
+        let (pieces, minutes, parts) =
+            known.map_or((0.0, 0.0, 0.0), |(_, pieces, all, used)| (f64::from(*pieces), *all, *used));
+        RepairOption {
+            method,
+            chance: self.skill.chance(record),
+            record,
+            minutes: (TABLE_REPAIRS * practice.minutes.mean() + minutes) / (TABLE_REPAIRS + pieces),
+            parts: if pieces > 0.0 { parts / pieces } else { 0.0 },
+            spoils: practice.spoils,
+        }
+    }
+}
+
+fn nothing(practice: &Practice) -> Record {
+    Record { table: practice.cures, worked: 0, failed: 0 }
+}
+
+/// Counts a try. One by a method that the table does not have for such a fault teaches nothing that is asked for.
+fn count(counts: &mut Vec<Count>, at: At, class: Class, method: Method, worked: bool) {
+    let same = |count: &&mut Count| (count.at, count.class, count.method) == (at, class, method);
+    let (yes, no) = (u32::from(worked), u32::from(!worked));
+    if let Some(known) = counts.iter_mut().find(same) {
+        known.record.worked = known.record.worked.saturating_add(yes);
+        known.record.failed = known.record.failed.saturating_add(no);
+        return;
+    }
+    let practice = practices(at, class).into_iter().find(|practice| practice.method == method);
+    if let Some(practice) = practice {
+        let record = Record { worked: yes, failed: no, ..nothing(&practice) };
+        counts.push(Count { at, class, method, record });
+    }
+}
