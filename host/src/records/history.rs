@@ -89,7 +89,8 @@ impl Event {
             | Self::Void(_)
             | Self::Photo(_)
             | Self::Tick(_)
-            | Self::Watch(_) => None,
+            | Self::Watch(_)
+            | Self::Started(_) => None,
         }
     }
 
@@ -99,7 +100,12 @@ impl Event {
             Self::Sweep(sweep) => Some(Step::Swept(sweep.judgement.verdict)),
             Self::Status(said) => Some(Step::Said(said.status)),
             Self::Repair(_) => Some(Step::Repaired),
-            Self::Note(_) | Self::Void(_) | Self::Photo(_) | Self::Tick(_) | Self::Watch(_) => None,
+            Self::Note(_)
+            | Self::Void(_)
+            | Self::Photo(_)
+            | Self::Tick(_)
+            | Self::Watch(_)
+            | Self::Started(_) => None,
         }
     }
 }

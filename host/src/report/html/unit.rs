@@ -83,6 +83,12 @@ fn history(unit: &UnitHistory, links: &Links<'_>) -> Markup {
                             (mark::verdict(watch.verdict)) " " (words::watch_entry(watch))
                         }
                     }
+                    Event::Started(start) => {
+                        li class=(Sign::Verdict(start.verdict).class()) {
+                            time { (figures::day(start.at_us)) } " "
+                            (mark::verdict(start.verdict)) " " (words::start_entry(start))
+                        }
+                    }
                     // In the list of checks, the latest answer of each.
                     Event::Tick(_) => {}
                 }
