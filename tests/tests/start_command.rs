@@ -145,7 +145,9 @@ impl Scpi {
                 self.volts = volts;
                 None
             }
-            "VOLT?" if self.temper == Temper::OtherVoltage && self.volts > 0.0 => Some(format!("{:.3}", self.volts + 0.2)),
+            "VOLT?" if self.temper == Temper::OtherVoltage && self.volts > 0.0 => {
+                Some(format!("{:.3}", self.volts + 0.2))
+            }
             "VOLT?" => Some(format!("{:+.6E}", self.volts)),
             "CURR" => {
                 self.limit = value.parse().unwrap();
@@ -367,7 +369,11 @@ fn a_supply_that_is_cut_off_or_falls_silent_rings_within_a_second_and_is_kept_as
         println!("the alarm came {} ms after contact was lost", late.as_millis());
         assert!(late < Duration::from_secs(1), "{late:?}");
         // It goes on ringing until somebody says that it is off.
-        assert!(heard.iter().filter(|(_, line)| line.contains("Is the supply off?")).count() >= 2, "{}", ran.err);
+        assert!(
+            heard.iter().filter(|(_, line)| line.contains("Is the supply off?")).count() >= 2,
+            "{}",
+            ran.err
+        );
         let kept = last(&place);
         assert_eq!((&kept["event"], &kept["verdict"]), (&"started".into(), &"void".into()));
         assert!(kept["because"].as_str().unwrap().contains("contact with the supply"), "{kept}");
@@ -378,7 +384,11 @@ fn a_supply_that_is_cut_off_or_falls_silent_rings_within_a_second_and_is_kept_as
 #[test]
 fn a_supply_that_refuses_or_disobeys_is_refused_with_words_and_stays_off() {
     for (temper, words, was_on) in [
-        (Temper::OtherLimit, "does not obey: the current limit was set to 120.0 mA, and it says 1.000 A", false),
+        (
+            Temper::OtherLimit,
+            "does not obey: the current limit was set to 120.0 mA, and it says 1.000 A",
+            false,
+        ),
         (Temper::NoTrip, "reports the error -113,\"Undefined header\" after CURR:PROT", false),
         (Temper::Reports, "reports the error -222,\"Data out of range\" after VOLT", true),
         (Temper::OtherVoltage, "does not obey: the voltage was set to 400.0 mV, and it says 600.0 mV", true),
@@ -406,7 +416,8 @@ fn a_supply_that_refuses_or_disobeys_is_refused_with_words_and_stays_off() {
 #[test]
 fn a_supply_on_a_serial_port_is_used_likewise() {
     let (place, fixture) = powered();
-    let (device, stop, log) = (place.0.path().join("supply"), Arc::new(AtomicBool::new(false)), Log::default());
+    let (device, stop, log) =
+        (place.0.path().join("supply"), Arc::new(AtomicBool::new(false)), Log::default());
     supply_at(&device, Arc::clone(&stop), &log);
     let at = format!("serial:{}", device.display());
     let args = start(&fixture, &["--supply", &at, "--meter-within", "1 %"]);
@@ -535,12 +546,17 @@ fn a_window_is_learnt_from_golden_units() {
 
 #[test]
 fn a_supply_set_by_hand_is_asked_about_step_by_step() {
-    let quick = POWER.replace("settle = \"100 ms\"", "steps = 2\nsettle = \"10 ms\"").replace("300 ms", "10 ms");
+    let quick =
+        POWER.replace("settle = \"100 ms\"", "steps = 2\nsettle = \"10 ms\"").replace("300 ms", "10 ms");
     let (place, fixture) = place(&format!("{BOARD}{quick}"));
     let args = start(&fixture, &["--supply", "typed", "--meter-within", "1 %"]);
     let shown = "1.00 V 0.0 mA\n2.00 V 5.1 mA\n2.60 V 5.2 mA\n";
     // Cautions, state, joined; bounds, on; three settings; cool, rail, cool, two checks; off.
-    let ran = answered(&place, &args, &format!("yes\nyes\nyes\nyes\n\n\n\n\n{shown}yes\n2.58 V\nyes\nyes\nyes\n\n"));
+    let ran = answered(
+        &place,
+        &args,
+        &format!("yes\nyes\nyes\nyes\n\n\n\n\n{shown}yes\n2.58 V\nyes\nyes\nyes\n\n"),
+    );
     assert_eq!(ran.code, 0, "{}{}", ran.out, ran.err);
     assert!(ran.err.contains("the current limit to 120 mA, the over-voltage trip to 3.36 V"), "{}", ran.err);
     assert!(ran.err.contains("Switch the output off, then press Enter"), "{}", ran.err);
@@ -558,7 +574,10 @@ fn what_cannot_be_is_refused_in_the_file_and_on_the_command_line() {
     for (power, words) in [
         ("[power]\nidle = [\"9 mA\", \"2 mA\"]", "the least idle current is not below the most"),
         ("[power]\nidle = \"2 mA\"", "a list is wanted"),
-        ("[power]\nidle = [\"2 mA\", \"9 mA\"]\nlimit = \"5 mA\"", "`limit` of [power] is below the highest `idle` current"),
+        (
+            "[power]\nidle = [\"2 mA\", \"9 mA\"]\nlimit = \"5 mA\"",
+            "`limit` of [power] is below the highest `idle` current",
+        ),
         ("[power]\nnominal = \"9 V\"", "`nominal` of [power] is no voltage of [supply]"),
         ("[power]\nsettle = \"1 V\"", "is a voltage; a time belongs here"),
         ("[power]\nsteps = 0", "a whole number from 1 to 50 belongs here"),

@@ -90,7 +90,8 @@ fn power(draft: PowerDraft, board: &Board) -> Result<Power, Told> {
     let conducts = |state: &StateId| board.segments.iter().all(|segment| segment.conducts_in(*state));
     let last = StateId::new(board.states.len().saturating_sub(1));
     let (idle, inrush) = (draft.idle?, draft.inrush?);
-    let needed = [inrush, idle.map(|[_, most]| most)].into_iter().flatten().fold(board.supply.load, Amps::max);
+    let needed =
+        [inrush, idle.map(|[_, most]| most)].into_iter().flatten().fold(board.supply.load, Amps::max);
     Ok(Power {
         idle,
         inrush,

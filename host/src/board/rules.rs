@@ -222,7 +222,8 @@ fn joined_up(sheet: &Sheet, draft: &Draft, supply: &SupplyDraft, graph: &Graph) 
     let rails: BTreeSet<_> = draft.rails.iter().flatten().filter_map(|rail| rail.at.ok()).collect();
     for (i, point) in draft.points.iter().enumerate() {
         let id = PointId::new(i);
-        let used = graph.degree(id) > 0 || isolated.contains(&id) || rails.contains(&id) || ends.contains(&id);
+        let used =
+            graph.degree(id) > 0 || isolated.contains(&id) || rails.contains(&id) || ends.contains(&id);
         if !used && point.point.is_ok() {
             let message = format!("point `{}` is touched by nothing", point_name(draft, id));
             sheet.refuse(Some(point.name.span.clone()), message, "join it with a segment, or leave it out");

@@ -2,9 +2,9 @@
 
 use std::{process, thread};
 
-use tokio::{runtime::Builder, signal};
 #[cfg(unix)]
 use tokio::signal::unix::{SignalKind, signal as of_kind};
+use tokio::{runtime::Builder, signal};
 
 use super::Status;
 use crate::link::CancelToken;

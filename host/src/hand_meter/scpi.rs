@@ -148,7 +148,10 @@ mod tests {
         assert_eq!(meter.read().unwrap(), Reading::Reads(Ohms(1.2345)));
         assert_eq!(meter.read().unwrap(), Reading::Overload);
         assert_eq!(meter.read().unwrap(), Reading::Reads(Ohms(0.5)));
-        assert_eq!(meter.talk.line().said, ["*CLS", "*IDN?", "CONF:FRES", "SYST:ERR?", "READ?", "READ?", "READ?"]);
+        assert_eq!(
+            meter.talk.line().said,
+            ["*CLS", "*IDN?", "CONF:FRES", "SYST:ERR?", "READ?", "READ?", "READ?"]
+        );
     }
 
     #[test]

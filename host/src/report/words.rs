@@ -5,8 +5,8 @@ use crate::quantity::{Amps, engineering, si};
 use crate::records::burn_in::BurnIn;
 use crate::records::status::Status;
 use crate::records::summary::{
-    Counts, Event, LotSummary, ParetoRow, PastSweep, Photo, Promise, Repair, StartEntry, StatusSaid, UnitHistory,
-    UnitState, Void, WatchEntry,
+    Counts, Event, LotSummary, ParetoRow, PastSweep, Photo, Promise, Repair, StartEntry, StatusSaid,
+    UnitHistory, UnitState, Void, WatchEntry,
 };
 use crate::report::remedies;
 use crate::report::watch::WatchSheet;

@@ -19,7 +19,9 @@ pub enum NotAllowed {
         serial: String,
     },
     /// It did not pass.
-    #[error("the last sweep of unit {serial:?}, {sweep}, is no pass but {verdict}: repair it and sweep it again before it gets power")]
+    #[error(
+        "the last sweep of unit {serial:?}, {sweep}, is no pass but {verdict}: repair it and sweep it again before it gets power"
+    )]
     NoPass {
         /// The unit.
         serial: String,
@@ -29,7 +31,9 @@ pub enum NotAllowed {
         verdict: &'static str,
     },
     /// It was repaired since.
-    #[error("unit {serial:?} was repaired after its last sweep, {sweep}: sweep it again before it gets power")]
+    #[error(
+        "unit {serial:?} was repaired after its last sweep, {sweep}: sweep it again before it gets power"
+    )]
     Repaired {
         /// The unit.
         serial: String,

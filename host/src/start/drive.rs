@@ -86,7 +86,8 @@ impl Starter<'_> {
         }
         let mut is_off = !was_on;
         if was_on {
-            let mut hand = AtHand { attendant: self.attendant, machine: &mut self.machine, switching_off: true };
+            let mut hand =
+                AtHand { attendant: self.attendant, machine: &mut self.machine, switching_off: true };
             match self.supply.off(&mut hand) {
                 Ok(()) => {
                     is_off = true;

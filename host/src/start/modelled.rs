@@ -30,7 +30,11 @@ impl Attendant for Modelled<'_> {
                 None => "skip".into(),
             },
             Question::Check { name, .. } => {
-                if self.bystander.check(name) { "yes".into() } else { "no".into() }
+                if self.bystander.check(name) {
+                    "yes".into()
+                } else {
+                    "no".into()
+                }
             }
             Question::Caution(_) => "yes".into(),
             Question::State { .. } | Question::Join { .. } | Question::Supply(_) => String::new(),

@@ -63,7 +63,8 @@ impl Plan {
     pub fn of(board: &Board, power: &Power, window: Option<Window>, supply_within: Within) -> Self {
         let [lowest, highest] = board.supply.voltage;
         let step = |number: u32| lowest * (f64::from(number) / f64::from(power.steps));
-        let mut steps: Vec<Volts> = (1..=power.steps).map(step).filter(|volts| *volts > Volts::ZERO).collect();
+        let mut steps: Vec<Volts> =
+            (1..=power.steps).map(step).filter(|volts| *volts > Volts::ZERO).collect();
         if steps.last().is_none_or(|last| *last < power.nominal) {
             steps.push(power.nominal);
         }
@@ -158,11 +159,9 @@ mod tests {
     #[test]
     fn a_rail_shows_that_a_transistor_conducts_only_where_its_window_leaves_no_room_for_the_body_diode() {
         let shown = |low: &str| {
-            let text = sample::BOARD.replace("\"2.4 V\", \"3.2 V\"", &format!("\"{low}\", \"3.2 V\"")).replacen(
-                "kind = \"ferrite\"",
-                "kind = \"transistor\"\nmax_reverse = \"50 uA\"",
-                1,
-            );
+            let text = sample::BOARD
+                .replace("\"2.4 V\", \"3.2 V\"", &format!("\"{low}\", \"3.2 V\""))
+                .replacen("kind = \"ferrite\"", "kind = \"transistor\"\nmax_reverse = \"50 uA\"", 1);
             let text = text.replace("max = \"200 mohm\"\n", "");
             let board = board::parse("board.toml", &text).unwrap();
             let plan = Plan::of(&board, board.power.as_ref().unwrap(), None, Within::SUPPLY);

@@ -196,8 +196,7 @@ mod tests {
     #[test]
     fn an_answer_means_one_thing_and_signs_count_at_any_question() {
         let check = Question::Check { name: "display lights".into(), help: String::new() };
-        let rail =
-            Question::Rail { name: "3V3".into(), between: ["reg.out".into(), "cell-".into()] };
+        let rail = Question::Rail { name: "3V3".into(), between: ["reg.out".into(), "cell-".into()] };
         let warm = Question::Warm { what: "U2".into() };
         let join = Question::Join { terminals: ["a".into(), "b".into()] };
         for question in [&check, &rail, &warm, &join, &Question::Caution(0), &Question::Meter] {

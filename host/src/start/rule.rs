@@ -112,10 +112,17 @@ impl End {
                 amps(most)
             ),
             Self::Tripped { at, trip: Trip::OverVoltage } => {
-                format!("the supply's over-voltage trip acted at {}: voltage came from somewhere else", volts(at))
+                format!(
+                    "the supply's over-voltage trip acted at {}: voltage came from somewhere else",
+                    volts(at)
+                )
             }
             Self::Tripped { at, trip } => {
-                let which = if *trip == Trip::OverCurrent { "over-current trip acted" } else { "output went off by itself" };
+                let which = if *trip == Trip::OverCurrent {
+                    "over-current trip acted"
+                } else {
+                    "output went off by itself"
+                };
                 format!("the supply's {which} at {}: look for a short", volts(at))
             }
             Self::Sags { at, voltage, current } => format!(
@@ -132,10 +139,18 @@ impl End {
             Self::Noticed(sign) => format!("{}, said whoever stood beside it", sign.in_words()),
             Self::Asked => "stopped as asked".into(),
             Self::OtherVoltage { at, voltage } => {
-                format!("the supply gives {} where {} is set: do not use it before it is mended", volts(voltage), volts(at))
+                format!(
+                    "the supply gives {} where {} is set: do not use it before it is mended",
+                    volts(voltage),
+                    volts(at)
+                )
             }
             Self::LimitFails { current, limit } => {
-                format!("the supply gives {} above its limit of {}: do not use it before it is mended", amps(current), amps(limit))
+                format!(
+                    "the supply gives {} above its limit of {}: do not use it before it is mended",
+                    amps(current),
+                    amps(limit)
+                )
             }
             Self::Supply { why, .. } | Self::Nobody { why, .. } => why.clone(),
         }

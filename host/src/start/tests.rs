@@ -130,13 +130,8 @@ fn the_alarm_is_what_comes_first_when_contact_is_lost() {
     let subject =
         Subject { serial: "A-1".into(), board: board.name.clone(), revision: "B".into(), golden: false };
     let machine = Machine::new(sample::plan());
-    Starter {
-        supply: &mut supply,
-        attendant: &mut attendant,
-        machine,
-        cancel: CancelToken::default(),
-    }
-    .run(subject);
+    Starter { supply: &mut supply, attendant: &mut attendant, machine, cancel: CancelToken::default() }
+        .run(subject);
     // The last thing said before it is the question that was not answered, and not yet a try to switch off.
     let before = rung.flatten().unwrap();
     assert!(before.1.ends_with('?') && !before.1.starts_with("OUTP"), "{before:?}");
@@ -159,7 +154,7 @@ fn dropping_a_supply_takes_its_output_off() {
         fn done(&mut self, _: &Request) -> Result<(), Halt> {
             Ok(())
         }
-        
+
         fn shows(&mut self, _: &Request) -> Result<Reading, Halt> {
             Err(Halt::Said)
         }

@@ -37,7 +37,8 @@ pub fn sheet(machine: &Machine, subject: Subject, supply: &str, alarm: Option<St
     }
     parts.extend(inrush(machine));
     let judged = verdict::worst(parts.iter().map(|(verdict, _)| *verdict));
-    let reasons = parts.into_iter().filter(|(verdict, _)| *verdict != Verdict::Pass).map(|(_, reason)| reason);
+    let reasons =
+        parts.into_iter().filter(|(verdict, _)| *verdict != Verdict::Pass).map(|(_, reason)| reason);
     let window = plan.window.as_ref();
     StartSheet {
         serial: subject.serial,
@@ -225,12 +226,24 @@ mod tests {
         for (amps, rail, check, verdict, reason) in [
             // 2 to 9 mA, told within 1 mA and half a per cent.
             (3.1e-3, Some(2.58), Some(true), Verdict::Pass, ""),
-            (2.9e-3, Some(2.58), Some(true), Verdict::Unproven, "too near the edge of 2.00 mA to 9.00 mA (board file)"),
+            (
+                2.9e-3,
+                Some(2.58),
+                Some(true),
+                Verdict::Unproven,
+                "too near the edge of 2.00 mA to 9.00 mA (board file)",
+            ),
             (8.1e-3, Some(2.58), Some(true), Verdict::Unproven, "too near the edge"),
             (10.2e-3, Some(2.58), Some(true), Verdict::Fail, "10.2 mA ± 1.05 mA at rest, outside"),
             (5e-3, Some(2.41), Some(true), Verdict::Pass, ""),
             (5e-3, Some(2.405), Some(true), Verdict::Unproven, "reads 2.40 V ± 10.0 mV, too near"),
-            (5e-3, Some(2.3), Some(true), Verdict::Fail, "rail \"input\" reads 2.30 V at reg.in, outside 2.40 V to 3.20 V"),
+            (
+                5e-3,
+                Some(2.3),
+                Some(true),
+                Verdict::Fail,
+                "rail \"input\" reads 2.30 V at reg.in, outside 2.40 V to 3.20 V",
+            ),
             (5e-3, None, Some(true), Verdict::Unproven, "rail \"input\" was not read"),
             (5e-3, Some(2.58), Some(false), Verdict::Fail, "check \"display lights\" was answered with no"),
             (5e-3, Some(2.58), None, Verdict::Unproven, "check \"display lights\" was not answered"),

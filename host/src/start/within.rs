@@ -17,7 +17,9 @@ const MOST_SHARE: f64 = 0.2;
 
 /// A text that states no accuracy.
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
-#[error("{text:?} states no accuracy: write a share and a fixed part as the manual has them, such as \"0.5 % + 2 m{letter}\"")]
+#[error(
+    "{text:?} states no accuracy: write a share and a fixed part as the manual has them, such as \"0.5 % + 2 m{letter}\""
+)]
 pub struct NoAccuracy {
     text: String,
     letter: &'static str,

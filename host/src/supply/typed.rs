@@ -95,7 +95,9 @@ fn parts(text: &str) -> Vec<String> {
     let mut parts: Vec<String> = Vec::new();
     for word in text.split([' ', ',', ';']).filter(|word| !word.is_empty()) {
         match parts.last_mut() {
-            Some(last) if !word.starts_with(|first: char| first.is_ascii_digit() || "+-.".contains(first)) => {
+            Some(last)
+                if !word.starts_with(|first: char| first.is_ascii_digit() || "+-.".contains(first)) =>
+            {
                 last.push(' ');
                 last.push_str(word);
             }

@@ -32,11 +32,7 @@ pub(in crate::board) struct PowerDraft {
 }
 
 /// Reads `[power]`. `supply` is what stands in `[supply]`, against which some of it is held.
-pub(super) fn read(
-    table: &Table<'_>,
-    names: &Names<'_>,
-    supply: Result<&SupplyDraft, Told>,
-) -> PowerDraft {
+pub(super) fn read(table: &Table<'_>, names: &Names<'_>, supply: Result<&SupplyDraft, Told>) -> PowerDraft {
     table.only(&["idle", "inrush", "limit", "nominal", "steps", "settle", "wait", "state", "hot"]);
     let idle = table.item("idle").map(|item| idle(&item)).transpose();
     let above = idle.as_ref().ok().copied().flatten().map_or(Amps(1e-6), |[_, most]| most);

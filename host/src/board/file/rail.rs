@@ -33,9 +33,8 @@ pub(super) fn read(item: &Item<'_>, names: &Names<'_>) -> Result<RailDraft, Told
         let (low, high) = (low?, high?);
         match low < high {
             true => Ok([low, high]),
-            false => {
-                Err(item.refuse("the lowest voltage of the rail is not below the highest", "write the lowest first"))
-            }
+            false => Err(item
+                .refuse("the lowest voltage of the rail is not below the highest", "write the lowest first")),
         }
     });
     let at = table.must("at", r#"the point it is read at, such as at = "reg.in""#);

@@ -131,3 +131,74 @@ fn amps(current: Amps) -> String {
 fn volts(voltage: Volts) -> String {
     si(voltage.0, 3, "V")
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::start::PieceRow;
+    use crate::verdict::Verdict;
+
+    fn sheet() -> StartSheet {
+        let step = |set: f64, amps: f64| StepRow {
+            set_volts: Volts(set),
+            volts: Volts(set - 0.002),
+            amps: Amps(amps),
+            peak_amps: Amps(2.0 * amps),
+        };
+        StartSheet {
+            serial: "A-7".into(),
+            board: "tide gauge head".into(),
+            revision: "B".into(),
+            state: "on".into(),
+            supply: "ACME S1, serial number 7".into(),
+            golden: false,
+            volts: Volts(2.6),
+            limit_amps: Amps(0.12),
+            over_voltage_volts: Volts(3.36),
+            over_current_amps: Amps(0.15),
+            steps: vec![step(2.0, 4.1e-3), step(2.6, 5.2e-3)],
+            inrush_amps: Some(Amps(10.4e-3)),
+            max_inrush_amps: None,
+            steady_amps: Some(Amps(5.2e-3)),
+            u95_amps: Some(Amps(1.03e-3)),
+            min_amps: Some(Amps(2e-3)),
+            max_amps: Some(Amps(9e-3)),
+            window: Some("board file".into()),
+            rails: vec![RailRow {
+                name: "input".into(),
+                at: "reg.in".into(),
+                volts: Some(Volts(2.3)),
+                u95_volts: Some(Volts(0.013)),
+                min_volts: Volts(2.4),
+                max_volts: Volts(3.2),
+                verdict: Verdict::Fail,
+            }],
+            checks: vec![CheckRow { name: "display lights".into(), answer: None }],
+            conducts: vec![PieceRow { segment: "guard".into(), rail: "input".into() }],
+            alarm: None,
+            verdict: Verdict::Fail,
+            reasons: vec!["rail \"input\" reads 2.30 V at reg.in, outside 2.40 V to 3.20 V".into()],
+        }
+    }
+
+    #[test]
+    fn steps_and_rails_stand_in_columns_and_the_verdict_comes_last() {
+        let text = start(&sheet(), true, Screen::PLAIN);
+        let lines: Vec<&str> = text.lines().collect();
+        assert!(lines[0].starts_with("A-7 · tide gauge head · first power"), "{text}");
+        for line in [
+            "   set  voltage  current  highest",
+            "2.60 V   2.60 V  5.20 mA  10.4 mA",
+            "at rest     5.20 mA ± 1.03 mA; 2.00 mA to 9.00 mA by board file",
+            "conducts    guard, by rail input",
+            "record      kept in the history of A-7",
+            "✗ FAIL",
+        ] {
+            assert!(lines.contains(&line), "{line:?} is missing:\n{text}");
+        }
+        assert!(text.contains("2.30 V ± 13.0 mV"), "{text}");
+        let end = "✗ FAIL\nrail \"input\" reads 2.30 V at reg.in, outside 2.40 V to 3.20 V.\n";
+        assert!(text.ends_with(end), "{text}");
+        assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
+    }
+}
