@@ -79,6 +79,9 @@ pub mod measurement;
 #[warn(clippy::indexing_slicing)]
 pub mod link;
 
+#[warn(clippy::indexing_slicing)]
+pub mod instrument;
+
 pub mod operator;
 
 pub mod virtual_bench;
@@ -87,6 +90,9 @@ pub mod virtual_bench;
 pub mod measure;
 
 pub mod hand_meter;
+
+#[warn(clippy::indexing_slicing)]
+pub mod supply;
 
 pub mod position;
 
@@ -134,6 +140,9 @@ pub mod job;
 pub mod prove;
 
 pub mod watch;
+
+#[warn(clippy::indexing_slicing)]
+pub mod start;
 
 pub mod daemon;
 

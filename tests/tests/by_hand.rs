@@ -362,7 +362,7 @@ fn a_meter_that_stops_or_says_other_things_is_named_with_the_remedy_and_what_was
         (Temper::Nonsense, false, "answered READ? with \"VERY HOT\", which is no number"),
         (Temper::Reports, false, "reports the error -230"),
         (Temper::NoFourWire, true, "leave --kelvin out"),
-        (Temper::Cut, false, "was cut (the meter closed it)"),
+        (Temper::Cut, false, "was cut (the other end closed it)"),
         (Temper::Silent, false, "did not answer READ?"),
     ] {
         let place = Place::new();

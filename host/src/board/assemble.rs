@@ -1,12 +1,14 @@
 //! A draft in which everything is there becomes the board.
 
 use super::drop_budget::{self, DropBudget};
-use super::file::{Draft, SegmentDraft};
+use super::file::{Draft, PowerDraft, SegmentDraft};
 use super::graph::Graph;
 use super::model::Parsed;
-use super::{Assumed, Board, Check, Isolation, Segment, SegmentKind, StatedLimits, Supply, parts};
+use super::{
+    Assumed, Board, Check, Isolation, Power, Rail, Segment, SegmentKind, StateId, StatedLimits, Supply, parts,
+};
 use crate::document::{Sheet, Told};
-use crate::quantity::Amps;
+use crate::quantity::{Amps, Volts};
 
 /// Puts the board together.
 ///
@@ -46,6 +48,10 @@ pub(super) fn assemble(sheet: &Sheet, draft: Draft) -> Result<Board, Told> {
         let check = check?;
         Ok(Check { name: check.name?.value, help: check.help? })
     });
+    let rails = draft.rails.into_iter().map(|rail| {
+        let rail = rail?;
+        Ok(Rail { name: rail.name?.value, at: rail.at?, voltage: rail.voltage? })
+    });
     let mut board = Board {
         name: heading.name?,
         revision: heading.revision?,
@@ -61,10 +67,13 @@ pub(super) fn assemble(sheet: &Sheet, draft: Draft) -> Result<Board, Told> {
         assumed,
         keep_outs: draft.keep_outs.into_iter().collect::<Result<_, _>>()?,
         holes: draft.holes.into_iter().map(|hole| hole.map(|(_, hole)| hole)).collect::<Result<_, _>>()?,
+        power: None,
+        rails: rails.collect::<Result<_, Told>>()?,
         source: sheet.text().to_owned(),
         hash: sheet.hash(),
         parsed: Parsed,
     };
+    board.power = draft.power.map(|power| self::power(power?, &board)).transpose()?;
     if board.assumed.contains(&Assumed::MaxDrop) {
         let budget = DropBudget::of(&board.supply);
         let ample = drop_budget::ample(&drop_budget::claims(&board), &Graph::of(&board), &budget);
@@ -73,6 +82,27 @@ pub(super) fn assemble(sheet: &Sheet, draft: Draft) -> Result<Board, Told> {
         }
     }
     Ok(board)
+}
+
+/// What is not said follows from the supply: the middle of its voltages, its load as the limit, and a state in which everything conducts.
+fn power(draft: PowerDraft, board: &Board) -> Result<Power, Told> {
+    let [low, high] = board.supply.voltage;
+    let conducts = |state: &StateId| board.segments.iter().all(|segment| segment.conducts_in(*state));
+    let last = StateId::new(board.states.len().saturating_sub(1));
+    let (idle, inrush) = (draft.idle?, draft.inrush?);
+    let needed =
+        [inrush, idle.map(|[_, most]| most)].into_iter().flatten().fold(board.supply.load, Amps::max);
+    Ok(Power {
+        idle,
+        inrush,
+        limit: draft.limit?.unwrap_or(needed),
+        nominal: draft.nominal?.unwrap_or(Volts(0.5 * (low.0 + high.0))),
+        steps: draft.steps?,
+        settle: draft.settle?,
+        wait: draft.wait?,
+        state: draft.state?.or_else(|| board.state_ids().find(conducts)).unwrap_or(last),
+        hot: draft.hot?,
+    })
 }
 
 fn segment(draft: SegmentDraft, load: Amps) -> Result<Segment, Told> {

@@ -42,6 +42,12 @@ impl Graph {
         Self::new(board.points.len(), board.states.len(), edges)
     }
 
+    /// The same with one segment taken out.
+    pub fn without(mut self, segment: SegmentId) -> Self {
+        self.edges.retain(|edge| edge.segment != segment);
+        self
+    }
+
     /// The segments that conduct in a state; with `None`, every switch is closed.
     fn conducting(&self, state: Option<StateId>) -> impl Iterator<Item = &Edge> {
         self.edges.iter().filter(move |edge| match (&edge.closed, state) {

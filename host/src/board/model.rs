@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{Assumed, outline};
 use crate::copper::Neck;
-use crate::quantity::{Amps, Farads, Henries, Ohms, Volts};
+use crate::quantity::{Amps, Farads, Henries, Ohms, Seconds, Volts};
 
 /// Ids are handed out by a [`Board`], by name or in its order; nobody else makes one, so an id leads somewhere.
 macro_rules! id {
@@ -68,6 +68,10 @@ pub struct Board {
     pub keep_outs: Vec<KeepOut>,
     /// Holes with nothing in them, in file order; names are unique.
     pub holes: Vec<Hole>,
+    /// How it is first put under power; `None` where the file does not say.
+    pub power: Option<Power>,
+    /// Voltages under power, in file order; names are unique.
+    pub rails: Vec<Rail>,
     /// The file's text, kept for the record.
     pub source: String,
     /// SHA-256 of the file's bytes, lower-case hex.
@@ -101,6 +105,40 @@ pub struct Supply {
     pub brown_out: Option<Volts>,
     /// Bulk capacitance between the loads and the return; the plan waits for it.
     pub bulk: Farads,
+}
+
+/// How a board is first put under power, and what a good one draws.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Power {
+    /// Least and most current at rest; `None` where it is to be learnt from golden units.
+    pub idle: Option<[Amps; 2]>,
+    /// The most it may draw for a moment when the voltage rises, if that is said.
+    pub inrush: Option<Amps>,
+    /// What the supply is limited to; no less than `idle` and `inrush` allow.
+    pub limit: Amps,
+    /// The voltage it is run at, one of the supply's.
+    pub nominal: Volts,
+    /// Steps from nothing to the lowest supply voltage, at least one.
+    pub steps: u32,
+    /// How long each is left alone before it is read.
+    pub settle: Seconds,
+    /// How long after the last one the board is at rest.
+    pub wait: Seconds,
+    /// The state the unit is in.
+    pub state: StateId,
+    /// What gets warm first, to be felt or looked at; empty where nothing is said.
+    pub hot: String,
+}
+
+/// A voltage that a good board has at a point while it is under power, against the supply's return.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Rail {
+    /// Name.
+    pub name: String,
+    /// Where it is read.
+    pub at: PointId,
+    /// Lowest and highest.
+    pub voltage: [Volts; 2],
 }
 
 /// A position the unit is put in.

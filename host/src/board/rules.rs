@@ -63,6 +63,9 @@ fn unique_names(sheet: &Sheet, draft: &Draft) {
     unique(sheet, "segment", segments, "every segment needs a name of its own; reports and repairs go by it");
     let checks = draft.checks.iter().enumerate();
     let checks = checks.filter_map(|(i, check)| Some((i, check.as_ref().ok()?.name.as_ref().ok()?)));
+    let rails = draft.rails.iter().enumerate();
+    let rails = rails.filter_map(|(i, rail)| Some((i, rail.as_ref().ok()?.name.as_ref().ok()?)));
+    unique(sheet, "rail", rails, "every rail needs a name of its own; readings go by it");
     unique(sheet, "check", checks, "every check needs a name of its own; answers go by it");
     let holes = draft.holes.iter().enumerate();
     let holes = holes.filter_map(|(i, hole)| hole.as_ref().ok().map(|(name, _)| (i, name)));
@@ -216,9 +219,11 @@ fn joined_up(sheet: &Sheet, draft: &Draft, supply: &SupplyDraft, graph: &Graph) 
     let ends = [from.value, ret.value];
     let isolated: BTreeSet<_> =
         draft.isolation.iter().flatten().filter_map(|isolation| isolation.between.ok()).flatten().collect();
+    let rails: BTreeSet<_> = draft.rails.iter().flatten().filter_map(|rail| rail.at.ok()).collect();
     for (i, point) in draft.points.iter().enumerate() {
         let id = PointId::new(i);
-        let used = graph.degree(id) > 0 || isolated.contains(&id) || ends.contains(&id);
+        let used =
+            graph.degree(id) > 0 || isolated.contains(&id) || rails.contains(&id) || ends.contains(&id);
         if !used && point.point.is_ok() {
             let message = format!("point `{}` is touched by nothing", point_name(draft, id));
             sheet.refuse(Some(point.name.span.clone()), message, "join it with a segment, or leave it out");

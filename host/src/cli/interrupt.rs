@@ -2,6 +2,8 @@
 
 use std::{process, thread};
 
+#[cfg(unix)]
+use tokio::signal::unix::{SignalKind, signal as of_kind};
 use tokio::{runtime::Builder, signal};
 
 use super::Status;
@@ -23,5 +25,25 @@ pub fn token() -> CancelToken {
             }
         });
     });
+    token
+}
+
+/// The same token, which the end of the terminal and whoever ends programs set too: something that must not be left as it is depends on it.
+pub fn token_of_every_end() -> CancelToken {
+    let token = token();
+    #[cfg(unix)]
+    for kind in [SignalKind::hangup(), SignalKind::terminate()] {
+        let asked = token.clone();
+        thread::spawn(move || {
+            let Ok(runtime) = Builder::new_current_thread().enable_io().build() else { return };
+            runtime.block_on(async {
+                if let Ok(mut signals) = of_kind(kind)
+                    && signals.recv().await.is_some()
+                {
+                    asked.cancel();
+                }
+            });
+        });
+    }
     token
 }

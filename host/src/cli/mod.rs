@@ -38,6 +38,7 @@ mod slip;
 mod sold;
 mod spares;
 mod spent;
+mod start;
 mod sweep;
 mod tick;
 mod token;
@@ -62,7 +63,9 @@ use crate::{
     records as store,
     rejudge::RejudgeError,
     report::{label::LabelError, words},
-    virtual_bench::SpecError,
+    start::NotAllowed,
+    supply::SupplyError,
+    virtual_bench::{SpecError, SupplySpecError},
     visible::{clean_lines, first_hidden, path as shown},
     watch::{TaskError, WatchError},
 };
@@ -120,6 +123,8 @@ enum Command {
     Hunt(hunt::Args),
     /// Watch one segment without a pause while it is tapped, bent or wiggled: dropouts, steps, noise.
     Watch(watch::Args),
+    /// Give a unit that passed its first power: limited, in steps, judged by what it draws.
+    Start(start::Args),
     /// Write down that units have come in, before they are swept.
     Receive(receive::ReceiveArgs),
     /// List the controllers that are plugged in, and how they stand.
@@ -198,6 +203,23 @@ enum Failure {
     /// A segment that cannot be watched.
     #[error("{0}")]
     Task(#[from] TaskError),
+    /// A unit that is not put under power.
+    #[error("{0}")]
+    NotAllowed(#[from] NotAllowed),
+    /// A supply that cannot be used.
+    #[error("{0}; there was no power on the unit, and nothing was recorded")]
+    Supply(#[from] SupplyError),
+    /// A fault of the modelled supply or of what hangs on it.
+    #[error("{0}")]
+    SupplySpec(#[from] SupplySpecError),
+    /// A first power that ended before there was any.
+    #[error("{why}; there was no power on the unit, and nothing was recorded")]
+    NotStarted {
+        /// Why.
+        why: String,
+        /// The status to leave with.
+        status: Status,
+    },
     /// A name that neither board nor fixture file has.
     #[error("there is no {what} {name:?} on board {board:?}; {help}")]
     Unknown {
@@ -468,6 +490,8 @@ impl Failure {
             Self::Watch(error) if error.is_unit() => Status::Fail,
             Self::Watch(error) if error.is_cancelled() => Status::Cancelled,
             Self::Watch(_) => Status::Void,
+            Self::Supply(error) if error.is_lost() => Status::Void,
+            Self::NotStarted { status, .. } => *status,
             Self::Daemon(error) => error.status(),
             Self::Rejudge(RejudgeError::Cancelled { .. }) => Status::Cancelled,
             _ => Status::Input,
@@ -514,6 +538,7 @@ pub fn main() -> ExitCode {
         Command::Prove(command) => prove::run(command, args.records, &mut output),
         Command::Sweep(command) => sweep::run(command, args.records, &mut output),
         Command::Watch(command) => watch::run(command, args.records, &mut output),
+        Command::Start(command) => start::run(command, args.records, &mut output),
         Command::Hunt(command) => hunt::run(command, args.records, &mut output),
         Command::Import(command) => import::run(command, &mut output),
         Command::Receive(command) => receive::receive(command, args.records, &mut output),

@@ -53,6 +53,7 @@ pub fn merge(draft: &Draft, base: Option<&Texts>) -> Result<Texts, DraftError> {
     ] {
         list(&mut board, key, entries)?;
     }
+    power(&mut board, draft);
     section(&mut fixture, FIXTURE, "fixture", &draft.fixture)?;
     section(&mut fixture, FIXTURE, "controller", &draft.controller)?;
     let pins: Vec<Line> = draft
@@ -76,6 +77,32 @@ pub fn merge(draft: &Draft, base: Option<&Texts>) -> Result<Texts, DraftError> {
     match (texts.board.len().max(texts.fixture.len()) as u64) > MAX_BYTES {
         true => Err(DraftError::TooLong),
         false => Ok(texts),
+    }
+}
+
+/// The editor does not draw rails and power, but renames points and states: they go with them.
+fn power(board: &mut DocumentMut, draft: &Draft) {
+    let points: Vec<_> = draft.points.iter().map(|point| (point.was.as_deref(), &*point.name)).collect();
+    let states: Vec<_> = draft.states.iter().map(|state| (state.was.as_deref(), &*state.name)).collect();
+    let rails = board.get_mut("rail").and_then(Item::as_array_of_tables_mut);
+    for at in rails.into_iter().flat_map(ArrayOfTables::iter_mut).filter_map(|rail| rail.get_mut("at")) {
+        follow(at, &points);
+    }
+    let power = board.get_mut("power").and_then(Item::as_table_like_mut);
+    if let Some(state) = power.and_then(|power| power.get_mut("state")) {
+        follow(state, &states);
+    }
+}
+
+/// A name that something else in the file has: it becomes what that is called now.
+fn follow(item: &mut Item, renamed: &[(Option<&str>, &str)]) {
+    let Some(value) = item.as_value_mut() else { return };
+    let Some(was) = value.as_str() else { return };
+    let now = renamed.iter().find(|(before, now)| *before == Some(was) && *now != was);
+    if let Some((_, now)) = now {
+        let mut new = Value::from(*now);
+        *new.decor_mut() = value.decor().clone();
+        *value = new;
     }
 }
 

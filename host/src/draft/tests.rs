@@ -101,6 +101,24 @@ fn comments_and_unknown_keys_stay_when_things_are_renamed_moved_and_taken_out() 
     assert_eq!(again.points[0].pins, opened(&before).points[0].pins);
 }
 
+/// What the editor does not draw stays as it is written, and keeps naming what it named.
+#[test]
+fn power_and_rails_stay_and_follow_a_new_name() {
+    let power = "\n[power]\nidle = [\"2 mA\", \"9 mA\"]   # of six units\nstate = \"on\"\n\n[[rail]]\nname = \"input\"\nat = \"reg.in\"      # the far pad\n\
+                 voltage = [\"2.4 V\", \"3.2 V\"]\n";
+    let before = Texts { board: format!("{}{power}", BOARDS[1].0), fixture: BOARDS[1].1.into() };
+    let mut draft = opened(&before);
+    assert_eq!(merge(&draft, Some(&before)).unwrap(), before);
+    let (point, state) = (
+        draft.points.iter_mut().find(|point| point.name == "reg.in").unwrap(),
+        draft.states.iter_mut().find(|state| state.name == "on").unwrap(),
+    );
+    (point.name, state.name) = ("load.in".into(), "running".into());
+    let after = merge(&draft, Some(&before)).unwrap().board;
+    let moved = power.replace("\"reg.in\"", "\"load.in\"").replace("\"on\"", "\"running\"");
+    assert!(after.ends_with(&moved), "{after}");
+}
+
 /// A board as the page draws a new one.
 fn drawn() -> Draft {
     let point = |name: &str, x: f64, side: &str, kind: &str| PointEntry {

@@ -1,16 +1,13 @@
 //! Which meter was named on the command line.
 
-use std::{path::PathBuf, str::FromStr};
+use std::str::FromStr;
 
-use super::{
-    Line, MeterError, Scpi, Tips, scpi::Reading, serial::SerialLine, tcp::TcpLine, tips, usbtmc::UsbTmcLine,
+use super::{MeterError, Scpi, Tips, scpi::Reading, tips};
+use crate::{
+    instrument::{Line, Place},
+    link::Transport,
+    quantity::Ohms,
 };
-use crate::{link::Transport, quantity::Ohms};
-
-/// The port that SCPI instruments listen at (registered with IANA as `scpi-raw`).
-pub const SCPI_PORT: u16 = 5025;
-/// What serial meters are usually set to, baud (common practice).
-pub const BAUD: u32 = 9600;
 
 /// A SCPI meter on its lowest ranges is right to so much of the reading, and to so many ohms (common practice for meters of five and a half
 /// digits).
@@ -24,22 +21,8 @@ pub enum Choice {
     /// A person types what it shows.
     #[default]
     Typed,
-    /// At a network address.
-    Tcp {
-        /// Name or number of the host.
-        host: String,
-        /// Port.
-        port: u16,
-    },
-    /// At a serial port.
-    Serial {
-        /// The port.
-        device: String,
-        /// Baud.
-        baud: u32,
-    },
-    /// At a device file of the USB test and measurement class.
-    UsbTmc(PathBuf),
+    /// One that speaks SCPI.
+    At(Place),
     /// The bench's own, by way of two tips on channels of its matrix.
     Bench,
 }
@@ -60,33 +43,7 @@ impl FromStr for Choice {
         match (kind, place) {
             ("typed", "") => Ok(Self::Typed),
             ("bench", "") if text == "bench" => Ok(Self::Bench),
-            (_, "") => Err(wrong()),
-            ("tcp", place) => {
-                // An address of IPv6 has colons of its own and stands in brackets where a port follows.
-                let (host, port) = match (place.strip_prefix('['), place.matches(':').count()) {
-                    (Some(rest), _) => {
-                        let (host, port) = rest.split_once(']').ok_or_else(wrong)?;
-                        (host, port.strip_prefix(':'))
-                    }
-                    (None, 1) => {
-                        place.split_once(':').map(|(host, port)| (host, Some(port))).ok_or_else(wrong)?
-                    }
-                    (None, _) => (place, None),
-                };
-                let port = match port {
-                    Some(port) => port.parse().map_err(|_| wrong())?,
-                    None => SCPI_PORT,
-                };
-                if host.is_empty() { Err(wrong()) } else { Ok(Self::Tcp { host: host.into(), port }) }
-            }
-            ("serial", place) => match place.rsplit_once('@') {
-                Some((device, baud)) => {
-                    Ok(Self::Serial { device: device.into(), baud: baud.parse().map_err(|_| wrong())? })
-                }
-                None => Ok(Self::Serial { device: place.into(), baud: BAUD }),
-            },
-            ("usbtmc", place) => Ok(Self::UsbTmc(place.into())),
-            _ => Err(wrong()),
+            (kind, place) => Place::named(kind, place).map(Self::At).ok_or_else(wrong),
         }
     }
 }
@@ -150,14 +107,11 @@ impl Choice {
     /// # Errors
     /// See [`MeterError`].
     pub fn reach(&self, kelvin: bool) -> Result<Option<Reached>, MeterError> {
-        let (line, name): (Box<dyn Line>, String) = match self {
-            Self::Typed => return Ok(None),
-            Self::Bench => return Err(MeterError::NoBench),
-            Self::Tcp { host, port } => (Box::new(TcpLine::open(host, *port)?), format!("{host}:{port}")),
-            Self::Serial { device, baud } => (Box::new(SerialLine::open(device, *baud)?), device.clone()),
-            Self::UsbTmc(path) => (Box::new(UsbTmcLine::open(path)?), path.display().to_string()),
-        };
-        Ok(Some(Reached::Scpi(Scpi::open(line, &name, kelvin)?)))
+        match self {
+            Self::Typed => Ok(None),
+            Self::Bench => Err(MeterError::NoBench),
+            Self::At(place) => Ok(Some(Reached::Scpi(Scpi::open(place.open()?, &place.name(), kelvin)?))),
+        }
     }
 }
 
@@ -167,16 +121,17 @@ mod tests {
 
     #[test]
     fn every_meter_is_named_in_one_way_and_nothing_else_is_one() {
-        let tcp = |host: &str, port| Choice::Tcp { host: host.into(), port };
+        let tcp = |host: &str, port| Choice::At(Place::Tcp { host: host.into(), port });
+        let serial = |device: &str, baud| Choice::At(Place::Serial { device: device.into(), baud });
         for (text, choice) in [
             ("typed", Choice::Typed),
             ("tcp:meter", tcp("meter", 5025)),
             ("tcp:192.0.2.7:5555", tcp("192.0.2.7", 5555)),
             ("tcp:2001:db8::7", tcp("2001:db8::7", 5025)),
             ("tcp:[2001:db8::7]:5555", tcp("2001:db8::7", 5555)),
-            ("serial:/dev/ttyUSB0", Choice::Serial { device: "/dev/ttyUSB0".into(), baud: 9600 }),
-            ("serial:COM3@115200", Choice::Serial { device: "COM3".into(), baud: 115_200 }),
-            ("usbtmc:/dev/usbtmc0", Choice::UsbTmc("/dev/usbtmc0".into())),
+            ("serial:/dev/ttyUSB0", serial("/dev/ttyUSB0", 9600)),
+            ("serial:COM3@115200", serial("COM3", 115_200)),
+            ("usbtmc:/dev/usbtmc0", Choice::At(Place::UsbTmc("/dev/usbtmc0".into()))),
             ("bench", Choice::Bench),
         ] {
             assert_eq!(text.parse(), Ok(choice), "{text}");

@@ -1,24 +1,19 @@
 //! Meters that a person's two tips hang on: any that speaks SCPI over a network, a serial port or USB, and the bench's own.
 //!
-//! Read [`scpi`] first (what is said), then the lines it is said over ([`tcp`], [`serial`], [`usbtmc`]), [`tips`] (the bench's own meter), [`stable`] (when a reading
+//! Read [`scpi`] first (what is said; over which lines stands in [`instrument`](crate::instrument)), then [`tips`] (the bench's own meter), [`stable`] (when a reading
 //! stands, so that nobody needs a third hand for a key) and [`choice`] (which of them was named).
 
 pub mod choice;
 pub mod scpi;
-pub mod serial;
 pub mod stable;
-pub mod tcp;
 pub mod tips;
-pub mod usbtmc;
-
-use std::{io, time::Duration};
 
 pub use choice::{Choice, Reached};
 pub use scpi::Scpi;
 pub use stable::Stable;
 pub use tips::{Channels, Tips};
 
-use crate::quantity::clip;
+use crate::instrument::{CannotReach, Trouble};
 
 /// Why a meter gives no reading.
 #[derive(Debug, thiserror::Error)]
@@ -42,7 +37,7 @@ pub enum MeterError {
         /// The meter.
         meter: String,
         /// What it was asked.
-        asked: &'static str,
+        asked: String,
         /// How long was waited.
         seconds: f64,
     },
@@ -63,7 +58,7 @@ pub enum MeterError {
         /// The meter.
         meter: String,
         /// What it was asked.
-        asked: &'static str,
+        asked: String,
         /// The beginning of what came.
         answered: String,
         /// What should have come.
@@ -124,62 +119,22 @@ pub enum MeterError {
     },
 }
 
-/// What can happen on a line.
-#[derive(Debug)]
-pub enum LineError {
-    /// Nothing came in time.
-    Silent,
-    /// It is gone.
-    Cut(String),
+impl From<CannotReach> for MeterError {
+    fn from(CannotReach { place, why }: CannotReach) -> Self {
+        Self::CannotReach { meter: place, why }
+    }
 }
 
-impl From<io::Error> for LineError {
-    fn from(error: io::Error) -> Self {
-        match error.kind() {
-            io::ErrorKind::WouldBlock | io::ErrorKind::TimedOut => Self::Silent,
-            _ => Self::Cut(error.to_string()),
+impl MeterError {
+    /// What befell a meter of this name.
+    fn of(meter: &str, trouble: Trouble) -> Self {
+        let meter = meter.to_owned();
+        match trouble {
+            Trouble::Silent { asked, seconds } => Self::Silent { meter, asked, seconds },
+            Trouble::Cut(why) => Self::Cut { meter, why },
+            Trouble::Nonsense { asked, answered, wanted } => {
+                Self::Nonsense { meter, asked, answered, wanted }
+            }
         }
     }
-}
-
-/// A line to a meter: lines of text, either way.
-pub trait Line {
-    /// Sends a line; its end is added.
-    ///
-    /// # Errors
-    /// A line that is gone.
-    fn send(&mut self, text: &str) -> Result<(), LineError>;
-
-    /// The next line, without its end.
-    ///
-    /// # Errors
-    /// Nothing in this time; a line that is gone.
-    fn receive(&mut self, within: Duration) -> Result<String, LineError>;
-}
-
-impl<L: Line + ?Sized> Line for Box<L> {
-    fn send(&mut self, text: &str) -> Result<(), LineError> {
-        (**self).send(text)
-    }
-
-    fn receive(&mut self, within: Duration) -> Result<String, LineError> {
-        (**self).receive(within)
-    }
-}
-
-/// The longest answer that is looked at, byte: an identity has four fields, a reading one number.
-const LONGEST: usize = 1024;
-
-/// Takes the first line out of what came so far, if it is whole.
-fn first_line(buffer: &mut Vec<u8>) -> Option<String> {
-    let end =
-        buffer.iter().position(|byte| *byte == b'\n').or((buffer.len() >= LONGEST).then_some(LONGEST))?;
-    let rest = buffer.split_off((end + 1).min(buffer.len()));
-    let line = std::mem::replace(buffer, rest);
-    Some(String::from_utf8_lossy(&line).trim().to_owned())
-}
-
-/// What a meter said, as it may stand in a message.
-fn shown(text: &str) -> String {
-    clip(text)
 }

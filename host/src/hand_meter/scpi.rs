@@ -1,17 +1,19 @@
-//! What is said to a meter: common commands of IEEE 488.2 and the resistance subsystem of SCPI-99.
-//!
-//! Overload is 9.9E37 (SCPI-99, volume 1, 7.2.1.4), what is no number 9.91E37 (7.2.1.5). An identity has four fields
-//! (IEEE 488.2, 10.14). An error queue answers `0,"No error"` when it is empty (SCPI-99, volume 2, 21.8.8). From memory.
+//! What is said to a meter: the resistance subsystem of SCPI-99. What every instrument understands stands in
+//! [`talk`](crate::instrument::talk).
 
 use std::time::Duration;
 
-use super::{Line, LineError, MeterError, shown};
-use crate::quantity::Ohms;
+use super::MeterError;
+use crate::{
+    instrument::{
+        Line, Talk, Trouble,
+        talk::{nonsense, number},
+    },
+    quantity::Ohms,
+};
 
-/// From here on a number is an overload.
+/// From here on a number is an overload, which SCPI writes as 9.9E37.
 const OVERLOAD: f64 = 9.89e37;
-/// From here on it is none, either way.
-const NOT_A_NUMBER: f64 = 9.905e37;
 /// A meter answers a question about itself within this.
 const ANSWER: Duration = Duration::from_secs(3);
 /// A reading takes longer: a range is found, and slow meters integrate over many mains cycles.
@@ -20,7 +22,7 @@ const READING: Duration = Duration::from_secs(8);
 /// A meter that speaks SCPI.
 #[derive(Debug)]
 pub struct Scpi<L> {
-    line: L,
+    talk: Talk<L>,
     name: String,
     four_wire: bool,
 }
@@ -40,19 +42,17 @@ impl<L: Line> Scpi<L> {
     /// # Errors
     /// See [`MeterError`].
     pub fn open(line: L, place: &str, kelvin: bool) -> Result<Self, MeterError> {
-        let mut meter = Self { line, name: place.into(), four_wire: kelvin };
-        meter.say("*CLS")?;
-        let identity = meter.ask("*IDN?", ANSWER)?;
-        let fields: Vec<&str> = identity.split(',').map(str::trim).collect();
-        let [maker, model, serial, ..] = fields[..] else {
-            return Err(meter.nonsense("*IDN?", &identity, "identity"));
-        };
-        meter.name = shown(&format!("{maker} {model}, serial number {serial}"));
-        meter.say(if kelvin { "CONF:FRES" } else { "CONF:RES" })?;
-        match (meter.error()?, kelvin) {
-            (None, _) => Ok(meter),
-            (Some(error), true) => Err(MeterError::NoFourWire { meter: meter.name, error }),
-            (Some(error), false) => Err(MeterError::Reports { meter: meter.name, error }),
+        let mut talk = Talk::new(line, ANSWER);
+        let unnamed = |trouble| MeterError::of(place, trouble);
+        talk.say("*CLS").map_err(unnamed)?;
+        let name = talk.identity().map_err(unnamed)?;
+        let mut meter = Self { talk, name, four_wire: kelvin };
+        let set = meter.talk.say(if kelvin { "CONF:FRES" } else { "CONF:RES" });
+        match (set.and_then(|()| meter.talk.error()), kelvin) {
+            (Err(trouble), _) => Err(meter.failed(trouble)),
+            (Ok(None), _) => Ok(meter),
+            (Ok(Some(error)), true) => Err(MeterError::NoFourWire { meter: meter.name, error }),
+            (Ok(Some(error)), false) => Err(MeterError::Reports { meter: meter.name, error }),
         }
     }
 
@@ -72,59 +72,28 @@ impl<L: Line> Scpi<L> {
     /// See [`MeterError`].
     pub fn read(&mut self) -> Result<Reading, MeterError> {
         const READ: &str = "READ?";
-        let answer = match self.ask(READ, READING) {
+        let answer = match self.talk.ask_within(READ, READING) {
             // A meter that refuses keeps silent and says why in its queue.
-            Err(silent @ MeterError::Silent { .. }) => return Err(self.reported().unwrap_or(silent)),
-            other => other?,
+            Err(silent @ Trouble::Silent { .. }) => {
+                return Err(self.reported().unwrap_or_else(|| self.failed(silent)));
+            }
+            Err(trouble) => return Err(self.failed(trouble)),
+            Ok(answer) => answer,
         };
-        // Some add a unit, or further fields: the first number counts.
-        let first = answer.split([',', ' ']).find(|part| !part.is_empty()).unwrap_or_default();
-        let Some(value) = first.parse::<f64>().ok().filter(|value| value.is_finite()) else {
-            return Err(self.reported().unwrap_or_else(|| self.nonsense(READ, &answer, "number")));
+        let Some(value) = number(&answer) else {
+            return Err(self.reported().unwrap_or_else(|| self.failed(nonsense(READ, &answer, "number"))));
         };
-        if value.abs() >= NOT_A_NUMBER {
-            return Err(self.reported().unwrap_or_else(|| self.nonsense(READ, &answer, "number")));
-        }
         Ok(if value.abs() >= OVERLOAD { Reading::Overload } else { Reading::Reads(Ohms(value)) })
     }
 
     /// What stands in the error queue, if it can be asked.
     fn reported(&mut self) -> Option<MeterError> {
-        let error = self.error().ok()??;
+        let error = self.talk.error().ok()??;
         Some(MeterError::Reports { meter: self.name.clone(), error })
     }
 
-    /// The first error of the queue; `None` if there is none.
-    fn error(&mut self) -> Result<Option<String>, MeterError> {
-        const ERROR: &str = "SYST:ERR?";
-        let answer = self.ask(ERROR, ANSWER)?;
-        let number = answer.split(',').next().unwrap_or_default().trim();
-        match number.parse::<i32>() {
-            Ok(0) => Ok(None),
-            Ok(_) => Ok(Some(shown(&answer))),
-            Err(_) => Err(self.nonsense(ERROR, &answer, "error number")),
-        }
-    }
-
-    fn say(&mut self, command: &'static str) -> Result<(), MeterError> {
-        self.line.send(command).map_err(|error| self.failed(error, command, ANSWER))
-    }
-
-    fn ask(&mut self, question: &'static str, within: Duration) -> Result<String, MeterError> {
-        self.say(question)?;
-        self.line.receive(within).map_err(|error| self.failed(error, question, within))
-    }
-
-    fn failed(&self, error: LineError, asked: &'static str, within: Duration) -> MeterError {
-        let meter = self.name.clone();
-        match error {
-            LineError::Silent => MeterError::Silent { meter, asked, seconds: within.as_secs_f64() },
-            LineError::Cut(why) => MeterError::Cut { meter, why },
-        }
-    }
-
-    fn nonsense(&self, asked: &'static str, answered: &str, wanted: &'static str) -> MeterError {
-        MeterError::Nonsense { meter: self.name.clone(), asked, answered: shown(answered), wanted }
+    fn failed(&self, trouble: Trouble) -> MeterError {
+        MeterError::of(&self.name, trouble)
     }
 }
 
@@ -133,6 +102,7 @@ mod tests {
     use std::collections::VecDeque;
 
     use super::*;
+    use crate::instrument::LineError;
 
     /// Answers what it is told to, question by question.
     #[derive(Debug, Default)]
@@ -178,7 +148,10 @@ mod tests {
         assert_eq!(meter.read().unwrap(), Reading::Reads(Ohms(1.2345)));
         assert_eq!(meter.read().unwrap(), Reading::Overload);
         assert_eq!(meter.read().unwrap(), Reading::Reads(Ohms(0.5)));
-        assert_eq!(meter.line.said, ["*CLS", "*IDN?", "CONF:FRES", "SYST:ERR?", "READ?", "READ?", "READ?"]);
+        assert_eq!(
+            meter.talk.line().said,
+            ["*CLS", "*IDN?", "CONF:FRES", "SYST:ERR?", "READ?", "READ?", "READ?"]
+        );
     }
 
     #[test]

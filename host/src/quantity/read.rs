@@ -27,6 +27,8 @@ pub enum Unit {
     Newton,
     /// Relative, kept as a fraction: 1 % is 0.01.
     Fraction,
+    /// Time, kept in second.
+    Second,
 }
 
 /// A spelling of a unit: what it measures, and its size in the dimension's coherent unit as `factor ·
@@ -44,13 +46,14 @@ enum Dimension {
     Inductance,
     Force,
     Relative,
+    Time,
 }
 
 /// Every accepted spelling, once the signs are written as letters: µ as `u`, Ω as `ohm`.
 #[rustfmt::skip]
 const SPELLINGS: &[Spelling] = {
     use Dimension::{
-        Capacitance, Current, Difference, Force, Inductance, Length, Relative, Resistance, Voltage,
+        Capacitance, Current, Difference, Force, Inductance, Length, Relative, Resistance, Time, Voltage,
     };
     &[
         Spelling("uohm", Resistance, 1.0, -6), Spelling("mohm", Resistance, 1.0, -3),
@@ -71,6 +74,8 @@ const SPELLINGS: &[Spelling] = {
         Spelling("mH",   Inductance, 1.0,  -3), Spelling("H",   Inductance, 1.0,  0),
         Spelling("mN",   Force,      1.0,  -3), Spelling("N",   Force,      1.0,  0),
         Spelling("%",    Relative,   1.0, -2), Spelling("ppm",  Relative,   1.0, -6),
+        Spelling("ms",   Time,       1.0,  -3), Spelling("s",   Time,       1.0,  0),
+        Spelling("min",  Time,      60.0,   0),
     ]
 };
 
@@ -88,6 +93,7 @@ impl Unit {
             Self::Henry => (Dimension::Inductance, 0),
             Self::Newton => (Dimension::Force, 0),
             Self::Fraction => (Dimension::Relative, 0),
+            Self::Second => (Dimension::Time, 0),
         }
     }
 
@@ -104,6 +110,7 @@ impl Unit {
             Self::Henry => r#""22 uH", "22 µH" or "1 mH""#,
             Self::Newton => r#""1.5 N" or "800 mN""#,
             Self::Fraction => r#""0.1 %" or "500 ppm""#,
+            Self::Second => r#""300 ms" or "2 s""#,
         }
     }
 
@@ -120,6 +127,7 @@ impl Unit {
             Self::Henry => si(value, 3, "H"),
             Self::Newton => si(value, 3, "N"),
             Self::Fraction => format!("{} %", value * 100.0),
+            Self::Second => si(value, 3, "s"),
         }
     }
 }
@@ -136,6 +144,7 @@ impl fmt::Display for Dimension {
             Self::Inductance => "inductance",
             Self::Force => "force",
             Self::Relative => "ratio",
+            Self::Time => "time",
         })
     }
 }

@@ -90,7 +90,8 @@ impl Event {
             | Self::Photo(_)
             | Self::Tick(_)
             | Self::Watch(_)
-            | Self::Trade(_) => None,
+            | Self::Trade(_)
+            | Self::Started(_) => None,
         }
     }
 
@@ -105,7 +106,8 @@ impl Event {
             | Self::Photo(_)
             | Self::Tick(_)
             | Self::Watch(_)
-            | Self::Trade(_) => None,
+            | Self::Trade(_)
+            | Self::Started(_) => None,
         }
     }
 }

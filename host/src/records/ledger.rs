@@ -175,7 +175,8 @@ pub(super) async fn odd_units(connection: &mut Connection) -> Result<Vec<String>
              UNION ALL SELECT serial, entry, 0, 'photo' FROM photo
              UNION ALL SELECT serial, entry, 0, 'tick' FROM tick
              UNION ALL SELECT serial, entry, 0, 'watch' FROM watch
-             UNION ALL SELECT serial, entry, 0, 'trade' FROM trade),
+             UNION ALL SELECT serial, entry, 0, 'trade' FROM trade
+             UNION ALL SELECT serial, entry, 0, 'start' FROM start),
          kept AS (SELECT serial, entry, judgement, kind FROM ledger)
          SELECT serial FROM (SELECT * FROM found EXCEPT SELECT * FROM kept)
          UNION SELECT serial FROM (SELECT * FROM kept EXCEPT SELECT * FROM found)

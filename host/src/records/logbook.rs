@@ -11,10 +11,11 @@ use super::ledger::{self, Line, Units};
 use super::rows::{verdict_word, whole, word};
 use super::status::Said;
 use super::summary::{
-    Event, Note, Photo, PhotoId, Repair, StatusSaid, SweepId, Tick, TradeEntry, Void, WatchEntry,
+    Event, Note, Photo, PhotoId, Repair, StartEntry, StatusSaid, SweepId, Tick, TradeEntry, Void, WatchEntry,
 };
 use super::value::Value;
 use super::{Error, Store, list, text, trade, write};
+use crate::quantity::{Amps, Volts};
 use crate::remedy::Taken;
 
 /// An entry's table: its columns besides `serial`, `entry`, `at_us` and `digest`.
@@ -49,10 +50,25 @@ const WATCH: Table = Table {
     ],
 };
 
-const TABLES: [&Table; 8] = [&NOTE, &REPAIR, &CORRECTION, &STATUS, &PHOTO, &TICK, &WATCH, &TRADE];
-
 /// Its columns and their values stand in [`super::trade`].
 pub(super) const TRADE: Table = Table { name: "trade", columns: &trade::COLUMNS };
+const START: Table = Table {
+    name: "start",
+    columns: &[
+        "board_name",
+        "revision",
+        "supply_name",
+        "golden",
+        "volts",
+        "steady_amps",
+        "inrush_amps",
+        "verdict",
+        "because",
+        "sheet",
+    ],
+};
+
+const TABLES: [&Table; 9] = [&NOTE, &REPAIR, &CORRECTION, &STATUS, &PHOTO, &TICK, &WATCH, &TRADE, &START];
 
 fn digest(table: &Table, serial: &str, entry: i64, at_us: i64, values: &[Value<'_>]) -> Vec<u8> {
     Digest::of(table.name)
@@ -126,6 +142,25 @@ impl Store {
     /// Like [`Store::note`].
     pub async fn keep_watch(&self, serial: &str, watch: &WatchEntry) -> Result<(), Error> {
         self.log(&WATCH, serial, watch.at_us, &watch_values(watch)).await
+    }
+
+    /// Keeps the first power of a unit that the records know.
+    ///
+    /// # Errors
+    /// Like [`Store::note`].
+    pub async fn keep_start(&self, serial: &str, start: &StartEntry) -> Result<(), Error> {
+        self.log(&START, serial, start.at_us, &start_values(start)).await
+    }
+
+    /// Units of a board of which a first power is marked as that of a golden unit, in the order of their serial numbers.
+    ///
+    /// # Errors
+    /// A store that cannot be read.
+    pub async fn golden_starts(&self, board: &str, revision: &str) -> Result<Vec<String>, Error> {
+        let mut connection = self.reading().await?;
+        let sql = "SELECT DISTINCT serial FROM start WHERE board_name = $1 AND revision = $2 AND golden ORDER BY serial";
+        let serials = sqlx::query_scalar(sql).bind(board).bind(revision).fetch_all(&mut *connection).await;
+        serials.map_err(|error| self.said(&error))
     }
 
     /// Keeps an operator's note on a unit that the records know.
@@ -249,6 +284,21 @@ fn watch_values(watch: &WatchEntry) -> [Value<'_>; 10] {
     ]
 }
 
+fn start_values(start: &StartEntry) -> [Value<'_>; 10] {
+    [
+        Value::from(&start.board),
+        Value::from(&start.revision),
+        Value::from(&start.supply),
+        start.golden.into(),
+        start.voltage.into(),
+        start.steady.into(),
+        start.inrush.into(),
+        verdict_word(start.verdict).into(),
+        Value::from(&start.because),
+        Value::from(&start.sheet),
+    ]
+}
+
 pub(super) fn said_word(said: Said) -> &'static str {
     match said {
         Said::Received => "received",
@@ -362,6 +412,19 @@ fn event(table: &Table, serial: &str, row: &Row) -> Result<Option<(i64, Event)>,
             sheet: text("sheet")?,
         }),
         "trade" => Event::Trade(TradeEntry { at_us, dealing: trade::dealing(row)? }),
+        "start" => Event::Started(StartEntry {
+            at_us,
+            board: text("board_name")?,
+            revision: text("revision")?,
+            supply: text("supply_name")?,
+            golden: row.try_get("golden")?,
+            voltage: Volts(row.try_get("volts")?),
+            steady: row.try_get::<Option<f64>, _>("steady_amps")?.map(Amps),
+            inrush: row.try_get::<Option<f64>, _>("inrush_amps")?.map(Amps),
+            verdict: word(row, "verdict")?,
+            because: text("because")?,
+            sheet: text("sheet")?,
+        }),
         _ => Event::Void(Void {
             at_us,
             sweep: SweepId(row.try_get("measurement_id")?),
@@ -391,6 +454,7 @@ fn event(table: &Table, serial: &str, row: &Row) -> Result<Option<(i64, Event)>,
         Event::Tick(tick) => vec![Value::from(&tick.check), tick.done.into(), Value::from(&tick.note)],
         Event::Watch(watch) => watch_values(watch).to_vec(),
         Event::Trade(_) => cells.iter().flat_map(trade::Cells::values).collect(),
+        Event::Started(start) => start_values(start).to_vec(),
         Event::Sweep(_) => Vec::new(),
     };
     let as_written = super::seal(|| digest(table, serial, entry, at_us, &values), row.try_get("digest")?);

@@ -160,7 +160,12 @@ impl Store {
                 Event::Trade(traded) => past.dealings.push((entry, traded.at_us, traded.dealing)),
                 Event::Void(void) => drop(voids.insert(void.sweep.0)),
                 Event::Status(said) => past.lots.extend(said.lot.map(|lot| (entry, lot))),
-                Event::Note(_) | Event::Sweep(_) | Event::Photo(_) | Event::Tick(_) | Event::Watch(_) => {}
+                Event::Note(_)
+                | Event::Sweep(_)
+                | Event::Photo(_)
+                | Event::Tick(_)
+                | Event::Watch(_)
+                | Event::Started(_) => {}
             }
         }
         for head in heads.map_err(|altered| altered.error(&self.path))? {

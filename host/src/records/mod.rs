@@ -393,6 +393,14 @@ impl Records {
         self.ask(ANSWER, self.store.keep_watch(serial, watch))
     }
 
+    pub fn keep_start(&self, serial: &str, start: &summary::StartEntry) -> Result<(), Error> {
+        self.ask(ANSWER, self.store.keep_start(serial, start))
+    }
+
+    pub fn golden_starts(&self, board: &str, revision: &str) -> Result<Vec<String>, Error> {
+        self.ask(ANSWER, self.store.golden_starts(board, revision))
+    }
+
     pub fn photo(&self, serial: &str, at_us: i64, caption: &str, file: Vec<u8>) -> Result<PhotoId, Error> {
         self.ask(ANSWER, self.store.photo(serial, at_us, caption, file))
     }

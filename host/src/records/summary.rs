@@ -16,7 +16,7 @@ use utoipa::ToSchema;
 use super::status::{Said, Status};
 use crate::measurement::{Basis, BenchWork, Manner};
 use crate::plan::Sampling;
-use crate::quantity::Ohms;
+use crate::quantity::{Amps, Ohms, Volts};
 use crate::remedy::{Predicted, Taken};
 use crate::sweep::Judgement;
 use crate::trade::Dealing;
@@ -69,6 +69,8 @@ pub enum Event {
     Watch(WatchEntry),
     /// It was worked on, sold, given back, or a part was taken off it.
     Trade(TradeEntry),
+    /// It was given power for the first time.
+    Started(StartEntry),
 }
 
 /// A sweep as the history shows it: everything but the raw codes.
@@ -177,6 +179,36 @@ pub struct WatchEntry {
     /// The verdict.
     pub verdict: Verdict,
     /// All that was seen, as `watch --json` prints it.
+    pub sheet: String,
+}
+
+/// A first power.
+#[derive(Clone, PartialEq, Debug, Serialize, ToSchema)]
+pub struct StartEntry {
+    /// When it ended, µs since 1970-01-01 UTC.
+    pub at_us: i64,
+    /// Board name.
+    pub board: String,
+    /// Board revision.
+    pub revision: String,
+    /// What supplied it.
+    pub supply: String,
+    /// Known to be good: the board's window is learnt from it.
+    pub golden: bool,
+    /// What it was to be run at.
+    #[serde(rename = "volts")]
+    pub voltage: Volts,
+    /// Current at rest, if it came to that.
+    #[serde(rename = "steady_amps")]
+    pub steady: Option<Amps>,
+    /// The highest current that was read, if any was.
+    #[serde(rename = "inrush_amps")]
+    pub inrush: Option<Amps>,
+    /// The verdict; it says nothing about that of a sweep.
+    pub verdict: Verdict,
+    /// The first reason; empty for a pass.
+    pub because: String,
+    /// All that was seen, as `start --json` prints it.
     pub sheet: String,
 }
 

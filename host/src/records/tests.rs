@@ -16,7 +16,8 @@ use sqlx::Executor;
 use tempfile::TempDir;
 
 use super::Records;
-use super::summary::WatchEntry;
+use super::summary::{StartEntry, WatchEntry};
+use crate::quantity::{Amps, Volts};
 use crate::verdict::Verdict;
 
 thread_local! {
@@ -44,6 +45,23 @@ fn watch(at_us: i64) -> WatchEntry {
         steps: 1,
         noises: 0,
         verdict: Verdict::Fail,
+        sheet: "{}".into(),
+    }
+}
+
+/// A first power, at this time.
+fn start(at_us: i64) -> StartEntry {
+    StartEntry {
+        at_us,
+        board: "greenhouse valve driver".into(),
+        revision: "A".into(),
+        supply: "ACME S1, serial number 7".into(),
+        golden: true,
+        voltage: Volts(3.0),
+        steady: Some(Amps(5.2e-3)),
+        inrush: None,
+        verdict: Verdict::Unproven,
+        because: "nothing says what a good one draws".into(),
         sheet: "{}".into(),
     }
 }

@@ -1,7 +1,7 @@
 //! A value on its way into a column: bound to statements, and put into digests, from one list.
 
 use super::database::Query;
-use crate::quantity::{Celsius, Ohms};
+use crate::quantity::{Amps, Celsius, Ohms, Volts};
 
 /// What a column can hold.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -56,6 +56,18 @@ impl From<f64> for Value<'_> {
 impl From<Ohms> for Value<'_> {
     fn from(resistance: Ohms) -> Self {
         resistance.0.into()
+    }
+}
+
+impl From<Volts> for Value<'_> {
+    fn from(voltage: Volts) -> Self {
+        voltage.0.into()
+    }
+}
+
+impl From<Amps> for Value<'_> {
+    fn from(current: Amps) -> Self {
+        current.0.into()
     }
 }
 

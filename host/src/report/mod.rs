@@ -21,6 +21,7 @@ pub mod pdf;
 pub mod plan;
 pub mod remedies;
 pub mod spread;
+pub mod start;
 pub mod terminal;
 pub(crate) mod text;
 pub mod trade;

@@ -1,12 +1,12 @@
 //! How verdicts, classes and findings are said, in every report alike.
 
 use crate::measurement::{ByHand, Manner, Method, Purpose};
-use crate::quantity::engineering;
+use crate::quantity::{Amps, engineering, si};
 use crate::records::burn_in::BurnIn;
 use crate::records::status::Status;
 use crate::records::summary::{
-    Counts, Event, LotSummary, ParetoRow, PastSweep, Photo, Promise, Repair, StatusSaid, UnitHistory,
-    UnitState, Void, WatchEntry,
+    Counts, Event, LotSummary, ParetoRow, PastSweep, Photo, Promise, Repair, StartEntry, StatusSaid,
+    UnitHistory, UnitState, Void, WatchEntry,
 };
 use crate::report::remedies;
 use crate::report::watch::WatchSheet;
@@ -173,6 +173,28 @@ pub fn watch_entry(entry: &WatchEntry) -> String {
     }
     let seen = if seen.is_empty() { "nothing seen of it".into() } else { seen.join("; ") };
     format!("{segment} watched for {} s in state {state}: {seen}", watched_ms / 1000)
+}
+
+/// A first power in the history of a unit.
+pub fn start_entry(entry: &StartEntry) -> String {
+    let StartEntry { supply, golden, voltage, steady, inrush, verdict, because, .. } = entry;
+    let amps = |amps: Amps| si(amps.0, 3, "A");
+    let mut said = format!("First power from {supply}, up to {}", si(voltage.0, 3, "V"));
+    if let Some(steady) = steady {
+        said.push_str(&format!("; {} at rest", amps(*steady)));
+    }
+    if let Some(inrush) = inrush {
+        said.push_str(&format!(", {} at most on the way", amps(*inrush)));
+    }
+    if *golden {
+        said.push_str("; a golden unit");
+    }
+    if !because.is_empty() {
+        let so = if *verdict == Verdict::Void { "broken off" } else { "reason" };
+        said.push_str(&format!("; {so}: {because}"));
+    }
+    said.push('.');
+    said
 }
 
 fn plural(count: u64) -> &'static str {

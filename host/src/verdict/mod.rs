@@ -11,11 +11,16 @@ pub use word::{Class, Verdict};
 
 /// Judges a value with its expanded uncertainty.
 pub fn judge(value: Ohms, expanded: Ohms, limits: &Limits) -> Verdict {
-    let above_min = limits.min.is_none_or(|min| value - expanded >= min);
-    let below_min = limits.min.is_some_and(|min| value + expanded < min);
-    if value + expanded <= limits.max && above_min {
+    inside(value.0, expanded.0, limits.min.map(|min| min.0), limits.max.0)
+}
+
+/// Judges a value of any unit, with its expanded uncertainty and its limits in the same.
+pub fn inside(value: f64, expanded: f64, min: Option<f64>, max: f64) -> Verdict {
+    let above_min = min.is_none_or(|min| value - expanded >= min);
+    let below_min = min.is_some_and(|min| value + expanded < min);
+    if value + expanded <= max && above_min {
         Verdict::Pass
-    } else if value - expanded > limits.max || below_min {
+    } else if value - expanded > max || below_min {
         Verdict::Fail
     } else {
         Verdict::Unproven

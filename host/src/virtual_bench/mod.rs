@@ -8,7 +8,7 @@
 //! units are drawn from); the parts, from the controller outwards:
 //! [`chain`], [`relay`], [`adc`] (its digital side) and [`amplifier`] (its analogue one), [`front_end`], [`hum`], [`thermometer`], [`mod@unit`];
 //! the physics: [`network`], [`capacitor`], [`junction`], [`transient`], [`circuit`]; [`seat`] (what lies on the pins); and what puts them together: [`models`] (lines, bytes and
-//! time), [`adapters`], [`link`], with [`trace`] as witness.
+//! time), [`adapters`], [`link`], with [`trace`] as witness. [`supply`] stands by itself: a bench supply with a board behind it.
 
 pub mod adapters;
 pub mod adc;
@@ -28,6 +28,7 @@ pub mod relay;
 pub mod rng;
 pub mod seat;
 pub mod spec;
+pub mod supply;
 pub mod thermometer;
 pub mod trace;
 pub mod transient;
@@ -36,4 +37,5 @@ pub mod unit;
 pub use link::{VirtualBench, VirtualOperator};
 pub use models::{Line, Models};
 pub use spec::{Parts, Spec, SpecError};
+pub use supply::{Bystander, SupplySpecError, VirtualSupply};
 pub use unit::Truth;

@@ -11,6 +11,8 @@ mod keep_out;
 mod point;
 mod polygon;
 mod pour;
+mod power;
+mod rail;
 mod segment;
 mod state;
 mod supply;
@@ -26,6 +28,8 @@ pub(super) use heading::Heading;
 use hole::HoleDraft;
 pub(super) use isolation::IsolationDraft;
 pub(super) use point::PointDraft;
+pub(super) use power::PowerDraft;
+pub(super) use rail::RailDraft;
 pub(super) use segment::SegmentDraft;
 pub(super) use supply::SupplyDraft;
 
@@ -39,6 +43,8 @@ const MOST_CHECKS: usize = 50;
 const MOST_KEEP_OUTS: usize = 500;
 /// Holes that a wire may be led through; each could be one end of a passage.
 const MOST_HOLES: usize = 50;
+/// Rails a file may have. Somebody reads each on every unit.
+const MOST_RAILS: usize = 50;
 /// The isolation range of the meter proves up to this.
 const ISOLATION_MOST: Ohms = Ohms(200e3);
 
@@ -62,6 +68,9 @@ pub(super) struct Draft {
     pub checks: Vec<Result<CheckDraft, Told>>,
     pub keep_outs: Vec<Result<KeepOut, Told>>,
     pub holes: Vec<Result<HoleDraft, Told>>,
+    /// `None`: the file says nothing of power.
+    pub power: Option<Result<PowerDraft, Told>>,
+    pub rails: Vec<Result<RailDraft, Told>>,
 }
 
 /// Names that other parts of the file refer to.
@@ -103,6 +112,8 @@ pub(super) fn read(sheet: &Sheet) -> Result<Draft, Told> {
         "check",
         "keep_out",
         "hole",
+        "power",
+        "rail",
     ]);
 
     let heading = part(&root, "board").map(|table| heading::read(&table));
@@ -127,6 +138,8 @@ pub(super) fn read(sheet: &Sheet) -> Result<Draft, Told> {
         .and_then(|all| few(all, MOST_KEEP_OUTS, "keep-outs are more than pins and wires can be led round"));
     let holes = root.tables("hole");
     let holes = holes.and_then(|all| few(all, MOST_HOLES, "holes are more than a wire can choose from"));
+    let rails = root.tables("rail");
+    let rails = rails.and_then(|all| few(all, MOST_RAILS, "rails are more than anybody reads with care"));
     let listed = points.is_ok() && segments.is_ok();
     let points: Vec<_> = points
         .into_iter()
@@ -134,8 +147,15 @@ pub(super) fn read(sheet: &Sheet) -> Result<Draft, Told> {
         .map(|(name, span, item)| point::read(sheet, name, span, &item, edge))
         .collect();
     let around = segment::Around { names: &names, points: &points, laminate, assumed: &assumed };
+    let supply = part(&root, "supply").map(|table| supply::read(&table, &names));
+    let power = root.item("power").map(|item| {
+        let table = item.table("[power]", "write it as a table")?;
+        Ok(power::read(&table, &names, supply.as_ref().map_err(|told| *told)))
+    });
     Ok(Draft {
-        supply: part(&root, "supply").map(|table| supply::read(&table, &names)),
+        supply,
+        power,
+        rails: rails.unwrap_or_default().iter().map(|item| rail::read(item, &names)).collect(),
         listed,
         segments: segments.iter().flatten().map(|item| segment::read(item, &around)).collect(),
         points,

@@ -52,9 +52,12 @@ fn a_history_shows_before_and_after() {
             Event::Note(note) => &note.text,
             Event::Repair(repair) => &repair.action,
             Event::Void(void) => &void.because,
-            Event::Status(_) | Event::Photo(_) | Event::Tick(_) | Event::Watch(_) | Event::Trade(_) => {
-                "none was added"
-            }
+            Event::Status(_)
+            | Event::Photo(_)
+            | Event::Tick(_)
+            | Event::Watch(_)
+            | Event::Trade(_)
+            | Event::Started(_) => "none was added",
         })
         .collect();
     assert_eq!(told, ["fail", "terminal bent", "reflow", "void", "pass"]);

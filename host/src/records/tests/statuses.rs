@@ -1,9 +1,9 @@
 //! Where units stand, before they are swept and after, and the answers to their checks.
 
 use super::super::status::{Said, Status};
-use super::super::summary::{Counts, Event};
+use super::super::summary::{Counts, Event, StartEntry};
 use super::super::{Error, Records, sample};
-use super::{fresh, run, unlock, watch};
+use super::{fresh, run, start, unlock, watch};
 use crate::verdict::Verdict;
 
 fn swept(records: &Records, serial: &str, lot: Option<&str>, number: u32, broken: Option<usize>) {
@@ -168,4 +168,25 @@ fn a_watch_comes_back_as_it_was_written_and_changes_no_status() {
     assert_eq!(unit.events.last(), Some(&Event::Watch(watch(3))));
     assert_eq!(unit.status, before);
     assert!(records.check().unwrap().sound());
+}
+
+#[test]
+fn a_start_comes_back_as_it_was_written_and_changes_neither_status_nor_verdict() {
+    let (_folder, records) = fresh();
+    assert!(matches!(records.keep_start("A-1", &start(3)), Err(Error::UnknownUnit { .. })));
+    records.store(&sample::sweep("A-1", None, 1, None), &sample::fixture()).unwrap();
+    let before = records.unit("A-1").unwrap();
+    records.keep_start("A-1", &start(3)).unwrap();
+    let failed = StartEntry { golden: false, verdict: Verdict::Fail, steady: None, ..start(4) };
+    records.keep_start("A-1", &failed).unwrap();
+    let unit = records.unit("A-1").unwrap();
+    assert_eq!(unit.events[1..], [Event::Started(start(3)), Event::Started(failed)]);
+    assert_eq!(unit.status, before.status);
+    assert_eq!(unit.judged().next_back(), before.judged().next_back());
+    assert!(records.check().unwrap().sound());
+    // A golden one is found by its board, and under no other name.
+    assert_eq!(records.golden_starts("greenhouse valve driver", "A").unwrap(), ["A-1"]);
+    assert!(records.golden_starts("greenhouse valve driver", "B").unwrap().is_empty());
+    run(&records, "DROP TRIGGER start_is_not_changed; UPDATE start SET steady_amps = 0.001 WHERE entry = 2");
+    assert!(matches!(records.unit("A-1"), Err(Error::Altered { .. })));
 }

@@ -4,7 +4,7 @@ use sqlx::Executor;
 
 use super::super::status::Said;
 use super::super::{Error, Records, SweepId, sample};
-use super::{fresh, photos, watch};
+use super::{fresh, photos, start, watch};
 use crate::measurement::{ByHand, Manner, Method, Touch};
 use crate::proof::{Figures, HumFound, Proof};
 use crate::quantity::{Ohms, Volts};
@@ -157,6 +157,7 @@ fn nothing_is_ever_changed_or_deleted() {
     records.tick("A-1", 9, "display lights", true, "").unwrap();
     records.photo("A-1", 10, "", photos::png(3, 2)).unwrap();
     records.keep_watch("A-1", &watch(11)).unwrap();
+    records.keep_start("A-1", &start(12)).unwrap();
     records.mark("test").unwrap();
     records.keep_proof(&proof("0001", 5)).unwrap();
     let taken_in = "INSERT INTO taken_in VALUES ('x')";
@@ -171,7 +172,7 @@ fn nothing_is_ever_changed_or_deleted() {
             .fetch_all(pool),
         )
         .unwrap();
-    assert_eq!(tables.len(), 28, "{tables:?}");
+    assert_eq!(tables.len(), 29, "{tables:?}");
     for table in tables {
         let some: String = records
             .runtime

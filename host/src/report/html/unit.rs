@@ -86,6 +86,12 @@ fn history(unit: &UnitHistory, links: &Links<'_>) -> Markup {
                     Event::Trade(entry) => {
                         li { time { (figures::day(entry.at_us)) } " " b { "Trade" } ": " (trade::dealing(&entry.dealing)) }
                     }
+                    Event::Started(start) => {
+                        li class=(Sign::Verdict(start.verdict).class()) {
+                            time { (figures::day(start.at_us)) } " "
+                            (mark::verdict(start.verdict)) " " (words::start_entry(start))
+                        }
+                    }
                     // In the list of checks, the latest answer of each.
                     Event::Tick(_) => {}
                 }

@@ -114,6 +114,10 @@ fn later(flow: &mut Flow, unit: &UnitHistory, sweep: &PastSweep) {
                 let status = words::status(said.status.into());
                 format!("Since this sweep, {}: {status}.", figures::day(said.at_us))
             }
+            // Power says more than a sweep does, for better or worse.
+            Event::Started(start) => {
+                format!("Since this sweep, {}: {}", figures::day(start.at_us), words::start_entry(start))
+            }
             Event::Void(_)
             | Event::Note(_)
             | Event::Status(_)

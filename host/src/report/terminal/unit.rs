@@ -88,6 +88,13 @@ fn events(out: &mut String, unit: &UnitHistory, screen: Screen) {
                 let lead = format!("{}  trade       ", figures::day(entry.at_us));
                 paragraph(out, &lead, &trade::dealing(&entry.dealing), screen.width);
             }
+            Event::Started(start) => {
+                let word = super::verdict(start.verdict);
+                let mut lines = String::new();
+                let lead = format!("{}  {word:<10}  ", figures::day(start.at_us));
+                paragraph(&mut lines, &lead, &words::start_entry(start), screen.width);
+                out.push_str(&lines.replacen(&word, &screen.tint(start.verdict, &word), 1));
+            }
             // Shown in the checklist, the latest answer of each.
             Event::Tick(_) => {}
         }

@@ -1,8 +1,8 @@
-//! A meter at a serial port.
+//! An instrument at a serial port.
 
 use std::time::Duration;
 
-use super::{Line, LineError, MeterError, first_line};
+use super::{CannotReach, Line, LineError, first_line};
 use crate::link::{serial::SerialLink, transport::Transport};
 
 /// A line over a serial port.
@@ -17,9 +17,9 @@ impl SerialLine {
     ///
     /// # Errors
     /// A port that is not there, not allowed or in use.
-    pub fn open(device: &str, baud: u32) -> Result<Self, MeterError> {
+    pub fn open(device: &str, baud: u32) -> Result<Self, CannotReach> {
         let link = SerialLink::open_at(device, baud)
-            .map_err(|error| MeterError::CannotReach { meter: device.into(), why: error.to_string() })?;
+            .map_err(|error| CannotReach { place: device.into(), why: error.to_string() })?;
         Ok(Self { link, buffer: Vec::new() })
     }
 }

@@ -1,4 +1,4 @@
-//! A meter at a device file of the USB test and measurement class, as Linux has them (`/dev/usbtmc0`): a write is one message, a read
+//! An instrument at a device file of the USB test and measurement class, as Linux has them (`/dev/usbtmc0`): a write is one message, a read
 //! the whole answer. The driver gives up on an answer by itself.
 
 use std::{
@@ -8,7 +8,7 @@ use std::{
     time::Duration,
 };
 
-use super::{LONGEST, Line, LineError, MeterError};
+use super::{CannotReach, LONGEST, Line, LineError};
 
 /// A line over a device file.
 #[derive(Debug)]
@@ -19,12 +19,10 @@ impl UsbTmcLine {
     ///
     /// # Errors
     /// A file that is not there or not allowed.
-    pub fn open(path: &Path) -> Result<Self, MeterError> {
+    pub fn open(path: &Path) -> Result<Self, CannotReach> {
         let file = OpenOptions::new().read(true).write(true).open(path);
-        file.map(Self).map_err(|error| MeterError::CannotReach {
-            meter: path.display().to_string(),
-            why: error.to_string(),
-        })
+        file.map(Self)
+            .map_err(|error| CannotReach { place: path.display().to_string(), why: error.to_string() })
     }
 }
 

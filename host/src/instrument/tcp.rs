@@ -1,4 +1,4 @@
-//! A meter at a network address.
+//! An instrument at a network address.
 
 use std::{
     io::{ErrorKind, Read, Write},
@@ -6,9 +6,9 @@ use std::{
     time::{Duration, Instant},
 };
 
-use super::{Line, LineError, MeterError, first_line};
+use super::{CannotReach, Line, LineError, first_line};
 
-/// A meter on the same network takes a call within this.
+/// An instrument on the same network takes a call within this.
 const CALL: Duration = Duration::from_secs(4);
 
 /// A line over TCP.
@@ -19,12 +19,12 @@ pub struct TcpLine {
 }
 
 impl TcpLine {
-    /// Calls the meter.
+    /// Calls the instrument.
     ///
     /// # Errors
     /// A name that nobody knows, an address where nobody answers.
-    pub fn open(host: &str, port: u16) -> Result<Self, MeterError> {
-        let cannot = |why: String| MeterError::CannotReach { meter: format!("{host}:{port}"), why };
+    pub fn open(host: &str, port: u16) -> Result<Self, CannotReach> {
+        let cannot = |why: String| CannotReach { place: format!("{host}:{port}"), why };
         let addresses = (host, port).to_socket_addrs().map_err(|error| cannot(error.to_string()))?;
         let mut why = "the name has no address".to_owned();
         for address in addresses {
@@ -59,7 +59,7 @@ impl Line for TcpLine {
             self.stream.set_read_timeout(Some(left))?;
             let mut piece = [0; 256];
             match self.stream.read(&mut piece) {
-                Ok(0) => return Err(LineError::Cut("the meter closed it".into())),
+                Ok(0) => return Err(LineError::Cut("the other end closed it".into())),
                 Ok(count) => self.buffer.extend(piece.iter().take(count)),
                 Err(error) if error.kind() == ErrorKind::Interrupted => {}
                 Err(error) => return Err(error.into()),
