@@ -56,21 +56,3 @@ CREATE TRIGGER trade_is_not_changed BEFORE UPDATE ON trade
     BEGIN SELECT RAISE(ABORT, 'records are append-only: what was written of a trade is never changed'); END;
 CREATE TRIGGER trade_is_not_deleted BEFORE DELETE ON trade
     BEGIN SELECT RAISE(ABORT, 'records are append-only: what was written of a trade is never deleted'); END;
-
--- The ledger named the kinds of entries one by one, and SQLite cannot alter a CHECK. It is made anew with the same rows and without
--- the list: which kinds there are stands in host/src/records/logbook.rs, and `records check` finds a line of any other kind.
-CREATE TABLE ledger_before AS SELECT serial, entry, judgement, kind FROM ledger;
-DROP TABLE ledger;
-CREATE TABLE ledger (
-    serial    TEXT   NOT NULL REFERENCES unit,
-    entry     BIGINT NOT NULL,              -- the place in the unit's history; of a judgement that of its measurement
-    judgement BIGINT NOT NULL,              -- number of the judgement; 0: the entry itself
-    kind      TEXT   NOT NULL,              -- name of the entry's table, or 'judgement'
-    PRIMARY KEY (serial, entry, judgement)
-) WITHOUT ROWID;
-INSERT INTO ledger (serial, entry, judgement, kind) SELECT serial, entry, judgement, kind FROM ledger_before;
-DROP TABLE ledger_before;
-CREATE TRIGGER ledger_is_not_changed BEFORE UPDATE ON ledger
-    BEGIN SELECT RAISE(ABORT, 'records are append-only: the ledger is never changed'); END;
-CREATE TRIGGER ledger_is_not_deleted BEFORE DELETE ON ledger
-    BEGIN SELECT RAISE(ABORT, 'records are append-only: the ledger is never deleted'); END;
