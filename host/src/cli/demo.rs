@@ -12,8 +12,10 @@ use super::{
     deliver::{Kind, Place},
     output::Output,
     records,
+    start::{keep, start_modelled},
 };
 use crate::{
+    board::Power,
     fault::method::Method,
     fitted::Wire,
     fixture::{
@@ -21,12 +23,14 @@ use crate::{
         examples::{Example, GREENHOUSE_VALVE_DRIVER, TIDE_GAUGE_HEAD, TRAIL_COUNTER},
     },
     job::{Job, JobError, Subject},
-    link::Session,
+    link::{CancelToken, Session},
     plan::{self, Plan, Sampling},
     proposed::{NoRemedy, Proposed},
+    quantity::Money,
     records::{Records, SweepId, now_us},
     report::{self, html, remedies::Sheet, terminal},
-    trade::{Terms, assess},
+    start::{self, Window, Within},
+    trade::{Dealing, Terms, assess, book::SaidOfLot},
     virtual_bench::{Spec, VirtualBench},
     visible::path as shown,
 };
@@ -40,6 +44,14 @@ pub struct Args {
 
 /// Name of the lot.
 const LOT: &str = "demo lot";
+
+/// Units that are sold, by their number: price and fees, invented like all else.
+const SOLD: [(u64, f64, f64); 3] = [(1, 26.0, 2.6), (2, 24.5, 2.45), (9, 21.0, 2.1)];
+
+/// An amount of the demo's.
+fn euros(amount: f64) -> Money {
+    Money::about(amount, "EUR")
+}
 
 /// The beds, and how serial numbers of their units begin.
 const BEDS: [(&str, Example); 3] =
@@ -122,13 +134,29 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
         let bed = Bed { fixture, plan, records: &records, folder: &folder };
         let faults: Vec<String> = unit.fault.into_iter().map(str::to_owned).collect();
         bed.sweep(&serial, number, &faults)?;
+        let mut passes = unit.fault.is_none();
         if let Some(method) = unit.repair {
             let left = bed.repair(&serial, &faults, method)?;
             bed.sweep(&serial, number, &left)?;
+            passes = true;
+        }
+        if passes && let Some(power) = &fixture.board.power {
+            bed.start(&serial, number, power)?;
+        }
+        if let Some((_, price, fees)) = SOLD.iter().find(|(sold, ..)| *sold == number) {
+            let sale = Dealing::Sale { price: euros(*price), fees: Some(euros(*fees)), instead: false };
+            records.deal(&serial, now_us(), &sale)?;
         }
         progress.inc(1);
     }
     progress.finish_and_clear();
+    let cost = [
+        SaidOfLot::Paid(euros(96.00)),
+        SaidOfLot::Freight(euros(11.50)),
+        SaidOfLot::Price(euros(22.00)),
+        SaidOfLot::Spares(euros(2.00)),
+    ];
+    records.say_of_lot(LOT, now_us(), &cost)?;
 
     let summary = records.lot(LOT)?;
     for unit in &summary.units {
@@ -174,6 +202,21 @@ impl Bed<'_> {
         write(self.records, &page, &html::sweep(&sweep, &fixture.board, &LINKS))
     }
 
+    /// Gives a unit that passed its first power, on a modelled supply.
+    fn start(&self, serial: &str, seed: u64, power: &Power) -> Result<(), Failure> {
+        let board = &self.fixture.board;
+        let plan = start::Plan::of(board, power, Window::stated(power), Within::SUPPLY);
+        let subject = start::verdict::Subject {
+            serial: serial.into(),
+            board: board.name.clone(),
+            revision: board.revision.clone(),
+            golden: false,
+        };
+        let cancel = CancelToken::default();
+        let started = start_modelled(board, (seed, &[]), plan, &cancel, subject, &mut |_| {})?;
+        keep(self.records, serial, &started).map(drop)
+    }
+
     /// Repairs a unit by the first proposal of a method, with a page of all proposals; gives the faults that it has left.
     fn repair(&self, serial: &str, faults: &[String], method: Method) -> Result<Vec<String>, Failure> {
         let proposed = Proposed::from(self.records, serial)?;
@@ -183,6 +226,9 @@ impl Bed<'_> {
         let taken = proposed.remedies.proposals.into_iter().find(|proposal| proposal.method == method);
         let taken = taken.ok_or(NoRemedy::NoSuchNumber { serial: serial.into(), number: 0, most })?;
         self.records.take(serial, now_us(), &taken.taken(), "invented for the demo")?;
+        let minutes = taken.minutes.usual as u32;
+        let work = Dealing::Work { minutes, parts: Some(euros(0.40)), method: Some(method), instead: false };
+        self.records.deal(serial, now_us(), &work)?;
         Ok(match &taken.wire {
             // What a wire leads round is still broken.
             Some(wiring) => {

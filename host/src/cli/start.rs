@@ -18,7 +18,7 @@ use crate::{
     fixture,
     link::CancelToken,
     operator::{TerminalOperator, Unattended},
-    records::{now_us, text},
+    records::{Records, now_us, text},
     report::{json, terminal},
     start::{
         Attendant, Modelled, NotAllowed, Plan, Question, Started, Starter, Window, Within, allowed,
@@ -109,23 +109,14 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
             start(supply.as_mut(), &mut person, plan, &cancel, subject)
         }
         None => {
-            let (line, bystander) = VirtualSupply::new(&board, args.seed, &args.faults)?;
-            let mut tell = |text: &str| person.tell(text);
-            let mut attendant = Modelled::new(bystander, &mut tell);
-            let mut supply = Scpi::open(line, "modelled supply")?;
-            start(&mut supply, &mut attendant, plan, &cancel, subject)
+            let modelled = (args.seed, args.faults.as_slice());
+            start_modelled(&board, modelled, plan, &cancel, subject, &mut |text| person.tell(text))?
         }
     };
     if !started.was_on {
         return Err(not_started(started));
     }
-    for check in &started.sheet.checks {
-        if let Some(done) = check.answer {
-            records.tick(&serial, now_us(), &check.name, done, "at first power")?;
-        }
-    }
-    let object = json::object(&started.sheet).map_err(|error| Failure::Output(error.into()))?;
-    records.keep_start(&serial, &started.sheet.entry(now_us(), object.clone()))?;
+    let object = keep(&records, &serial, &started)?;
     let status = status(&started);
     output.settle(status);
     if args.json {
@@ -137,6 +128,33 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
         person.ring();
     }
     Ok(status)
+}
+
+/// Keeps what came of it in the unit's history, the answers to the checks beside it; gives it as JSON.
+pub(super) fn keep(records: &Records, serial: &str, started: &Started) -> Result<String, Failure> {
+    for check in &started.sheet.checks {
+        if let Some(done) = check.answer {
+            records.tick(serial, now_us(), &check.name, done, "at first power")?;
+        }
+    }
+    let object = json::object(&started.sheet).map_err(|error| Failure::Output(error.into()))?;
+    records.keep_start(serial, &started.sheet.entry(now_us(), object.clone()))?;
+    Ok(object)
+}
+
+/// Starts a modelled unit on a modelled supply: its seed, and what is wrong with either.
+pub(super) fn start_modelled(
+    board: &Board,
+    (seed, faults): (u64, &[String]),
+    plan: Plan,
+    cancel: &CancelToken,
+    subject: Subject,
+    tell: &mut dyn FnMut(&str),
+) -> Result<Started, Failure> {
+    let (line, bystander) = VirtualSupply::new(board, seed, faults)?;
+    let mut attendant = Modelled::new(bystander, tell);
+    let mut supply = Scpi::open(line, "modelled supply")?;
+    Ok(start(&mut supply, &mut attendant, plan, cancel, subject))
 }
 
 fn start(
