@@ -9,9 +9,9 @@ CREATE TABLE start (
     revision      TEXT    NOT NULL,         -- likewise
     supply_name   TEXT    NOT NULL,         -- what supplied it
     golden        BOOLEAN NOT NULL,         -- known to be good: the window of the board is learnt from it
-    volts         DOUBLE  NOT NULL,         -- what it was to be run at
-    steady_amps   DOUBLE,                   -- at rest; empty: it did not come to that
-    inrush_amps   DOUBLE,                   -- the highest that was read; empty: nothing was
+    volts         DOUBLE PRECISION NOT NULL, -- what it was to be run at
+    steady_amps   DOUBLE PRECISION,         -- at rest; empty: it did not come to that
+    inrush_amps   DOUBLE PRECISION,         -- the highest that was read; empty: nothing was
     verdict       TEXT    NOT NULL CHECK (verdict IN ('pass', 'fail', 'unproven', 'void')),
     because       TEXT    NOT NULL,         -- the first reason; '' for a pass
     sheet         TEXT    NOT NULL,         -- all that was seen, as `start --json` prints it

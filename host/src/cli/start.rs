@@ -21,7 +21,7 @@ use crate::{
     records::{Records, now_us, text},
     report::{json, terminal},
     start::{
-        Attendant, Modelled, NotAllowed, Plan, Question, Started, Starter, Window, Within, allowed,
+        Attendant, Machine, Modelled, NotAllowed, Plan, Question, Started, Starter, Window, Within, allowed,
         rule::End,
         verdict::Subject,
         within::{OfMeter, OfSupply},
@@ -164,7 +164,7 @@ fn start(
     cancel: &CancelToken,
     subject: Subject,
 ) -> Started {
-    let machine = crate::start::Machine::new(plan);
+    let machine = Machine::new(plan);
     Starter { supply, attendant, machine, cancel: cancel.clone() }.run(subject)
 }
 
