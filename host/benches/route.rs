@@ -20,7 +20,10 @@ fn task(keep_outs: usize, bend_mm: f64) -> Task {
         let corner = |corner: usize| {
             let angle = std::f64::consts::TAU * (corner as f64 + shift(number, 7) / 3.0) / corners as f64;
             let radius = 1.4 + shift(number + corner, 5) / 2.0;
-            [at[0] + shift(number, 3) + radius * angle.cos(), at[1] + shift(number, 11) + radius * angle.sin()]
+            [
+                at[0] + shift(number, 3) + radius * angle.cos(),
+                at[1] + shift(number, 11) + radius * angle.sin(),
+            ]
         };
         let polygon = (0..corners).map(corner).collect();
         KeepOut { side: Face::Front, polygon, height_mm: None, why: String::new() }
@@ -51,9 +54,12 @@ fn routes(criterion: &mut Criterion) {
     for keep_outs in [50, 500] {
         for (bends, bend_mm) in [("as tight as the clearance", 0.7), ("of 1.8 mm", 1.8)] {
             let task = task(keep_outs, bend_mm);
-            criterion.bench_function(&format!("route among {keep_outs} keep-outs, bends {bends}"), |bencher| {
-                bencher.iter(|| shortest(black_box(&task)).unwrap());
-            });
+            criterion.bench_function(
+                &format!("route among {keep_outs} keep-outs, bends {bends}"),
+                |bencher| {
+                    bencher.iter(|| shortest(black_box(&task)).unwrap());
+                },
+            );
         }
     }
 }

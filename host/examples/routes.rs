@@ -47,7 +47,11 @@ fn read(value: &Value) -> Option<Task> {
         Some(End { name: text(value, "name")?, at: place(value.get("at")?)?, side, pad_mm: None })
     };
     let hole = |value: &Value| {
-        Some(Hole { name: text(value, "name")?, at: place(value.get("at")?)?, drill_mm: number(value, "drill")? })
+        Some(Hole {
+            name: text(value, "name")?,
+            at: place(value.get("at")?)?,
+            drill_mm: number(value, "drill")?,
+        })
     };
     Some(Task {
         outline: places(value.get("outline")?)?,

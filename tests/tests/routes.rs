@@ -58,7 +58,11 @@ fn as_short_as_an_exhaustive_search_finds() {
         let task = Draw { holes, keep_outs: 5 + holes, ..Draw::SMALL }.case(seed);
         match (shortest(&task), exhaustive::taut(&task)) {
             (Ok(route), Some(found)) => {
-                assert!(route.price_mm <= found * (1.0 + 1e-9), "case {seed}: {} against {found}", route.price_mm);
+                assert!(
+                    route.price_mm <= found * (1.0 + 1e-9),
+                    "case {seed}: {} against {found}",
+                    route.price_mm
+                );
                 assert!(route.price_mm >= found * 0.99, "case {seed}: {} against {found}", route.price_mm);
                 assert_eq!(flaw(&task, &route), None, "case {seed}");
                 compared += 1;
@@ -86,7 +90,9 @@ fn a_stiff_wire_is_within_a_per_cent_of_the_shortest() {
             Err(RouteError::Stiff { .. }) => {
                 stiff += 1;
                 let found = exhaustive::bent(&task, 2.0 * found);
-                if found.is_some() { println!("case {seed}: too stiff, but {found:?}"); }
+                if found.is_some() {
+                    println!("case {seed}: too stiff, but {found:?}");
+                }
                 continue;
             }
             Err(error) => panic!("case {seed}: {error}, but there is a way of {found}"),
@@ -101,7 +107,9 @@ fn a_stiff_wire_is_within_a_per_cent_of_the_shortest() {
             assert_eq!(shorter, None, "case {seed}: {}, bound {}", route.price_mm, route.least_mm);
         }
     }
-    println!("200 compared, {searched} of them by curves; the longest {worst:.3} of its bound; {stiff} too stiff");
+    println!(
+        "200 compared, {searched} of them by curves; the longest {worst:.3} of its bound; {stiff} too stiff"
+    );
 }
 
 #[test]

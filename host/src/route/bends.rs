@@ -9,9 +9,7 @@ use std::f64::consts::{FRAC_PI_2, TAU};
 
 use super::corners::{SAME_ANGLE, circles_meet};
 use super::piece::{Piece, circle_meets};
-use super::plane::{
-    Vector, add, along, angle, apart, cross, dot, nearest, right, sub, to_stretch, unit,
-};
+use super::plane::{Vector, add, along, angle, apart, cross, dot, nearest, right, sub, to_stretch, unit};
 use super::tangent::{Pulley, Tangent};
 use super::walls::{SHORT_MM, Walls};
 
@@ -126,7 +124,8 @@ fn avoid(
     let [_, ends] = piece.directions()?;
     match piece {
         Piece::Straight { from, .. } => {
-            let beside = [at.checked_sub(1), Some(at)].into_iter().flatten().filter_map(|number| bends.get(number));
+            let beside =
+                [at.checked_sub(1), Some(at)].into_iter().flatten().filter_map(|number| bends.get(number));
             if beside.into_iter().any(|bend| bend.discs.contains(&disc)) {
                 return None;
             }
@@ -160,7 +159,13 @@ fn avoid(
 
 impl Bend {
     fn about(disc: Disc, turn: f64, least_mm: f64) -> Self {
-        Self { turn, discs: vec![disc], radius: disc.radius.max(least_mm), centre: disc.centre, off: Vec::new() }
+        Self {
+            turn,
+            discs: vec![disc],
+            radius: disc.radius.max(least_mm),
+            centre: disc.centre,
+            off: Vec::new(),
+        }
     }
 
     fn pulley(&self) -> Pulley {
@@ -265,7 +270,8 @@ fn shortest(ends: [Vector; 2], mut bends: Vec<Bend>) -> Option<Vec<Bend>> {
             .position(|(bend, pair)| sweep(bend, &pair[0], &pair[1]) < -SAME_ANGLE);
         // Two circles that changed places: the wire would run back between them and make a loop.
         let looped = bends.windows(2).zip(ways.iter().skip(1)).position(|(pair, way)| {
-            let order = |pair: &[Bend]| Some(sub(pair[1].discs.first()?.centre, pair[0].discs.last()?.centre));
+            let order =
+                |pair: &[Bend]| Some(sub(pair[1].discs.first()?.centre, pair[0].discs.last()?.centre));
             pair[0].turn == pair[1].turn && order(pair).is_some_and(|order| dot(order, way.way) < 0.0)
         });
         // One bend fewer each time.
@@ -339,7 +345,8 @@ fn part(ends: [Vector; 2], bends: &mut [Bend]) -> Option<()> {
                 Some(centre) => centre,
                 // Not all at once: as far off as it may be, and the neighbour does the rest.
                 None => {
-                    let away = off.iter().filter_map(|off| unit(sub(bend.centre, nearest(bend.centre, off.ends))));
+                    let away =
+                        off.iter().filter_map(|off| unit(sub(bend.centre, nearest(bend.centre, off.ends))));
                     bend.farthest(unit(away.fold([0.0; 2], add))?)
                 }
             };

@@ -74,7 +74,8 @@ fn free(cone: &Arc, walls: &Walls, solid: &Solid<'_>) -> Vec<Arc> {
         let aside = unit(right(sub(b, a))).map_or([0.0; 2], |aside| scale(aside, wall.reach));
         let flanks = [aside, scale(aside, -1.0)].map(|off| [add(a, off), add(b, off)]);
         let met = flanks.into_iter().flat_map(|flank| circle_meets(centre, radius, flank)).flatten();
-        let round = [a, b].into_iter().flat_map(|end| circles_meet(centre, radius, end, wall.reach)).flatten();
+        let round =
+            [a, b].into_iter().flat_map(|end| circles_meet(centre, radius, end, wall.reach)).flatten();
         let angles = met.chain(round).map(|at| angle(from, sub(at, centre)));
         cuts.extend(angles.filter(|at| *at > 0.0 && *at < sweep));
     }

@@ -154,7 +154,9 @@ pub enum Refused {
 impl std::fmt::Display for Refused {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
-            Self::Warm { rise_kelvin } if rise_kelvin.is_finite() => write!(f, "gets {rise_kelvin:.0} K warmer than the air"),
+            Self::Warm { rise_kelvin } if rise_kelvin.is_finite() => {
+                write!(f, "gets {rise_kelvin:.0} K warmer than the air")
+            }
             Self::Warm { .. } => f.write_str("melts"),
             Self::Drop { reads, most } => {
                 write!(f, "reads {}, more than {}", si(reads.0, 3, "Ω"), si(most.0, 3, "Ω"))
@@ -182,7 +184,9 @@ pub enum GaugeError {
         refused: Vec<(u32, Refused)>,
     },
     /// A figure that none can be.
-    #[error("{what} is {value}, so that no wire can be chosen: a number above 0 belongs here, and a temperature from -200 to 200 °C")]
+    #[error(
+        "{what} is {value}, so that no wire can be chosen: a number above 0 belongs here, and a temperature from -200 to 200 °C"
+    )]
     Figure {
         /// What it is of.
         what: &'static str,
@@ -257,13 +261,8 @@ pub fn against(stock: &Stock, length_mm: f64, need: &Need) -> Option<Refused> {
 mod tests {
     use super::*;
 
-    const NEED: Need = Need {
-        load: Amps(0.5),
-        most: Ohms(0.05),
-        air: Celsius(40.0),
-        most_rise_kelvin: 20.0,
-        fits_mm: None,
-    };
+    const NEED: Need =
+        Need { load: Amps(0.5), most: Ohms(0.05), air: Celsius(40.0), most_rise_kelvin: 20.0, fits_mm: None };
 
     /// ASTM B258, table of nominal diameters: gauge and mils (from memory).
     #[test]
@@ -293,7 +292,9 @@ mod tests {
     #[test]
     fn resistances_are_those_of_the_table() {
         const THOUSAND_FEET_MM: f64 = 304_800.0;
-        for (awg, ohms) in [(16, 4.016), (20, 10.15), (22, 16.14), (24, 25.67), (26, 40.81), (28, 64.90), (30, 103.2)] {
+        for (awg, ohms) in
+            [(16, 4.016), (20, 10.15), (22, 16.14), (24, 25.67), (26, 40.81), (28, 64.90), (30, 103.2)]
+        {
             let found = Stock::new(awg, Covering::HookUp).resistance(THOUSAND_FEET_MM).0;
             assert!((found / ohms - 1.0).abs() < 0.005, "AWG {awg}: {found}, printed {ohms}");
         }
@@ -311,11 +312,22 @@ mod tests {
     /// Formulas (6th edition, from memory), which is for wires in free air, and above its 700 circular mils per ampere, which is for bundles.
     #[test]
     fn heating_lies_between_published_rules() {
-        for (awg, chassis, bundled) in [(18, 16.0, 2.3), (22, 7.0, 0.92), (24, 3.5, 0.577), (26, 2.2, 0.361), (28, 1.4, 0.226), (30, 0.86, 0.142)] {
+        for (awg, chassis, bundled) in [
+            (18, 16.0, 2.3),
+            (22, 7.0, 0.92),
+            (24, 3.5, 0.577),
+            (26, 2.2, 0.361),
+            (28, 1.4, 0.226),
+            (30, 0.86, 0.142),
+        ] {
             let stock = Stock::new(awg, Covering::ThinWall);
             let rise = |amps| stock.rise_kelvin(Amps(amps), Celsius(25.0));
             assert!(rise(bundled) < 5.0, "AWG {awg}: {} K at {bundled} A", rise(bundled));
-            let carried = (1..4000).map(|step| f64::from(step) * 0.01).take_while(|amps| rise(*amps) <= 10.0).last().unwrap();
+            let carried = (1..4000)
+                .map(|step| f64::from(step) * 0.01)
+                .take_while(|amps| rise(*amps) <= 10.0)
+                .last()
+                .unwrap();
             assert!(carried > bundled && carried <= chassis, "AWG {awg}: {carried} A");
         }
     }
@@ -335,10 +347,19 @@ mod tests {
         let error = thinnest(Covering::Enamel, 50.0, &Need { load: Amps(90.0), ..NEED }).unwrap_err();
         let GaugeError::None { refused, .. } = &error else { panic!("{error}") };
         assert_eq!(refused.len(), GAUGES.len());
-        assert!(error.to_string().starts_with("no enamelled wire carries 90.0 A over 50 mm here: AWG 32 melts; AWG 16"), "{error}");
+        assert!(
+            error
+                .to_string()
+                .starts_with("no enamelled wire carries 90.0 A over 50 mm here: AWG 32 melts; AWG 16"),
+            "{error}"
+        );
         let thick = thinnest(Covering::HookUp, 50.0, &Need { fits_mm: Some(0.4), ..NEED }).unwrap_err();
         assert!(thick.to_string().contains("mm thick, where 0.40 mm fit"), "{thick}");
-        for need in [Need { load: Amps(f64::NAN), ..NEED }, Need { most: Ohms(-1.0), ..NEED }, Need { air: Celsius(1e9), ..NEED }] {
+        for need in [
+            Need { load: Amps(f64::NAN), ..NEED },
+            Need { most: Ohms(-1.0), ..NEED },
+            Need { air: Celsius(1e9), ..NEED },
+        ] {
             assert!(matches!(thinnest(Covering::HookUp, 50.0, &need), Err(GaugeError::Figure { .. })));
         }
     }

@@ -54,7 +54,9 @@ impl Grounds {
         for (role, end) in [(Role::From, &task.from), (Role::To, &task.to)] {
             let looked: Vec<_> = faces(end.side)
                 .iter()
-                .map(|face| (*face, room(task, &faces_of[*face as usize], &both[*face as usize].1, &end.name, end.at)))
+                .map(|face| {
+                    (*face, room(task, &faces_of[*face as usize], &both[*face as usize].1, &end.name, end.at))
+                })
                 .collect();
             for (face, found) in &looked {
                 if found.is_ok() {

@@ -91,7 +91,15 @@ impl Route {
         let middle_mm = legs.iter().map(Leg::length_mm).sum::<f64>() + through * task.thickness_mm;
         let reliefs = reliefs(task, &legs);
         let cut = cut(task, middle_mm);
-        Self { legs, passages, middle_mm, least_mm, price_mm: middle_mm + through * task.passage_mm, reliefs, cut }
+        Self {
+            legs,
+            passages,
+            middle_mm,
+            least_mm,
+            price_mm: middle_mm + through * task.passage_mm,
+            reliefs,
+            cut,
+        }
     }
 
     /// How much longer than the shortest route it can be at most, as a share.
@@ -105,6 +113,7 @@ fn cut(task: &Task, middle_mm: f64) -> Cut {
     let gap = GAP_DIAMETERS * task.wire.insulated_mm;
     let laps = [lap(&task.from), lap(&task.to)];
     // Half of the lap lies beyond the place that the route leads to.
-    let length_mm = middle_mm * (1.0 + task.wire.slack_share) + task.wire.slack_mm + (laps[0] + laps[1]) / 2.0;
+    let length_mm =
+        middle_mm * (1.0 + task.wire.slack_share) + task.wire.slack_mm + (laps[0] + laps[1]) / 2.0;
     Cut { length_mm, strip_mm: laps.map(|lap| lap + gap), tin_mm: laps }
 }

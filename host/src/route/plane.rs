@@ -81,13 +81,12 @@ pub(super) fn closest([a, b]: [Vector; 2], [c, d]: [Vector; 2]) -> [Vector; 2] {
         let at = along(a, ab, a_side / (a_side - b_side));
         return [at, at];
     }
-    let pairs = [
-        [a, nearest(a, [c, d])],
-        [b, nearest(b, [c, d])],
-        [nearest(c, [a, b]), c],
-        [nearest(d, [a, b]), d],
-    ];
-    pairs.into_iter().min_by(|one, other| apart(one[0], one[1]).total_cmp(&apart(other[0], other[1]))).unwrap_or([a, c])
+    let pairs =
+        [[a, nearest(a, [c, d])], [b, nearest(b, [c, d])], [nearest(c, [a, b]), c], [nearest(d, [a, b]), d]];
+    pairs
+        .into_iter()
+        .min_by(|one, other| apart(one[0], one[1]).total_cmp(&apart(other[0], other[1])))
+        .unwrap_or([a, c])
 }
 
 /// How far two stretches are apart, mm; 0 where they meet.

@@ -23,7 +23,9 @@ impl fmt::Display for Obstacle {
         match self {
             Self::Edge => f.write_str("the board's edge"),
             Self::KeepOut { index, why } if why.is_empty() => write!(f, "keep-out {}", index + 1),
-            Self::KeepOut { index, why } => write!(f, "keep-out {} ({})", index + 1, crate::quantity::clip(why)),
+            Self::KeepOut { index, why } => {
+                write!(f, "keep-out {} ({})", index + 1, crate::quantity::clip(why))
+            }
         }
     }
 }
@@ -47,7 +49,11 @@ impl fmt::Display for Cover {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let (end, face, by) = (crate::quantity::clip(&self.end), self.face.word(), &self.by);
         if self.has_mm > 0.0 {
-            write!(f, "`{end}` is {:.2} mm from {by} on the {face}, and the wire needs {:.2} mm", self.has_mm, self.needs_mm)
+            write!(
+                f,
+                "`{end}` is {:.2} mm from {by} on the {face}, and the wire needs {:.2} mm",
+                self.has_mm, self.needs_mm
+            )
         } else {
             write!(f, "{by} covers `{end}` on the {face}")
         }
@@ -115,7 +121,9 @@ pub enum RouteError {
         edges: [usize; 2],
     },
     /// More than can be looked at in a bounded time.
-    #[error("{what} are {found}, and a wire is led round {most} at most: leave out what no wire comes near, or draw it with fewer corners")]
+    #[error(
+        "{what} are {found}, and a wire is led round {most} at most: leave out what no wire comes near, or draw it with fewer corners"
+    )]
     Many {
         /// What is too many.
         what: &'static str,
@@ -133,7 +141,9 @@ pub enum RouteError {
         to: String,
     },
     /// A pad that is too small for the conductor.
-    #[error("the pad of `{end}` is {pad_mm:.2} mm wide, and the conductor {conductor_mm:.2} mm thick: take a thinner wire, or a larger pad on the same copper")]
+    #[error(
+        "the pad of `{end}` is {pad_mm:.2} mm wide, and the conductor {conductor_mm:.2} mm thick: take a thinner wire, or a larger pad on the same copper"
+    )]
     Pad {
         /// The end.
         end: String,
@@ -161,7 +171,9 @@ pub enum RouteError {
         holes: Vec<Shut>,
     },
     /// A way is there, but none was found for bends of this radius.
-    #[error("between `{from}` and `{to}` no route was found with bends of {bend_mm:.2} mm radius, and there is one for a wire that bends to {passes_mm:.2} mm: take a more supple wire, or move an end")]
+    #[error(
+        "between `{from}` and `{to}` no route was found with bends of {bend_mm:.2} mm radius, and there is one for a wire that bends to {passes_mm:.2} mm: take a more supple wire, or move an end"
+    )]
     Stiff {
         /// Where the wire was to begin.
         from: String,
@@ -173,7 +185,9 @@ pub enum RouteError {
         passes_mm: f64,
     },
     /// The bound on work was reached.
-    #[error("looking for a route was given up after {most} lines of sight: join keep-outs that touch, and leave out what no wire comes near")]
+    #[error(
+        "looking for a route was given up after {most} lines of sight: join keep-outs that touch, and leave out what no wire comes near"
+    )]
     Crowded {
         /// The bound.
         most: usize,

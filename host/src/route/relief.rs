@@ -79,7 +79,11 @@ fn marks(leg: &Leg, whole: f64, [first, last]: [Why; 2], off: f64) -> Vec<(f64, 
         let middle = along + piece.length_mm() / 2.0;
         along += piece.length_mm();
         let bent = matches!(piece, Piece::Bend { turn, .. } if turn.abs() >= BENT);
-        if bent && middle >= 2.0 * off && middle <= whole - 2.0 * off && marks.last().is_none_or(|(at, _)| middle - at >= off) {
+        if bent
+            && middle >= 2.0 * off
+            && middle <= whole - 2.0 * off
+            && marks.last().is_none_or(|(at, _)| middle - at >= off)
+        {
             marks.push((middle, Why::Bend));
         }
     }
@@ -97,7 +101,10 @@ fn between(marks: &mut Vec<(f64, Why)>, whole: f64, off: f64, pitch: f64) {
     for mark in marks.iter().copied() {
         if let Some((before, _)) = filled.last().copied() {
             let steps = ((mark.0 - before) / pitch).ceil().max(1.0);
-            filled.extend((1..steps as u32).map(|step| (before + (mark.0 - before) * f64::from(step) / steps, Why::Between)));
+            filled.extend(
+                (1..steps as u32)
+                    .map(|step| (before + (mark.0 - before) * f64::from(step) / steps, Why::Between)),
+            );
         }
         filled.push(mark);
     }

@@ -41,7 +41,8 @@ pub(super) fn parting(walls: &Walls, [a, b]: [Vector; 2]) -> Option<Vec<Owner>> 
         }
     }
     let (_, ring) = best?;
-    let owners: BTreeSet<Owner> = ring.into_iter().filter_map(|wall| walls.all.get(wall)).map(|wall| wall.owner).collect();
+    let owners: BTreeSet<Owner> =
+        ring.into_iter().filter_map(|wall| walls.all.get(wall)).map(|wall| wall.owner).collect();
     Some(owners.into_iter().collect())
 }
 

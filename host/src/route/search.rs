@@ -142,8 +142,10 @@ impl<'a> Field<'a> {
         let mut settled: Vec<Vec<(f64, f64)>> = vec![Vec::new(); self.nodes.len()];
         for (number, node) in self.nodes.iter().enumerate() {
             if matches!(node.kind, Kind::Place(Role::From)) {
-                let label = Label { node: number as u32, arrive: 0.0, price: 0.0, before: None, through: false };
-                queue.push(Queued { promise: self.remaining(node.pulley.centre), label: labels.len() as u32 });
+                let label =
+                    Label { node: number as u32, arrive: 0.0, price: 0.0, before: None, through: false };
+                queue
+                    .push(Queued { promise: self.remaining(node.pulley.centre), label: labels.len() as u32 });
                 labels.push(label);
             }
         }
@@ -161,7 +163,8 @@ impl<'a> Field<'a> {
             }
             if let (Kind::Place(Role::Hole(hole)), false) = (node.kind, label.through) {
                 let other = self.nodes.iter().position(|other| {
-                    other.face != node.face && matches!(other.kind, Kind::Place(Role::Hole(same)) if same == hole)
+                    other.face != node.face
+                        && matches!(other.kind, Kind::Place(Role::Hole(same)) if same == hole)
                 });
                 if let Some(other) = other {
                     let price = label.price + self.passage;
@@ -185,7 +188,8 @@ impl<'a> Field<'a> {
                     continue;
                 }
                 let contact = self.contact(target, hop.arrive);
-                let next = Label { node: hop.to, arrive: hop.arrive, price, before: Some(number), through: false };
+                let next =
+                    Label { node: hop.to, arrive: hop.arrive, price, before: Some(number), through: false };
                 queue.push(Queued { promise: price + self.remaining(contact), label: labels.len() as u32 });
                 labels.push(next);
             }
@@ -224,8 +228,7 @@ impl<'a> Field<'a> {
                 continue;
             }
             let Some(tangent) = Tangent::between(node.pulley, target.pulley) else { continue };
-            let (Some(leave), Some(arrive)) =
-                (self.round(&node, &tangent), self.round(target, &tangent))
+            let (Some(leave), Some(arrive)) = (self.round(&node, &tangent), self.round(target, &tangent))
             else {
                 continue;
             };
@@ -256,7 +259,9 @@ impl<'a> Field<'a> {
 
 /// Is there a settled way that is no farther round and, on from there, no dearer?
 fn worse(settled: &[(f64, f64)], radius: f64, arrive: f64, price: f64) -> bool {
-    settled.iter().any(|(round, paid)| *round <= arrive + SAME_ANGLE && paid + radius * (arrive - round).max(0.0) <= price + SAME_MM)
+    settled.iter().any(|(round, paid)| {
+        *round <= arrive + SAME_ANGLE && paid + radius * (arrive - round).max(0.0) <= price + SAME_MM
+    })
 }
 
 fn trace(labels: &[Label], last: u32) -> Vec<u32> {

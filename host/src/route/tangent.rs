@@ -53,13 +53,16 @@ impl Tangent {
 
 #[cfg(test)]
 mod tests {
-    use super::*;
     use super::super::plane::{apart, dot};
+    use super::*;
 
     #[test]
     fn a_tangent_touches_both_circles() {
-        for (one, other) in [(2.0, 1.0), (2.0, -1.0), (-0.5, 3.0), (-1.0, -1.0), (0.0, 1.5), (-2.0, 0.0), (0.0, 0.0)] {
-            let [one, other] = [([1.0, 2.0], one), ([6.0, 4.0], other)].map(|(centre, radius)| Pulley { centre, radius });
+        for (one, other) in
+            [(2.0, 1.0), (2.0, -1.0), (-0.5, 3.0), (-1.0, -1.0), (0.0, 1.5), (-2.0, 0.0), (0.0, 0.0)]
+        {
+            let [one, other] =
+                [([1.0, 2.0], one), ([6.0, 4.0], other)].map(|(centre, radius)| Pulley { centre, radius });
             let tangent = Tangent::between(one, other).unwrap();
             let [from, to] = [one, other].map(|pulley| tangent.touches(pulley));
             assert!((apart(from, to) - tangent.length).abs() < 1e-12);

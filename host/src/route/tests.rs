@@ -68,7 +68,14 @@ fn a_string_round_a_disc() {
 #[test]
 fn a_thin_wire_bends_at_corners_of_obstacles() {
     let mut thin = task(vec![keep_out("", &[[9.0, 15.0], [13.0, 18.0], [17.0, 15.0], [13.0, 2.0]])]);
-    thin.wire = Wire { insulated_mm: 0.01, conductor_mm: 0.01, bend_mm: 0.0, clearance_mm: 0.0, edge_mm: 0.0, ..WIRE };
+    thin.wire = Wire {
+        insulated_mm: 0.01,
+        conductor_mm: 0.01,
+        bend_mm: 0.0,
+        clearance_mm: 0.0,
+        edge_mm: 0.0,
+        ..WIRE
+    };
     (thin.from.at, thin.to.at) = ([8.99, 15.0], [17.01, 15.0]);
     let route = shortest(&thin).unwrap();
     assert!((route.middle_mm - 10.0).abs() < 0.05, "{}", route.middle_mm);
@@ -90,7 +97,11 @@ fn round_a_box_and_never_nearer_than_asked() {
     let mut stiff = task(vec![rectangle("a bay", [15.0, 5.0], [25.0, 20.0])]);
     stiff.wire.bend_mm = 4.0;
     let wide = shortest(&stiff).unwrap();
-    assert!(wide.middle_mm > route.middle_mm && wide.excess() < 0.01 && wide.least_mm == route.least_mm, "{}", wide.excess());
+    assert!(
+        wide.middle_mm > route.middle_mm && wide.excess() < 0.01 && wide.least_mm == route.least_mm,
+        "{}",
+        wide.excess()
+    );
     let bends = wide.legs[0].pieces.iter().filter_map(|piece| match piece {
         Piece::Bend { radius_mm, .. } => Some(*radius_mm),
         Piece::Straight { .. } => None,
@@ -134,13 +145,17 @@ fn an_end_that_is_walled_in_says_by_what() {
     assert_eq!(rings[0].by.len(), 4, "{rings:?}");
     // Through a hole on either side of the walls.
     let mut through = task(walls.to_vec());
-    through.holes = [[33.0, 14.0], [20.0, 15.0]].map(|at| Hole { name: "vent".into(), at, drill_mm: 1.2 }).to_vec();
+    through.holes =
+        [[33.0, 14.0], [20.0, 15.0]].map(|at| Hole { name: "vent".into(), at, drill_mm: 1.2 }).to_vec();
     let route = shortest(&through).unwrap();
     assert_eq!((route.passages.as_slice(), route.legs.len()), (&[1, 0][..], 3));
     let faces: Vec<Face> = route.legs.iter().map(|leg| leg.face).collect();
     assert_eq!(faces, [Face::Front, Face::Back, Face::Front]);
     let flat = 15.0 + 13.0_f64.hypot(1.0) + 2.0_f64.hypot(1.0);
-    assert!((route.middle_mm - flat - 2.0 * 1.6).abs() < 1e-9 && (route.price_mm - route.middle_mm - 20.0).abs() < 1e-9);
+    assert!(
+        (route.middle_mm - flat - 2.0 * 1.6).abs() < 1e-9
+            && (route.price_mm - route.middle_mm - 20.0).abs() < 1e-9
+    );
     through.holes[0].drill_mm = 0.9;
     let error = shortest(&through).unwrap_err().to_string();
     assert!(error.contains("of the holes: `vent` is 0.90 mm wide, and the wire 1.00 mm thick"), "{error}");
@@ -154,7 +169,10 @@ fn ends_that_are_covered_are_named() {
     assert_eq!(covers.len(), 2);
     assert!(error.to_string().contains("keep-out 1 (a display) covers `b` on the front"), "{error}");
     let near = shortest(&task(vec![rectangle("", [5.6, 14.0], [8.0, 16.0])])).unwrap_err().to_string();
-    assert!(near.contains("`a` is 0.60 mm from keep-out 1 on the front, and the wire needs 1.00 mm"), "{near}");
+    assert!(
+        near.contains("`a` is 0.60 mm from keep-out 1 on the front, and the wire needs 1.00 mm"),
+        "{near}"
+    );
     let mut edge = task(Vec::new());
     edge.to.at = [45.0, 15.0];
     assert!(shortest(&edge).unwrap_err().to_string().contains("the board's edge covers `b`"));
@@ -174,7 +192,12 @@ fn a_pad_in_a_narrow_place() {
     ]);
     narrow.wire.bend_mm = 4.0;
     let route = shortest(&narrow).unwrap();
-    assert!(route.legs[0].pieces.iter().all(|piece| !matches!(piece, Piece::Bend { radius_mm, .. } if *radius_mm < 4.0)));
+    assert!(
+        route.legs[0]
+            .pieces
+            .iter()
+            .all(|piece| !matches!(piece, Piece::Bend { radius_mm, .. } if *radius_mm < 4.0))
+    );
     assert!(matches!(route.legs[0].pieces[0], Piece::Straight { to, .. } if to[1] < 10.0), "{route:?}");
     // At the end of a pocket with its mouth to the side, there is no room for so wide a bend.
     let mut pocket = task(vec![
@@ -221,13 +244,8 @@ fn a_wire_is_held_often_enough_and_cut_long_enough() {
 
 #[test]
 fn wire_and_route_are_chosen_together() {
-    let need = Need {
-        load: Amps(0.4),
-        most: Ohms(8e-3),
-        air: Celsius(40.0),
-        most_rise_kelvin: 20.0,
-        fits_mm: None,
-    };
+    let need =
+        Need { load: Amps(0.4), most: Ohms(8e-3), air: Celsius(40.0), most_rise_kelvin: 20.0, fits_mm: None };
     let bay = task(vec![rectangle("a bay", [15.0, 5.0], [25.0, 20.0])]);
     let (stock, route) = fit(&bay, Covering::HookUp, &need).unwrap();
     assert!(stock.resistance(route.cut.length_mm) <= need.most);
@@ -235,7 +253,8 @@ fn wire_and_route_are_chosen_together() {
     assert!(thinner.resistance(30.0) > need.most || thinner.resistance(route.cut.length_mm) > need.most);
     let none = fit(&bay, Covering::HookUp, &Need { load: Amps(100.0), ..need }).unwrap_err();
     assert!(matches!(none, FitError::Gauge(_)), "{none}");
-    let shut = fit(&task(vec![rectangle("a wall", [18.0, -1.0], [22.0, 31.0])]), Covering::HookUp, &need).unwrap_err();
+    let shut = fit(&task(vec![rectangle("a wall", [18.0, -1.0], [22.0, 31.0])]), Covering::HookUp, &need)
+        .unwrap_err();
     assert!(matches!(shut, FitError::Route { why: RouteError::NoWay { .. }, .. }), "{shut}");
 }
 
@@ -256,7 +275,10 @@ fn what_cannot_be_answered_is_said() {
         (|task| task.wire.relief_mm = 0.0, "the distance between places where the wire is held is 0"),
         (|task| task.to.at = task.from.at, "`a` and `b` lie at one place"),
         (|task| task.to.at = [1e300, 0.0], "a coordinate of `b` is 1000000"),
-        (|task| task.from.pad_mm = Some(0.3), "the pad of `a` is 0.30 mm wide, and the conductor 0.50 mm thick"),
+        (
+            |task| task.from.pad_mm = Some(0.3),
+            "the pad of `a` is 0.30 mm wide, and the conductor 0.50 mm thick",
+        ),
         (
             |task| task.keep_outs = vec![task.keep_outs[0].clone(); 4001],
             "the corners of all polygons are 16008, and a wire is led round 16000 at most",
@@ -273,16 +295,23 @@ fn what_cannot_be_answered_is_said() {
 /// Keep-outs upon keep-outs, slivers, corners on corners, ends on edges: no panic, no hang.
 #[test]
 fn strange_boards_are_borne() {
-    let mut many = task((0..60).map(|i| {
-        let x = f64::from(i % 8) * 4.0 + 4.0;
-        let y = f64::from(i / 8) * 3.0 + 1.0;
-        rectangle("tile", [x, y], [x + 4.0, y + 3.0])
-    }).collect());
+    let mut many = task(
+        (0..60)
+            .map(|i| {
+                let x = f64::from(i % 8) * 4.0 + 4.0;
+                let y = f64::from(i / 8) * 3.0 + 1.0;
+                rectangle("tile", [x, y], [x + 4.0, y + 3.0])
+            })
+            .collect(),
+    );
     assert!(shortest(&many).is_err());
     many.keep_outs.retain(|tile| tile.polygon[0][1] > 16.0 || tile.polygon[0][1] < 9.0);
     (many.from.at, many.to.at) = ([2.0, 13.0], [38.0, 13.0]);
     assert!(shortest(&many).is_ok());
-    let mut sliver = task(vec![keep_out("", &[[20.0, 2.0], [20.0001, 28.0], [20.0002, 2.0]]), keep_out("", &[[20.0, 2.0], [20.0, 2.0], [20.0, 10.0], [20.001, 10.0]])]);
+    let mut sliver = task(vec![
+        keep_out("", &[[20.0, 2.0], [20.0001, 28.0], [20.0002, 2.0]]),
+        keep_out("", &[[20.0, 2.0], [20.0, 2.0], [20.0, 10.0], [20.001, 10.0]]),
+    ]);
     assert!(shortest(&sliver).unwrap().middle_mm > 30.0);
     sliver.wire.insulated_mm = 30.0;
     assert!(shortest(&sliver).is_err());
@@ -293,7 +322,10 @@ fn strange_boards_are_borne() {
 /// The same task, the same route; and there and back are as long.
 #[test]
 fn there_and_back_are_as_long() {
-    let there = task(vec![rectangle("a bay", [15.0, 5.0], [25.0, 20.0]), rectangle("a post", [27.0, 16.0], [29.0, 24.0])]);
+    let there = task(vec![
+        rectangle("a bay", [15.0, 5.0], [25.0, 20.0]),
+        rectangle("a post", [27.0, 16.0], [29.0, 24.0]),
+    ]);
     let mut back = there.clone();
     std::mem::swap(&mut back.from, &mut back.to);
     let (one, other) = (shortest(&there).unwrap(), shortest(&back).unwrap());

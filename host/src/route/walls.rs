@@ -97,7 +97,8 @@ impl Walls {
 
     /// Is there room for the wire's middle line straight from here to there?
     pub fn sees(&self, from: Vector, to: Vector) -> bool {
-        let [low, high] = [[from[0].min(to[0]), from[1].min(to[1])], [from[0].max(to[0]), from[1].max(to[1])]];
+        let [low, high] =
+            [[from[0].min(to[0]), from[1].min(to[1])], [from[0].max(to[0]), from[1].max(to[1])]];
         let apart = |wall: &Wall| {
             let [a, b] = wall.ends;
             let reach = wall.reach;
@@ -170,7 +171,8 @@ impl Raster {
     fn new([low, high]: [Vector; 2], walls: &[Wall]) -> Self {
         let [width, height] = [high[0] - low[0], high[1] - low[1]];
         // About as many cells as walls.
-        let cell = (width * height / (walls.len() as f64 + 1.0)).sqrt().max(width.max(height) / 256.0).max(1e-3);
+        let cell =
+            (width * height / (walls.len() as f64 + 1.0)).sqrt().max(width.max(height) / 256.0).max(1e-3);
         let count = |length: f64| ((length / cell).ceil() as usize).clamp(1, 257);
         let (columns, rows) = (count(width), count(height));
         let mut raster = Self { low, cell, columns, rows, cells: vec![Vec::new(); columns * rows] };

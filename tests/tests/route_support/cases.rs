@@ -43,7 +43,8 @@ pub struct Draw {
 
 impl Draw {
     /// A small board.
-    pub const SMALL: Self = Self { keep_outs: 6, board: [50.0, 36.0], size: [2.0, 8.0], stiff: false, holes: 0 };
+    pub const SMALL: Self =
+        Self { keep_outs: 6, board: [50.0, 36.0], size: [2.0, 8.0], stiff: false, holes: 0 };
 
     /// A case by its number.
     pub fn case(self, seed: u64) -> Task {

@@ -20,7 +20,8 @@ pub struct Edges(Vec<(At, At, f64)>);
 fn off(p: At, a: At, b: At) -> f64 {
     let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
     let long = dx * dx + dy * dy;
-    let t = if long == 0.0 { 0.0 } else { (((p[0] - a[0]) * dx + (p[1] - a[1]) * dy) / long).clamp(0.0, 1.0) };
+    let t =
+        if long == 0.0 { 0.0 } else { (((p[0] - a[0]) * dx + (p[1] - a[1]) * dy) / long).clamp(0.0, 1.0) };
     (p[0] - a[0] - t * dx).hypot(p[1] - a[1] - t * dy)
 }
 
@@ -31,7 +32,9 @@ fn apart(a: At, b: At) -> f64 {
 impl Edges {
     pub fn of(task: &Task, face: Face) -> Self {
         let ring = |corners: &[At], reach: f64| {
-            (0..corners.len()).map(|i| (corners[i], corners[(i + 1) % corners.len()], reach)).collect::<Vec<_>>()
+            (0..corners.len())
+                .map(|i| (corners[i], corners[(i + 1) % corners.len()], reach))
+                .collect::<Vec<_>>()
         };
         let wire = &task.wire;
         let mut all = ring(&task.outline, wire.insulated_mm / 2.0 + wire.edge_mm);
@@ -71,7 +74,11 @@ pub fn inside(corners: &[At], [x, y]: At) -> bool {
 /// Is a place on the board and in no keep-out of a face?
 pub fn on_board(task: &Task, face: Face, at: At) -> bool {
     inside(&task.outline, at)
-        && task.keep_outs.iter().filter(|keep_out| keep_out.side == face).all(|keep_out| !inside(&keep_out.polygon, at))
+        && task
+            .keep_outs
+            .iter()
+            .filter(|keep_out| keep_out.side == face)
+            .all(|keep_out| !inside(&keep_out.polygon, at))
 }
 
 fn touches(side: Side, face: Face) -> bool {
@@ -85,7 +92,9 @@ pub fn taut(task: &Task) -> Option<f64> {
     let mut places: Vec<(usize, At, Option<usize>)> = Vec::new();
     let faces = [Face::Front, Face::Back];
     let edges = faces.map(|face| Edges::of(task, face));
-    let free = |number: usize, at: At, slip: f64| edges[number].room(at) >= -slip && on_board(task, faces[number], at);
+    let free = |number: usize, at: At, slip: f64| {
+        edges[number].room(at) >= -slip && on_board(task, faces[number], at)
+    };
     for (number, face) in faces.into_iter().enumerate() {
         for (end, which) in [(&task.from, 0), (&task.to, 1)] {
             if touches(end.side, face) && free(number, end.at, 0.0) {
@@ -131,7 +140,8 @@ pub fn taut(task: &Task) -> Option<f64> {
             if done[to] || (through && (role.is_none() || role != other_role || role < Some(2))) {
                 continue;
             }
-            let price = paid[at] + if through { task.thickness_mm + task.passage_mm } else { apart(here, there) };
+            let price =
+                paid[at] + if through { task.thickness_mm + task.passage_mm } else { apart(here, there) };
             if price < paid[to] && (through || edges[face].sees(here, there, 1e-9)) {
                 paid[to] = price;
                 queue.push(Reverse(((price + apart(there, task.to.at)).to_bits(), to)));
@@ -163,7 +173,11 @@ fn dubins((p, from): Pose, (q, to): Pose, radius: f64) -> Vec<Curve> {
             if turn.abs() <= 1.0 {
                 let heading = line + turn.asin();
                 let straight = distance * (1.0 - turn * turn).sqrt();
-                curves.push([(first, round(first, from, heading)), (0.0, straight), (last, round(last, heading, to))]);
+                curves.push([
+                    (first, round(first, from, heading)),
+                    (0.0, straight),
+                    (last, round(last, heading, to)),
+                ]);
             }
             if first == last && distance < 4.0 * radius && distance > 1e-9 {
                 let bow = (distance / (4.0 * radius)).acos();
@@ -171,7 +185,11 @@ fn dubins((p, from): Pose, (q, to): Pose, radius: f64) -> Vec<Curve> {
                     // From either outer centre to that of the circle between, and the headings where the circles touch.
                     let [to_middle, from_last] = [line + side * bow, line + PI - side * bow];
                     let [one, two] = [to_middle, from_last].map(|way| way + first * FRAC_PI_2);
-                    curves.push([(first, round(first, from, one)), (-first, round(-first, one, two)), (last, round(last, two, to))]);
+                    curves.push([
+                        (first, round(first, from, one)),
+                        (-first, round(-first, one, two)),
+                        (last, round(last, two, to)),
+                    ]);
                 }
             }
         }
@@ -247,7 +265,10 @@ pub fn bent(task: &Task, shorter_than: f64) -> Option<f64> {
             for curve in dubins(poses[at].0, poses[to].0, radius) {
                 let price = paid[at] + curve.iter().map(|(_, length)| length).sum::<f64>();
                 let promise = price + apart(poses[to].0.0, goal);
-                if price < paid[to] && promise < shorter_than && clear(&edges, poses[at].0, &curve, radius, SLIP) {
+                if price < paid[to]
+                    && promise < shorter_than
+                    && clear(&edges, poses[at].0, &curve, radius, SLIP)
+                {
                     paid[to] = price;
                     queue.push(Reverse((promise.to_bits(), to)));
                 }

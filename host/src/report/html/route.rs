@@ -22,7 +22,8 @@ pub fn layer(task: &Task, route: &Route, face: Face, view: &dyn Fn([f64; 2]) -> 
     let holes = route.passages.iter().filter_map(|hole| task.holes.get(*hole));
     // Which end is soldered on this face: the first leg begins at one, the last ends at the other.
     let ends = [(&task.from, route.legs.first()), (&task.to, route.legs.last())];
-    let here = ends.into_iter().filter(|(_, leg)| leg.is_some_and(|leg| leg.face == face)).map(|(end, _)| end);
+    let here =
+        ends.into_iter().filter(|(_, leg)| leg.is_some_and(|leg| leg.face == face)).map(|(end, _)| end);
     html! {
         g class="route" {
             @for (number, keep_out) in keep_outs {
@@ -150,7 +151,10 @@ mod tests {
         assert!(front.contains("vent: the wire passes to the back"), "{front}");
         assert!(back.contains("vent: the wire passes to the front"), "{back}");
         assert!(front.contains("soldered to cell+") && !front.contains("reg.in"), "{front}");
-        assert!(front.contains("a screw boss &amp; &lt;its&gt; washer") && !back.contains("keep-out"), "{back}");
+        assert!(
+            front.contains("a screw boss &amp; &lt;its&gt; washer") && !back.contains("keep-out"),
+            "{back}"
+        );
         assert!(front.contains("class=\"relief\""));
     }
 
