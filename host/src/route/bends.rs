@@ -9,7 +9,7 @@ use std::f64::consts::{FRAC_PI_2, TAU};
 
 use super::corners::{SAME_ANGLE, circles_meet};
 use super::piece::{Piece, circle_meets};
-use super::plane::{Vector, add, along, angle, apart, cross, dot, nearest, right, sub, to_stretch, unit};
+use super::plane::{Vector, add, along, angle, apart, cross, dot, nearest, right, scale, sub, to_stretch, unit};
 use super::tangent::{Pulley, Tangent};
 use super::walls::{SHORT_MM, Walls};
 
@@ -106,7 +106,7 @@ fn taut(ends: [Vector; 2], round: &[(Disc, f64)], least_mm: f64) -> Option<Vec<B
     let ways = ways(ends, &bends)?;
     for (bend, pair) in bends.iter_mut().zip(ways.windows(2)) {
         bend.radius = bend.radius.max(least_mm);
-        if let Some(inside) = unit(sub(pair[1].way, pair[0].way)) {
+        if let Some(inside) = inside(bend, pair) {
             bend.centre = bend.farthest(inside);
         }
     }
@@ -282,6 +282,13 @@ fn shortest(ends: [Vector; 2], mut bends: Vec<Bend>) -> Option<Vec<Bend>> {
     }
 }
 
+/// The way to the inside of a bend: that in which the wire gets shortest, as long as it turns in the bend's sense. Where it does not yet, the
+/// circle is least in its way there.
+fn inside(bend: &Bend, pair: &[Tangent]) -> Option<Vector> {
+    let [before, after] = [pair.first()?, pair.last()?];
+    unit(scale(add(before.aside, after.aside), -bend.turn))
+}
+
 /// Moves every circle to the inside of its bend as far as it may go, until none moves any more.
 fn settle(ends: [Vector; 2], bends: &mut [Bend]) -> Option<()> {
     for step in 0..STEPS {
@@ -291,8 +298,7 @@ fn settle(ends: [Vector; 2], bends: &mut [Bend]) -> Option<()> {
         // Two circles that pull at each other would swing if each went the whole way.
         let share = if step < STEPS / 2 { 0.8 } else { 0.3 };
         for (bend, pair) in bends.iter_mut().zip(ways.windows(2)) {
-            if let Some(inside) = unit(sub(pair[1].way, pair[0].way)) {
-                // For one that turns the other way for now, the inside is on the other side too.
+            if let Some(inside) = inside(bend, pair) {
                 let centre = along(bend.centre, sub(bend.farthest(inside), bend.centre), share);
                 moved = moved.max(apart(centre, bend.centre));
                 bend.centre = centre;
