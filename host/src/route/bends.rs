@@ -8,8 +8,8 @@
 use std::f64::consts::{FRAC_PI_2, TAU};
 
 use super::corners::{SAME_ANGLE, circles_meet};
-use super::piece::Piece;
-use super::plane::{Vector, add, along, angle, apart, cross, dot, sub, unit};
+use super::piece::{Piece, circle_meets};
+use super::plane::{Vector, add, along, angle, apart, cross, dot, nearest, right, scale, sub, to_stretch, unit};
 use super::tangent::{Pulley, Tangent};
 use super::walls::{SHORT_MM, Walls};
 
@@ -19,7 +19,7 @@ const SAME_MM: f64 = 1e-9;
 const SETTLED_MM: f64 = 1e-7;
 /// Steps of moving circles, and times that a bend is added where the wire came too near to something.
 const STEPS: usize = 60;
-const ROUNDS: usize = 12;
+const ROUNDS: usize = 16;
 
 /// A corner's disc that a bend's circle has to hold.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -36,6 +36,40 @@ struct Bend {
     discs: Vec<Disc>,
     radius: f64,
     centre: Vector,
+    /// Walls outside that the wire would run into in the bend.
+    off: Vec<Off>,
+}
+
+/// What a circle's centre stays away from: a stretch, or a place that is both its ends.
+#[derive(Clone, Copy, PartialEq, Debug)]
+struct Off {
+    ends: [Vector; 2],
+    least: f64,
+}
+
+impl Off {
+    fn place(at: Vector, least: f64) -> Self {
+        Self { ends: [at; 2], least }
+    }
+
+    fn allows(&self, centre: Vector) -> bool {
+        to_stretch(centre, self.ends) >= self.least - SAME_MM
+    }
+
+    /// Where a centre would have to be that comes from here and goes straight away.
+    fn pushed(&self, centre: Vector) -> Option<Vector> {
+        let near = nearest(centre, self.ends);
+        Some(along(near, unit(sub(centre, near))?, self.least))
+    }
+
+    /// The two lines that run beside it at that distance.
+    fn flanks(&self) -> impl Iterator<Item = [Vector; 2]> + '_ {
+        let [a, b] = self.ends;
+        let aside = unit(right(sub(b, a)));
+        aside.into_iter().flat_map(move |aside| {
+            [self.least, -self.least].map(|off| [along(a, aside, off), along(b, aside, off)])
+        })
+    }
 }
 
 /// The wire between two places on one face, round these discs in order, each with its turn; nothing where no such bends were found.
@@ -61,7 +95,7 @@ pub(super) fn led(
         let away = |corner: &Vector| piece.to_stretch([*corner; 2]);
         let corner = wall.ends.into_iter().min_by(|a, b| away(a).total_cmp(&away(b)))?;
         let disc = Disc { centre: corner, radius: wall.needed };
-        avoid(&mut bends, number / 2, piece, disc, least_mm)?;
+        avoid(&mut bends, number / 2, piece, (disc, wall.ends), least_mm)?;
     }
     None
 }
@@ -72,15 +106,21 @@ fn taut(ends: [Vector; 2], round: &[(Disc, f64)], least_mm: f64) -> Option<Vec<B
     let ways = ways(ends, &bends)?;
     for (bend, pair) in bends.iter_mut().zip(ways.windows(2)) {
         bend.radius = bend.radius.max(least_mm);
-        if let Some(inside) = unit(sub(pair[1].way, pair[0].way)) {
+        if let Some(inside) = inside(bend, pair) {
             bend.centre = bend.farthest(inside);
         }
     }
     Some(bends)
 }
 
-/// Leads a piece round one more disc; `at` counts the bends before it.
-fn avoid(bends: &mut Vec<Bend>, at: usize, piece: Piece, disc: Disc, least_mm: f64) -> Option<()> {
+/// Leads a piece round one more disc, the nearer end of a wall that it runs into, or away from that wall; `at` counts the bends before it.
+fn avoid(
+    bends: &mut Vec<Bend>,
+    at: usize,
+    piece: Piece,
+    (disc, wall): (Disc, [Vector; 2]),
+    least_mm: f64,
+) -> Option<()> {
     let [_, ends] = piece.directions()?;
     match piece {
         Piece::Straight { from, .. } => {
@@ -94,7 +134,13 @@ fn avoid(bends: &mut Vec<Bend>, at: usize, piece: Piece, disc: Disc, least_mm: f
         }
         Piece::Bend { centre, radius_mm, .. } => {
             let bend = bends.get_mut(at)?;
-            if apart(centre, disc.centre) >= radius_mm || bend.discs.contains(&disc) {
+            if apart(centre, disc.centre) >= radius_mm {
+                let off = Off { ends: wall, least: bend.radius + disc.radius };
+                let known = bend.off.contains(&off);
+                bend.off.push(off);
+                return (!known).then_some(());
+            }
+            if bend.discs.contains(&disc) {
                 return None;
             }
             let wider = bend.with(disc);
@@ -113,7 +159,13 @@ fn avoid(bends: &mut Vec<Bend>, at: usize, piece: Piece, disc: Disc, least_mm: f
 
 impl Bend {
     fn about(disc: Disc, turn: f64, least_mm: f64) -> Self {
-        Self { turn, discs: vec![disc], radius: disc.radius.max(least_mm), centre: disc.centre }
+        Self {
+            turn,
+            discs: vec![disc],
+            radius: disc.radius.max(least_mm),
+            centre: disc.centre,
+            off: Vec::new(),
+        }
     }
 
     fn pulley(&self) -> Pulley {
@@ -139,24 +191,30 @@ impl Bend {
         Some(wider)
     }
 
-    /// The centre that is nearest to a place, among those that hold all discs and keep a distance from other places: all
-    /// that a nearest one can be is looked at. A disc's rim is where centres are that hold it; `off` are centres and radii to stay out of.
-    fn nearest(&self, wanted: Vector, off: &[(Vector, f64)]) -> Option<Vector> {
-        let rims: Vec<(Vector, f64)> =
-            self.discs.iter().map(|disc| (disc.centre, self.play(disc))).chain(off.iter().copied()).collect();
-        let fits = |centre: &Vector| {
-            self.holds_at(*centre) && off.iter().all(|(from, least)| apart(*from, *centre) >= least - SAME_MM)
-        };
-        let on_rim = rims.iter().map(|(middle, radius)| match unit(sub(wanted, *middle)) {
-            Some(way) => along(*middle, way, *radius),
-            None => *middle,
+    /// The centre that is nearest to a place, among those that hold all discs and stay off: all that a nearest one can be is looked at. A disc's
+    /// rim is where centres are that just hold it.
+    fn nearest(&self, wanted: Vector, off: &[Off]) -> Option<Vector> {
+        let fits = |centre: &Vector| self.holds_at(*centre) && off.iter().all(|off| off.allows(*centre));
+        if fits(&wanted) {
+            return Some(wanted);
+        }
+        let held = self.discs.iter().map(|disc| (disc.centre, self.play(disc)));
+        let ends = off.iter().flat_map(|off| off.ends.map(|end| (end, off.least)));
+        let rims: Vec<(Vector, f64)> = held.clone().chain(ends).collect();
+        let on_rim = held.map(|(middle, radius)| match unit(sub(wanted, middle)) {
+            Some(way) => along(middle, way, radius),
+            None => middle,
         });
+        let pushed = off.iter().filter_map(|off| off.pushed(wanted));
         let crossings = rims.iter().enumerate().flat_map(|(number, one)| {
             rims.iter().skip(number + 1).flat_map(move |other| circles_meet(one.0, one.1, other.0, other.1))
         });
-        std::iter::once(wanted)
-            .chain(on_rim)
-            .chain(crossings.flatten())
+        let beside = off.iter().flat_map(Off::flanks).flat_map(|flank| {
+            rims.iter().flat_map(move |(middle, radius)| circle_meets(*middle, *radius, flank))
+        });
+        on_rim
+            .chain(pushed)
+            .chain(crossings.chain(beside).flatten())
             .filter(fits)
             .min_by(|a, b| apart(*a, wanted).total_cmp(&apart(*b, wanted)))
     }
@@ -224,6 +282,13 @@ fn shortest(ends: [Vector; 2], mut bends: Vec<Bend>) -> Option<Vec<Bend>> {
     }
 }
 
+/// The way to the inside of a bend: that in which the wire gets shortest, as long as it turns in the bend's sense. Where it does not yet, the
+/// circle is least in its way there.
+fn inside(bend: &Bend, pair: &[Tangent]) -> Option<Vector> {
+    let [before, after] = [pair.first()?, pair.last()?];
+    unit(scale(add(before.aside, after.aside), -bend.turn))
+}
+
 /// Moves every circle to the inside of its bend as far as it may go, until none moves any more.
 fn settle(ends: [Vector; 2], bends: &mut [Bend]) -> Option<()> {
     for step in 0..STEPS {
@@ -233,8 +298,7 @@ fn settle(ends: [Vector; 2], bends: &mut [Bend]) -> Option<()> {
         // Two circles that pull at each other would swing if each went the whole way.
         let share = if step < STEPS / 2 { 0.8 } else { 0.3 };
         for (bend, pair) in bends.iter_mut().zip(ways.windows(2)) {
-            if let Some(inside) = unit(sub(pair[1].way, pair[0].way)) {
-                // For one that turns the other way for now, the inside is on the other side too.
+            if let Some(inside) = inside(bend, pair) {
                 let centre = along(bend.centre, sub(bend.farthest(inside), bend.centre), share);
                 moved = moved.max(apart(centre, bend.centre));
                 bend.centre = centre;
@@ -269,17 +333,17 @@ fn part(ends: [Vector; 2], bends: &mut [Bend]) -> Option<()> {
         let mut moved = false;
         for number in 0..bends.len() {
             let bend = &bends[number];
-            let mut off: Vec<(Vector, f64)> = Vec::new();
+            let mut off = bend.off.clone();
             if number == 0 {
-                off.push((ends[0], bend.radius));
+                off.push(Off::place(ends[0], bend.radius));
             }
             if number + 1 == bends.len() {
-                off.push((ends[1], bend.radius));
+                off.push(Off::place(ends[1], bend.radius));
             }
             let beside = [number.checked_sub(1), Some(number + 1)].into_iter().flatten();
             let opposite = beside.filter_map(|at| bends.get(at)).filter(|other| other.turn != bend.turn);
-            off.extend(opposite.map(|other| (other.centre, bend.radius + other.radius)));
-            if off.iter().all(|(from, least)| apart(*from, bend.centre) >= least - 2.0 * SAME_MM) {
+            off.extend(opposite.map(|other| Off::place(other.centre, bend.radius + other.radius)));
+            if off.iter().all(|off| off.allows(bend.centre)) {
                 continue;
             }
             moved = true;
@@ -287,7 +351,8 @@ fn part(ends: [Vector; 2], bends: &mut [Bend]) -> Option<()> {
                 Some(centre) => centre,
                 // Not all at once: as far off as it may be, and the neighbour does the rest.
                 None => {
-                    let away = off.iter().filter_map(|(from, _)| unit(sub(bend.centre, *from)));
+                    let away =
+                        off.iter().filter_map(|off| unit(sub(bend.centre, nearest(bend.centre, off.ends))));
                     bend.farthest(unit(away.fold([0.0; 2], add))?)
                 }
             };

@@ -217,10 +217,9 @@ fn clear(edges: &Edges, (mut at, mut heading): Pose, curve: &Curve, radius: f64,
     true
 }
 
-/// Is there a wire with bends of the task's radius on one face that is shorter than this? Its length, if there is. Places may
-/// have a hundredth of a millimetre too little room, so that what is found is rather too short than too long.
-pub fn bent(task: &Task, shorter_than: f64) -> Option<f64> {
-    const SLIP: f64 = 0.01;
+/// Is there a wire with bends of the task's radius on one face that is shorter than this? Its length, if there is. Between poses it may have
+/// so much too little room, mm: with some, what is found is rather too short than too long.
+pub fn bent(task: &Task, shorter_than: f64, slip: f64) -> Option<f64> {
     const STEP: f64 = 6.0;
     let edges = Edges::of(task, Face::Front);
     let (radius, goal) = (task.wire.bend_mm, task.to.at);
@@ -236,9 +235,10 @@ pub fn bent(task: &Task, shorter_than: f64) -> Option<f64> {
     for (corner, _, reach) in &edges.0 {
         for step in 0..(360.0 / STEP) as usize {
             let angle = (step as f64 * STEP).to_radians();
-            let at = [corner[0] + reach * angle.cos(), corner[1] + reach * angle.sin()];
+            let out = reach - slip.min(0.0);
+            let at = [corner[0] + out * angle.cos(), corner[1] + out * angle.sin()];
             let near = apart(task.from.at, at) + apart(at, goal) < shorter_than;
-            if near && edges.room(at) >= -1e-9 && on_board(task, Face::Front, at) {
+            if near && edges.room(at) >= -1e-9 - slip.min(0.0) && on_board(task, Face::Front, at) {
                 poses.push(((at, angle + FRAC_PI_2), false));
                 poses.push(((at, angle - FRAC_PI_2), false));
             }
@@ -267,7 +267,7 @@ pub fn bent(task: &Task, shorter_than: f64) -> Option<f64> {
                 let promise = price + apart(poses[to].0.0, goal);
                 if price < paid[to]
                     && promise < shorter_than
-                    && clear(&edges, poses[at].0, &curve, radius, SLIP)
+                    && clear(&edges, poses[at].0, &curve, radius, slip)
                 {
                     paid[to] = price;
                     queue.push(Reverse((promise.to_bits(), to)));
