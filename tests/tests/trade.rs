@@ -104,7 +104,7 @@ fn bad_amounts_and_sales_are_refused_in_words() {
     refused(&place, &["cost", "May", "--paid", "1,50 EUR"], "one decimal point");
     refused(&place, &["cost", "May", "--paid", "120"], "has no currency");
     refused(&place, &["cost", "May", "--other", "4.00 EUR"], "the name of the cost is missing");
-    refused(&place, &["cost", "May"], "required");
+    refused(&place, &["cost", "May"], "nothing is said of the lot");
     refused(&place, &["cost", "June", "--paid", "1 EUR"], "no unit of a lot \"June\"");
     refused(&place, &["sold", "A-3", "30 USD"], "are two currencies, which are never added");
     refused(&place, &["sold", "A-1", "30 EUR"], "is sold already, for 45.00 EUR");

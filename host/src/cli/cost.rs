@@ -10,7 +10,6 @@ use crate::{
 };
 
 #[derive(clap::Args)]
-#[group(id = "said", required = true, multiple = true, args = ["paid", "freight", "other", "units", "price", "spares"])]
 pub struct Args {
     /// Name of the lot. Receive its units first.
     #[arg(value_name = "LOT")]
@@ -46,6 +45,9 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     ];
     let others = args.other.into_iter().map(|(name, money)| SaidOfLot::Other(name, money));
     let said: Vec<SaidOfLot> = amounts.into_iter().flatten().chain(others).collect();
+    if said.is_empty() {
+        return Err(Failure::NothingSaid);
+    }
     records::open(store)?.say_of_lot(&lot, now_us(), &said)?;
     output.text("written down; `copperwalk lot` shows what the lot comes to")?;
     Ok(Status::Pass)

@@ -310,6 +310,11 @@ enum Failure {
     /// A list of serial numbers with nothing in it.
     #[error("no serial number was given; name units, or write one on each line of standard input")]
     NoSerials,
+    /// A lot of which nothing is said.
+    #[error(
+        "nothing is said of the lot; give at least one of --paid, --freight, --other, --units, --price and --spares"
+    )]
+    NothingSaid,
     /// A list of serial numbers that is no such list.
     #[error("the list of serial numbers is longer than {bytes} bytes; receive the units in several parts")]
     LongList {

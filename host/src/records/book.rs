@@ -117,8 +117,8 @@ fn unit(serial: &str, mut past: Past, boards: &Boards) -> UnitBook {
         let after = judged.iter().find(|glance| glance.entry > repair.entry);
         // Of several repairs of one place between two sweeps, nobody can tell which of the earlier ones did something.
         let until = after.map_or(i64::MAX, |glance| glance.entry);
-        let later = past.repairs.iter().skip(number + 1);
-        if later.into_iter().any(|later| later.entry < until && later.place == repair.place) {
+        let mut later = past.repairs.iter().skip(number + 1);
+        if later.any(|later| later.entry < until && later.place == repair.place) {
             continue;
         }
         match after {

@@ -280,7 +280,7 @@ impl Store {
         let (rows, kept): (Vec<LotEntry>, Vec<i64>) =
             read.await.map_err(|error: sqlx::Error| self.said(&error))?;
         let found: BTreeSet<i64> = rows.iter().map(|row| row.entry).collect();
-        if found != kept.into_iter().collect() || rows.iter().any(|row| !row.as_written) {
+        if found != kept.into_iter().collect::<BTreeSet<i64>>() || rows.iter().any(|row| !row.as_written) {
             return Err(self.altered(format!("what was said of lot {lot:?}")));
         }
         let mut cost = Cost::default();
@@ -336,7 +336,7 @@ impl<'s> LotCells<'s> {
         match said {
             SaidOfLot::Paid(money) => of("paid", None, money),
             SaidOfLot::Freight(money) => of("freight", None, money),
-            SaidOfLot::Other(name, money) => of("other", Some(name), money),
+            SaidOfLot::Other(name, money) => of("other", Some(name.as_str()), money),
             SaidOfLot::Units(units) => Self("units", None, None, None, Some(*units)),
             SaidOfLot::Price(money) => of("price", None, money),
             SaidOfLot::Spares(money) => of("spares", None, money),

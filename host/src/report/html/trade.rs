@@ -12,7 +12,7 @@ use crate::trade::{Assessed, Assessment};
 /// anything down about money.
 pub fn trade(found: &Assessed, links: &Links<'_>) -> Markup {
     match found {
-        Err(error) => part("What it cost and earned", &html! { p { (error) } }),
+        Err(error) => part("What it cost and earned", &html! { p { (error.to_string()) } }),
         Ok(found) if found.is_of_money() => money(found, links),
         Ok(_) => html! {},
     }
@@ -67,9 +67,9 @@ fn triage(items: &[Item], links: &Links<'_>) -> Markup {
                                 @if item.act != Act::Spares { (trade::percent(item.chance)) }
                             }
                             td class="figure" data-label="minutes" { (format!("{:.0}", item.minutes)) }
-                            td class="figure" data-label="gain" { (item.gain) }
+                            td class="figure" data-label="gain" { (item.gain.to_string()) }
                             td class="figure" data-label="in an hour" {
-                                @if let Some(rate) = &item.gain_per_hour { (rate) }
+                                @if let Some(rate) = &item.gain_per_hour { (rate.to_string()) }
                             }
                         }
                     }
