@@ -312,7 +312,7 @@ mod tests {
     use tempfile::TempDir;
 
     fn page() -> String {
-        html::lot(&sample::lot(), &html::Links::NONE)
+        html::lot(&sample::lot(), &sample::assessed(), &html::Links::NONE)
     }
 
     fn table() -> String {

@@ -9,7 +9,9 @@ use std::f64::consts::{FRAC_PI_2, TAU};
 
 use super::corners::{SAME_ANGLE, circles_meet};
 use super::piece::{Piece, circle_meets};
-use super::plane::{Vector, add, along, angle, apart, cross, dot, nearest, right, scale, sub, to_stretch, unit};
+use super::plane::{
+    Vector, add, along, angle, apart, cross, dot, nearest, right, scale, sub, to_stretch, unit,
+};
 use super::tangent::{Pulley, Tangent};
 use super::walls::{SHORT_MM, Walls};
 

@@ -220,7 +220,7 @@ mod tests {
         let mut lot = sample::lot();
         let swept = lot.units[0].swept.as_mut().unwrap();
         swept.fault = Some(Place { place: "via pair 2".to_owned(), class: Class::RedundancyLost });
-        let page = super::lot(&lot, &Links::NONE);
+        let page = super::lot(&lot, &sample::assessed(), &Links::NONE);
         let row = page.split("<tr").find(|row| row.contains("TG-0041</th>")).unwrap();
         assert!(row.contains("</svg>pass</span>") && row.contains("</svg>redundancy lost</span>"), "{row}");
     }
@@ -241,6 +241,7 @@ mod tests {
     fn a_lot_says_what_to_repair_first() {
         let page = super::lot(
             &sample::lot(),
+            &sample::assessed(),
             &Links { unit: &|serial| Some(format!("{serial}.html")), ..Links::NONE },
         );
         let first = page.find("<b>via pair 1</b> open on tide gauge head, 2 units").unwrap();
