@@ -4,7 +4,6 @@
 //! Several programs may open one store at once, also one that does not exist yet. SQLite in its write-ahead mode
 //! lets any number read while one writes; a second writer waits.
 
-use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::Read;
 use std::path::{Path, PathBuf};
@@ -233,50 +232,13 @@ fn texts(definitions: &[Definition]) -> Result<Vec<(&str, &str)>, String> {
 fn altered(definitions: &[(&str, &str)], version: i64) -> Option<String> {
     let migrations = SCHEMA.iter().filter(|migration| migration.version <= version);
     let text: String = migrations.map(|migration| migration.sql.as_str()).collect();
-    let made = made(&text);
     // sqlx keeps its list of migrations in a table of its own; an index that SQLite makes by itself has no text.
     let kept = definitions.iter().filter(|(name, sql)| !sql.is_empty() && *name != "_sqlx_migrations");
-    let as_made = |name: &str, sql: &str| made.get(name).is_some_and(|made| made.text.contains(sql));
-    if let Some((name, _)) = kept.clone().find(|(name, sql)| !as_made(name, sql)) {
+    if let Some((name, _)) = kept.clone().find(|(_, sql)| !text.contains(sql)) {
         return Some((*name).to_owned());
     }
-    (kept.count() != made.len()).then(|| format!("one of {} tables, indexes and triggers", made.len()))
-}
-
-/// A definition that migrations made: its statement with what follows it up to the next one.
-struct Made<'t> {
-    text: &'t str,
-    /// The table that an index or a trigger stands on.
-    on: Option<&'t str>,
-}
-
-/// What is there after migrations, by name. Each statement that makes or drops something begins a line; a table takes its indexes
-/// and triggers with it.
-fn made(text: &str) -> BTreeMap<&str, Made<'_>> {
-    let begins = |line: &str| line.starts_with("CREATE ") || line.starts_with("DROP TABLE ");
-    let mut starts: Vec<usize> = Vec::new();
-    let mut at = 0;
-    for line in text.split_inclusive('\n') {
-        if begins(line) {
-            starts.push(at);
-        }
-        at += line.len();
-    }
-    let ends = starts.iter().copied().skip(1).chain([text.len()]);
-    let mut made = BTreeMap::new();
-    for statement in starts.iter().zip(ends).filter_map(|(start, end)| text.get(*start..end)) {
-        let words = || statement.split([' ', '\n', '(', ';']).filter(|word| !word.is_empty());
-        if statement.starts_with("DROP") {
-            let dropped = words().nth(2);
-            made.retain(|name, made: &mut Made<'_>| Some(*name) != dropped && made.on != dropped);
-            continue;
-        }
-        let what = words().skip(1).find(|word| *word != "UNIQUE");
-        let Some(name) = words().skip_while(|word| Some(*word) != what).nth(1) else { continue };
-        let on = (what != Some("TABLE")).then(|| words().skip_while(|word| *word != "ON").nth(1)).flatten();
-        made.insert(name, Made { text: statement, on });
-    }
-    made
+    let made = text.lines().filter(|line| line.starts_with("CREATE ")).count();
+    (kept.count() != made).then(|| format!("one of {made} tables, indexes and triggers"))
 }
 
 /// [`altered`], asked by itself of a store that has been opened.
