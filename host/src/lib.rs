@@ -113,15 +113,15 @@ pub mod judge;
 #[warn(clippy::indexing_slicing)]
 pub mod voltage_drop;
 
+// What it is worth, and what to do about it.
+#[warn(clippy::indexing_slicing)]
+pub mod trade;
+
 pub mod remedy;
 
 pub mod by_hand;
 
 pub mod machine;
-
-// What it is worth.
-#[warn(clippy::indexing_slicing)]
-pub mod trade;
 
 // Where it goes.
 #[warn(clippy::indexing_slicing)]

@@ -1,5 +1,5 @@
 //! What can be done about a unit, from what the records know of it: its last sweep, its board as it was then, and what came of repairs on
-//! the units of its lot, or, where it is of none, on all.
+//! the units of its lot.
 
 use std::collections::BTreeMap;
 
@@ -7,7 +7,8 @@ use crate::{
     board::Board,
     quantity::Ohms,
     records::{self, Records, SweepId, summary::UnitHistory},
-    remedy::{self, Case, Proposal, Remedies, Repaired, Tally},
+    remedy::{self, Case, Proposal, Remedies},
+    trade::{Book, odds::Odds},
     verdict::Verdict,
 };
 
@@ -79,8 +80,8 @@ pub enum NoRemedy {
 pub struct Experience {
     /// The board of its last sweep, if its file is still read.
     pub board: Option<Board>,
-    /// Repairs that count for it.
-    pub repairs: Vec<Repaired>,
+    /// The book of its lot, which holds what came of repairs; empty where it is of none.
+    pub book: Book,
     /// What segments read on other units where they are good, by name.
     pub readings: BTreeMap<String, Vec<Ohms>>,
 }
@@ -113,7 +114,7 @@ impl Proposed {
             limits: &remedy::limits_of(&board, judgement),
             judgement,
             wires: &unit.wires_before(last.started_us),
-            tally: &Tally::of(&board, &experience.repairs),
+            odds: &Odds::of(&experience.book),
             readings: &experience.readings,
             board: &board,
         };
@@ -129,7 +130,7 @@ impl Proposed {
         let unit = records.unit(serial)?;
         let experience = Experience {
             board: records.board_of(&unit)?,
-            repairs: records.repairs(unit.lot.as_deref())?,
+            book: unit.lot.as_deref().map(|lot| records.book(lot)).transpose()?.unwrap_or_default(),
             readings: board_hash(&unit)
                 .map(|hash| records.good_readings(hash))
                 .transpose()?

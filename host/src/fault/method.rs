@@ -10,6 +10,7 @@ use utoipa::ToSchema;
 
 use crate::{
     board::{Board, SegmentKind},
+    fitted,
     statistics::beta::Beta,
     verdict::Class,
 };
@@ -138,10 +139,11 @@ impl At {
         Self::Gap,
     ];
 
-    /// Of a place as faults name it: a segment's name, or `point~point`. `None` where the board has no such segment.
+    /// Of a place as faults name it: a segment's name, a fitted wire's, or `point~point`. `None` where the board has no such segment.
     pub fn of(board: &Board, place: &str) -> Option<Self> {
         match board.segment_named(place) {
             Some(id) => Some(Self::from(&board.segment(id).kind)),
+            None if fitted::ends(place).is_some() => Some(Self::Wire),
             None => place.contains('~').then_some(Self::Gap),
         }
     }

@@ -123,7 +123,9 @@ fn unit(serial: &str, mut past: Past, boards: &Boards) -> UnitBook {
         }
         match after {
             Some(after) => {
-                let still = after.faults.iter().any(|fault| fault.place.place == repair.place);
+                let places = || after.faults.iter().map(|fault| &fault.place.place);
+                let still =
+                    places().any(|place| *place == repair.place || Some(place) == repair.wire.as_ref());
                 unit.tried.push(Tried {
                     place: fault.place,
                     at: fault.at,

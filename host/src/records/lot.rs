@@ -45,6 +45,8 @@ pub(super) struct Repaired {
     pub entry: i64,
     pub place: String,
     pub action: String,
+    /// Name of the wire that it fitted, if it did.
+    pub wire: Option<String>,
 }
 
 impl Shown {
@@ -155,7 +157,8 @@ impl Store {
             past.steps.extend(event.step().map(|step| (entry, step)));
             match event {
                 Event::Repair(repair) => {
-                    past.repairs.push(Repaired { entry, place: repair.place, action: repair.action });
+                    let wire = repair.taken.and_then(|taken| taken.wire).map(|wire| wire.name());
+                    past.repairs.push(Repaired { entry, place: repair.place, action: repair.action, wire });
                 }
                 Event::Trade(traded) => past.dealings.push((entry, traded.at_us, traded.dealing)),
                 Event::Void(void) => drop(voids.insert(void.sweep.0)),

@@ -5,7 +5,7 @@
 //! `open` (what may be opened, and how), `head` and `judgement` (a measurement's row, a judgement with its lists), `write`
 //! (a sweep in one transaction), `stored` (whole sweeps again), `history` (one unit), `lot` (many units), `catalogue` (all of them, in
 //! memory), `logbook`
-//! (what people write down), `outcomes` (what came of repairs), [`status`] (where a unit stands in the work), `photo` with `picture` (photos of units).
+//! (what people write down), `readings` (what good segments read), [`status`] (where a unit stands in the work), `photo` with `picture` (photos of units).
 //! `digest`, `ledger` and `check` see to it that neither an altered row nor a missing one passes; `copy` saves and
 //! restores; `aside` keeps what a locked store could not take. `wilson` says how far a yield can be trusted. `rows`, `list`
 //! and `value` turn values into columns, `raw` codes into bytes; `files` are the texts a sweep stands on, `proof` what was
@@ -46,13 +46,13 @@ mod logbook;
 mod lot;
 mod near;
 mod open;
-mod outcomes;
 mod path;
 mod photo;
 mod picture;
 mod place;
 mod proof;
 mod raw;
+mod readings;
 mod rows;
 pub mod slip;
 pub mod status;
@@ -96,7 +96,7 @@ use crate::board::Board;
 use crate::fixture::Fixture;
 use crate::proof::Proof;
 use crate::quantity::Ohms;
-use crate::remedy::{Repaired, Taken};
+use crate::remedy::Taken;
 use crate::sweep::{Judgement, Sweep};
 use crate::trade::book::SaidOfLot;
 use crate::trade::{Book, Dealing};
@@ -351,10 +351,6 @@ impl Records {
 
     pub fn take(&self, serial: &str, at_us: i64, taken: &Taken, text: &str) -> Result<(), Error> {
         self.ask(ANSWER, self.store.take(serial, at_us, taken, text))
-    }
-
-    pub fn repairs(&self, lot: Option<&str>) -> Result<Vec<Repaired>, Error> {
-        self.ask(ANSWER, self.store.repairs(lot))
     }
 
     pub fn good_readings(&self, board_hash: &str) -> Result<BTreeMap<String, Vec<Ohms>>, Error> {

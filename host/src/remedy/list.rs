@@ -7,7 +7,6 @@ use super::how;
 use super::predict;
 use super::proposal::{Excluded, Prediction, Proposal, SWEEP_MINUTES, Works};
 use super::taken::Predicted;
-use super::tally::Tally;
 use super::wiring::{self, Bounds, Wiring};
 use crate::board::{Board, Segment, SegmentId};
 use crate::fault::method::{At, Method, Practice, practices};
@@ -15,6 +14,7 @@ use crate::fitted::{self, Wire};
 use crate::limits::LimitSet;
 use crate::quantity::Ohms;
 use crate::sweep::{Judgement, SegmentRow, UnitFault};
+use crate::trade::odds::Odds;
 use crate::verdict::{Class, Verdict};
 
 /// A fault less probable than this gets no repair of its own (the same below which reports do not name one).
@@ -35,8 +35,8 @@ pub struct Case<'c> {
     pub judgement: &'c Judgement,
     /// Wires fitted to it.
     pub wires: &'c [Wire],
-    /// How repairs turned out.
-    pub tally: &'c Tally,
+    /// How repairs of its lot turned out.
+    pub odds: &'c Odds,
     /// What segments read on other units where they are good, by name.
     pub readings: &'c BTreeMap<String, Vec<Ohms>>,
 }
@@ -84,11 +84,7 @@ pub fn list(case: &Case<'_>, spare: Spare) -> (Vec<Proposal>, Vec<Excluded>) {
     let (mut proposals, mut excluded) = (Vec::new(), Vec::new());
     for fault in case.faults() {
         let fitted = case.wires.iter().find(|wire| wire.name() == fault.place);
-        let at = match fitted {
-            Some(_) => Some(At::Wire),
-            None => At::of(case.board, &fault.place),
-        };
-        let Some(at) = at else { continue };
+        let Some(at) = At::of(case.board, &fault.place) else { continue };
         for practice in practices(at, fault.class) {
             match propose(case, spare, fault, at, fitted, &practice) {
                 Ok(proposal) if proposal.chance >= LEAST_CHANCE => proposals.push(proposal),
@@ -163,11 +159,11 @@ fn propose(
         }
         (_, None, None) => how.push_str(&how::on_gap(&fault.place, method)),
     }
-    let chance = case.tally.chance(practice.cures, at, fault.class, method);
+    let option = case.odds.option(at, fault.class, practice);
     let works = Works {
-        chance: chance.mean(),
-        interval_90: chance.interval(CHANCE_INTERVAL),
-        counted: case.tally.count(at, fault.class, method),
+        chance: option.chance.mean(),
+        interval_90: option.chance.interval(CHANCE_INTERVAL),
+        counted: [option.record.worked, option.record.failed],
     };
     let cures = probability * works.chance * (1.0 - practice.spoils);
     Ok(Proposal {
@@ -180,7 +176,8 @@ fn propose(
         works,
         chance: cures,
         minutes: practice.minutes,
-        minutes_per_cure: (practice.minutes.mean() + SWEEP_MINUTES) / cures,
+        expected_minutes: option.minutes,
+        minutes_per_cure: (option.minutes + SWEEP_MINUTES) / cures,
         spoils: practice.spoils,
         parts: practice.parts.into(),
         tools: method.tools().into(),

@@ -1,9 +1,9 @@
 //! What to do about a unit's faults: repairs with what they promise and what they cost.
 //!
-//! Read in this order: [`taken`] (a proposal that was carried out, as the records keep it), [`tally`] (what came of repairs so far),
+//! Read in this order: [`taken`] (a proposal that was carried out, as the records keep it),
 //! [`mod@healthy`] and [`predict`] (what the next sweep should read), [`wiring`] (the wire and its way), [`proposal`] with `how`, [`mod@list`] (every
-//! method that fits, the least effort for a cure first), [`mod@together`] (more than one fault). `docs/repairs.md` explains it to those who
-//! repair.
+//! method that fits, the least effort for a cure first), [`mod@together`] (more than one fault). What came of repairs so far
+//! is [`crate::trade::odds`]. `docs/repairs.md` explains it to those who repair.
 
 pub mod healthy;
 mod how;
@@ -11,7 +11,6 @@ pub mod list;
 pub mod predict;
 pub mod proposal;
 pub mod taken;
-pub mod tally;
 pub mod together;
 pub mod wiring;
 
@@ -20,7 +19,6 @@ use serde::Serialize;
 pub use list::Case;
 pub use proposal::{Excluded, Prediction, Proposal, Works};
 pub use taken::{Predicted, Taken};
-pub use tally::{Repaired, Tally};
 pub use together::{LoadAfter, Together};
 pub use wiring::Wiring;
 

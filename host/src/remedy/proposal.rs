@@ -4,7 +4,6 @@ use serde::Serialize;
 
 use super::healthy::StandsOn;
 use super::taken::{Predicted, Taken};
-use super::tally::Count;
 use super::wiring::Wiring;
 use crate::fault::method::{Method, Minutes};
 use crate::quantity::Ohms;
@@ -33,8 +32,10 @@ pub struct Proposal {
     pub works: Works,
     /// The chance that the unit is cured of this fault by it: it is there, the repair works, and the board is not spoilt.
     pub chance: f64,
-    /// How long it takes, without the sweep after it.
+    /// How long it takes, without the sweep after it, by common practice.
     pub minutes: Minutes,
+    /// How long it is expected to take, minutes: the lot's own record counts.
+    pub expected_minutes: f64,
     /// Minutes, the sweep included, for each unit cured, were many such units repaired so: what the list is sorted by.
     pub minutes_per_cure: f64,
     /// The chance that it spoils the board.
@@ -58,8 +59,8 @@ pub struct Works {
     pub chance: f64,
     /// Nine of ten times it lies between these two.
     pub interval_90: [f64; 2],
-    /// Repairs of this kind in the records.
-    pub counted: Count,
+    /// Repairs of this kind in the lot's record after which the fault was gone, and after which it was not.
+    pub counted: [u32; 2],
 }
 
 /// A row of the next sweep.
@@ -101,7 +102,7 @@ impl Proposal {
             class: self.class,
             method: self.method,
             chance: self.chance,
-            minutes: self.minutes.mean(),
+            minutes: self.expected_minutes,
             predicted: self.predicted.as_ref().map(|prediction| prediction.read.clone()),
             wire: self.wire.as_ref().map(|wiring| wiring.wire.clone()),
         }

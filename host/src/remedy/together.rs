@@ -150,7 +150,7 @@ fn result(case: &Case<'_>, chosen: &[&Proposal]) -> Together {
     let board = case.board;
     Together {
         numbers,
-        minutes: chosen.iter().map(|proposal| proposal.minutes.mean()).sum::<f64>()
+        minutes: chosen.iter().map(|proposal| proposal.expected_minutes).sum::<f64>()
             + super::proposal::SWEEP_MINUTES,
         chance: chosen.iter().map(|proposal| proposal.chance).product(),
         verdict,

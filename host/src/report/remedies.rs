@@ -68,10 +68,10 @@ pub fn minutes(minutes: Minutes) -> String {
 /// What a method's chance stands on: `8 of 10 by common practice`, or with what the records count.
 pub fn works(works: &Works) -> String {
     let [low, high] = works.interval_90.map(figures::chance);
-    let counted = works.counted.worked + works.counted.failed;
-    let stands_on = match counted {
+    let [worked, failed] = works.counted;
+    let stands_on = match worked.saturating_add(failed) {
         0 => "by common practice, none counted yet".to_owned(),
-        _ => format!("common practice and {} of {counted} in the records", works.counted.worked),
+        counted => format!("common practice and {worked} of {counted} in the lot"),
     };
     format!("works in {} ({low} to {high}; {stands_on})", figures::chance(works.chance))
 }

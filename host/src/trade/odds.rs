@@ -86,7 +86,8 @@ impl Odds {
         practices(at, class).into_iter().map(|practice| self.option(at, class, &practice)).collect()
     }
 
-    fn option(&self, at: At, class: Class, practice: &Practice) -> RepairOption {
+    /// A method as it is practised on one kind of place, with what the lot has taught of it.
+    pub fn option(&self, at: At, class: Class, practice: &Practice) -> RepairOption {
         let method = practice.method;
         let count =
             self.counts.iter().find(|count| (count.at, count.class, count.method) == (at, class, method));

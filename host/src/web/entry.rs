@@ -9,6 +9,7 @@ use crate::{
     daemon::News,
     proposed::{self, Experience, Proposed},
     records::{Coming, PhotoId, SweepId, now_us, status::Said, text},
+    trade::Book,
 };
 
 /// Most units received in one go: more than come in on one day.
@@ -89,7 +90,10 @@ impl App {
         let unit = self.store.unit(serial).await?;
         let experience = Experience {
             board: self.store.board_of(&unit).await?,
-            repairs: self.store.repairs(unit.lot.as_deref()).await?,
+            book: match unit.lot.as_deref() {
+                Some(lot) => self.store.book(lot).await?,
+                None => Book::default(),
+            },
             readings: match proposed::board_hash(&unit) {
                 Some(hash) => self.store.good_readings(hash).await?,
                 None => BTreeMap::new(),
