@@ -6,7 +6,6 @@ mod cases;
 #[path = "route_support/exhaustive.rs"]
 mod exhaustive;
 
-use copperwalk::board::Face;
 use copperwalk::route::{Piece, Route, RouteError, Task, shortest};
 
 use cases::Draw;
@@ -136,5 +135,4 @@ fn clearance_and_bends_hold_on_random_boards() {
         }
     }
     println!("{routes} routes; {refused:?} covered, enclosed, too stiff");
-    let _ = Face::Front;
 }

@@ -82,9 +82,32 @@ pub(super) fn led(
     least_mm: f64,
     walls: &Walls,
 ) -> Option<Vec<Piece>> {
+    let length = |pieces: &Vec<Piece>| pieces.iter().map(Piece::length_mm).sum::<f64>();
+    [Idle::LeftOut, Idle::Joined]
+        .into_iter()
+        .filter_map(|idle| led_with(ends, round, least_mm, walls, idle))
+        .min_by(|a, b| length(a).total_cmp(&length(b)))
+}
+
+/// What becomes of a bend that the circles beside it have made needless, so that it would turn the other way.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Idle {
+    /// The wire runs past its discs, if there is room.
+    LeftOut,
+    /// The nearer circle of the same turn holds its discs too, if it can.
+    Joined,
+}
+
+fn led_with(
+    ends: [Vector; 2],
+    round: &[(Disc, f64)],
+    least_mm: f64,
+    walls: &Walls,
+    idle: Idle,
+) -> Option<Vec<Piece>> {
     let mut bends = taut(ends, round, least_mm)?;
     for _ in 0..ROUNDS {
-        bends = shortest(ends, bends)?;
+        bends = shortest(ends, bends, idle)?;
         let pieces = pieces(ends, &bends)?;
         let tight = pieces
             .iter()
@@ -262,14 +285,13 @@ fn pieces(ends: [Vector; 2], bends: &[Bend]) -> Option<Vec<Piece>> {
 }
 
 /// Moves the circles to where the wire is shortest. Bends that came to turn the other way are joined with a neighbour or left out.
-fn shortest(ends: [Vector; 2], mut bends: Vec<Bend>) -> Option<Vec<Bend>> {
+fn shortest(ends: [Vector; 2], mut bends: Vec<Bend>, idle: Idle) -> Option<Vec<Bend>> {
     loop {
         settle(ends, &mut bends)?;
         let ways = ways(ends, &bends)?;
-        let turns_back = bends
-            .iter()
-            .zip(ways.windows(2))
-            .position(|(bend, pair)| sweep(bend, &pair[0], &pair[1]) < -SAME_ANGLE);
+        let sweeps: Vec<f64> =
+            bends.iter().zip(ways.windows(2)).map(|(bend, pair)| sweep(bend, &pair[0], &pair[1])).collect();
+        let turns_back = sweeps.iter().position(|sweep| *sweep < -SAME_ANGLE);
         // Two circles that changed places: the wire would run back between them and make a loop.
         let looped = bends.windows(2).zip(ways.iter().skip(1)).position(|(pair, way)| {
             let order =
@@ -277,9 +299,12 @@ fn shortest(ends: [Vector; 2], mut bends: Vec<Bend>) -> Option<Vec<Bend>> {
             pair[0].turn == pair[1].turn && order(pair).is_some_and(|order| dot(order, way.way) < 0.0)
         });
         // One bend fewer each time.
-        match looped.or(turns_back) {
-            Some(number) => join(&mut bends, number),
-            None => return Some(bends),
+        let Some(number) = looped.or(turns_back) else { return Some(bends) };
+        if idle == Idle::Joined {
+            join(&mut bends, number);
+        } else {
+            let other = looped.is_some() && sweeps.get(number + 1) < sweeps.get(number);
+            bends.remove(number + usize::from(other));
         }
     }
 }

@@ -18,7 +18,7 @@ pub(super) const SAME_MM: f64 = 1e-3;
 const LEAST_MM2: f64 = 1e-6;
 /// Most corners of one polygon, and of all together.
 const MOST_CORNERS: usize = 2000;
-const MOST_CORNERS_IN_ALL: usize = 16_000;
+const MOST_CORNERS_IN_ALL: usize = 8000;
 /// Most holes.
 const MOST_HOLES: usize = 500;
 

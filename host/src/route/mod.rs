@@ -1,7 +1,7 @@
 //! The shortest way of a wire over a board: round keep-outs, within the board's edge, through free holes, with bends that the wire can take.
 //!
 //! Read [`Task`] and [`Route`] first. [`shortest`] then goes: `examine` (can it be answered), `walls` (edges with what the middle line keeps
-//! from them), `corners` (the free parts of the circles round corners), `ground` (one face with all of it), `search` (the shortest taut
+//! from them), `corners` (the free parts of the circles round corners), `ground` (one face with all of it), `reach` (is there a way at all), `search` (the shortest taut
 //! wire, by A* over `tangent`s), `lead` and `bends` (bends as wide as the wire needs), `laid` with `relief` (what is told of it). Where there is no
 //! way, `ring` proves it. [`gauge`] chooses a wire, [`fit()`] wire and route together; [`cutting`] lists what is cut. `docs/wires.md` explains it to those who solder.
 //!
@@ -19,6 +19,7 @@ mod lead;
 mod piece;
 mod plane;
 mod problem;
+mod reach;
 mod relief;
 mod ring;
 mod search;
@@ -59,6 +60,11 @@ pub fn shortest(task: &Task) -> Result<Route, RouteError> {
     let grounds = Grounds::new(task, 0.0);
     if !grounds.covers.is_empty() {
         return Err(RouteError::Covered(grounds.covers));
+    }
+    if let Some(reached) = reach::reached(&grounds)
+        && !reached.iter().any(|(_, role)| *role == Role::To)
+    {
+        return Err(no_way(task, &grounds, &reached));
     }
     let mut field = Field::new(&grounds, task.thickness_mm + task.passage_mm);
     let (nodes, least_mm) = match field.search(&Barred::new())? {

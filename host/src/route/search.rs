@@ -14,7 +14,7 @@ use super::problem::RouteError;
 use super::tangent::{Pulley, Tangent};
 
 /// Most lines of sight that are looked at.
-const MOST_SIGHTS: usize = 30_000_000;
+const MOST_SIGHTS: usize = 8_000_000;
 /// Lengths closer than this are one, mm.
 const SAME_MM: f64 = 1e-9;
 

@@ -280,8 +280,8 @@ fn what_cannot_be_answered_is_said() {
             "the pad of `a` is 0.30 mm wide, and the conductor 0.50 mm thick",
         ),
         (
-            |task| task.keep_outs = vec![task.keep_outs[0].clone(); 4001],
-            "the corners of all polygons are 16008, and a wire is led round 16000 at most",
+            |task| task.keep_outs = vec![task.keep_outs[0].clone(); 2001],
+            "the corners of all polygons are 8008, and a wire is led round 8000 at most",
         ),
     ];
     for (spoil, says) in spoils {
@@ -332,4 +332,21 @@ fn there_and_back_are_as_long() {
     assert!((one.middle_mm - other.middle_mm).abs() < 1e-9);
     assert_eq!(one, shortest(&there).unwrap());
     assert!(one.middle_mm < 30.0 + PI * 20.0);
+}
+
+/// Where a wall parts a field of 500 keep-outs nothing is searched in vain: the ring is found first.
+#[test]
+fn a_wall_behind_many_keep_outs_is_found_at_once() {
+    let mut many: Vec<KeepOut> = (0..500)
+        .map(|i| {
+            let [x, y] = [f64::from(i % 25) * 5.0 + 4.0, f64::from(i / 25) * 5.0 + 4.0];
+            rectangle("tile", [x, y], [x + 1.5, y + 1.5])
+        })
+        .collect();
+    many.push(rectangle("a wall", [130.0, -1.0], [131.0, 111.0]));
+    let mut far = task(many);
+    far.outline = vec![[0.0, 0.0], [150.0, 0.0], [150.0, 110.0], [0.0, 110.0]];
+    (far.from.at, far.to.at) = ([1.5, 1.5], [140.0, 50.0]);
+    let RouteError::NoWay { rings, .. } = shortest(&far).unwrap_err() else { panic!() };
+    assert_eq!(rings[0].by, [Obstacle::Edge, Obstacle::KeepOut { index: 500, why: "a wall".into() }]);
 }

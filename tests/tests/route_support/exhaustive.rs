@@ -107,8 +107,8 @@ pub fn taut(task: &Task) -> Option<f64> {
             places.extend([(0, hole.at, Some(which)), (1, hole.at, Some(which))]);
         }
     }
-    for number in 0..2 {
-        for (corner, _, reach) in &edges[number].0 {
+    for (number, edges) in edges.iter().enumerate() {
+        for (corner, _, reach) in &edges.0 {
             // A little outside, so that the straight line between neighbours keeps the reach.
             let radius = reach / half.cos();
             for step in 0..(360.0 / STEP) as usize {

@@ -101,7 +101,8 @@ fn dot(relief: &Relief, view: &dyn Fn([f64; 2]) -> [f64; 2]) -> Markup {
 
 /// Hundredths: bends have to meet straight pieces without a step that shows.
 fn fine(value: f64) -> f64 {
-    (value * 100.0).round() / 100.0
+    // Adding 0 makes of a negative zero a plain one.
+    (value * 100.0).round() / 100.0 + 0.0
 }
 
 fn pair([x, y]: [f64; 2]) -> String {
