@@ -9,6 +9,7 @@ use crate::measurement::{ByHand, Manner, Method, Touch};
 use crate::proof::{Figures, HumFound, Proof};
 use crate::quantity::{Ohms, Volts};
 use crate::sweep::{BenchFault, Sweep};
+use crate::trade::{Dealing, book::SaidOfLot};
 use crate::verdict::Verdict;
 use crate::{board, fixture};
 
@@ -151,6 +152,9 @@ fn nothing_is_ever_changed_or_deleted() {
     sweep.judgement.bench_faults = vec![BenchFault { part: "pin".into(), what: "dirty".into() }];
     let id = records.store(&sweep, &sample::fixture()).unwrap();
     records.note("A-1", 5, "terminal bent").unwrap();
+    let work = Dealing::Work { minutes: 5, parts: None, method: None, instead: false };
+    records.deal("A-1", 5, &work).unwrap();
+    records.say_of_lot("May", 5, &[SaidOfLot::Units(3)]).unwrap();
     records.repair("A-1", 6, "joint 5", "reflow", "").unwrap();
     records.void("A-1", id, 7, "the wrong unit lay on the bed").unwrap();
     records.set_status("A-1", 8, Said::Sold).unwrap();
@@ -172,7 +176,7 @@ fn nothing_is_ever_changed_or_deleted() {
             .fetch_all(pool),
         )
         .unwrap();
-    assert_eq!(tables.len(), 29, "{tables:?}");
+    assert_eq!(tables.len(), 32, "{tables:?}");
     for table in tables {
         let some: String = records
             .runtime
