@@ -9,6 +9,11 @@ fn done(place: &Place, args: &[&str]) -> String {
     ran.out
 }
 
+/// The same on one line: where a terminal breaks it is no matter here.
+fn told(place: &Place, args: &[&str]) -> String {
+    done(place, args).split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
 fn refused(place: &Place, args: &[&str], words: &str) {
     let ran = place.run(args);
     assert_eq!(ran.code, 2, "{args:?}: {}", ran.out);
@@ -46,8 +51,7 @@ fn lot(place: &Place) {
 fn a_lot_adds_up_and_says_what_to_do_next() {
     let place = Place::new();
     lot(&place);
-    let text = done(&place, &["lot", "May", "--hour", "20.00 EUR"]);
-    let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    let words = told(&place, &["lot", "May", "--hour", "20.00 EUR"]);
     // Worked by hand: 86.00 − 48.00 − 0.40 − 3.53 = 34.07 in 12 minutes, 170.35 an hour.
     for said in [
         "paid, freight and other costs 48.00 EUR",
@@ -59,7 +63,7 @@ fn a_lot_adds_up_and_says_what_to_do_next() {
         "2 units are left to sweep",
         "An hour costs 20.00 EUR.",
     ] {
-        assert!(words.contains(said), "{said}\n{text}");
+        assert!(words.contains(said), "{said}\n{words}");
     }
     let sheet: Value = serde_json::from_str(&done(&place, &["lot", "May", "--json"])).unwrap();
     let trade = &sheet["trade"];
@@ -90,7 +94,7 @@ fn spares_are_listed_and_the_certificate_says_what_is_missing() {
     let text = done(&place, &["packing", "May", "--pdf", "spares.pdf"]);
     assert!(text.contains("slide switch") && text.contains("A-4") && text.contains("A-3"), "{text}");
     assert!(std::fs::read(place.0.path().join("spares.pdf")).unwrap().starts_with(b"%PDF-"));
-    assert!(done(&place, &["unit", "A-4"]).contains("taken off as a spare for unit A-3: slide switch"));
+    assert!(told(&place, &["unit", "A-4"]).contains("taken off as a spare for unit A-3: slide switch"));
     done(&place, &["spares", "A-4", "slide switch", "--put-back"]);
     assert!(done(&place, &["packing", "May"]).contains("No part was taken off"));
 }
@@ -111,13 +115,12 @@ fn bad_amounts_and_sales_are_refused_in_words() {
     refused(&place, &["sold", "A-9", "30 EUR"], "no unit \"A-9\"");
     done(&place, &["status", "A-5", "scrapped"]);
     refused(&place, &["sold", "A-5", "30 EUR"], "is scrapped, so it is not sold");
-    let said = done(&place, &["lot", "May", "--hour", "20 USD"]);
-    let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    let said = told(&place, &["lot", "May", "--hour", "20 USD"]);
     assert!(said.contains("USD (--hour) are two currencies"), "{said}");
     refused(&place, &["lot", "May", "--hours", "-1"], "it is no number of hours");
     // Corrected, given back, and sold again.
     done(&place, &["sold", "A-1", "44.00 EUR", "--instead"]);
     done(&place, &["returned", "A-1", "44.00 EUR", "--because", "crackles"]);
-    assert!(done(&place, &["unit", "A-1"]).contains("because: crackles"));
+    assert!(told(&place, &["unit", "A-1"]).contains("because: crackles"));
     refused(&place, &["returned", "A-1"], "no price of unit \"A-1\"");
 }
