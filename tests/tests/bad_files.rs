@@ -225,7 +225,7 @@ fn a_gap_names_both_sides_of_it() {
         problems.to_string(),
         "board.toml:14: no segments join `cell+` to `reg.in`; \
          add the segment that is missing; the path from the supply ends at spare\n\
-         board.toml:115: joined to neither the supply nor the return: \
+         board.toml:126: joined to neither the supply nor the return: \
          via pair 2, cross trace, via pair 3, input ferrite; \
          add the segment that is missing between, or leave these out"
     );
@@ -265,8 +265,8 @@ fn every_problem_of_a_file_is_shown() {
             (7, "[board] has no key `colour`"),
             (16, "segments join `cell+` to `cell-`: that shorts the supply"),
             (18, "`load` of [supply]: `120 mV` is a voltage; a current belongs here"),
-            (82, "`rating` of segment `cell fuse` has no unit"),
-            (158, "segments join `reg.in` and `cell-` in this state; no isolation can be between them"),
+            (95, "`rating` of segment `cell fuse` has no unit"),
+            (171, "segments join `reg.in` and `cell-` in this state; no isolation can be between them"),
         ]
     );
     let first = "  × [board] has no key `colour`

@@ -8,8 +8,9 @@ use copperwalk::{
     job::Subject,
     plan::Sampling,
     quantity::Ohms,
-    remedy::{self, Case, Proposal, Remedies, Tally, healthy::StandsOn},
+    remedy::{self, Case, Proposal, Remedies, healthy::StandsOn},
     sweep::Sweep,
+    trade::{Book, odds::Odds},
     verdict::{Class, Verdict},
     virtual_bench::{Parts, Spec},
 };
@@ -34,9 +35,9 @@ fn readings(bed: &Bed, parts: Parts) -> BTreeMap<String, Vec<Ohms>> {
 fn remedies_of(bed: &Bed, sweep: &Sweep, readings: &BTreeMap<String, Vec<Ohms>>) -> Remedies {
     let board = &bed.fixture.board;
     let limits = remedy::limits_of(board, &sweep.judgement);
-    let tally = Tally::default();
+    let odds = Odds::of(&Book::default());
     let case =
-        Case { board, limits: &limits, judgement: &sweep.judgement, wires: &[], tally: &tally, readings };
+        Case { board, limits: &limits, judgement: &sweep.judgement, wires: &[], odds: &odds, readings };
     remedy::remedies(&case)
 }
 

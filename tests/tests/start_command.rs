@@ -28,6 +28,13 @@ const FIXTURE: &str = include_str!("../../fixtures/tide-gauge-head/fixture.toml"
 const POWER: &str = "\n[power]\nidle = [\"2 mA\", \"9 mA\"]\nnominal = \"2.6 V\"\nsettle = \"100 ms\"\nwait = \"300 ms\"\nhot = \"the regulator\"\n\n\
                      [[rail]]\nname = \"input\"\nat = \"reg.in\"\nvoltage = [\"2.4 V\", \"3.2 V\"]\n";
 
+/// The tide gauge's board without its own power and rail.
+fn bare() -> String {
+    let (before, own) = BOARD.split_once("[power]").unwrap();
+    let (_, after) = own.split_once("[states]").unwrap();
+    format!("{before}[states]{after}")
+}
+
 /// A place with the tide gauge's files, in which unit A-1 has passed.
 fn place(board: &str) -> (Place, String) {
     let place = Place::new();
@@ -39,7 +46,7 @@ fn place(board: &str) -> (Place, String) {
 }
 
 fn powered() -> (Place, String) {
-    place(&format!("{BOARD}{POWER}"))
+    place(&format!("{}{POWER}", bare()))
 }
 
 fn start<'a>(fixture: &'a str, more: &[&'a str]) -> Vec<&'a str> {
@@ -493,7 +500,7 @@ fn only_a_unit_that_passed_after_its_last_repair_is_started() {
     refused("C-1", "was repaired after its last sweep");
 
     // A board that does not say how.
-    let (place, fixture) = self::place(BOARD);
+    let (place, fixture) = self::place(&bare());
     let ran = place.run(&start(&fixture, &["--virtual"]));
     assert_eq!(ran.code, 2);
     assert!(ran.err.contains("add a table [power] to its file"), "{}", ran.err);
@@ -525,7 +532,8 @@ fn modelled_faults_are_charged_to_whom_they_belong() {
 
 #[test]
 fn a_window_is_learnt_from_golden_units() {
-    let (place, fixture) = place(&format!("{BOARD}{}", POWER.replace("idle = [\"2 mA\", \"9 mA\"]\n", "")));
+    let (place, fixture) =
+        place(&format!("{}{}", bare(), POWER.replace("idle = [\"2 mA\", \"9 mA\"]\n", "")));
     let begin = |serial: &str, seed: &str, more: &[&str]| {
         let swept = place.run(&["sweep", &fixture, "--virtual", "--serial", serial, "--seed", "3"]);
         assert_eq!(swept.code, 0, "{}", swept.err);
@@ -548,7 +556,7 @@ fn a_window_is_learnt_from_golden_units() {
 fn a_supply_set_by_hand_is_asked_about_step_by_step() {
     let quick =
         POWER.replace("settle = \"100 ms\"", "steps = 2\nsettle = \"10 ms\"").replace("300 ms", "10 ms");
-    let (place, fixture) = place(&format!("{BOARD}{quick}"));
+    let (place, fixture) = place(&format!("{}{quick}", bare()));
     let args = start(&fixture, &["--supply", "typed", "--meter-within", "1 %"]);
     let shown = "1.00 V 0.0 mA\n2.00 V 5.1 mA\n2.60 V 5.2 mA\n";
     // Cautions, state, joined; bounds, on; three settings; cool, rail, cool, two checks; off.
@@ -590,8 +598,8 @@ fn what_cannot_be_is_refused_in_the_file_and_on_the_command_line() {
     ] {
         let place = Place::new();
         let board = match power.strip_prefix("power") {
-            Some(_) => BOARD.replacen("format = 1", &format!("format = 1\n{power}"), 1),
-            None => format!("{BOARD}\n{power}\n"),
+            Some(_) => bare().replacen("format = 1", &format!("format = 1\n{power}"), 1),
+            None => format!("{}\n{power}\n", bare()),
         };
         let file = place.file("board.toml", board);
         let ran = place.run(&["check", &file]);

@@ -159,7 +159,7 @@ mod tests {
     #[test]
     fn a_rail_shows_that_a_transistor_conducts_only_where_its_window_leaves_no_room_for_the_body_diode() {
         let shown = |low: &str| {
-            let text = sample::BOARD
+            let text = sample::text()
                 .replace("\"2.4 V\", \"3.2 V\"", &format!("\"{low}\", \"3.2 V\""))
                 .replacen("kind = \"ferrite\"", "kind = \"transistor\"\nmax_reverse = \"50 uA\"", 1);
             let text = text.replace("max = \"200 mohm\"\n", "");
