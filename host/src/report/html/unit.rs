@@ -8,7 +8,7 @@ use super::page::{body, facts, head, page, part, patterns, scroller};
 use super::sweep::finding;
 use crate::records::summary::{Event, PastSweep, UnitHistory};
 use crate::report::{figures, trade, words};
-use crate::verdict::Verdict;
+use crate::verdict::{Class, Verdict};
 
 /// The page of one unit.
 pub fn unit(unit: &UnitHistory, links: &Links<'_>) -> String {
@@ -114,20 +114,28 @@ fn checklist(unit: &UnitHistory) -> Markup {
 }
 
 fn before_and_after(unit: &UnitHistory) -> Markup {
-    let row =
-        |name: String, state: &str, limit: String, before: (String, Verdict), after: (String, Verdict)| {
-            html! {
-                tr class={ (Sign::Verdict(after.1).class()) @if before.1 != after.1 { " changed" } } {
-                    th scope="row" { (name) }
-                    td class="figure" data-label="first" { (before.0) }
-                    td { (mark::verdict(before.1)) }
-                    td class="figure" data-label="latest" { (after.0) }
-                    td { (mark::verdict(after.1)) }
-                    td class="figure" data-label="limit" { (limit) }
-                    td data-label="state" { (state) }
-                }
-            }
+    let row = |name: String,
+               state: &str,
+               limit: String,
+               before: (String, Verdict, Class),
+               after: (String, Verdict, Class)| {
+        // What a wire bypasses is judged with the wire.
+        let said = |verdict, class| match class {
+            Class::Bypassed => html! { span class="kind" { (words::class(class)) } },
+            _ => mark::verdict(verdict),
         };
+        html! {
+            tr class={ (Sign::Verdict(after.1).class()) @if before.1 != after.1 { " changed" } } {
+                th scope="row" { (name) }
+                td class="figure" data-label="first" { (before.0) }
+                td { (said(before.1, before.2)) }
+                td class="figure" data-label="latest" { (after.0) }
+                td { (said(after.1, after.2)) }
+                td class="figure" data-label="limit" { (limit) }
+                td data-label="state" { (state) }
+            }
+        }
+    };
     let table = html! {
         table class="cards pairs" {
             thead {
@@ -148,8 +156,8 @@ fn before_and_after(unit: &UnitHistory) -> Markup {
                             after.name.clone(),
                             &after.state,
                             figures::segment_limit(after),
-                            (figures::segment(before), before.verdict),
-                            (figures::segment(after), after.verdict),
+                            (figures::segment(before), before.verdict, before.class),
+                            (figures::segment(after), after.verdict, after.class),
                         ))
                     }
                 }
@@ -159,8 +167,8 @@ fn before_and_after(unit: &UnitHistory) -> Markup {
                             if after.is_switch { format!("{} (open)", after.name) } else { after.name.clone() },
                             &after.state,
                             figures::isolation_limit(after),
-                            (figures::isolation(before), before.verdict),
-                            (figures::isolation(after), after.verdict),
+                            (figures::isolation(before), before.verdict, before.class),
+                            (figures::isolation(after), after.verdict, after.class),
                         ))
                     }
                 }

@@ -140,7 +140,10 @@ fn segments(out: &mut String, unit: &UnitHistory, screen: Screen) {
                 (&after.state).into(),
                 figures::segment(before).into(),
                 figures::segment(after).into(),
-                Cell::verdict(after.verdict),
+                match after.class {
+                    Class::Bypassed => words::class(after.class).into(),
+                    _ => Cell::verdict(after.verdict),
+                },
             ]
         })
         .collect();
