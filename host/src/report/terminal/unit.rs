@@ -4,6 +4,7 @@ use super::layout::{Cell, Column, paragraph, table};
 use super::{Screen, heading, title};
 use crate::records::summary::{Event, UnitHistory};
 use crate::report::{figures, trade, words};
+use crate::verdict::Class;
 
 /// One unit: its history, then each segment as it came in and as it is now.
 pub fn unit(unit: &UnitHistory, screen: Screen) -> String {
