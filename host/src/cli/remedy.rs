@@ -22,6 +22,9 @@ pub struct Args {
     /// Write a page with the wires drawn on the board as well.
     #[arg(long, value_name = "FILE")]
     html: Option<PathBuf>,
+    /// The board or fixture file whose photos stand behind the drawing.
+    #[arg(long, value_name = "FILE", requires = "html")]
+    photos: Option<PathBuf>,
     /// Replace the file of that name even if copperwalk did not make it. A record store is never replaced.
     #[arg(long, requires = "html")]
     force: bool,
@@ -38,7 +41,9 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     let proposed = Proposed::from(&records, &serial)?;
     let sheet = Sheet::of(&proposed);
     if let Some(place) = place {
-        place.write(html::remedies(&sheet, &proposed.board, &html::Links::NONE))?;
+        let photos = args.photos.as_deref().map(html::Backdrop::beside).unwrap_or_default();
+        let links = html::Links { photos: &|_| photos.clone(), ..html::Links::NONE };
+        place.write(html::remedies(&sheet, &proposed.board, &links))?;
     }
     match args.json {
         true => output.text(&json::object(&sheet).map_err(|error| Failure::Output(error.into()))?)?,

@@ -13,11 +13,12 @@ use crate::report::{figures, words};
 
 /// The page.
 pub fn remedies(sheet: &Sheet<'_>, board: &Board, links: &Links<'_>) -> String {
-    page("remedies", sheet.serial, &remedies_body(sheet, board, links, &Backdrop::default()))
+    page("remedies", sheet.serial, &remedies_body(sheet, board, links))
 }
 
 /// The same without the sheet, to stand in another page.
-pub fn remedies_body(sheet: &Sheet<'_>, board: &Board, links: &Links<'_>, photos: &Backdrop) -> Markup {
+pub fn remedies_body(sheet: &Sheet<'_>, board: &Board, links: &Links<'_>) -> Markup {
+    let photos = (links.photos)(board);
     let remedies = sheet.remedies;
     let back = way_back(&[("unit", (links.unit)(sheet.serial), sheet.serial)]);
     body(&html! {
@@ -29,7 +30,7 @@ pub fn remedies_body(sheet: &Sheet<'_>, board: &Board, links: &Links<'_>, photos
         @if let Some(together) = &remedies.together { (part("For the whole path", &set(together, &remedies.proposals))) }
         (part("Proposals", &list(&remedies.proposals)))
         @for proposal in &remedies.proposals {
-            (part(&format!("{}. {}", proposal.number, told::method(proposal.method)), &in_full(proposal, board, photos)))
+            (part(&format!("{}. {}", proposal.number, told::method(proposal.method)), &in_full(proposal, board, &photos)))
         }
         @if !remedies.excluded.is_empty() {
             (part("Not possible here", &html! {

@@ -20,7 +20,7 @@ use crate::{
     records::{SweepId, status::Said, summary::UnitHistory, text},
     report::{
         figures,
-        html::{self as report, Backdrop},
+        html as report,
         remedies::{self as told, Sheet},
         words,
     },
@@ -81,7 +81,7 @@ pub async fn remedies(State(app): State<App>, Path(serial): Path<String>) -> Res
     let sheet = Sheet::of(&proposed);
     let body = html! {
         main id="content" {
-            (report::remedies_body(&sheet, &proposed.board, &LINKS, &Backdrop::default()))
+            (report::remedies_body(&sheet, &proposed.board, &report::Links { photos: &|board| backdrop::of(&app, board), ..LINKS }))
             section class="adding" {
                 h2 { "Write down" }
                 div class="forms" {
