@@ -92,6 +92,7 @@ const checked = (page) => page.waitForFunction(() => {
 
 /** Where a place of a board lies on a sheet that shows a whole board of this size. */
 async function onSheet(page, side, [x, y], [width, height]) {
+  await page.locator(`#sheet-${side}`).scrollIntoViewIfNeeded();
   const box = await page.locator(`#sheet-${side}`).boundingBox();
   const scale = Math.min((box.width - 2 - 40) / width, (box.height - 2 - 40) / height);
   const hand = side === "back" ? -1 : 1;
