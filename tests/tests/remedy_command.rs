@@ -127,7 +127,7 @@ fn what_cannot_be_answered_is_refused_with_what_to_do() {
     );
     assert_eq!(place.run(&["repair", "F", "--remedy", "1"]).code, 0);
     refused(&["remedy", "F"], "repaired after its last sweep");
-    assert_eq!(place.run(&sweep(&fixture, "V", &["--fault", "lid=1 ms"])).code, 3);
+    assert_eq!(place.run(&sweep(&fixture, "V", &["--fault", "1R=+5 %"])).code, 3);
     refused(&["remedy", "V"], "void");
 }
 

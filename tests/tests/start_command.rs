@@ -613,7 +613,7 @@ fn what_cannot_be_is_refused_in_the_file_and_on_the_command_line() {
         (vec!["--supply", "scpi:"], "names no supply".to_owned()),
         (vec!["--supply", "typed", "--supply-within", "0.5"], "states no accuracy".into()),
         (vec!["--supply", "typed", "--virtual"], "cannot be used with".into()),
-        (vec!["--supply", "typed", "--fault", "load=open"], "--virtual".into()),
+        (vec!["--supply", "typed", "--fault", "load=open"], "cannot be used with".into()),
         (vec![], "--supply".into()),
         (vec!["--supply", &format!("scpi:127.0.0.1:{nobody}")], "cannot be reached".into()),
         (vec!["--supply", "usbtmc:/nowhere"], "cannot be reached".into()),

@@ -89,12 +89,12 @@ fn demos_at_once_and_after_a_kill_each_come_to_their_end() {
     for child in demos {
         let ran = Ran::of(child.wait_with_output().unwrap());
         assert_eq!(ran.code, 0, "{}", ran.err);
-        assert!(ran.out.contains("24 units, 28 sweeps"), "{}", ran.out);
+        assert!(ran.out.contains("24 units, 29 sweeps"), "{}", ran.out);
     }
     let again = place.run(&["demo", "--out", "d"]);
     assert_eq!(again.code, 0, "{}", again.err);
     let check = place.run(&["--records", "d/records.sqlite", "records", "check"]);
-    assert!(check.code == 0 && check.out.contains("28 sweeps"), "{}{}", check.out, check.err);
+    assert!(check.code == 0 && check.out.contains("29 sweeps"), "{}{}", check.out, check.err);
 }
 
 #[test]

@@ -62,11 +62,11 @@ pub struct Args {
     #[arg(long = "virtual")]
     modelled: bool,
     /// Seed of the modelled unit.
-    #[arg(long, default_value_t = 1, requires = "modelled", value_name = "N")]
+    #[arg(long, default_value_t = 1, requires = "modelled", conflicts_with = "supply", value_name = "N")]
     seed: u64,
     /// A fault of the modelled unit or supply; may be given more than once: "short=2 ohm", "load=open", "load=7 mA", "load=latch-up", "supply=silent",
     /// "supply=error", "supply=deaf", "supply=+0.3 V", "RAIL=2.9 V", "CHECK=no", "nose=smoke".
-    #[arg(long = "fault", requires = "modelled", value_name = "SPEC")]
+    #[arg(long = "fault", requires = "modelled", conflicts_with = "supply", value_name = "SPEC")]
     faults: Vec<String>,
     /// The unit is known to be good: what it draws counts for the window of its board.
     #[arg(long)]

@@ -19,8 +19,7 @@ use crate::{
     board::{self, Board},
     records::{SweepId, status::Said, summary::UnitHistory, text},
     report::{
-        figures,
-        html as report,
+        figures, html as report,
         remedies::{self as told, Sheet},
         words,
     },
