@@ -183,7 +183,7 @@ pub fn full_bar(lot: &LotSummary) -> u32 {
 pub fn chance(probability: f64) -> String {
     match probability * 100.0 {
         percent if percent > 0.0 && percent < 0.5 => "under 1\u{a0}%".into(),
-        percent if percent < 100.0 && percent >= 99.5 => "over 99\u{a0}%".into(),
+        percent if (99.5..100.0).contains(&percent) => "over 99\u{a0}%".into(),
         percent => format!("{percent:.0}\u{a0}%"),
     }
 }

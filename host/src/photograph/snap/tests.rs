@@ -341,7 +341,8 @@ fn what_is_not_clear_leaves_the_click_where_it_is() {
     };
     let stroke = |from, to, across| Shape::Stroke { from, to, across };
     // Name, scene, aim, where it is clicked; must it be refined; how far off at most, mm.
-    let cases: Vec<(&str, Scene, Aim, [f64; 2], Option<bool>, f64)> = vec![
+    type Case = (&'static str, Scene, Aim, [f64; 2], Option<bool>, f64);
+    let cases: Vec<Case> = vec![
         ("bare board", vec![], Aim::Any, at, Some(false), 0.0),
         (
             "a track",
