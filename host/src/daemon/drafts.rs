@@ -2,7 +2,7 @@
 //! somebody took them, flattened photos.
 //!
 //! Nothing is half-written. A new board is put together beside its place and moved there whole. The files of a changed one are replaced as one
-//! [`set`], and only if they are still what was opened.
+//! `set`, and only if they are still what was opened.
 
 mod set;
 
