@@ -219,7 +219,6 @@ fn of_segment(case: &Case<'_>, fault: &UnitFault, id: SegmentId, method: Method)
 
 /// What the row of a wire should read: alone past an open, else in parallel with what it lies across.
 fn of_wire(case: &Case<'_>, fault: &UnitFault, wiring: &Wiring) -> Prediction {
-    let is_open = fault.class == Class::Open;
     let pieces = wiring.bypasses.iter().map(|name| {
         let row = case.row(name).filter(|row| row.verdict == Verdict::Pass || name == &fault.place);
         let read = row.and_then(|row| Some((row.at_20c?, row.u95?)));
@@ -237,7 +236,7 @@ fn of_wire(case: &Case<'_>, fault: &UnitFault, wiring: &Wiring) -> Prediction {
     let copper =
         Expectation { middle: beside[1], interval: [beside[0], beside[2]], stands_on: StandsOn::Wire };
     let expected = match fault.class {
-        _ if is_open => wiring.expected(None),
+        Class::Open => wiring.expected(None),
         // It carries by turns: beside the wire, or not.
         Class::Flaky => {
             let alone = wiring.expected(None);

@@ -58,10 +58,8 @@ pub fn remedies(case: &Case<'_>) -> Remedies {
 /// What a board's drop budget has left where every segment is at its limit: a wire may take it.
 fn spare(board: &Board, limits: &LimitSet) -> Ohms {
     let network = Network { board, conditions: Conditions::default() };
-    let loads = board.state_ids().flat_map(|state| {
-        let loads = network.loads(&values(board, limits, &[], state), &[]);
-        loads.into_iter().filter(move |load| load.state == state)
-    });
+    let loads =
+        board.state_ids().flat_map(|state| network.loads_in(state, &values(board, limits, &[], state), &[]));
     let margin = loads.map(|load| load.margin).fold(None, |least: Option<Volts>, margin| {
         Some(least.map_or(margin, |least| if margin < least { margin } else { least }))
     });

@@ -206,7 +206,7 @@ fn loads(case: &Case<'_>, chosen: &[&Proposal]) -> Vec<LoadVoltage> {
                 (None, None) => {}
             }
         }
-        found.extend(network.loads(&known, &wires).into_iter().filter(|load| load.state == state));
+        found.extend(network.loads_in(state, &known, &wires));
     }
     found
 }

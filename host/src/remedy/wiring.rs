@@ -12,7 +12,8 @@ use crate::board::graph::Graph;
 use crate::board::{Board, PointId, SegmentId};
 use crate::fitted::{self, NoBypass, Wire};
 use crate::limits::LimitSet;
-use crate::quantity::{Amps, Celsius, Ohms};
+use crate::plane;
+use crate::quantity::{Celsius, Ohms};
 use crate::route::gauge::{Covering, GAUGES, GaugeError, Need, Refused, Stock, against};
 use crate::route::{self, End, Hole, Route, RouteError, Task, cutting};
 
@@ -95,8 +96,7 @@ pub fn across(bounds: Bounds<'_>, segments: &[SegmentId]) -> Result<Wiring, NoWi
     let mut pairs: Vec<([PointId; 2], f64)> = Vec::new();
     for &a in &from {
         for &b in &to {
-            let [p, q] = [a, b].map(|point| board.point(point).at);
-            pairs.push(([a, b], (p[0] - q[0]).hypot(p[1] - q[1])));
+            pairs.push(([a, b], plane::apart(board.point(a).at, board.point(b).at)));
         }
     }
     // The sort keeps equal ones as they come, and the segments' own ends come first.
@@ -264,10 +264,5 @@ impl Wiring {
             Some(beside) => predict::in_parallel(wire, beside),
             None => wire,
         }
-    }
-
-    /// Current that it carries at full load.
-    pub fn rise_kelvin(&self, load: Amps) -> f64 {
-        self.stock.rise_kelvin(load, AIR)
     }
 }

@@ -110,15 +110,16 @@ impl<'b> Network<'b> {
     /// The load's whole current is taken to flow to the load that is looked at: how several share it is not known, and this is the
     /// worst for each.
     pub fn loads(&self, values: &[Value], wires: &[Wire]) -> Vec<LoadVoltage> {
+        self.board.state_ids().flat_map(|state| self.loads_in(state, values, wires)).collect()
+    }
+
+    /// The same in one state: for values that differ from state to state.
+    pub fn loads_in(&self, state: StateId, values: &[Value], wires: &[Wire]) -> Vec<LoadVoltage> {
         let pieces = Pieces::of(*self, values, wires);
-        let of_state = |state| {
-            let laid = pieces.laid(state);
-            let judge = |laid: &Laid| {
-                laid.cases.iter().map(|case| pieces.judge(laid, case, values)).collect::<Vec<_>>()
-            };
-            laid.iter().flat_map(judge).collect::<Vec<_>>()
-        };
-        self.board.state_ids().flat_map(of_state).collect()
+        let laid = pieces.laid(state);
+        let judge =
+            |laid: &Laid| laid.cases.iter().map(|case| pieces.judge(laid, case, values)).collect::<Vec<_>>();
+        laid.iter().flat_map(judge).collect()
     }
 }
 
