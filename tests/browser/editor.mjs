@@ -70,7 +70,10 @@ async function open(way, options = {}) {
     });
   }
   await page.goto(home + way);
-  if (way.startsWith("/editor")) await page.waitForFunction(() => document.querySelector("main.editor")?.dataset.ready === "true");
+  if (way.startsWith("/editor")) {
+    await page.waitForFunction(() => document.querySelector("main.editor")?.dataset.ready === "true");
+    await drawn(page);
+  }
   return page;
 }
 
@@ -81,6 +84,14 @@ const said = (page, id) => page.locator(`#${id}`).innerText();
 const until = (page, id, words) => page.waitForFunction(
   ([id, words]) => new RegExp(words, "i").test(document.getElementById(id)?.innerText ?? ""), [id, words], { timeout: 30_000 },
 );
+/** What the last step changed is shown: the page draws once a frame, the one after the step. */
+const drawn = (page) => page.evaluate(() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done))));
+/** Saves, and waits until it is saved; a trouble says whose. */
+async function save(page, where) {
+  await drawn(page);
+  await page.keyboard.press("Control+s");
+  await until(page, "state", "· saved").catch(async () => complain(where, `is not saved: ${await said(page, "trouble")}`));
+}
 /** The check has answered for what is drawn now. */
 const checked = (page) => page.waitForFunction(() => {
   const { checking, checked } = document.querySelector("main.editor").dataset;
@@ -88,7 +99,7 @@ const checked = (page) => page.waitForFunction(() => {
 }).then(() => page.waitForTimeout(250)).then(() => page.waitForFunction(() => {
   const { checking, checked } = document.querySelector("main.editor").dataset;
   return checking === checked;
-}));
+})).then(() => drawn(page));
 
 /** Where a place of a board lies on a sheet that shows a whole board of this size. */
 async function onSheet(page, side, [x, y], [width, height]) {
@@ -102,7 +113,7 @@ async function onSheet(page, side, [x, y], [width, height]) {
 /** Counts what a hand does: a click, a key, a field filled in and left. */
 function hands(page, size) {
   const count = { actions: 0 };
-  const one = async (act) => { count.actions += 1; await act(); };
+  const one = async (act) => { count.actions += 1; await act(); await drawn(page); };
   return {
     count,
     click: (side, place) => one(async () => page.mouse.click(...(await onSheet(page, side, place, size)))),
@@ -171,8 +182,8 @@ await picture(first, "drawn");
 const state = await said(first, "state");
 expect(/15 points, 12 segments/.test(state) || /14 points, 12 segments/.test(state), "first board", `has ${state}`);
 expect(/passes the check/.test(state), "first board", `${state}: ${await first.evaluate(() => document.querySelector("#form-problems")?.innerText)}`);
-await hand.key("Control+s");
-await until(first, "state", "· saved").catch(async () => complain("first board", `is not saved: ${await said(first, "trouble")}`));
+hand.count.actions += 1;
+await save(first, "first board");
 expect(hand.count.actions <= 60, "first board", `took ${hand.count.actions} actions`);
 const path = join(boards, "snow-depth-logger-a");
 const files = ["board.toml", "fixture.toml"].map((name) => join(path, name));
@@ -198,33 +209,33 @@ const again = await open("/editor/snow-depth-logger-a");
 const unchanged = readFileSync(files[0], "utf8");
 await again.getByRole("tab", { name: "Chosen" }).click();
 await again.getByRole("button", { name: "fuse 1" }).click();
+await drawn(again);
 await again.getByLabel("Name", { exact: true }).fill("input fuse");
 await again.getByLabel("Name", { exact: true }).blur();
+await drawn(again);
 await again.getByLabel("Rating").fill("1.5");
 await again.getByLabel("Rating").blur();
 await checked(again);
 expect(/has no unit/.test(await again.locator(".why").first().innerText()), "slip", "is not told beside its field");
 await guide(again, "editor-slip");
 await again.locator("#undo").click();
+await drawn(again);
 await again.getByLabel("Rating").fill("1.5 A");
 await again.getByLabel("Rating").blur();
-await again.keyboard.press("Control+s");
-await until(again, "state", "· saved");
+await save(again, "comments");
 const after = readFileSync(files[0], "utf8");
 const differ = unchanged.split("\n").filter((line, index) => line !== after.split("\n")[index]);
 expect(after.includes("# Measured with a caliper.") && differ.length === 2, "comments", `changed are ${JSON.stringify(differ)}`);
 // A step before the last saving can be undone, saved, and done again; comments stay.
 await again.locator("#title").click();
 await again.keyboard.press("Control+z");
-expect((await again.getByLabel("Rating").inputValue()) !== "1.5 A", "undo", "does not go back beyond a saving");
 await until(again, "state", "not saved");
-await again.keyboard.press("Control+s");
-await until(again, "state", "· saved");
+expect((await again.getByLabel("Rating").inputValue()) !== "1.5 A", "undo", "does not go back beyond a saving");
+await save(again, "undo");
 const undone = readFileSync(files[0], "utf8");
 expect(undone !== after && undone.includes("# Measured with a caliper."), "undo", "is not saved, or loses comments");
 await again.locator("#redo").click();
-await again.keyboard.press("Control+s");
-await until(again, "state", "· saved");
+await save(again, "redo");
 expect(readFileSync(files[0], "utf8") === after, "redo", "does not give the same file");
 
 // What a person looks at, and a pour with a hole, which are drawn and taken out again.
@@ -253,8 +264,7 @@ await pourHand.key("Enter");
 await checked(again);
 expect(/crosses itself/.test(await again.locator("#form-chosen .complaint, #form-chosen .why").first().innerText().catch(() => "")), "pour", "a hole that crosses itself is not told at its place");
 await pourHand.press("Take the last hole out");
-await again.keyboard.press("Control+s");
-await until(again, "state", "· saved").catch(async () => complain("pour", `is not saved: ${await said(again, "trouble")}`));
+await save(again, "pour");
 const poured = readFileSync(files[0], "utf8");
 expect(/\[\[check\]\]\nname = "display lights"\nhelp = "Press the button once"/.test(poured), "check", "is not in the file");
 expect(/holes = \[\[\[23/.test(poured) && poured.includes("# Measured with a caliper."), "pour", "has no hole in the file");
@@ -263,6 +273,7 @@ await again.getByRole("tab", { name: "Chosen" }).click();
 await again.keyboard.press("Escape");
 await again.locator("#sheet-front").click({ position: { x: 3, y: 3 } });
 await again.getByRole("button", { name: "input fuse" }).click();
+await drawn(again);
 await again.getByLabel("Rating").fill("2 A");
 await again.getByLabel("Rating").blur();
 await again.keyboard.press("Control+s");
@@ -398,7 +409,6 @@ expect(Math.abs(width - TRACE_MM) <= 0.15, "width", `read as ${width} mm`);
 // A via of one side is shown on the other.
 await draw.key("1");
 await draw.click("front", PATH.via1);
-await second.waitForTimeout(100);
 expect((await second.locator("#sheet-back .cross").count()) === 1, "via", "does not show on the other side");
 await guide(second, "editor-path");
 // Where no pin may stand: drawn, told of a slip beside its field, a corner moved, undone and taken out.
@@ -427,8 +437,7 @@ await second.locator("#sheet-back").focus();
 await draw.key("Delete");
 expect((await second.locator(".keep-out").count()) === 1, "keep-out", "is not taken out");
 await checked(second);
-await second.keyboard.press("Control+s");
-await until(second, "state", "· saved").catch(async () => complain("photographs", `not saved: ${await said(second, "trouble")}`));
+await save(second, "photographs");
 const logger = join(boards, "dew-point-logger-a");
 expect(["front.jpg", "back.jpg", "photos.toml"].every((name) => existsSync(join(logger, name))), "photographs", "are not beside the board");
 const drawnFile = readFileSync(join(logger, "board.toml"), "utf8");
@@ -508,6 +517,7 @@ expect(whole[1] < 400, "200 points", `an action takes ${whole[1].toFixed(0)} ms`
 const keys = await open("/editor");
 await keys.locator("#sheet-front").focus();
 for (const key of ["Space", "Shift+ArrowRight", "Shift+ArrowRight", "f", "Space", "Shift+ArrowUp", "Space", "Enter"]) await keys.keyboard.press(key);
+await drawn(keys);
 expect(/3 points, 2 segments/.test(await said(keys, "state")), "keys", `draw ${await said(keys, "state")}`);
 await keys.keyboard.press("Control+z");
 await keys.keyboard.press("Control+z");
