@@ -54,6 +54,7 @@ mod proof;
 mod raw;
 mod readings;
 mod rows;
+mod schema;
 pub mod slip;
 pub mod status;
 mod stored;

@@ -10,11 +10,12 @@ use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 use sqlx::Connection as _;
-use sqlx::migrate::{MigrateError, Migrator};
+use sqlx::migrate::MigrateError;
 use sqlx::sqlite::{SqliteConnectOptions, SqlitePoolOptions, SqliteSynchronous};
 
 use super::Error;
 use super::database::{BEGIN, Connection, Pool};
+use super::schema::SCHEMA;
 
 /// How long to wait for another program's transaction. One sweep takes milliseconds; a backup tool may take seconds.
 pub(super) const PATIENCE: Duration = Duration::from_secs(10);
@@ -26,9 +27,6 @@ const QUICK_CHECK_BYTES: u64 = 32 << 20;
 /// Bytes of a page in a new store. A sweep's raw codes take 2 to 5 kB: in pages of 4 kB a third of the file was empty, in
 /// these it is a twentieth (dbstat of 200 sweeps of one board; 1 and 8 kB pack less well).
 pub(super) const PAGE_BYTES: u32 = 2048;
-
-/// The schema, compiled in.
-static SCHEMA: Migrator = sqlx::migrate!("migrations/sqlite");
 
 /// `application_id` of a record store, set by the first migration.
 const APPLICATION_ID: i32 = 0x4377_5275;
