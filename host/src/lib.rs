@@ -1,6 +1,6 @@
 //! Copperwalk: finds the dead spot in a board's supply path.
 //!
-//! Modules stand in the order data flows, and nothing points back up (`tests/tests/module_order.rs` holds them to it):
+//! Modules stand in the order data flows, and nothing points back up (`tests/tests/project/module_order.rs` holds them to it):
 //! words and files → board, fixture → plan → line, operators, modelled bench → readings → evidence → findings →
 //! judgement → the machine that decides what comes next → records, reports → jobs → the daemon and whoever asks it → the command line.
 //!

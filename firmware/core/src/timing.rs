@@ -32,7 +32,7 @@ pub struct Span {
 /// sheet, internal oscillator).
 const SHORTER_PERCENT: u64 = 2;
 /// So much more, per cent: the oscillator may be 2 % slow, and the firmware adds at most a tenth for transfers and its own
-/// work (`tests/tests/emulated_run.rs` holds it to that).
+/// work (`tests/tests/emulated/run.rs` holds it to that).
 const LONGER_PERCENT: u64 = 12;
 
 impl Span {

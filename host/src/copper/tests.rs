@@ -1,4 +1,4 @@
-//! The parts one by one; `tests/tests/copper_published.rs` holds the whole to published figures.
+//! The parts one by one; `tests/tests/outside/copper_published.rs` holds the whole to published figures.
 
 use super::cholesky::Symmetric;
 use super::element::Element;

@@ -1,5 +1,5 @@
 //! Code 128: letters, digits and signs of ASCII as bars (ISO/IEC 15417; the table is from memory, and proven by a reader
-//! from outside in `tests/tests/paper.rs`).
+//! from outside in `tests/tests/commands/paper.rs`).
 
 /// Widths of bar, space, bar … of each value, in modules. The last is the stop.
 const PATTERNS: [&str; 107] = [

@@ -1,5 +1,5 @@
 //! Structure of the files: what a reader of PDFs needs to find. How they read and look is tested with a reader from
-//! outside in `tests/tests/paper.rs`.
+//! outside in `tests/tests/commands/paper.rs`.
 
 use super::{MARK, Paper, certificate, lot};
 use crate::records::summary::{Event, Repair, UnitHistory};

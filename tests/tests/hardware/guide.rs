@@ -3,8 +3,7 @@
 
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a failed expectation in a test is the message")]
 
-#[path = "hardware_support/bench.rs"]
-mod bench;
+use super::support::bench;
 
 use std::{collections::BTreeSet, fs, path::Path};
 

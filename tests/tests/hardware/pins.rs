@@ -3,10 +3,8 @@
 
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a failed expectation in a test is the message")]
 
-#[path = "hardware_support/bench.rs"]
-mod bench;
-#[path = "hardware_support/pages.rs"]
-mod pages;
+use super::support::bench;
+use super::support::pages;
 
 use std::{
     collections::{BTreeMap, BTreeSet},

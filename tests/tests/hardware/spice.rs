@@ -10,12 +10,9 @@
     reason = "a failed expectation is the message"
 )]
 
-#[path = "hardware_support/bench.rs"]
-mod bench;
-#[path = "hardware_support/pages.rs"]
-mod pages;
-#[path = "hardware_support/spice.rs"]
-mod spice;
+use super::support::bench;
+use super::support::pages;
+use super::support::spice;
 
 use std::collections::BTreeMap;
 

@@ -1,9 +1,7 @@
 //! Routes of wires: against exhaustive searches with geometry of their own, and clearance and bends along thousands of random ones.
 //! `COPPERWALK_LONG=1` draws ten thousand.
 
-#[path = "route_support/cases.rs"]
 mod cases;
-#[path = "route_support/exhaustive.rs"]
 mod exhaustive;
 
 use copperwalk::route::{Piece, Route, RouteError, Task, shortest};
