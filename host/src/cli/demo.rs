@@ -31,7 +31,7 @@ use crate::{
     report::{self, html, remedies::Sheet, terminal},
     start::{self, Window, Within},
     trade::{Dealing, Terms, assess, book::SaidOfLot},
-    virtual_bench::{Spec, VirtualBench},
+    virtual_bench::{Spec, VirtualBench, spec},
     visible::path as shown,
 };
 
@@ -233,8 +233,8 @@ impl Bed<'_> {
             // What a wire leads round is still broken.
             Some(wiring) => {
                 let Wire { from, to, awg, length_mm, .. } = &wiring.wire;
-                let fitted = format!("{from}~{to}=wire {awg} AWG {length_mm} mm");
-                faults.iter().cloned().chain([fitted]).collect()
+                let soldered = spec::wire([from, to], *awg, *length_mm);
+                faults.iter().cloned().chain([soldered]).collect()
             }
             None if method == Method::RebuildVia => vec![format!("{}=rebuilt", taken.place)],
             None => Vec::new(),

@@ -5,10 +5,9 @@ use sha2::{Digest, Sha256};
 
 use crate::{
     board::{Board, Segment, SegmentKind},
-    fitted::Wire,
     fixture::Fixture,
     records::summary::{Event, UnitHistory},
-    virtual_bench::{Spec, rng::Rng},
+    virtual_bench::{Spec, rng::Rng, spec},
 };
 
 /// Share of units with nothing wrong.
@@ -49,10 +48,9 @@ pub fn unit(fixture: &Fixture, serial: &str, history: Option<&UnitHistory>) -> S
         Some((place, what)) if !is_repaired(&place, history) => spec.fault(format!("{place}={what}")),
         _ => spec,
     };
-    wires.iter().fold(spec, |spec, wire| {
-        let Wire { from, to, awg, length_mm, .. } = wire;
-        spec.fault(format!("{from}~{to}=wire {awg} AWG {length_mm} mm"))
-    })
+    wires
+        .iter()
+        .fold(spec, |spec, wire| spec.fault(spec::wire([&wire.from, &wire.to], wire.awg, wire.length_mm)))
 }
 
 /// Place and kind of the fault drawn.

@@ -14,8 +14,8 @@ use crate::fitted::{self, NoBypass, Wire};
 use crate::limits::LimitSet;
 use crate::plane;
 use crate::quantity::{Celsius, Ohms};
-use crate::route::gauge::{Covering, GAUGES, GaugeError, Need, Refused, Stock, against};
-use crate::route::{self, End, Hole, Route, RouteError, Task, cutting};
+use crate::route::gauge::{Covering, GaugeError, Need, Stock};
+use crate::route::{self, End, Fit, FitError, Hole, Route, RouteError, Task, cutting};
 
 /// Wires of repairs have a thin wall: they lie in small cases (common practice).
 const COVERING: Covering = Covering::ThinWall;
@@ -72,6 +72,16 @@ pub enum NoWiring {
     /// There is a way, and no wire for it.
     #[error(transparent)]
     Gauge(#[from] GaugeError),
+}
+
+impl From<FitError> for NoWiring {
+    fn from(error: FitError) -> Self {
+        match error {
+            FitError::Gauge(error) => Self::Gauge(error),
+            // Whatever is thinner was refused before, and a thicker one finds no way either.
+            FitError::Route { why, .. } => Self::NoWay(why),
+        }
+    }
 }
 
 /// What a wire has to go round.
@@ -167,65 +177,39 @@ fn between(bounds: Bounds<'_>, ends: [PointId; 2]) -> Result<Wiring, NoWiring> {
     let most = bypassed.iter().map(|id| limits.of(*id).max).sum::<Ohms>() + spare;
     let need =
         Need { load: board.supply.load, most, air: AIR, most_rise_kelvin: MOST_RISE_KELVIN, fits_mm: None };
-    let mut refused: Vec<(u32, Refused)> = Vec::new();
-    let mut no_way = None;
-    let mut length_mm = 0.0;
-    for awg in GAUGES {
-        let stock = Stock::new(awg, COVERING);
-        // What a wire of no length cannot do, no longer one can.
-        if let Some(why) = against(&stock, 1e-3, &need) {
-            refused.push((awg, why));
-            continue;
-        }
-        let task = task(board, &stock, ends);
-        let route = match route::shortest(&task) {
-            Ok(route) => route,
-            // A thicker wire finds no way either, and needs larger pads.
-            Err(error) => {
-                no_way = Some(error);
-                break;
-            }
-        };
-        length_mm = route.cut.length_mm;
-        let expected = predict::wire(length_mm, awg);
-        if expected.interval[1] > most {
-            refused.push((awg, Refused::Drop { reads: expected.interval[1], most }));
-            continue;
-        }
-        let max = (expected.interval[1] * MOST_OF_HIGH).min(most);
-        let wire = Wire {
-            from: from.name.clone(),
-            to: to.name.clone(),
-            awg,
-            length_mm: length_mm.ceil(),
-            typical: expected.middle,
-            max,
-        };
-        let label = format!("{} to {}", from.name, to.name);
-        let item = cutting::Item::new(&label, stock, &route);
-        return Ok(Wiring {
-            bypasses: bypassed.iter().map(|id| board.segment(*id).name.clone()).collect(),
-            stock,
-            through: route
-                .passages
-                .iter()
-                .filter_map(|hole| board.holes.get(*hole))
-                .map(|hole| hole.name.clone())
-                .collect(),
-            cutting: cutting::lines(&[item]).concat(),
-            wire,
-            task,
-            route,
-        });
-    }
-    Err(match no_way {
-        // Whatever was refused before was too thin.
-        Some(error) => error.into(),
-        None => GaugeError::None { covering: COVERING, load: board.supply.load, length_mm, refused }.into(),
+    // With its joints, as the next sweep will read it.
+    let reads = |stock: &Stock, length_mm| predict::wire(length_mm, stock.awg).interval[1];
+    let Fit { stock, task, route } = route::fit(task(board, ends), COVERING, &need, reads)?;
+    let length_mm = route.cut.length_mm;
+    let expected = predict::wire(length_mm, stock.awg);
+    let wire = Wire {
+        from: from.name.clone(),
+        to: to.name.clone(),
+        awg: stock.awg,
+        length_mm: length_mm.ceil(),
+        typical: expected.middle,
+        max: (expected.interval[1] * MOST_OF_HIGH).min(most),
+    };
+    let label = format!("{} to {}", from.name, to.name);
+    let item = cutting::Item::new(&label, stock, &route);
+    Ok(Wiring {
+        bypasses: bypassed.iter().map(|id| board.segment(*id).name.clone()).collect(),
+        stock,
+        through: route
+            .passages
+            .iter()
+            .filter_map(|hole| board.holes.get(*hole))
+            .map(|hole| hole.name.clone())
+            .collect(),
+        cutting: cutting::lines(&[item]).concat(),
+        wire,
+        task,
+        route,
     })
 }
 
-fn task(board: &Board, stock: &Stock, ends: [PointId; 2]) -> Task {
+/// What is asked of its way; the diameters and the bend are those of the gauge that is chosen.
+fn task(board: &Board, ends: [PointId; 2]) -> Task {
     let end = |point: PointId| {
         let point = board.point(point);
         End { name: point.name.clone(), at: point.at, side: point.side, pad_mm: point.pad_mm }
@@ -236,9 +220,9 @@ fn task(board: &Board, stock: &Stock, ends: [PointId; 2]) -> Task {
         keep_outs: board.keep_outs.clone(),
         thickness_mm: board.thickness_mm,
         wire: route::Wire {
-            insulated_mm: stock.insulated_mm,
-            conductor_mm: stock.conductor_mm,
-            bend_mm: stock.bend_mm,
+            insulated_mm: 0.0,
+            conductor_mm: 0.0,
+            bend_mm: 0.0,
             clearance_mm: CLEARANCE_MM,
             edge_mm: EDGE_MM,
             relief_mm: RELIEF_MM,

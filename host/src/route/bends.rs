@@ -9,11 +9,10 @@ use std::f64::consts::{FRAC_PI_2, TAU};
 
 use super::corners::{SAME_ANGLE, circles_meet};
 use super::piece::{Piece, circle_meets};
-use super::plane::{
-    Vector, add, along, angle, apart, cross, dot, nearest, right, scale, sub, to_stretch, unit,
-};
 use super::tangent::{Pulley, Tangent};
+use super::vector::{Vector, add, along, angle, cross, dot, nearest, right, scale, sub, to_stretch, unit};
 use super::walls::{SHORT_MM, Walls};
+use crate::plane::apart;
 
 /// Lengths closer than this are one, mm.
 const SAME_MM: f64 = 1e-9;

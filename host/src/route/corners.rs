@@ -5,9 +5,10 @@
 //! off; a taut wire never touches a corner that points inwards.
 
 use super::piece::circle_meets;
-use super::plane::{Vector, add, along, angle, apart, cross, right, scale, sub, to_stretch, turned, unit};
+use super::vector::{Vector, add, along, angle, cross, right, scale, sub, to_stretch, turned, unit};
 use super::walls::{Owner, SHORT_MM, Shape, Walls};
 use crate::board::outline;
+use crate::plane::apart;
 
 /// Directions closer than this are one, radians.
 pub(super) const SAME_ANGLE: f64 = 1e-7;

@@ -65,7 +65,7 @@ pub(super) fn examine(task: &Task) -> Result<(), RouteError> {
     }
     let (from, to) = (&task.from, &task.to);
     let one_face = faces(from.side).iter().any(|face| to.side.touches(*face));
-    if one_face && super::plane::apart(from.at, to.at) < SAME_MM {
+    if one_face && plane::apart(from.at, to.at) < SAME_MM {
         return Err(RouteError::SamePlace { from: clip(&from.name), to: clip(&to.name) });
     }
     Ok(())

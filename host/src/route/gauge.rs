@@ -202,24 +202,6 @@ fn told(refused: &[(u32, Refused)]) -> String {
     says.join("; ")
 }
 
-/// The thinnest gauge that carries the load over a length.
-///
-/// # Errors
-/// None does, with what is against each; or a figure is none that can be.
-pub fn thinnest(covering: Covering, length_mm: f64, need: &Need) -> Result<Stock, GaugeError> {
-    examined(need)?;
-    positive("the length", length_mm)?;
-    let mut refused = Vec::new();
-    for awg in GAUGES {
-        let stock = Stock::new(awg, covering);
-        match against(&stock, length_mm, need) {
-            None => return Ok(stock),
-            Some(why) => refused.push((awg, why)),
-        }
-    }
-    Err(GaugeError::None { covering, load: need.load, length_mm, refused })
-}
-
 /// Are the figures of a need such that a wire can be chosen by them?
 ///
 /// # Errors
@@ -240,10 +222,9 @@ fn positive(what: &'static str, value: f64) -> Result<(), GaugeError> {
     if value > 0.0 && value.is_finite() { Ok(()) } else { Err(GaugeError::Figure { what, value }) }
 }
 
-/// What is against a wire over a length, if anything is.
-pub fn against(stock: &Stock, length_mm: f64, need: &Need) -> Option<Refused> {
+/// What is against a wire that reads so much, if anything is.
+pub fn against(stock: &Stock, reads: Ohms, need: &Need) -> Option<Refused> {
     let rise_kelvin = stock.rise_kelvin(need.load, need.air);
-    let reads = stock.resistance(length_mm);
     if let Some(fits_mm) = need.fits_mm
         && stock.insulated_mm > fits_mm
     {
@@ -260,9 +241,6 @@ pub fn against(stock: &Stock, length_mm: f64, need: &Need) -> Option<Refused> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    const NEED: Need =
-        Need { load: Amps(0.5), most: Ohms(0.05), air: Celsius(40.0), most_rise_kelvin: 20.0, fits_mm: None };
 
     /// ASTM B258, table of nominal diameters: gauge and mils (from memory).
     #[test]
@@ -329,38 +307,6 @@ mod tests {
                 .last()
                 .unwrap();
             assert!(carried > bundled && carried <= chassis, "AWG {awg}: {carried} A");
-        }
-    }
-
-    #[test]
-    fn the_thinnest_that_does_is_taken() {
-        // Half an ampere over 100 mm: AWG 32 would get warm or read too much, and 50 mΩ are those of AWG 32 over 93 mm.
-        let stock = thinnest(Covering::ThinWall, 100.0, &NEED).unwrap();
-        assert_eq!(stock.awg, 30);
-        let longer = thinnest(Covering::ThinWall, 400.0, &NEED).unwrap();
-        assert!(longer.awg < stock.awg);
-        assert!(against(&longer, 400.0, &NEED).is_none());
-    }
-
-    #[test]
-    fn a_load_that_no_gauge_carries_says_what_is_against_each() {
-        let error = thinnest(Covering::Enamel, 50.0, &Need { load: Amps(90.0), ..NEED }).unwrap_err();
-        let GaugeError::None { refused, .. } = &error else { panic!("{error}") };
-        assert_eq!(refused.len(), GAUGES.len());
-        assert!(
-            error
-                .to_string()
-                .starts_with("no enamelled wire carries 90.0 A over 50 mm here: AWG 32 melts; AWG 16"),
-            "{error}"
-        );
-        let thick = thinnest(Covering::HookUp, 50.0, &Need { fits_mm: Some(0.4), ..NEED }).unwrap_err();
-        assert!(thick.to_string().contains("mm thick, where 0.40 mm fit"), "{thick}");
-        for need in [
-            Need { load: Amps(f64::NAN), ..NEED },
-            Need { most: Ohms(-1.0), ..NEED },
-            Need { air: Celsius(1e9), ..NEED },
-        ] {
-            assert!(matches!(thinnest(Covering::HookUp, 50.0, &need), Err(GaugeError::Figure { .. })));
         }
     }
 }

@@ -2,9 +2,9 @@
 
 use super::corners::{Arc, Solid, arcs};
 use super::examine::faces;
-use super::plane::Vector;
 use super::problem::{Cover, Obstacle, Shut};
 use super::task::Task;
+use super::vector::Vector;
 use super::walls::{Owner, Shape, Walls, shapes};
 use crate::board::Face;
 

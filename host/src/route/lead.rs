@@ -6,10 +6,10 @@ use std::collections::{BTreeSet, BinaryHeap};
 use super::bends::{Disc, led};
 use super::ground::{Grounds, Role};
 use super::laid::Leg;
-use super::plane::Vector;
 use super::problem::RouteError;
 use super::search::{Barred, Field, Found, Kind};
 use super::task::Task;
+use super::vector::Vector;
 use super::walls::ROUNDING_MM;
 use crate::board::Face;
 

@@ -17,7 +17,6 @@ mod ground;
 mod laid;
 mod lead;
 mod piece;
-mod plane;
 mod problem;
 mod reach;
 mod relief;
@@ -27,9 +26,10 @@ mod tangent;
 mod task;
 #[cfg(test)]
 mod tests;
+mod vector;
 mod walls;
 
-pub use fit::{FitError, fit};
+pub use fit::{Fit, FitError, fit};
 pub use laid::{Cut, Leg, Route};
 pub use piece::Piece;
 pub use problem::{Cover, Obstacle, Ring, RouteError, Shut};

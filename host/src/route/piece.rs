@@ -2,7 +2,8 @@
 
 use serde::Serialize;
 
-use super::plane::{Vector, add, angle, apart, cross, dot, nearest, scale, sub, to_stretch, turned, unit};
+use super::vector::{Vector, add, angle, cross, dot, nearest, scale, sub, to_stretch, turned, unit};
+use crate::plane::apart;
 
 /// One piece of a wire's middle line. Places are mm, seen from the front.
 #[derive(Clone, Copy, PartialEq, Debug, Serialize)]
@@ -91,7 +92,7 @@ impl Piece {
     /// How far it is from a stretch, mm; 0 where they meet.
     pub(super) fn to_stretch(self, stretch: [Vector; 2]) -> f64 {
         let (centre, radius) = match self {
-            Self::Straight { from, to } => return super::plane::between([from, to], stretch),
+            Self::Straight { from, to } => return super::vector::between([from, to], stretch),
             Self::Bend { centre, radius_mm, .. } => (centre, radius_mm),
         };
         if circle_meets(centre, radius, stretch).into_iter().flatten().any(|at| self.spans(sub(at, centre))) {
@@ -137,7 +138,7 @@ pub(super) fn circle_meets(centre: Vector, radius: f64, [a, b]: [Vector; 2]) -> 
     }
     let half = half.sqrt();
     [middle - half, middle + half]
-        .map(|at| (at >= 0.0 && at <= length).then(|| super::plane::along(a, way, at)))
+        .map(|at| (at >= 0.0 && at <= length).then(|| super::vector::along(a, way, at)))
 }
 
 #[cfg(test)]

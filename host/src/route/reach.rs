@@ -30,7 +30,7 @@ pub(super) fn reached(grounds: &Grounds) -> Option<Vec<(usize, Role)>> {
 
 /// The places of a face, those together that nothing parts.
 fn areas(ground: &Ground, pairs: &mut usize) -> Option<Vec<Vec<Role>>> {
-    let mut areas: Vec<(super::plane::Vector, Vec<Role>)> = Vec::new();
+    let mut areas: Vec<(super::vector::Vector, Vec<Role>)> = Vec::new();
     for place in &ground.places {
         let mut own = None;
         for (number, (at, _)) in areas.iter().enumerate() {

@@ -7,7 +7,7 @@
 
 use std::collections::{BTreeSet, VecDeque};
 
-use super::plane::{Vector, add, closest, cross, scale, sub};
+use super::vector::{Vector, add, closest, cross, scale, sub};
 use super::walls::{Owner, SHORT_MM, Wall, Walls};
 
 /// Most steps of one search for a ring.
@@ -90,7 +90,7 @@ fn joins(walls: &Walls, line: [Vector; 2]) -> Vec<Vec<Join>> {
     let join = |one: &Wall, to: usize| {
         let other = walls.all.get(to)?;
         let [near, far] = closest(one.ends, other.ends);
-        let room = super::plane::apart(near, far);
+        let room = crate::plane::apart(near, far);
         if room >= one.reach + other.reach - SHORT_MM {
             return None;
         }

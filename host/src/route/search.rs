@@ -9,9 +9,10 @@ use std::collections::{BTreeSet, BinaryHeap};
 
 use super::corners::SAME_ANGLE;
 use super::ground::{Grounds, Role};
-use super::plane::{Vector, along, angle, apart};
 use super::problem::RouteError;
 use super::tangent::{Pulley, Tangent};
+use super::vector::{Vector, along, angle};
+use crate::plane::apart;
 
 /// Most lines of sight that are looked at.
 const MOST_SIGHTS: usize = 8_000_000;
@@ -207,7 +208,7 @@ impl<'a> Field<'a> {
         let Kind::Arc(number) = node.kind else { return node.pulley.centre };
         let arc = &self.grounds.faces[node.face].arcs[number];
         let from_start = if node.pulley.radius > 0.0 { round } else { arc.sweep - round };
-        along(arc.centre, super::plane::turned(arc.from, from_start), arc.radius)
+        along(arc.centre, super::vector::turned(arc.from, from_start), arc.radius)
     }
 
     /// Straight to the nearer goal; never more than what a way costs.

@@ -1,6 +1,6 @@
 //! Straight pieces of a taut wire: they touch the circle they come from and the one they lead to.
 
-use super::plane::{Vector, right, sub};
+use super::vector::{Vector, right, sub};
 use super::walls::ROUNDING_MM;
 
 /// A circle with the side on which a wire passes it; a place is one of radius 0.
@@ -26,7 +26,7 @@ impl Tangent {
     /// overlap so that there is none.
     pub fn between(one: Pulley, other: Pulley) -> Option<Self> {
         let arm = sub(other.centre, one.centre);
-        let squared = super::plane::dot(arm, arm);
+        let squared = super::vector::dot(arm, arm);
         let off = one.radius - other.radius;
         let length2 = squared - off * off;
         // Circles that touch have a tangent of no length, also when rounding made them overlap.
@@ -47,14 +47,15 @@ impl Tangent {
 
     /// Where it touches a circle.
     pub fn touches(&self, pulley: Pulley) -> Vector {
-        super::plane::along(pulley.centre, self.aside, pulley.radius)
+        super::vector::along(pulley.centre, self.aside, pulley.radius)
     }
 }
 
 #[cfg(test)]
 mod tests {
-    use super::super::plane::{apart, dot};
+    use super::super::vector::dot;
     use super::*;
+    use crate::plane::apart;
 
     #[test]
     fn a_tangent_touches_both_circles() {

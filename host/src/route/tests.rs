@@ -3,7 +3,7 @@
 use std::f64::consts::PI;
 
 use super::cutting::{Item, lines};
-use super::gauge::{Covering, Need, Stock};
+use super::gauge::{Covering, GAUGES, GaugeError, Need, Stock};
 use super::*;
 use crate::board::{Face, KeepOut, Side};
 use crate::quantity::{Amps, Celsius, Ohms};
@@ -247,15 +247,61 @@ fn wire_and_route_are_chosen_together() {
     let need =
         Need { load: Amps(0.4), most: Ohms(8e-3), air: Celsius(40.0), most_rise_kelvin: 20.0, fits_mm: None };
     let bay = task(vec![rectangle("a bay", [15.0, 5.0], [25.0, 20.0])]);
-    let (stock, route) = fit(&bay, Covering::HookUp, &need).unwrap();
+    let fitted = |task, need: &Need| fit(task, Covering::HookUp, need, Stock::resistance);
+    let Fit { stock, task: laid, route } = fitted(bay.clone(), &need).unwrap();
+    assert_eq!(laid.wire.insulated_mm, stock.insulated_mm);
     assert!(stock.resistance(route.cut.length_mm) <= need.most);
     let thinner = Stock::new(stock.awg + 2, Covering::HookUp);
     assert!(thinner.resistance(30.0) > need.most || thinner.resistance(route.cut.length_mm) > need.most);
-    let none = fit(&bay, Covering::HookUp, &Need { load: Amps(100.0), ..need }).unwrap_err();
+    let none = fitted(bay, &Need { load: Amps(100.0), ..need }).unwrap_err();
     assert!(matches!(none, FitError::Gauge(_)), "{none}");
-    let shut = fit(&task(vec![rectangle("a wall", [18.0, -1.0], [22.0, 31.0])]), Covering::HookUp, &need)
-        .unwrap_err();
+    let shut = fitted(task(vec![rectangle("a wall", [18.0, -1.0], [22.0, 31.0])]), &need).unwrap_err();
     assert!(matches!(shut, FitError::Route { why: RouteError::NoWay { .. }, .. }), "{shut}");
+}
+
+const NEED: Need =
+    Need { load: Amps(0.5), most: Ohms(0.05), air: Celsius(40.0), most_rise_kelvin: 20.0, fits_mm: None };
+
+/// The thinnest wire straight from end to end.
+fn straight(covering: Covering, length_mm: f64, need: Need) -> Result<Fit, FitError> {
+    let mut task = task(Vec::new());
+    task.outline = vec![[0.0, 0.0], [500.0, 0.0], [500.0, 30.0], [0.0, 30.0]];
+    task.to.at = [5.0 + length_mm, 15.0];
+    fit(task, covering, &need, Stock::resistance)
+}
+
+#[test]
+fn the_thinnest_that_does_is_taken() {
+    // Half an ampere over 95 mm: AWG 32 would get warm or read too much, and 50 mΩ are those of AWG 32 over 93 mm.
+    assert_eq!(straight(Covering::ThinWall, 95.0, NEED).unwrap().stock.awg, 30);
+    assert!(straight(Covering::ThinWall, 400.0, NEED).unwrap().stock.awg < 30);
+    // What belongs to a wire beside its copper asks for a thicker one.
+    let joints = |stock: &Stock, length_mm| stock.resistance(length_mm) + Ohms(0.02);
+    let task = straight(Covering::ThinWall, 95.0, NEED).unwrap().task;
+    assert!(fit(task, Covering::ThinWall, &NEED, joints).unwrap().stock.awg < 30);
+}
+
+#[test]
+fn a_load_that_no_gauge_carries_says_what_is_against_each() {
+    let error = straight(Covering::Enamel, 50.0, Need { load: Amps(90.0), ..NEED }).unwrap_err();
+    let FitError::Gauge(GaugeError::None { refused, .. }) = &error else { panic!("{error}") };
+    assert_eq!(refused.len(), GAUGES.len());
+    assert!(
+        error
+            .to_string()
+            .starts_with("no enamelled wire carries 90.0 A over 50 mm here: AWG 32 melts; AWG 16"),
+        "{error}"
+    );
+    let thick = straight(Covering::HookUp, 50.0, Need { fits_mm: Some(0.4), ..NEED }).unwrap_err();
+    assert!(thick.to_string().contains("mm thick, where 0.40 mm fit"), "{thick}");
+    for need in [
+        Need { load: Amps(f64::NAN), ..NEED },
+        Need { most: Ohms(-1.0), ..NEED },
+        Need { air: Celsius(1e9), ..NEED },
+    ] {
+        let refused = straight(Covering::HookUp, 50.0, need);
+        assert!(matches!(refused, Err(FitError::Gauge(GaugeError::Figure { .. }))));
+    }
 }
 
 #[test]

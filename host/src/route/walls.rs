@@ -2,9 +2,9 @@
 //! those near a place are found.
 
 use super::piece::Piece;
-use super::plane::{Vector, between, to_stretch};
 use super::problem::Obstacle;
 use super::task::Task;
+use super::vector::{Vector, between, to_stretch};
 use crate::board::{Face, outline};
 use crate::plane;
 
@@ -65,11 +65,11 @@ pub(super) fn shapes(task: &Task, face: Face, least_mm: f64) -> Vec<Shape> {
 fn walked(corners: &[Vector], sign: f64) -> Vec<Vector> {
     let mut ring: Vec<Vector> = Vec::with_capacity(corners.len());
     for &corner in corners {
-        if ring.last().is_none_or(|last| super::plane::apart(*last, corner) > SAME_CORNER_MM) {
+        if ring.last().is_none_or(|last| plane::apart(*last, corner) > SAME_CORNER_MM) {
             ring.push(corner);
         }
     }
-    while ring.len() > 1 && super::plane::apart(ring[0], ring[ring.len() - 1]) <= SAME_CORNER_MM {
+    while ring.len() > 1 && plane::apart(ring[0], ring[ring.len() - 1]) <= SAME_CORNER_MM {
         ring.pop();
     }
     if plane::signed_area(&ring) * sign < 0.0 {

@@ -101,6 +101,11 @@ impl Spec {
     }
 }
 
+/// A wire that a repair soldered on between two points, as a fault is written.
+pub fn wire([from, to]: [&str; 2], awg: u32, length_mm: f64) -> String {
+    format!("{from}~{to}=wire {awg} AWG {length_mm} mm")
+}
+
 /// A fault, understood.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub enum Injected {

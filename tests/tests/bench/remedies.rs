@@ -12,7 +12,7 @@ use copperwalk::{
     sweep::Sweep,
     trade::{Book, odds::Odds},
     verdict::{Class, Verdict},
-    virtual_bench::{Parts, Spec},
+    virtual_bench::{Parts, Spec, spec},
 };
 use copperwalk_tests::campaign::{Bed, PROVEN_US, in_parallel};
 
@@ -65,8 +65,8 @@ fn repaired(fault: &str, proposal: &Proposal, spec: Spec) -> (Spec, Vec<copperwa
     match (&proposal.wire, proposal.method) {
         (Some(wiring), _) => {
             let wire = wiring.wire.clone();
-            let fitted = format!("{}~{}=wire {} AWG {} mm", wire.from, wire.to, wire.awg, wire.length_mm);
-            (spec.fault(fault).fault(fitted), vec![wire])
+            let soldered = spec::wire([&wire.from, &wire.to], wire.awg, wire.length_mm);
+            (spec.fault(fault).fault(soldered), vec![wire])
         }
         (None, Method::RebuildVia) => (spec.fault(format!("{}=rebuilt", proposal.place)), Vec::new()),
         _ => (spec, Vec::new()),

@@ -11,8 +11,8 @@ use copperwalk::problem::{Problems, render};
 use copperwalk::report::terminal::{self, Screen};
 use copperwalk::{board, check, fixture};
 
-const BOARD: &str = include_str!("../../fixtures/tide-gauge-head/board.toml");
-const FIXTURE: &str = include_str!("../../fixtures/tide-gauge-head/fixture.toml");
+const BOARD: &str = include_str!("../../../fixtures/tide-gauge-head/board.toml");
+const FIXTURE: &str = include_str!("../../../fixtures/tide-gauge-head/fixture.toml");
 
 /// Name, text to replace, its replacement, words of the message, words of the line.
 type Case = (&'static str, &'static str, &'static str, &'static str, &'static str);

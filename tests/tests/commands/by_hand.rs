@@ -25,7 +25,7 @@ use copperwalk_tests::{
 };
 use serde_json::Value;
 
-const BOARD: &str = include_str!("../../fixtures/tide-gauge-head/board.toml");
+const BOARD: &str = include_str!("../../../fixtures/tide-gauge-head/board.toml");
 /// What the leads read.
 const LEADS: f64 = 0.2;
 

@@ -22,8 +22,8 @@ use copperwalk_tests::{
 };
 use serde_json::Value;
 
-const BOARD: &str = include_str!("../../fixtures/tide-gauge-head/board.toml");
-const FIXTURE: &str = include_str!("../../fixtures/tide-gauge-head/fixture.toml");
+const BOARD: &str = include_str!("../../../fixtures/tide-gauge-head/board.toml");
+const FIXTURE: &str = include_str!("../../../fixtures/tide-gauge-head/fixture.toml");
 /// A good head draws 5 mA and is not much in a hurry.
 const POWER: &str = "\n[power]\nidle = [\"2 mA\", \"9 mA\"]\nnominal = \"2.6 V\"\nsettle = \"100 ms\"\nwait = \"300 ms\"\nhot = \"the regulator\"\n\n\
                      [[rail]]\nname = \"input\"\nat = \"reg.in\"\nvoltage = [\"2.4 V\", \"3.2 V\"]\n";

@@ -11,7 +11,7 @@ use copperwalk::{
     voltage_drop::{Conditions, LoadVoltage, Network, Range, Standing, Value, Wire},
 };
 
-const BOARD: &str = include_str!("../../fixtures/greenhouse-valve-driver/board.toml");
+const BOARD: &str = include_str!("../../../fixtures/greenhouse-valve-driver/board.toml");
 const SOURCE: f64 = 0.25;
 
 /// Numbers from 0 to 1 (Knuth's MMIX generator, from memory).

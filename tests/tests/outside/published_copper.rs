@@ -159,7 +159,7 @@ fn parts_and_contacts() {
 /// The guide's tables are the program's tables.
 #[test]
 fn the_guide_prints_what_the_program_uses() {
-    let guide = include_str!("../../docs/expected-resistance.md");
+    let guide = include_str!("../../../docs/expected-resistance.md");
     let row = |table: &str, name: &str, unit| -> Vec<f64> {
         let from = guide.find(table).unwrap();
         let start = format!("| {name} |");
@@ -198,7 +198,7 @@ fn the_guide_prints_what_the_program_uses() {
 /// The worked file of the guide reads as the formulas say: nothing between file and figure changes it.
 #[test]
 fn a_file_s_geometry_reaches_its_figures() {
-    let text = include_str!("../../fixtures/tide-gauge-head/board.toml");
+    let text = include_str!("../../../fixtures/tide-gauge-head/board.toml");
     let board = copperwalk::board::parse("board.toml", text).unwrap();
     let ohms = |name: &str| board.segment(board.segment_named(name).unwrap()).expected.typical.0;
     close(ohms("tail trace"), trace_resistance(18.0, 1.2, 35.0).0, 1e-15);

@@ -1,5 +1,7 @@
 //! Vectors in the plane of a board, mm, and how far stretches lie apart.
 
+use crate::plane::apart;
+
 /// A place or a direction.
 pub(super) type Vector = [f64; 2];
 
@@ -31,10 +33,6 @@ pub(super) fn cross(a: Vector, b: Vector) -> f64 {
 
 pub(super) fn length(a: Vector) -> f64 {
     a[0].hypot(a[1])
-}
-
-pub(super) fn apart(a: Vector, b: Vector) -> f64 {
-    length(sub(a, b))
 }
 
 /// The direction of a vector; nothing for one without length.
