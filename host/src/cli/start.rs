@@ -58,6 +58,9 @@ pub struct Args {
     /// named), "usbtmc:DEVICE" (as /dev/usbtmc0), "typed" (a person sets it and types what it shows).
     #[arg(long, value_name = "SUPPLY")]
     supply: Option<Choice>,
+    /// Of a supply with several outputs, the number of the one that is used; without it the one that the supply has chosen.
+    #[arg(long, value_parser = clap::value_parser!(u8).range(1..=99), requires = "supply", value_name = "N")]
+    supply_output: Option<u8>,
     /// A modelled supply, unit and person.
     #[arg(long = "virtual")]
     modelled: bool,
@@ -105,7 +108,7 @@ pub fn run(args: Args, store: Option<PathBuf>, output: &mut Output) -> Result<St
     let mut person = AtTerminal(TerminalOperator::new(&cancel));
     let started = match &args.supply {
         Some(choice) => {
-            let mut supply = choice.reach()?;
+            let mut supply = choice.reach(args.supply_output)?;
             start(supply.as_mut(), &mut person, plan, &cancel, subject)
         }
         None => {
@@ -153,7 +156,7 @@ pub(super) fn start_modelled(
 ) -> Result<Started, Failure> {
     let (line, bystander) = VirtualSupply::new(board, seed, faults)?;
     let mut attendant = Modelled::new(bystander, tell);
-    let mut supply = Scpi::open(line, "modelled supply")?;
+    let mut supply = Scpi::open(line, "modelled supply", None)?;
     Ok(start(&mut supply, &mut attendant, plan, cancel, subject))
 }
 

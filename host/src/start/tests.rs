@@ -18,7 +18,7 @@ fn run(seed: u64, faults: &[&str], cancel: &CancelToken) -> (Started, Vec<String
     let mut told = String::new();
     let mut tell = |text: &str| told.push_str(&format!("{text}\n"));
     let mut attendant = Modelled::new(bystander, &mut tell);
-    let mut supply = Scpi::open(line, "modelled supply").unwrap();
+    let mut supply = Scpi::open(line, "modelled supply", None).unwrap();
     let subject = Subject {
         serial: "A-1".into(),
         board: board.name.clone(),
@@ -126,7 +126,7 @@ fn the_alarm_is_what_comes_first_when_contact_is_lost() {
         }
     };
     let mut attendant = Modelled::new(bystander, &mut tell);
-    let mut supply = Scpi::open(line, "modelled supply").unwrap();
+    let mut supply = Scpi::open(line, "modelled supply", None).unwrap();
     let subject =
         Subject { serial: "A-1".into(), board: board.name.clone(), revision: "B".into(), golden: false };
     let machine = Machine::new(sample::plan());
@@ -161,7 +161,7 @@ fn dropping_a_supply_takes_its_output_off() {
     }
     let (line, _) = VirtualSupply::new(&sample::board(), 1, &[]).unwrap();
     let talked = line.talked();
-    let mut supply = Scpi::open(line, "modelled supply").unwrap();
+    let mut supply = Scpi::open(line, "modelled supply", None).unwrap();
     supply.on(&mut Idle).unwrap();
     drop(supply);
     assert_eq!(talked.borrow().last().map(|(_, text)| text.clone()).as_deref(), Some("OUTP OFF"));

@@ -37,14 +37,15 @@ impl FromStr for Choice {
 }
 
 impl Choice {
-    /// Reaches it, with its output off.
+    /// Reaches it, with its output off; of several outputs the one with this number.
     ///
     /// # Errors
     /// See [`SupplyError`].
-    pub fn reach(&self) -> Result<Box<dyn Supply>, SupplyError> {
-        match self {
-            Self::Typed => Ok(Box::new(Typed::default())),
-            Self::At(place) => Ok(Box::new(Scpi::open(place.open()?, &place.name())?)),
+    pub fn reach(&self, output: Option<u8>) -> Result<Box<dyn Supply>, SupplyError> {
+        match (self, output) {
+            (Self::Typed, None) => Ok(Box::new(Typed::default())),
+            (Self::Typed, Some(output)) => Err(SupplyError::ByHand { output }),
+            (Self::At(place), output) => Ok(Box::new(Scpi::open(place.open()?, &place.name(), output)?)),
         }
     }
 }

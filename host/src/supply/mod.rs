@@ -215,6 +215,14 @@ pub enum SupplyError {
         /// What it says.
         answered: String,
     },
+    /// An output was named of a supply that no program sets.
+    #[error(
+        "--supply-output {output} chooses an output by program, and this supply is set by hand: leave it out, and join the unit to the output you set"
+    )]
+    ByHand {
+        /// The output.
+        output: u8,
+    },
     /// A person did not do what was asked at it.
     #[error("{}", match halt { Halt::Said => "stopped as asked".into(), Halt::Unattended(error) => error.to_string() })]
     Halted {

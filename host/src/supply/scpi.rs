@@ -1,5 +1,5 @@
-//! What is said to a supply: the source, output and measure subsystems of SCPI-99 (`VOLT`, `CURR`, their `PROT`, `OUTP`, `MEAS`), each setting read
-//! back and the error queue asked after it. From memory; `PROT:STAT` and `PROT:TRIP` stand in volume 2, 19.
+//! What is said to a supply: the source, output, measure and instrument subsystems of SCPI-99 (`VOLT`, `CURR`, their `PROT`, `OUTP`, `MEAS`, `INST:NSEL`),
+//! each setting read back and the error queue asked after it. From memory; `PROT:STAT` and `PROT:TRIP` stand in volume 2, 19.
 
 use std::{thread, time::Duration};
 
@@ -22,20 +22,23 @@ const BETWEEN_LOOKS: Duration = Duration::from_millis(40);
 pub struct Scpi<L: Line> {
     talk: Talk<L>,
     name: String,
+    /// Of a supply with several outputs, the number of the one that is used; else whichever it has chosen.
+    output: Option<u8>,
     on: bool,
 }
 
 impl<L: Line> Scpi<L> {
-    /// Asks who it is, and sees that its output is off. `place` names it until it has said its name.
+    /// Asks who it is, chooses its output, and sees that it is off. `place` names it until it has said its name.
     ///
     /// # Errors
     /// See [`SupplyError`].
-    pub fn open(line: L, place: &str) -> Result<Self, SupplyError> {
+    pub fn open(line: L, place: &str, output: Option<u8>) -> Result<Self, SupplyError> {
         let mut talk = Talk::new(line, ANSWER);
         let unnamed = |trouble| SupplyError::of(place, trouble);
         talk.say("*CLS").map_err(unnamed)?;
         let name = talk.identity().map_err(unnamed)?;
-        let mut supply = Self { talk, name, on: true };
+        let mut supply = Self { talk, name, output, on: false };
+        supply.choose()?;
         supply.switch(false)?;
         supply.accepted("OUTP OFF")?;
         Ok(supply)
@@ -107,6 +110,24 @@ impl<L: Line> Scpi<L> {
         Err(self.disobeys(what, "on".into(), "off".into()))
     }
 
+    /// Chooses the output: every later command is about that one.
+    fn choose(&mut self) -> Result<(), SupplyError> {
+        let Some(output) = self.output else { return Ok(()) };
+        self.say(&format!("INST:NSEL {output}"))?;
+        self.accepted("INST:NSEL")?;
+        self.chosen()
+    }
+
+    /// Nobody has chosen another output since, at its keys or from elsewhere.
+    fn chosen(&mut self) -> Result<(), SupplyError> {
+        let Some(output) = self.output else { return Ok(()) };
+        let says = self.number("INST:NSEL?")?;
+        if says == f64::from(output) {
+            return Ok(());
+        }
+        Err(self.disobeys("the output chosen", output.to_string(), says.to_string()))
+    }
+
     /// Switches the output, and sees that it has.
     fn switch(&mut self, on: bool) -> Result<(), SupplyError> {
         let word = if on { "ON" } else { "OFF" };
@@ -156,6 +177,7 @@ impl<L: Line> Supply for Scpi<L> {
 
     fn on(&mut self, _hand: &mut dyn Hand) -> Result<(), SupplyError> {
         self.talk.set_patience(ALARM);
+        self.chosen()?;
         self.switch(true)?;
         self.accepted("OUTP ON")
     }
@@ -165,6 +187,7 @@ impl<L: Line> Supply for Scpi<L> {
     }
 
     fn read(&mut self, _hand: &mut dyn Hand) -> Result<Reading, SupplyError> {
+        self.chosen()?;
         let voltage = Volts(self.number("MEAS:VOLT?")?);
         let current = Amps(self.number("MEAS:CURR?")?);
         let tripped = if self.truth("OUTP?")? { None } else { Some(self.trip()) };
@@ -172,7 +195,10 @@ impl<L: Line> Supply for Scpi<L> {
     }
 
     fn off(&mut self, _hand: &mut dyn Hand) -> Result<(), SupplyError> {
-        self.switch(false)
+        // Whatever is wrong with the choice, off is said.
+        let chosen = self.choose();
+        self.switch(false)?;
+        chosen
     }
 
     fn rest(&mut self, time: Duration) {
@@ -184,6 +210,9 @@ impl<L: Line> Drop for Scpi<L> {
     fn drop(&mut self) {
         if self.on {
             // Whether it hears that nobody can say any more; a line needs a moment to carry it.
+            if let Some(output) = self.output {
+                let _ = self.talk.say(&format!("INST:NSEL {output}"));
+            }
             let _ = self.talk.say("OUTP OFF");
             thread::sleep(BETWEEN_LOOKS);
         }

@@ -77,6 +77,10 @@ enum Temper {
     NoTrip,
     /// It gives more than it says it is set to.
     GivesMore,
+    /// It has several outputs, of which the first is chosen until another is.
+    Outputs,
+    /// Somebody chooses its first output by its keys at this voltage.
+    OutputTurned(f64),
     /// Hangs up at this voltage or above.
     CutAt(f64),
     /// Falls silent there.
@@ -95,6 +99,7 @@ struct Scpi {
     trips: [f64; 2],
     armed: [bool; 2],
     on: bool,
+    output: u8,
 }
 
 /// It has hung up, or answers no more.
@@ -107,7 +112,7 @@ impl Scpi {
     fn new(temper: Temper, log: &Log) -> Self {
         let log = Arc::clone(log);
         let (errors, trips, armed) = (Vec::new(), [60.0, 5.0], [false; 2]);
-        Self { temper, log, errors, volts: 5.0, limit: 1.0, trips, armed, on: true }
+        Self { temper, log, errors, volts: 5.0, limit: 1.0, trips, armed, on: true, output: 1 }
     }
 
     fn hears(&mut self, line: &str) -> Result<Option<String>, Gone> {
@@ -138,6 +143,15 @@ impl Scpi {
                 None
             }
             "*IDN?" => Some("ACME INSTRUMENTS,S1,0007,1.0".into()),
+            "INST:NSEL" if !matches!(self.temper, Temper::Outputs | Temper::OutputTurned(_)) => {
+                self.errors.push("-113,\"Undefined header\"");
+                None
+            }
+            "INST:NSEL" => {
+                self.output = value.parse().unwrap();
+                None
+            }
+            "INST:NSEL?" => Some(self.output.to_string()),
             "SYST:ERR?" => Some(self.errors.pop().unwrap_or("+0,\"No error\"").into()),
             "OUTP" => {
                 self.on = value == "ON";
@@ -150,6 +164,9 @@ impl Scpi {
                     self.errors.push("-222,\"Data out of range\"");
                 }
                 self.volts = volts;
+                if matches!(self.temper, Temper::OutputTurned(at) if volts >= at) {
+                    (self.temper, self.output) = (Temper::Outputs, 1);
+                }
                 None
             }
             "VOLT?" if self.temper == Temper::OtherVoltage && self.volts > 0.0 => {
@@ -418,6 +435,39 @@ fn a_supply_that_refuses_or_disobeys_is_refused_with_words_and_stays_off() {
             assert!(said.contains("there was no power on the unit, and nothing was recorded"), "{said}");
         }
     }
+}
+
+#[test]
+fn of_several_outputs_the_one_named_is_used() {
+    let (place, fixture) = powered();
+    let run = |temper, output| {
+        let (at, log) = supply(temper);
+        let ran = answered(&place, &start(&fixture, &["--supply", &at, "--supply-output", output]), IN_ORDER);
+        let said = format!("{}{}", ran.out, ran.err).split_whitespace().collect::<Vec<_>>().join(" ");
+        let log: Vec<String> = log.lock().unwrap().iter().map(|(_, text)| text.clone()).collect();
+        (ran.code, said, log)
+    };
+    let (code, said, log) = run(Temper::Outputs, "2");
+    assert_eq!(code, 0, "{said}");
+    let first = |wanted: &str| log.iter().position(|text| text.starts_with(wanted)).unwrap();
+    assert!(first("INST:NSEL 2") < first("OUTP") && first("INST:NSEL?") < first("OUTP"), "{log:?}");
+
+    // Somebody chooses another one at its keys: its own is switched off.
+    let (code, said, log) = run(Temper::OutputTurned(1.2), "2");
+    assert_eq!(code, 3, "{said}");
+    assert!(said.contains("does not obey: the output chosen was set to 2, and it says 1"), "{said}");
+    let last = |wanted: &str| log.iter().rposition(|text| text == wanted).unwrap();
+    assert!(last("OUTP ON") < last("INST:NSEL 2") && last("INST:NSEL 2") < last("OUTP OFF"), "{log:?}");
+
+    // One with a single output does not know the command.
+    let (code, said, log) = run(Temper::Good, "2");
+    assert_eq!(code, 2, "{said}");
+    assert!(said.contains("reports the error -113,\"Undefined header\" after INST:NSEL"), "{said}");
+    assert!(!log.iter().any(|text| text == "OUTP ON"), "{log:?}");
+    let by_hand = start(&fixture, &["--supply", "typed", "--supply-output", "2"]);
+    let ran = answered(&place, &by_hand, IN_ORDER);
+    assert_eq!(ran.code, 2);
+    assert!(ran.err.contains("this supply is set by hand"), "{}", ran.err);
 }
 
 #[test]
