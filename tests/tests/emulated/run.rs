@@ -198,7 +198,7 @@ fn relays_move_in_the_dark(name: &str, faults: [&str; 2]) {
     let fixture = example(name);
     let plan = compiled(&fixture);
     let (mut sweeps, mut changes) = (0, 0);
-    for seed in 0..times(4, 10) as u64 {
+    for seed in 0..times(3, 10) as u64 {
         let spec = Spec::new(seed);
         let spec = match seed % 3 {
             0 => spec,
