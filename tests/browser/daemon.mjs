@@ -66,6 +66,14 @@ const until = (page, id, words) => page.waitForFunction(
   ([id, words]) => new RegExp(words, "i").test(document.getElementById(id)?.innerText ?? ""), [id, words], { timeout: 30_000 },
 );
 
+/** A click that ends on a page, which may be the one it began on, read anew. */
+async function leads(page, button, way) {
+  const read = page.waitForEvent("load");
+  await button.click();
+  await read;
+  await page.waitForURL(way);
+}
+
 // ---- a unit with a fault that a repair takes away; which serial number has one is drawn, so several are tried
 
 // How long after the controller's answer came in a segment is marked: the time of its news against that of the page's change.
@@ -144,8 +152,7 @@ if (height < 150) complain("bench", `the verdict is ${height} px high`);
 
 await page.goto(`${home}/units/${faulty}`);
 await page.locator('form[action$="/repairs"] input[name="action"]').fill("rebuilt");
-await page.locator('form[action$="/repairs"] button').click();
-await page.waitForURL(`**/units/${faulty}`);
+await leads(page, page.locator('form[action$="/repairs"] button'), `**/units/${faulty}`);
 if (!/Repair/.test(await page.locator("main").innerText())) complain("unit", "the repair is not in the history");
 await page.goto(home);
 await until(page, "ask", "Scan the next unit");
@@ -161,23 +168,19 @@ if (!(delay(0.5) < 500)) complain("bench", `a segment is marked ${delay(0.5)} ms
 // ---- the unit's page: both sweeps side by side, a photo, a check of the board, where it stands, paper
 
 await page.goto(`${home}/units/${faulty}`);
-await page.getByRole("button", { name: "Side by side" }).click();
-await page.waitForURL("**/compare?*");
+await leads(page, page.getByRole("button", { name: "Side by side" }), "**/compare?*");
 if ((await page.locator("tr.changed").count()) === 0) complain("compare", "a repaired segment is not marked");
 const beside = new URL(page.url()).pathname + new URL(page.url()).search;
 await page.goto(`${home}/units/${faulty}`);
 await page.locator('input[type="file"]').setInputFiles({ name: "terminal.png", mimeType: "image/png", buffer: await page.screenshot() });
 await page.locator('form[action$="/photos"] input[name="caption"]').fill("Terminal, cleaned");
-await page.locator('form[action$="/photos"] button').click();
-await page.waitForURL(`**/units/${faulty}`);
+await leads(page, page.locator('form[action$="/photos"] button'), `**/units/${faulty}`);
 await page.locator(".pictures img").scrollIntoViewIfNeeded();
 await page.waitForFunction(() => document.querySelector(".pictures img")?.naturalWidth > 100);
-await page.locator(".checks form").first().getByRole("button", { name: "Yes" }).click();
-await page.waitForURL(`**/units/${faulty}`);
+await leads(page, page.locator(".checks form").first().getByRole("button", { name: "Yes" }), `**/units/${faulty}`);
 if (!/yes/.test(await page.locator(".checks form b").first().innerText())) complain("unit", "the answer to a check is not shown");
 await page.locator('form[action$="/status"] select').selectOption("sold");
-await page.locator('form[action$="/status"] button').click();
-await page.waitForURL(`**/units/${faulty}`);
+await leads(page, page.locator('form[action$="/status"] button'), `**/units/${faulty}`);
 if (!/sold/.test(await page.locator("dl.facts").first().innerText())) complain("unit", "the status is not shown");
 for (const way of [`/api/v1/units/${faulty}/certificate.pdf`, "/api/v1/lots/browser%20lot/report.pdf"]) {
   const answer = await page.request.get(home + way);
@@ -189,16 +192,13 @@ for (const way of [`/api/v1/units/${faulty}/certificate.pdf`, "/api/v1/lots/brow
 await page.goto(`${home}/lots`);
 await page.locator('form[action="/lots"] input[name="lot"]').fill("spring lot");
 await page.locator('form[action="/lots"] textarea').fill("S-1\nS-2\n\nS-3");
-await page.locator('form[action="/lots"] button').click();
-await page.waitForURL("**/lots/spring%20lot");
+await leads(page, page.locator('form[action="/lots"] button'), "**/lots/spring%20lot");
 await page.getByLabel("Select S-1").check();
 await page.getByLabel("Select S-3").check();
 await page.locator(".bulk select").selectOption("scrapped");
-await page.getByRole("button", { name: "Set the status" }).click();
-await page.waitForURL("**/lots/spring%20lot");
+await leads(page, page.getByRole("button", { name: "Set the status" }), "**/lots/spring%20lot");
 await page.locator('.filter select[name="status"]').selectOption("scrapped");
-await page.getByRole("button", { name: "Show" }).click();
-await page.waitForURL("**status=scrapped*");
+await leads(page, page.getByRole("button", { name: "Show" }), "**status=scrapped*");
 const scrapped = await page.locator(".roster tbody th").allInnerTexts();
 if (scrapped.join() !== "S-1,S-3" && scrapped.join() !== "S-3,S-1") complain("lot", `scrapped are ${scrapped}`);
 await page.goto(`${home}/lots/browser%20lot/readings`);
