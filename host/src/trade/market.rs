@@ -2,7 +2,7 @@
 
 use super::book::{Book, Came};
 use super::draw;
-use crate::{fault::method::At, statistics::sample, verdict::Class, virtual_bench::rng::Rng};
+use crate::{fault::method::At, random::Rng, statistics::sample, verdict::Class};
 
 /// The usual shares weigh like so many units: few, because lots differ more than boards do.
 const USUAL_UNITS: f64 = 4.0;

@@ -5,7 +5,7 @@
 //! errors would add up. So the log odds of every chance of the table are moved by one shift, normally distributed about 0, and all
 //! repairs of the lot teach it (a hierarchical model; A. Gelman et al., Bayesian Data Analysis, 3rd ed. (2013), chapter 5).
 
-use crate::{statistics::beta::Beta, virtual_bench::rng::Rng};
+use crate::{random::Rng, statistics::beta::Beta};
 
 use super::draw;
 

@@ -14,7 +14,7 @@ use super::market::{Arrivals, Kind, Prices};
 use super::odds::{Odds, RepairOption};
 use super::plan::{self, Outcome, Plan, SWEEP_MINUTES, Stake, Suspect};
 use super::skill::Skill;
-use crate::{quantity::Money, virtual_bench::rng::Rng};
+use crate::{quantity::Money, random::Rng};
 
 /// Lots that are drawn: a bound of the interval then stands within half a percent of its place.
 const DRAWS: u32 = 4000;

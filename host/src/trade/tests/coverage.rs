@@ -11,8 +11,8 @@ use super::usual;
 use crate::{
     fault::method::{At, Method},
     quantity::Money,
+    random::Rng,
     verdict::Class,
-    virtual_bench::rng::Rng,
 };
 
 /// Where truths come from.
