@@ -2,6 +2,7 @@
 
 mod coverage;
 mod exhaustive;
+mod worlds;
 
 use super::book::{Came, Cost, Stand, Suspected, Tried, UnitBook, Usual};
 use super::stop::Next;
