@@ -1,6 +1,8 @@
 //! Do nine of ten lots fall into the stated intervals? A lot from some world is worked through and sold; what is learnt of it forecasts
 //! the next lot from the same world.
 
+use std::sync::Mutex;
+
 use super::super::book::{Book, Came, Cost, Sale, Stand, Tried, UnitBook, Work};
 use super::super::market::{Arrivals, Kind, Prices};
 use super::super::odds::Odds;
@@ -12,6 +14,9 @@ use crate::{quantity::Money, random::Rng};
 
 /// What a unit's spares are worth: said, and so.
 const SPARES: f64 = 4.0;
+/// Lots drawn for a forecast. Of a hundred and ninety-nine the eighth from either end leaves out just what the stated ones do; more of
+/// them make a bound less noisy, not another one.
+const DRAWS: u32 = 199;
 
 fn empty() -> Book {
     Book {
@@ -82,44 +87,64 @@ fn lot(world: &World, units: u32, known: &Book, hour: f64, rng: &mut Rng) -> (f6
     (value - hour * minutes / 60.0, book)
 }
 
-/// Share of lots that fall into the interval stated for them, and of those below and above it; and half of the intervals are narrower
-/// than so much a unit.
-fn covered(from: From, units: u32, lots: u32, draws: u32) -> ([f64; 3], f64) {
+/// What became of the intervals: shares of lots inside, below and above, and the width that half of them are narrower than, by unit.
+struct Found {
+    inside: f64,
+    below: f64,
+    above: f64,
+    width: f64,
+}
+
+fn found(from: From, units: u32, lots: u32) -> Found {
     let mut rng = Rng::new(u64::from(units) * 1000 + from as u64);
-    let mut counts = [0_u32; 3];
+    let [mut below, mut above] = [0_u32; 2];
     let mut widths = Vec::new();
-    for lot_number in 0..lots {
-        let hour = [0.0, 20.0][lot_number as usize % 2];
+    for number in 0..lots {
+        let hour = [0.0, 20.0][number as usize % 2];
         let world = World::draw(from, &mut rng);
         let (_, book) = lot(&world, units, &empty(), hour, &mut rng);
         let prices = Prices::of(&book).unwrap();
         let model = Model::of(Arrivals::of(&book), &Odds::of(&book), prices, stake(prices, hour));
-        let ([low, high], _) = model.forecast(units, draws);
+        let ([low, high], _) = model.forecast(units, DRAWS);
         let (value, _) = lot(&world, units, &book, hour, &mut rng);
-        let place = if value < low { 1 } else { usize::from(value > high) * 2 };
-        counts[place] += 1;
+        below += u32::from(value < low);
+        above += u32::from(value > high);
         widths.push((high - low) / f64::from(units));
     }
     widths.sort_by(f64::total_cmp);
-    (counts.map(|count| f64::from(count) / f64::from(lots)), widths[widths.len() / 2])
+    let share = |count: u32| f64::from(count) / f64::from(lots);
+    Found {
+        inside: share(lots - below - above),
+        below: share(below),
+        above: share(above),
+        width: widths[widths.len() / 2],
+    }
 }
 
+/// With `COPPERWALK_LONG=1` 2000 lots of each size, else 250 of three sizes: the share that is found then scatters by 1.9 %
+/// (standard deviation of a binomial share), and the bounds here are wider by three of those.
 #[test]
 fn nine_of_ten_lots_fall_into_their_intervals() {
-    let env = |n: &str, d: &str| std::env::var(n).unwrap_or(d.into());
-    let sizes: Vec<u32> = env("SIZES", "5,20,100").split(',').map(|s| s.parse().unwrap()).collect();
-    let lots: u32 = env("LOTS", "500").parse().unwrap();
-    let draws: u32 = env("DRAWS", "199").parse().unwrap();
-    println!("{:10} {}", "", sizes.iter().map(|s| format!("{s:>28}")).collect::<String>());
-    let only = env("ONLY", "");
-    for from in From::ALL {
-        if !only.is_empty() && !only.contains(&format!("{from:?}")) { continue }
-        let mut line = format!("{:10}", format!("{from:?}"));
-        for &units in &sizes {
-            let ([inside, below, above], width) = covered(from, units, lots, draws);
-            let m = if inside < 0.88 || inside > 0.95 { '*' } else { ' ' };
-            line += &format!("  {:5.1}{m} ({:4.1} {:4.1}) w{:6.2}", 100.0*inside, 100.0*below, 100.0*above, width);
+    let long = std::env::var_os("COPPERWALK_LONG").is_some();
+    let (sizes, lots, slack): (&[u32], _, _) =
+        if long { (&[5, 10, 20, 50, 100, 200], 2000, 0.0) } else { (&[5, 20, 60], 250, 0.057) };
+    let all = Mutex::new(Vec::new());
+    std::thread::scope(|scope| {
+        for from in From::ALL {
+            let all = &all;
+            scope.spawn(move || {
+                for &units in sizes {
+                    let Found { inside, below, above, width } = found(from, units, lots);
+                    println!(
+                        "{from:?}, lots of {units}: {inside:.4} inside, {below:.4} below, {above:.4} above; {width:.2} a unit wide"
+                    );
+                    all.lock().unwrap().push((from, units, inside));
+                }
+            });
         }
-        println!("{line}");
-    }
+    });
+    let mut all = all.into_inner().unwrap();
+    assert_eq!(all.len(), From::ALL.len() * sizes.len());
+    all.retain(|(.., inside)| !(0.88 - slack..=0.95 + slack).contains(inside));
+    assert!(all.is_empty(), "{all:?}");
 }

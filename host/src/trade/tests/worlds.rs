@@ -31,7 +31,7 @@ pub(super) enum From {
     Cheap,
     /// For 30 % more.
     Dear,
-    /// Prices are log-normal with a spread of 60 %.
+    /// Prices are log-normal with a spread of 30 to 60 %.
     LongTail,
     /// A fifth of the units has a fault that the table of usual ones does not list.
     Unforeseen,
@@ -163,7 +163,7 @@ impl World {
             From::Cheap => Price::Normal([0.7 * STATED, 0.2 * STATED]),
             From::Dear => Price::Normal([1.3 * STATED, 0.2 * STATED]),
             From::TwoKinds => Price::LogNormal([about(0.4, rng), rng.between(0.15, 0.5)]),
-            From::LongTail => Price::LogNormal([about(0.15, rng), 0.6]),
+            From::LongTail => Price::LogNormal([about(0.2, rng), rng.between(0.3, 0.6)]),
             _ => Price::Normal([about(0.2, rng), STATED * rng.between(0.1, 0.3)]),
         };
         Self {
