@@ -25,9 +25,10 @@ const DRAWS: u32 = 4000;
 pub const MOST_UNITS: u32 = 5000;
 /// Units drawn at most in all: of a large lot fewer are drawn.
 const MOST_DRAWN: u32 = 1_000_000;
-/// Share of the lots drawn that is left out at either end. Were every opinion right it could be a twentieth; what is kept of
-/// that makes up for what worlds are like that no opinion here foresees, such as prices with a long tail.
-const TAIL: f64 = 0.04;
+/// Shares of the lots drawn that are left out at the lower and at the upper end. Were every opinion right each could be a twentieth. A
+/// hundredth makes up for worlds that no opinion here foresees; another one at the upper end, because prices have a long tail to the dear
+/// side, of which few sales show nothing, so that their mean is more often too low than too high.
+const TAILS: [f64; 2] = [0.04, 0.03];
 /// Standard deviation of the logarithm of how long work takes against what is expected: sweeps are expected by memory, repairs by
 /// few notes.
 const PACE: f64 = 0.1;
@@ -181,7 +182,8 @@ impl Model {
             let most = lots.len().saturating_sub(1);
             lots.get((place as usize).min(most)).map_or(0.0, |drawn| drawn.value)
         };
-        ([at(place(TAIL).floor().max(0.0)), at(place(1.0 - TAIL).ceil())], lots)
+        let [low, high] = TAILS;
+        ([at(place(low).floor().max(0.0)), at(place(1.0 - high).ceil())], lots)
     }
 }
 

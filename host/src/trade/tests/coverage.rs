@@ -14,8 +14,8 @@ use crate::{quantity::Money, random::Rng};
 
 /// What a unit's spares are worth: said, and so.
 const SPARES: f64 = 4.0;
-/// Lots drawn for a forecast. Of a hundred and ninety-nine the eighth from either end leaves out just what the stated ones do; more of
-/// them make a bound less noisy, not another one.
+/// Lots drawn for a forecast. Of a hundred and ninety-nine the eighth from below and the sixth from above leave out just the shares that
+/// they should; more of them make a bound less noisy, not another one.
 const DRAWS: u32 = 199;
 
 fn empty() -> Book {
