@@ -18,6 +18,8 @@ pub mod hash;
 #[warn(clippy::indexing_slicing)]
 pub mod quantity;
 
+pub mod random;
+
 #[warn(clippy::indexing_slicing)]
 pub mod statistics;
 

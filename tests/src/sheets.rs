@@ -2,7 +2,7 @@
 
 use copperwalk::copper::{Conductor, Layer, Shape, Solved, Terminal, Wanted, resistance};
 use copperwalk::quantity::Ohms;
-use copperwalk::virtual_bench::rng::Rng;
+use copperwalk::random::Rng;
 
 /// A layer of one ohm a square, 35 µm thick.
 pub fn layer(shapes: Vec<Shape>) -> Layer {

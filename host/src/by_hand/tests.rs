@@ -16,8 +16,8 @@ use crate::{
     measurement::{Basis, ByHand, Manner, Measurement, Method},
     plan::{Sampling, forest::Forest},
     quantity::Ohms,
+    random::Rng,
     verdict::{Class, Verdict},
-    virtual_bench::rng::Rng,
 };
 
 const BOARDS: [&str; 3] = [

@@ -6,8 +6,9 @@ use sha2::{Digest, Sha256};
 use crate::{
     board::{Board, Segment, SegmentKind},
     fixture::Fixture,
+    random::Rng,
     records::summary::{Event, UnitHistory},
-    virtual_bench::{Spec, rng::Rng, spec},
+    virtual_bench::{Spec, spec},
 };
 
 /// Share of units with nothing wrong.

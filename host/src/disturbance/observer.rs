@@ -233,8 +233,8 @@ mod tests {
         disturbance::watched::Place,
         meter::{conversion_us, noise::conversion_noise},
         plan::aim::{WATCH_GAINS, WATCH_RATE, dry_current},
+        random::Rng,
         verdict::{Class, Verdict},
-        virtual_bench::rng::Rng,
     };
 
     const REST: Ohms = Ohms(0.05);

@@ -77,7 +77,7 @@ fn pool(mut spreads: Vec<(f64, f64)>) -> Noise {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::virtual_bench::rng::Rng;
+    use crate::random::Rng;
 
     /// Chi-squares with three degrees of freedom of noise that is `factor` times the table's.
     fn quiet(rng: &mut Rng, factor: f64, count: usize) -> Vec<(f64, f64)> {

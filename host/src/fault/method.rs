@@ -2,8 +2,8 @@
 //! put at risk.
 //!
 //! The figures are common practice of board repair, from memory, and no statistics: a starting opinion, which a lot's own
-//! record outweighs after some ten repairs. Each chance is therefore written as a beta distribution, in tries that worked and
-//! tries that did not, and not as a percentage.
+//! record soon outweighs. Each chance is therefore written as a beta distribution, in tries that worked and tries that did
+//! not, and not as a percentage; what such a try weighs beside one that was counted is said where they are put together.
 
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -245,8 +245,8 @@ use Method::{Clean, Leave, ParallelWire, RebuildVia, Reflow, Replace, WireAround
 
 const WIRE: &str = "insulated wire";
 
-/// The table: common practice, from memory. Ten tries where the trade agrees; none weighs more, so that a lot of ten
-/// repairs has as much to say.
+/// The table: common practice, from memory. Ten tries where the trade agrees; none weighs more, so that a lot's
+/// own repairs soon have as much to say.
 #[rustfmt::skip] // a table is read by its columns
 const TABLE: &[Row] = &[
     // Contacts. Cleaning helps where dirt or tarnish is the cause, seldom where the metal is worn or bent.

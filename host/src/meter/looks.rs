@@ -43,7 +43,7 @@ fn two_sided(miss: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::virtual_bench::rng::Rng;
+    use crate::random::Rng;
 
     /// Probability that the mean of n triples, n from `first` to `last`, lies outside ± factor/√n standard deviations of one at
     /// any look: the density of what has stayed inside is carried from look to look (Armitage, McPherson and Rowe 1969).

@@ -94,7 +94,7 @@ fn between(sorted: &[Ohms], place: f64) -> Option<Ohms> {
 mod tests {
     use super::*;
     use crate::board::Board;
-    use crate::virtual_bench::rng::Rng;
+    use crate::random::Rng;
 
     fn board() -> Board {
         crate::board::parse("board.toml", include_str!("../../../fixtures/tide-gauge-head/board.toml"))

@@ -76,86 +76,64 @@ fn total<'m>(amounts: impl IntoIterator<Item = &'m Money>) -> Result<Option<Mone
     sum(amounts.into_iter().map(|money| (money, String::new())))
 }
 
+/// What is written down of some units, added up.
+struct Sums {
+    minutes: u64,
+    parts: Option<Money>,
+    sales: Option<Money>,
+    fees: Option<Money>,
+    refunds: Option<Money>,
+}
+
+impl Sums {
+    fn of(units: &[UnitBook]) -> Result<Self, Box<TwoCurrencies>> {
+        let work = || units.iter().flat_map(|unit| &unit.work);
+        let sales = || units.iter().flat_map(|unit| &unit.sales);
+        Ok(Self {
+            minutes: work().map(|work| u64::from(work.minutes)).sum(),
+            parts: total(work().filter_map(|work| work.parts.as_ref()))?,
+            sales: total(sales().map(|sale| &sale.price))?,
+            fees: total(sales().filter_map(|sale| sale.fees.as_ref()))?,
+            refunds: total(units.iter().flat_map(|unit| &unit.refunds))?,
+        })
+    }
+}
+
 /// Adds up a lot.
 ///
 /// # Errors
 /// Amounts in two currencies, with the place of one in each.
 pub fn account(book: &Book) -> Result<Account, Box<TwoCurrencies>> {
     // Asked of all at once, so that the error can name places.
-    let Some(all) = sum(book.amounts())? else {
-        return Ok(Account {
-            cost: None,
-            units: units(book),
-            cost_of_unit: None,
-            parts: None,
-            sales: None,
-            fees: None,
-            refunds: None,
-            sold: count(book, Stand::Sold),
-            in_stock: count(book, Stand::Good),
-            minutes: minutes(&book.units),
-            earned: None,
-            earned_per_hour: None,
-            by_unit: by_unit(book)?,
-        });
-    };
-    let cost = &book.cost;
-    let of_lot = [&cost.paid, &cost.freight].into_iter().flatten();
-    let spent = total(of_lot.chain(cost.others.iter().map(|(_, money)| money)))?;
-    let sales = || book.units.iter().flat_map(|unit| &unit.sales);
-    let works = book.units.iter().flat_map(|unit| &unit.work);
-    let parts = total(works.filter_map(|work| work.parts.as_ref()))?;
-    let taken = total(sales().map(|sale| &sale.price))?;
-    let fees = total(sales().filter_map(|sale| sale.fees.as_ref()))?;
-    let refunds = total(book.units.iter().flat_map(|unit| &unit.refunds))?;
-    let off = [&spent, &parts, &fees, &refunds].into_iter().flatten();
-    let any = taken.is_some() || off.clone().next().is_some();
-    let zero = all.nothing_like();
-    let earned =
-        any.then(|| off.fold(taken.clone().unwrap_or_else(|| zero.clone()), |sum, money| sum.less(money)));
-    let (units, minutes) = (units(book), minutes(&book.units));
+    sum(book.amounts())?;
+    let said = &book.cost;
+    let of_lot = [&said.paid, &said.freight].into_iter().flatten();
+    let cost = total(of_lot.chain(said.others.iter().map(|(_, money)| money)))?;
+    let Sums { minutes, parts, sales, fees, refunds } = Sums::of(&book.units)?;
+    let off = [&cost, &parts, &fees, &refunds].into_iter().flatten();
+    // Without a sale one begins at nothing, in the currency of the costs.
+    let from = sales.clone().or_else(|| off.clone().next().map(Money::nothing_like));
+    let earned = from.map(|from| off.fold(from, |left, money| left.less(money)));
+    let units = book.bought();
     Ok(Account {
-        cost_of_unit: spent.as_ref().and_then(|spent| spent.share(units)),
-        cost: spent,
+        cost_of_unit: cost.as_ref().and_then(|cost| cost.share(units)),
+        earned_per_hour: earned.as_ref().and_then(|earned| earned.per_hour(minutes)),
+        sold: book.count(|unit| unit.stand == Stand::Sold),
+        in_stock: book.count(|unit| unit.stand == Stand::Good),
+        by_unit: book.units.iter().map(of_unit).collect::<Result<_, _>>()?,
+        cost,
         units,
         parts,
-        sales: taken,
+        sales,
         fees,
         refunds,
-        sold: count(book, Stand::Sold),
-        in_stock: count(book, Stand::Good),
         minutes,
-        earned_per_hour: earned.as_ref().and_then(|earned| earned.per_hour(minutes)),
         earned,
-        by_unit: by_unit(book)?,
     })
 }
 
-/// Units that were bought.
-pub fn units(book: &Book) -> u32 {
-    let known = u32::try_from(book.units.len()).unwrap_or(u32::MAX);
-    book.cost.units.unwrap_or(known)
-}
-
-fn count(book: &Book, stand: Stand) -> u32 {
-    book.units.iter().map(|unit| u32::from(unit.stand == stand)).sum()
-}
-
-fn minutes(units: &[UnitBook]) -> u64 {
-    units.iter().flat_map(|unit| &unit.work).map(|work| u64::from(work.minutes)).sum()
-}
-
-fn by_unit(book: &Book) -> Result<Vec<UnitAccount>, Box<TwoCurrencies>> {
-    let of = |unit: &UnitBook| {
-        Ok(UnitAccount {
-            serial: unit.serial.clone(),
-            minutes: minutes(std::slice::from_ref(unit)),
-            parts: total(unit.work.iter().filter_map(|work| work.parts.as_ref()))?,
-            sales: total(unit.sales.iter().map(|sale| &sale.price))?,
-            fees: total(unit.sales.iter().filter_map(|sale| sale.fees.as_ref()))?,
-            refunds: total(&unit.refunds)?,
-            spares: u32::try_from(unit.spares.len()).unwrap_or(u32::MAX),
-        })
-    };
-    book.units.iter().map(of).collect()
+fn of_unit(unit: &UnitBook) -> Result<UnitAccount, Box<TwoCurrencies>> {
+    let Sums { minutes, parts, sales, fees, refunds } = Sums::of(std::slice::from_ref(unit))?;
+    let spares = u32::try_from(unit.spares.len()).unwrap_or(u32::MAX);
+    Ok(UnitAccount { serial: unit.serial.clone(), minutes, parts, sales, fees, refunds, spares })
 }

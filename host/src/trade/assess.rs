@@ -3,7 +3,7 @@
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use super::account::{self, Account, account};
+use super::account::{Account, account};
 use super::book::{Book, Stand};
 use super::market::{Arrivals, Prices};
 use super::odds::Odds;
@@ -72,13 +72,11 @@ pub fn assess(book: &Book, terms: &Terms) -> Assessed {
     };
     let odds = Odds::of(book);
     let waiting = triage::waiting(book, &odds, stake);
-    let swept = book.units.iter().filter(|unit| unit.came.is_some()).count();
-    let swept = u32::try_from(swept).unwrap_or(u32::MAX);
-    let bought = account::units(book);
-    let here = book.units.iter().filter(|unit| unit.stand == Stand::Unswept).count();
-    let here = u32::try_from(here).unwrap_or(u32::MAX);
-    let known = u32::try_from(book.units.len()).unwrap_or(u32::MAX);
-    let unswept = here.saturating_add(bought.saturating_sub(known));
+    let swept = book.count(|unit| unit.came.is_some());
+    // Beside those that are here and unswept, those that were bought and that no record knows yet.
+    let bought = book.bought();
+    let here = book.count(|unit| unit.stand == Stand::Unswept);
+    let unswept = here.saturating_add(bought.saturating_sub(book.count(|_| true)));
     let model = Model::of(Arrivals::of(book), &odds, prices, stake);
     let ahead = swept > 0;
     Ok(Assessment {

@@ -325,6 +325,16 @@ impl UnitBook {
 }
 
 impl Book {
+    /// How many of its units are so.
+    pub fn count(&self, so: impl Fn(&UnitBook) -> bool) -> u32 {
+        u32::try_from(self.units.iter().filter(|unit| so(unit)).count()).unwrap_or(u32::MAX)
+    }
+
+    /// Units that were bought: as was said, else as many as are known.
+    pub fn bought(&self) -> u32 {
+        self.cost.units.unwrap_or_else(|| self.count(|_| true))
+    }
+
     /// Every amount in it that counts, each with the place where it stands.
     pub fn amounts(&self) -> Vec<(&Money, String)> {
         let lot = |what: &str| format!("{what} of lot {}", self.lot);

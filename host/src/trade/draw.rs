@@ -1,6 +1,6 @@
 //! Draws from the distributions that a forecast stands on. Seeded: the same book gives the same forecast, to the byte.
 
-use crate::{statistics::beta::Beta, virtual_bench::rng::Rng};
+use crate::{random::Rng, statistics::beta::Beta};
 
 /// From a gamma distribution of this shape, above 0, and of scale 1 (G. Marsaglia and W. W. Tsang, ACM Trans. Math. Softw. 26
 /// (2000) 363-372; below a shape of 1 with their power of a rectangle).

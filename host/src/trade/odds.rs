@@ -46,8 +46,17 @@ struct Count {
 pub struct Odds {
     counts: Vec<Count>,
     skill: Skill,
-    /// Of each method the pieces of work that name it, their minutes, and what they used up.
-    work: Vec<(Method, u32, f64, f64)>,
+    jobs: Vec<Jobs>,
+}
+
+/// The pieces of work that name a method.
+#[derive(Clone, Copy, Debug)]
+struct Jobs {
+    method: Method,
+    pieces: f64,
+    minutes: f64,
+    /// What they used up, in the lot's currency.
+    parts: f64,
 }
 
 impl Odds {
@@ -58,22 +67,22 @@ impl Odds {
             let Some(at) = tried.at else { continue };
             count(&mut counts, at, tried.class, tried.method, tried.worked);
         }
-        let mut work: Vec<(Method, u32, f64, f64)> = Vec::new();
+        let mut jobs: Vec<Jobs> = Vec::new();
         for done in book.units.iter().flat_map(|unit| &unit.work) {
             let Some(method) = done.method else { continue };
-            let parts = done.parts.as_ref().map_or(0.0, |parts| parts.as_f64());
             let minutes = f64::from(done.minutes);
-            match work.iter_mut().find(|(known, ..)| *known == method) {
-                Some((_, pieces, all, used)) => {
-                    *pieces = pieces.saturating_add(1);
-                    *all += minutes;
-                    *used += parts;
+            let parts = done.parts.as_ref().map_or(0.0, |parts| parts.as_f64());
+            match jobs.iter_mut().find(|known| known.method == method) {
+                Some(known) => {
+                    known.pieces += 1.0;
+                    known.minutes += minutes;
+                    known.parts += parts;
                 }
-                None => work.push((method, 1, minutes, parts)),
+                None => jobs.push(Jobs { method, pieces: 1.0, minutes, parts }),
             }
         }
         let skill = Skill::of(counts.iter().map(|count| &count.record));
-        Self { counts, skill, work }
+        Self { counts, skill, jobs }
     }
 
     /// How well repairs go on this bench.
@@ -92,15 +101,14 @@ impl Odds {
         let count =
             self.counts.iter().find(|count| (count.at, count.class, count.method) == (at, class, method));
         let record = count.map_or(nothing(practice), |count| count.record);
-        let known = self.work.iter().find(|(known, ..)| *known == method);
-        let (pieces, minutes, parts) =
-            known.map_or((0.0, 0.0, 0.0), |(_, pieces, all, used)| (f64::from(*pieces), *all, *used));
+        let none = Jobs { method, pieces: 0.0, minutes: 0.0, parts: 0.0 };
+        let jobs = self.jobs.iter().find(|known| known.method == method).copied().unwrap_or(none);
         RepairOption {
             method,
             chance: self.skill.chance(record),
             record,
-            minutes: (TABLE_REPAIRS * practice.minutes.mean() + minutes) / (TABLE_REPAIRS + pieces),
-            parts: if pieces > 0.0 { parts / pieces } else { 0.0 },
+            minutes: (TABLE_REPAIRS * practice.minutes.mean() + jobs.minutes) / (TABLE_REPAIRS + jobs.pieces),
+            parts: if jobs.pieces > 0.0 { jobs.parts / jobs.pieces } else { 0.0 },
             spoils: practice.spoils,
         }
     }

@@ -7,7 +7,7 @@
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use super::plan::SWEEP_MINUTES;
+use super::plan::{Outcome, SWEEP_MINUTES};
 use super::triage::{Waiting, Way};
 use super::worth::Model;
 use crate::quantity::Money;
@@ -69,7 +69,7 @@ pub fn one_more(model: &Model, left: u32) -> Sweep {
     let hour = model.stake.hour;
     let cost = hour * SWEEP_MINUTES / 60.0;
     let lanes = || model.arrivals.weights.iter().zip(&model.lanes).map(|(weight, lane)| (weight / all, lane));
-    let of = |what: &dyn Fn(&super::plan::Outcome) -> f64| -> f64 {
+    let of = |what: &dyn Fn(&Outcome) -> f64| -> f64 {
         lanes().map(|(share, lane)| share * what(&lane.outcome)).sum()
     };
     let net = of(&|outcome| outcome.net(hour)) - cost;

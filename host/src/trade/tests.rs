@@ -2,6 +2,7 @@
 
 mod coverage;
 mod exhaustive;
+mod worlds;
 
 use super::book::{Came, Cost, Stand, Suspected, Tried, UnitBook, Usual};
 use super::stop::Next;
@@ -152,7 +153,7 @@ fn the_best_hour_comes_first_and_a_unit_worth_more_as_spares_says_so() {
 
 #[test]
 fn hours_that_are_given_go_to_the_units_that_are_worth_them() {
-    let terms = Terms { hours: Some(0.5), ..Terms::default() };
+    let terms = Terms { hours: Some(0.6), ..Terms::default() };
     let found = assess(&lot("45.00 EUR", None), &terms).unwrap();
     let chosen: Vec<bool> = found.triage.iter().map(|item| item.chosen).collect();
     assert_eq!(chosen, [true, true, false], "{:?}", found.triage);

@@ -126,9 +126,10 @@ fn repair(unit: &UnitBook, odds: &Odds, stake: Stake) -> Way {
     let suspects: Vec<Vec<Suspect>> =
         faults.iter().map(|fault| fault.iter().map(|(_, suspect)| suspect.clone()).collect()).collect();
     // A unit that failed without a fault that anything can be done about is no unit that sells.
-    let plan = match suspects.is_empty() {
-        true => Plan { outcome: stake.given_up(), steps: Vec::new() },
-        false => plan::best(&suspects, stake),
+    let plan = if suspects.is_empty() {
+        Plan { outcome: stake.given_up(), steps: Vec::new() }
+    } else {
+        plan::best(&suspects, stake)
     };
     let told = |step: &plan::Step| {
         let (suspected, suspect) = faults.get(step.fault)?.get(step.suspect)?;

@@ -6,8 +6,8 @@
 
 use copperwalk_wire::{Gain, Rate};
 
-use super::rng::Rng;
 use crate::quantity::Amps;
+use crate::random::Rng;
 
 /// Nominal frequency of the internal oscillator, hertz (SBAS501).
 const CLOCK_HZ: f64 = 4.096e6;

@@ -7,11 +7,9 @@
 
 use copperwalk_wire::{Gain, Rate};
 
-use super::{
-    figures::{Figures, noise_volts},
-    rng::Rng,
-};
+use super::figures::{Figures, noise_volts};
 use crate::quantity::{Celsius, Volts};
+use crate::random::Rng;
 
 /// Analogue supply.
 pub const AVDD: Volts = Volts(3.3);

@@ -6,7 +6,7 @@
 
 use std::collections::VecDeque;
 
-use super::rng::Rng;
+use crate::random::Rng;
 
 /// The chain. Register 0 is nearest to the controller; bit `8r` of the relays is DRAIN0 of register `r`.
 #[derive(Clone, Debug)]

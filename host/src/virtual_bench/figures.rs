@@ -6,8 +6,8 @@
 
 use copperwalk_wire::{Gain, Rate};
 
-use super::rng::Rng;
 use crate::fixture::Accuracy;
+use crate::random::Rng;
 
 /// How one value is drawn.
 #[derive(Clone, Copy, PartialEq, Debug)]

@@ -14,9 +14,9 @@ use super::{
     },
     junction::{self, Junction, Placed},
     network::{Branch, GROUND, Network, Node, Sources},
-    rng::Rng,
 };
 use crate::quantity::{Amps, Celsius, Farads, Ohms, Volts};
+use crate::random::Rng;
 
 /// Source node; the ADC's REFP0 pin is tied to it.
 pub const SOURCE: Node = 1;

@@ -5,7 +5,7 @@
 
 use std::f64::consts::PI;
 
-use super::rng::Rng;
+use crate::random::Rng;
 use crate::{
     board::{Board, Layer, Segment, SegmentKind},
     quantity::{Henries, Ohms},

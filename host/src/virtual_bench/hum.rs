@@ -2,8 +2,8 @@
 
 use std::f64::consts::TAU;
 
-use super::rng::Rng;
 use crate::quantity::Volts;
+use crate::random::Rng;
 
 /// The two frequencies of public mains, hertz.
 const MAINS_HERTZ: [f64; 2] = [50.0, 60.0];

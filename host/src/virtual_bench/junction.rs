@@ -2,8 +2,9 @@
 //!
 //! I = IS · (e^(V / n·VT) − 1), with a resistor in series and a high one beside it. Their temperature is that of a room.
 
-use super::{network::Node, rng::Rng};
+use super::network::Node;
 use crate::quantity::{Amps, Ohms, Volts};
+use crate::random::Rng;
 
 /// Thermal voltage kT/q at 27 °C, volt (CODATA 2018 constants: 8.617 333·10⁻⁵ eV/K times 300.15 K).
 const THERMAL_VOLTS: f64 = 0.025_864_9;

@@ -2,9 +2,9 @@
 //!
 //! Why: a person without hardware can run everything, and every claim about finding faults can be tested against a
 //! unit whose faults are known. Nothing sleeps and nothing is left to the platform: the same seed gives the same
-//! codes, bit for bit.
+//! codes, bit for bit ([`crate::random`]).
 //!
-//! Read in this order: [`spec`] (what is put under the pins), [`rng`], [`figures`] and [`healthy`] (what parts, benches and
+//! Read in this order: [`spec`] (what is put under the pins), [`figures`] and [`healthy`] (what parts, benches and
 //! units are drawn from); the parts, from the controller outwards:
 //! [`chain`], [`relay`], [`adc`] (its digital side) and [`amplifier`] (its analogue one), [`front_end`], [`hum`], [`thermometer`], [`mod@unit`];
 //! the physics: [`network`], [`capacitor`], [`junction`], [`transient`], [`circuit`]; [`seat`] (what lies on the pins); and what puts them together: [`models`] (lines, bytes and
@@ -25,7 +25,6 @@ pub mod link;
 pub mod models;
 pub mod network;
 pub mod relay;
-pub mod rng;
 pub mod seat;
 pub mod spec;
 pub mod supply;

@@ -17,7 +17,6 @@ use super::{
     hum::Hum,
     network::{Branch, Network, Sources},
     relay::Relay,
-    rng::Rng,
     seat::{self, Seat},
     spec::{self, Injected, Spec},
     thermometer,
@@ -30,6 +29,7 @@ use crate::{
     fixture::Fixture,
     operator::Lying,
     quantity::{Amps, Celsius, Volts},
+    random::Rng,
 };
 
 /// While a capacitor charges from a source, what the source can do is looked at again this often, µs.

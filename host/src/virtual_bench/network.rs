@@ -207,7 +207,7 @@ mod tests {
     use nalgebra::{DMatrix, DVector};
 
     use super::*;
-    use crate::virtual_bench::rng::Rng;
+    use crate::random::Rng;
 
     /// The same network straight from the textbook: one full matrix, pivoted.
     fn textbook(network: &Network, sources: &Sources) -> Vec<f64> {

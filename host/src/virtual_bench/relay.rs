@@ -6,11 +6,9 @@
 //! for the alloys in use, M. Kidd's table): a cold relay has a few microvolts, and its warming coil adds a few
 //! more over seconds.
 
-use super::{
-    figures::{Figures, Spread},
-    rng::Rng,
-};
+use super::figures::{Figures, Spread};
 use crate::quantity::{Ohms, Volts};
+use crate::random::Rng;
 
 /// Coil on until the contact first touches, µs.
 const TOUCH_US: u64 = 200;

@@ -5,12 +5,12 @@ use super::{
     circuit::{Bed, Displaced, FIRST_POINT},
     figures::{Figures, Spread, platinum_ohms},
     healthy,
-    rng::Rng,
 };
 use crate::{
     fixture::{Fixture, Standard},
     operator::Lying,
     quantity::Ohms,
+    random::Rng,
 };
 
 /// What every seating draws from.

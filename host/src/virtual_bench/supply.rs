@@ -14,7 +14,7 @@
 
 use std::{cell::RefCell, collections::BTreeMap, rc::Rc, time::Duration};
 
-use super::rng::Rng;
+use crate::random::Rng;
 use crate::{
     board::Board,
     document::suggestion,

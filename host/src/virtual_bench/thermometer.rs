@@ -3,12 +3,12 @@
 use super::{
     circuit::Bed,
     figures::{platinum_kelvin, platinum_ohms},
-    rng::Rng,
     spec::{Injected, ThermometerFault},
 };
 use crate::{
     fixture::Fixture,
     quantity::{Celsius, Ohms},
+    random::Rng,
 };
 
 /// A wire that is broken …

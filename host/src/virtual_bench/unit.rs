@@ -11,13 +11,13 @@ use super::{
     healthy,
     junction::{self, Junction, Kind, Placed},
     network::{Branch, Network, Node},
-    rng::Rng,
     spec::{Injected, Parts, SegmentFault},
     transient::{Charges, Inductance, LEAST_INDUCTANCE},
 };
 use crate::board::{Board, Segment, SegmentId, SegmentKind, StateId};
 use crate::limits::{LimitSet, Limits};
 use crate::quantity::{Amps, Celsius, Farads, Henries, Ohms, Seconds, Volts};
+use crate::random::Rng;
 
 /// Resistance of a break: a crack in copper on laminate.
 const OPEN: Ohms = Ohms(1e9);

@@ -9,12 +9,12 @@ use copperwalk::{
     plan::Sampling,
     problem::Problems,
     quantity::{Amps, Ohms},
+    random::Rng,
     sweep::{BenchFault, SegmentRow, Sweep},
     verdict::{Class, Verdict},
     virtual_bench::{
         Parts, Spec,
         network::{Network, Sources},
-        rng::Rng,
     },
 };
 use copperwalk_tests::{

@@ -3,7 +3,8 @@
 
 use copperwalk::{
     link::{LinkError, Session},
-    virtual_bench::{Spec, rng::Rng},
+    random::Rng,
+    virtual_bench::Spec,
 };
 use copperwalk_tests::{
     boards::example,

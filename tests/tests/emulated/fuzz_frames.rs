@@ -6,7 +6,8 @@ use std::time::{Duration, Instant};
 
 use copperwalk::{
     link::{Gone, Session, Transport},
-    virtual_bench::{Spec, VirtualBench, rng::Rng},
+    random::Rng,
+    virtual_bench::{Spec, VirtualBench},
 };
 use copperwalk_tests::{
     attack::{self, mutate},

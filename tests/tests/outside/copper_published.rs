@@ -7,7 +7,7 @@ use std::f64::consts::{PI, TAU};
 
 use copperwalk::copper::{Barrel, Conductor, CopperError, End, Shape, Terminal, Wanted, resistance};
 use copperwalk::quantity::Ohms;
-use copperwalk::virtual_bench::rng::Rng;
+use copperwalk::random::Rng;
 use copperwalk_tests::attack::times;
 use copperwalk_tests::share::Share;
 use copperwalk_tests::sheets::{any, disc, layer, rectangle, sheet, spoked_pour, squares};

@@ -7,10 +7,10 @@ use std::{fmt::Write as _, process::Command};
 
 use copperwalk::{
     fixture::{self, Fixture},
+    random::Rng,
     virtual_bench::{
         Line, Models, Spec,
         network::{GROUND, Network, Node, Sources},
-        rng::Rng,
     },
 };
 

@@ -10,10 +10,10 @@ use std::{
 
 use copperwalk::{
     quantity::{Amps, Ohms, Volts},
+    random::Rng,
     virtual_bench::{
         Line, Models, Spec,
         network::{GROUND, Network, Sources},
-        rng::Rng,
         transient::{Charges, Transient},
     },
 };

@@ -12,8 +12,8 @@ use copperwalk::{
     meter::{conversion_us, noise::conversion_noise},
     plan::aim::{WATCH_GAINS, WATCH_RATE, dry_current},
     quantity::{Ohms, Volts},
+    random::Rng,
     statistics::cusum::Cusum,
-    virtual_bench::rng::Rng,
 };
 use copperwalk_tests::attack::times;
 

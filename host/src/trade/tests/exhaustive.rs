@@ -4,7 +4,7 @@ use super::super::odds::RepairOption;
 use super::super::plan::{self, Outcome, SWEEP_MINUTES, Stake, Suspect};
 use super::super::skill::Record;
 use super::super::triage::{Act, Waiting, Way, choose, triage};
-use crate::{fault::method::Method, statistics::beta::Beta, virtual_bench::rng::Rng};
+use crate::{fault::method::Method, random::Rng, statistics::beta::Beta};
 
 fn suspect(rng: &mut Rng, probability: f64, options: usize) -> Suspect {
     let option = |rng: &mut Rng| {
