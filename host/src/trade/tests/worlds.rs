@@ -55,8 +55,11 @@ impl From {
 /// What a good unit was stated to sell for.
 pub(super) const STATED: f64 = 40.0;
 
+/// Place and class of a fault, its share, and how often each method cures it.
+type Fault = (At, Class, f64, &'static [(Method, f64)]);
+
 /// Kinds of faulty units, with a weight, and how often each repair of them works.
-const FAULTY: [(At, Class, f64, &[(Method, f64)]); 6] = [
+const FAULTY: [Fault; 6] = [
     (At::Switch, High, 0.20, &[(Clean, 0.75), (Replace, 0.85)]),
     (At::Switch, Open, 0.07, &[(Clean, 0.35), (Reflow, 0.25), (Replace, 0.90)]),
     (At::Via, Open, 0.18, &[(RebuildVia, 0.75), (WireAround, 0.85)]),
