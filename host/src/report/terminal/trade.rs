@@ -133,7 +133,7 @@ mod tests {
         for line in [
             "paid, freight and other costs 138.50 EUR",
             "earned so far -98.23 EUR",
-            "power switch: replace, else reflow",
+            "power switch: reflow, else replace, else clean",
             "Another such lot of 8 units is worth at most",
             "What an hour costs was not said",
         ] {
