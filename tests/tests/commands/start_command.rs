@@ -442,7 +442,8 @@ fn of_several_outputs_the_one_named_is_used() {
     let (place, fixture) = powered();
     let run = |temper, output| {
         let (at, log) = supply(temper);
-        let ran = answered(&place, &start(&fixture, &["--supply", &at, "--supply-output", output]), IN_ORDER);
+        let more = ["--supply", &at, "--supply-output", output, "--meter-within", "0.5 % + 2 mV"];
+        let ran = answered(&place, &start(&fixture, &more), IN_ORDER);
         let said = format!("{}{}", ran.out, ran.err).split_whitespace().collect::<Vec<_>>().join(" ");
         let log: Vec<String> = log.lock().unwrap().iter().map(|(_, text)| text.clone()).collect();
         (ran.code, said, log)
