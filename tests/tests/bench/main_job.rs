@@ -1,6 +1,6 @@
 //! The main job, in numbers: truth, coverage, false alarms, faults named, bench faults never booked on a unit.
 //!
-//! Run with `--nocapture` to see the figures; each test also holds them to what is asked. Bench and unit are drawn from
+//! Run with `--nocapture` to see the figures, and with `COPPERWALK_LONG=1` for a thousand units each; each test also holds them to what is asked. Bench and unit are drawn from
 //! the seed by `virtual_bench`; what is true of a unit is asked from the model, never from the code under test.
 
 use copperwalk::quantity::{Celsius, Ohms};
@@ -13,6 +13,7 @@ use copperwalk::{
     virtual_bench::Spec,
 };
 use copperwalk_tests::{
+    attack::times,
     campaign::{Bed, chain, in_parallel},
     cases::Cases,
 };
@@ -114,9 +115,9 @@ fn copper_is_referred_to_20_degrees_whatever_the_air() {
 }
 
 #[test]
-fn a_thousand_good_units_raise_no_alarm() {
+fn good_units_raise_no_alarm() {
     let beds = Bed::examples(Sampling::Quick);
-    let sweeps = in_parallel(1000, |number| {
+    let sweeps = in_parallel(times(400, 1000), |number| {
         let (sweep, _) = beds[number % beds.len()].sweep(&Spec::new(number as u64));
         (sweep.judgement.verdict, sweep.measurement.work().device_us, sweep.judgement.segments.len())
     });
@@ -143,14 +144,14 @@ fn named_first(sweep: &Sweep, place: &str) -> bool {
 }
 
 #[test]
-fn a_thousand_single_faults_are_named() {
+fn single_faults_are_named() {
     let beds = Bed::examples(Sampling::Quick);
     let every: Vec<(usize, SegmentId)> = beds
         .iter()
         .enumerate()
         .flat_map(|(bed, b)| b.fixture.board.segment_ids().map(move |id| (bed, id)))
         .collect();
-    let outcomes = in_parallel(1000, |number| {
+    let outcomes = in_parallel(times(400, 1000), |number| {
         let (bed, id) = every[number % every.len()];
         let bed = &beds[bed];
         let (segment, limits) = (bed.fixture.board.segment(id), bed.plan.limits.of(id));
