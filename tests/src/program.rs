@@ -56,6 +56,15 @@ impl Place {
     }
 }
 
+/// The names in a folder, in order.
+pub fn names(folder: &Path) -> Vec<String> {
+    let entries = fs::read_dir(folder).unwrap();
+    let mut names: Vec<String> =
+        entries.map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect();
+    names.sort();
+    names
+}
+
 /// What a run left.
 pub struct Ran {
     /// Exit status; -1 after a signal.

@@ -2,19 +2,8 @@
 //! nothing behind. Drill files, drawings and shapes are read by programs from outside in `tests/bed`.
 
 use std::fs;
-use std::path::Path;
 
-use copperwalk_tests::program::{Place, fixture, gauge};
-
-/// Everything in a folder, by name.
-fn names(folder: &Path) -> Vec<String> {
-    let mut names: Vec<String> = fs::read_dir(folder)
-        .unwrap()
-        .map(|entry| entry.unwrap().file_name().into_string().unwrap())
-        .collect();
-    names.sort();
-    names
-}
+use copperwalk_tests::program::{Place, fixture, gauge, names};
 
 fn board(example: &str) -> String {
     fixture(example).replace("fixture.toml", "board.toml")

@@ -5,12 +5,8 @@
 use std::{
     io::{BufRead, BufReader, Write},
     net::{TcpListener, TcpStream},
-    path::Path,
     process::{Child, ChildStdin, ChildStdout, Stdio},
-    sync::{
-        Arc, Mutex,
-        atomic::{AtomicBool, Ordering},
-    },
+    sync::{Arc, Mutex},
     thread,
     time::Duration,
 };
@@ -20,8 +16,8 @@ use copperwalk::{
     hypothesis::Look,
 };
 use copperwalk_tests::{
+    instrument::Instrument,
     program::{Place, Ran},
-    terminal::Terminal,
 };
 use serde_json::Value;
 
@@ -261,31 +257,6 @@ fn serve<R: Fn() -> Option<f64>>(mut stream: TcpStream, mut meter: Meter<R>) {
     }
 }
 
-/// A meter behind a device file, for as long as `stop` is not set.
-fn meter_at(device: &Path, stop: Arc<AtomicBool>, reads: impl Fn() -> Option<f64> + Send + 'static) {
-    const WAIT_NANOS: u32 = 20_000_000;
-    let terminal = Terminal::at(device);
-    let mut meter = Meter::new(Temper::Good, reads);
-    thread::spawn(move || {
-        let (mut heard, mut bytes) = (Vec::new(), [0; 256]);
-        while !stop.load(Ordering::Relaxed) {
-            terminal.wait(WAIT_NANOS);
-            let Some(piece) = terminal.read(&mut bytes) else {
-                // Nobody has the device open: `wait` returns at once.
-                thread::sleep(Duration::from_millis(2));
-                continue;
-            };
-            heard.extend_from_slice(piece);
-            while let Some(end) = heard.iter().position(|&byte| byte == b'\n') {
-                let line: Vec<u8> = heard.drain(..=end).collect();
-                if let Ok(Some(answer)) = meter.hears(&String::from_utf8_lossy(&line)) {
-                    terminal.write(&mut format!("{answer}\n").into_bytes());
-                }
-            }
-        }
-    });
-}
-
 /// Where the tips are held: what they read, and how often it was looked since they were lifted.
 #[derive(Default)]
 struct Tips {
@@ -343,16 +314,16 @@ fn a_meter_at_a_serial_port_or_a_device_of_the_measurement_class_reads_as_well()
     for kind in ["serial", "usbtmc"] {
         let place = Place::new();
         let device = place.0.path().join("meter");
-        let (tips, stop) = (Arc::new(Mutex::new(Tips::default())), Arc::new(AtomicBool::new(false)));
+        let tips = Arc::new(Mutex::new(Tips::default()));
         let held = Arc::clone(&tips);
-        meter_at(&device, Arc::clone(&stop), move || reading(&held));
+        let mut meter = Meter::new(Temper::Good, move || reading(&held));
+        let _meter = Instrument::at(&device, move |line| meter.hears(line).ok().flatten());
         let mut hunt = Hunt::begin(&place, &["--meter", &format!("{kind}:{}", device.display())]);
         let result = held_by(&Unit::new("cell fuse"), &mut hunt, &tips);
         let found = (&result["verdict"], &result["faults"][0]["where"]);
         assert_eq!(found, (&"fail".into(), &"cell fuse".into()), "{kind}");
         assert_eq!(result["bench"]["name"], "ACME INSTRUMENTS M1, serial number 0042", "{kind}");
         assert_eq!(hunt.end().code, 1, "{kind}");
-        stop.store(true, Ordering::Relaxed);
     }
 }
 

@@ -6,19 +6,15 @@
 use std::{
     io::{BufRead, BufReader, Write},
     net::TcpListener,
-    path::Path,
     process::{Child, ChildStdin, Stdio},
-    sync::{
-        Arc, Mutex,
-        atomic::{AtomicBool, Ordering},
-    },
+    sync::{Arc, Mutex},
     thread::{self, JoinHandle},
     time::{Duration, Instant},
 };
 
 use copperwalk_tests::{
+    instrument::Instrument,
     program::{Place, Ran, interrupt},
-    terminal::Terminal,
 };
 use serde_json::Value;
 
@@ -224,30 +220,6 @@ fn supply(temper: Temper) -> (String, Log) {
         }
     });
     (place, log)
-}
-
-/// The same behind a device file, for as long as `stop` is not set.
-fn supply_at(device: &Path, stop: Arc<AtomicBool>, log: &Log) {
-    const WAIT_NANOS: u32 = 20_000_000;
-    let terminal = Terminal::at(device);
-    let mut supply = Scpi::new(Temper::Good, log);
-    thread::spawn(move || {
-        let (mut heard, mut bytes) = (Vec::new(), [0; 256]);
-        while !stop.load(Ordering::Relaxed) {
-            terminal.wait(WAIT_NANOS);
-            let Some(piece) = terminal.read(&mut bytes) else {
-                thread::sleep(Duration::from_millis(2));
-                continue;
-            };
-            heard.extend_from_slice(piece);
-            while let Some(end) = heard.iter().position(|&byte| byte == b'\n') {
-                let line: Vec<u8> = heard.drain(..=end).collect();
-                if let Ok(Some(answer)) = supply.hears(&String::from_utf8_lossy(&line)) {
-                    terminal.write(&mut format!("{answer}\n").into_bytes());
-                }
-            }
-        }
-    });
 }
 
 /// Everything was told to it that bounds a unit, and read back, before the output went on; and the output went off at the end.
@@ -474,13 +446,12 @@ fn of_several_outputs_the_one_named_is_used() {
 #[test]
 fn a_supply_on_a_serial_port_is_used_likewise() {
     let (place, fixture) = powered();
-    let (device, stop, log) =
-        (place.0.path().join("supply"), Arc::new(AtomicBool::new(false)), Log::default());
-    supply_at(&device, Arc::clone(&stop), &log);
+    let (device, log) = (place.0.path().join("supply"), Log::default());
+    let mut supply = Scpi::new(Temper::Good, &log);
+    let _supply = Instrument::at(&device, move |line| supply.hears(line).ok().flatten());
     let at = format!("serial:{}", device.display());
     let args = start(&fixture, &["--supply", &at, "--meter-within", "1 %"]);
     let ran = answered(&place, &args, IN_ORDER);
-    stop.store(true, Ordering::Relaxed);
     assert_eq!(ran.code, 0, "{}{}", ran.out, ran.err);
     bounded_before_on(&log);
     assert!(went_off(&log));

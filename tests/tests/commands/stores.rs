@@ -4,24 +4,13 @@
 
 use std::fs;
 use std::os::unix::fs::symlink;
-use std::path::Path;
 use std::process::{Command, Stdio};
 use std::thread;
 use std::time::Duration;
 
 use copperwalk::records::{Records, SweepId};
 use copperwalk_tests::database::Database;
-use copperwalk_tests::program::{Place, Ran, gauge, program, sweep};
-
-/// The names in a place, in order.
-fn names(folder: &Path) -> Vec<String> {
-    let mut names: Vec<String> = fs::read_dir(folder)
-        .unwrap()
-        .map(|entry| entry.unwrap().file_name().into_string().unwrap())
-        .collect();
-    names.sort();
-    names
-}
+use copperwalk_tests::program::{Place, Ran, gauge, names, program, sweep};
 
 /// A place with a store of two sweeps.
 fn stored() -> Place {
@@ -285,7 +274,8 @@ fn a_sweep_that_a_locked_store_cannot_take_is_taken_in_later_and_once() {
     let told =
         ran.iter().filter(|ran| ran.err.contains("\"A-3\"") && ran.err.contains("is now sweep 3")).count();
     assert_eq!(told, 1, "{:?}", ran.iter().map(|ran| &ran.err).collect::<Vec<_>>());
-    assert_eq!(names(place.0.path()), ["records.sqlite"]);
+    // Of programs that end at once, none may have been alone with the store's log: the next one takes it in.
+    assert!(names(place.0.path()).iter().all(|name| !name.contains(".aside-")));
     // Back from a copy of the folder: it is known by its name.
     place.file(&aside[0], file.clone());
     let ran = place.run(&["note", "A-1", "again"]);

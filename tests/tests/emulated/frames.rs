@@ -13,10 +13,10 @@ use copperwalk_tests::{
         talk::{answer, ask, collect, start, walk},
         trace::{assert_cold_switching, dark_since},
     },
+    frames::{below, frame},
 };
 use copperwalk_wire::{
-    Contacts, FromBench, Gain, Input, MAX_FRAME, Method, PROTOCOL, Packet, Rate, Ratio, Shot, Source,
-    ToBench, encode,
+    Contacts, FromBench, Gain, Input, MAX_FRAME, Method, PROTOCOL, Rate, Ratio, Shot, Source, ToBench,
     hardware::wait::HEARTBEAT_US,
     message::{ECHO_BYTES, Fault, Refusal, Rule, RunEnd},
 };
@@ -27,16 +27,6 @@ fn bench() -> Session<EmulatedBench> {
 
 fn shots() -> Vec<Shot> {
     walk(&example("tide-gauge-head"), 6)
-}
-
-fn frame(seq: u16, body: ToBench) -> Vec<u8> {
-    let mut buffer = [0; MAX_FRAME];
-    encode(&Packet { seq, body }, &mut buffer).expect("it fits").to_vec()
-}
-
-/// A number below `limit`.
-fn below(rng: &mut Rng, limit: usize) -> usize {
-    ((rng.unit() * limit as f64) as usize).min(limit - 1)
 }
 
 fn bytes(rng: &mut Rng, count: usize) -> Vec<u8> {

@@ -12,23 +12,18 @@ use copperwalk::{
 use copperwalk_tests::{
     attack::{self, mutate},
     boards::example,
+    frames::{below, frame},
 };
 use copperwalk_wire::{
     Contacts, FrameReader, FromBench, Gain, Input, MAX_FRAME, Method, Packet, Rate, Ratio, Settle, Shot,
     Source, Stop, ToBench, Watch,
     codes::{Codes, decode, possible_counts},
-    encode,
     message::{CODES_PER_FRAME, Identity, Refusal, Rule, RunEnd, ShotEnd},
 };
-use serde::Serialize;
 
 /// How many times a short run.
 fn times() -> usize {
     attack::times(1, 100)
-}
-
-fn below(rng: &mut Rng, limit: usize) -> usize {
-    ((rng.unit() * limit as f64) as usize).min(limit - 1)
 }
 
 fn one_of<T: Copy>(rng: &mut Rng, from: &[T]) -> T {
@@ -38,10 +33,6 @@ fn one_of<T: Copy>(rng: &mut Rng, from: &[T]) -> T {
 /// Alters bytes in one of the ways a line, or a peer gone mad, can.
 fn alter(rng: &mut Rng, bytes: &mut Vec<u8>) {
     mutate::bytes(&mut |limit| below(rng, limit), bytes, 2 * MAX_FRAME);
-}
-
-fn framed<T: Serialize>(body: T, seq: u16) -> Vec<u8> {
-    encode(&Packet { seq, body }, &mut [0; MAX_FRAME]).expect("it fits").to_vec()
 }
 
 fn any_f32(rng: &mut Rng) -> f32 {
@@ -125,7 +116,7 @@ fn any_request(rng: &mut Rng) -> Vec<u8> {
         3 => ToBench::Run,
         _ => ToBench::Stop,
     };
-    framed(body, seq)
+    frame(seq, body)
 }
 
 fn any_answer(rng: &mut Rng) -> Vec<u8> {
@@ -149,14 +140,7 @@ fn any_answer(rng: &mut Rng) -> Vec<u8> {
             plan_capacity: 512,
         }),
     };
-    framed(body, seq)
-}
-
-/// Bytes of memory this process has had at most.
-fn memory_peak() -> Option<u64> {
-    let status = std::fs::read_to_string("/proc/self/status").ok()?;
-    let line = status.lines().find(|line| line.starts_with("VmHWM:"))?;
-    line.split_whitespace().nth(1)?.parse::<u64>().ok().map(|kib| 1024 * kib)
+    frame(seq, body)
 }
 
 /// Whatever is read from altered frames packs again to what it was read from, or is refused.
@@ -298,7 +282,7 @@ fn conversations_over_a_bad_line_end() {
     };
     let shot = |method| Shot { contacts, source: Source::Off, method };
     let plan = [shot(Method::Residual), shot(sample), shot(Method::Residual), shot(sample)];
-    let (began, before) = (Instant::now(), memory_peak());
+    let (began, before) = (Instant::now(), attack::peak_kib());
     let (mut whole, mut broken, mut bytes) = (0, 0, 0);
     for seed in 0..60 * times() as u64 {
         let bench = VirtualBench::new(&fixture, &Spec::new(3)).expect("a spec for this fixture");
@@ -325,11 +309,11 @@ fn conversations_over_a_bad_line_end() {
             transport.now()
         );
     }
-    let grown = memory_peak().zip(before).map_or(0, |(after, before)| after - before);
+    let grown = attack::peak_kib() - before;
     println!(
-        "{bytes} bytes: {whole} runs whole, {broken} broken, {grown} bytes grown, {:.1?}",
+        "{bytes} bytes: {whole} runs whole, {broken} broken, {grown} KiB grown, {:.1?}",
         began.elapsed()
     );
     assert!(whole > 0 && broken > 0, "{whole} whole, {broken} broken");
-    assert!(grown < 100 << 20, "{grown} bytes");
+    assert!(grown < 100 << 10, "{grown} KiB");
 }

@@ -4,16 +4,11 @@
 use std::time::{Duration, Instant};
 
 use copperwalk::{link::Session, virtual_bench::Spec};
-use copperwalk_tests::{attack::times, boards::example, emulator::bench::EmulatedBench};
-use copperwalk_wire::{FromBench, MAX_FRAME, PROTOCOL, Packet, ToBench, encode, message::ECHO_BYTES};
+use copperwalk_tests::{attack::times, boards::example, emulator::bench::EmulatedBench, frames::frame};
+use copperwalk_wire::{FromBench, PROTOCOL, ToBench, message::ECHO_BYTES};
 
 fn bench() -> Session<EmulatedBench> {
     EmulatedBench::greeted(&example("tide-gauge-head"), &Spec::new(7))
-}
-
-fn frame(seq: u16, body: ToBench) -> Vec<u8> {
-    let mut buffer = [0; MAX_FRAME];
-    encode(&Packet { seq, body }, &mut buffer).expect("it fits").to_vec()
 }
 
 #[test]
@@ -34,10 +29,10 @@ fn the_controller_introduces_itself() {
     );
 }
 
-/// A quarter of a mebibyte there and back, in the long run a whole one, in frames of the greatest length, sent without waiting for answers.
+/// An eighth of a mebibyte there and back, in the long run a whole one, in frames of the greatest length, sent without waiting for answers.
 #[test]
 fn what_is_sent_comes_back_whole() {
-    let total = times(1 << 18, 1 << 20);
+    let total = times(1 << 17, 1 << 20);
     let mut bench = bench();
     let start_us = bench.transport().now_us();
     let wall = Instant::now();
