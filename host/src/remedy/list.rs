@@ -164,6 +164,7 @@ fn propose(
         chance: option.chance.mean(),
         interval_90: option.chance.interval(CHANCE_INTERVAL),
         counted: [option.record.worked, option.record.failed],
+        others: case.odds.tries().saturating_sub(option.record.tries()),
     };
     let cures = probability * works.chance * (1.0 - practice.spoils);
     Ok(Proposal {

@@ -61,6 +61,8 @@ pub struct Works {
     pub interval_90: [f64; 2],
     /// Repairs of this kind in the lot's record after which the fault was gone, and after which it was not.
     pub counted: [u32; 2],
+    /// The lot's other repairs whose outcome is known: they tell how well repairs go on this bench.
+    pub others: u32,
 }
 
 /// A row of the next sweep.

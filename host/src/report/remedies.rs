@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::figures;
+use super::{figures, words};
 use crate::fault::method::{Method, Minutes};
 use crate::proposed::Proposed;
 use crate::quantity::engineering;
@@ -65,13 +65,17 @@ pub fn minutes(minutes: Minutes) -> String {
     }
 }
 
-/// What a method's chance stands on: `8 of 10 by common practice`, or with what the records count.
+/// A method's chance, and what it stands on: common practice, its own record in the lot, and the lot's other repairs.
 pub fn works(works: &Works) -> String {
     let [low, high] = works.interval_90.map(figures::chance);
     let [worked, failed] = works.counted;
-    let stands_on = match worked.saturating_add(failed) {
-        0 => "by common practice, none counted yet".to_owned(),
-        counted => format!("common practice and {worked} of {counted} in the lot"),
+    let counted = worked.saturating_add(failed);
+    let others = words::counted(works.others as usize, "other repair", "other repairs");
+    let stands_on = match (counted, works.others) {
+        (0, 0) => "by common practice, none counted yet".to_owned(),
+        (0, _) => format!("by common practice and {others} of the lot"),
+        (_, 0) => format!("by common practice and {worked} of {counted} in the lot"),
+        (_, _) => format!("by common practice, {worked} of {counted} in the lot and {others} of it"),
     };
     format!("works in {} ({low} to {high}; {stands_on})", figures::chance(works.chance))
 }

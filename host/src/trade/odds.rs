@@ -85,6 +85,11 @@ impl Odds {
         Self { counts, skill, jobs }
     }
 
+    /// Repairs that were counted, of all kinds.
+    pub fn tries(&self) -> u32 {
+        self.counts.iter().map(|count| count.record.tries()).fold(0, u32::saturating_add)
+    }
+
     /// How well repairs go on this bench.
     pub fn skill(&self) -> &Skill {
         &self.skill

@@ -32,6 +32,11 @@ pub struct Record {
 }
 
 impl Record {
+    /// All tries.
+    pub fn tries(self) -> u32 {
+        self.worked.saturating_add(self.failed)
+    }
+
     /// What is believed of the chance under a shift.
     pub fn under(self, shift: f64) -> Beta {
         moved(self.table, shift).after(self.worked, self.failed)
@@ -54,13 +59,11 @@ impl Skill {
     pub fn of<'r>(records: impl Iterator<Item = &'r Record> + Clone) -> Self {
         let grid = (-SIDE..=SIDE).map(|step| f64::from(step) * STEP);
         let log = |shift: f64| {
-            let seen = records.clone().filter(|record| record.worked + record.failed > 0);
+            let seen = records.clone().filter(|record| record.tries() > 0);
             let likely: f64 = seen
                 .map(|record| {
-                    let tries = record.worked.saturating_add(record.failed);
-                    libm::log(
-                        moved(record.table, shift).predicts(record.worked, tries).max(f64::MIN_POSITIVE),
-                    )
+                    let table = moved(record.table, shift);
+                    libm::log(table.predicts(record.worked, record.tries()).max(f64::MIN_POSITIVE))
                 })
                 .sum();
             likely - 0.5 * (shift / DEVIATION) * (shift / DEVIATION)

@@ -99,6 +99,10 @@ fn the_lot_s_own_record_counts() {
     let (after, counted) = chance(&place);
     assert_eq!(counted, serde_json::json!([0, 3]));
     assert!(after < before - 0.1, "{before} to {after}");
+    let sheet = place.run(&["remedy", "A"]).out;
+    let said = sheet.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said.contains("by common practice and 0 of 3 in the lot"), "{sheet}");
+    assert!(said.contains("by common practice and 3 other repairs of the lot"), "{sheet}");
 }
 
 #[test]
