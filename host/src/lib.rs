@@ -16,6 +16,9 @@ pub mod visible;
 pub mod hash;
 
 #[warn(clippy::indexing_slicing)]
+pub mod parallel;
+
+#[warn(clippy::indexing_slicing)]
 pub mod quantity;
 
 pub mod random;

@@ -1,11 +1,6 @@
 //! Stored measurements judged again, with today's program and, if asked for, other limits.
 
-use std::{
-    collections::BTreeMap,
-    num::NonZero,
-    sync::{Arc, Mutex},
-    thread,
-};
+use std::{collections::BTreeMap, sync::Arc};
 
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -17,6 +12,7 @@ use crate::{
     judge::{self, Change},
     limits::LimitSet,
     link::CancelToken,
+    parallel,
     plan::{self, Plan, Sampling},
     problem::Problems,
     records::{self, Records, Setup, Stored, SweepId},
@@ -150,7 +146,8 @@ pub fn again(
                 Err(error) => outcome.skipped.push(Skipped { sweep, why: error.to_string() }),
             }
         }
-        for (judged, (_, stored)) in in_parallel(&stored).into_iter().zip(&stored) {
+        let judged = parallel::map(&stored, |(basis, stored)| basis.judge(stored));
+        for (judged, (_, stored)) in judged.into_iter().zip(&stored) {
             match judged {
                 Ok(judged) => {
                     outcome.judged += 1;
@@ -249,28 +246,4 @@ impl Bases {
         self.known.insert(key, Arc::clone(&basis));
         basis
     }
-}
-
-/// Judges a batch on as many threads as there are cores, and keeps the order.
-fn in_parallel(stored: &[(Arc<Basis>, Stored)]) -> Vec<Result<Rejudged, Unjudged>> {
-    let threads = thread::available_parallelism().map_or(1, NonZero::get);
-    let next = Mutex::new(stored.iter().enumerate());
-    let work = || {
-        let mut done = Vec::new();
-        loop {
-            let Some((at, (basis, stored))) = next.lock().ok().and_then(|mut next| next.next()) else {
-                return done;
-            };
-            done.push((at, basis.judge(stored)));
-        }
-    };
-    let mut all: Vec<_> = thread::scope(|scope| {
-        let handles: Vec<_> = (0..threads).map(|_| scope.spawn(work)).collect();
-        handles
-            .into_iter()
-            .flat_map(|handle| handle.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
-            .collect()
-    });
-    all.sort_by_key(|(at, _)| *at);
-    all.into_iter().map(|(_, judged)| judged).collect()
 }

@@ -1,20 +1,18 @@
 //! Sweeps by the thousand on the modelled bench, against what is known of each unit.
 
-use std::{
-    num::NonZero,
-    path::Path,
-    sync::atomic::{AtomicUsize, Ordering},
-    thread,
-};
+use std::path::Path;
 
 use crate::cases::Cases;
 use copperwalk::{
+    bed,
     board::{self, SegmentId},
     fixture::{self, Fixture},
     hypothesis::Rates,
+    import::{self, Request},
     job::{Job, Subject},
     limits::LimitSet,
     link::Session,
+    parallel,
     plan::{self, Plan, Sampling},
     proof::Proof,
     prove::{ProveError, Prover, Wanted},
@@ -62,6 +60,32 @@ impl Bed {
     /// All three examples.
     pub fn examples(sampling: Sampling) -> Vec<Self> {
         EXAMPLES.iter().map(|name| Self::example(name, sampling)).collect()
+    }
+
+    /// Two boards that nobody drew for this program, from Debian's `kicad-demos`: each imported as its layout is, with every figure that a layout
+    /// does not tell as the import assumes it, on the bed that is proposed for it.
+    ///
+    /// # Panics
+    /// If the package is not installed, or a layout becomes no bed.
+    pub fn imported(sampling: Sampling) -> Vec<Self> {
+        let boards = [
+            ("pic_programmer/pic_programmer", "P1.2", "U3.1", "P1.1"),
+            ("complex_hierarchy/complex_hierarchy", "P2.1", "U2.3", "P2.2"),
+        ];
+        let beds = boards.map(|(layout, from, to, ret)| {
+            let path = format!("/usr/share/kicad/demos/{layout}.kicad_pcb");
+            let request =
+                Request { from: from.into(), to: vec![to.into()], ret: ret.into(), through: Vec::new() };
+            let imported = import::import(Path::new(&path), &request)
+                .unwrap_or_else(|error| panic!("{path}, of Debian's kicad-demos: {error}"));
+            let board = imported.board.unwrap_or_else(|| panic!("{layout} lacks a figure"));
+            let bed = bed::propose(&board, bed::Start::new(&board), bed::Families::generic())
+                .unwrap_or_else(|error| panic!("{layout}: {error}"));
+            let text = bed::text::whole(&bed, &board, "board.toml");
+            let fixture = fixture::parse("fixture.toml", &text, board);
+            Self::new(fixture.unwrap_or_else(|problems| panic!("{layout}: {problems}")), sampling)
+        });
+        beds.into()
     }
 
     /// Sweeps one modelled unit.
@@ -146,27 +170,7 @@ impl Bed {
 /// # Panics
 /// If a job does.
 pub fn in_parallel<T: Send>(count: usize, job: impl Fn(usize) -> T + Sync) -> Vec<T> {
-    let next = AtomicUsize::new(0);
-    let work = || {
-        let mut done = Vec::new();
-        loop {
-            let number = next.fetch_add(1, Ordering::Relaxed);
-            if number >= count {
-                return done;
-            }
-            done.push((number, job(number)));
-        }
-    };
-    let threads = thread::available_parallelism().map_or(1, NonZero::get);
-    let mut all: Vec<(usize, T)> = thread::scope(|scope| {
-        let handles: Vec<_> = (0..threads).map(|_| scope.spawn(work)).collect();
-        handles
-            .into_iter()
-            .flat_map(|handle| handle.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
-            .collect()
-    });
-    all.sort_by_key(|(number, _)| *number);
-    all.into_iter().map(|(_, result)| result).collect()
+    parallel::map(&(0..count).collect::<Vec<_>>(), |&number| job(number))
 }
 
 /// A chain of known resistances in one state: parts read under load (`fuse`) or contacts read dry (`connector`).

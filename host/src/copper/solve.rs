@@ -11,6 +11,7 @@ use super::pieces::prune;
 use super::potential::potential;
 use super::sheet::copper;
 use super::{Conductor, CopperError, Solved, Terminal, Wanted};
+use crate::parallel;
 use crate::quantity::Ohms;
 
 /// The triangles are divided that have together this part of the difference between the bounds.
@@ -47,8 +48,9 @@ pub fn resistance(
     }
     loop {
         let nodes = Nodes::new(&mesh);
-        let potential = potential(&mesh, &nodes, &held, &sheet)?;
-        let flow = flow(&mesh, &nodes, &held, &sheet)?;
+        let (potential, flow) =
+            parallel::both(|| potential(&mesh, &nodes, &held, &sheet), || flow(&mesh, &nodes, &held, &sheet));
+        let (potential, flow) = (potential?, flow?);
         let (low, high) = (1.0 / potential.energy, flow.energy);
         let resistance = (low + high) / 2.0;
         let error = (high - low).max(0.0) / 2.0 + ROUNDING * resistance;

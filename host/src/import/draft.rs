@@ -8,11 +8,11 @@ use super::layout::{Layout, NetId, PLATING_UM, PartId};
 use super::net::{Net, SpotId};
 use super::parts::Conductor;
 use super::path::{self, Link, Parts};
+use super::pours::{self, Unsolved};
 use super::region::At;
 use super::sheet::{self, Geometry};
 use crate::board::Side;
 use crate::board::expected::trace_resistance;
-use crate::copper::Neck;
 use crate::plane::apart;
 use crate::quantity::{Amps, Ohms};
 use crate::visible::clean;
@@ -109,6 +109,8 @@ struct Builder<'l> {
     ends: BTreeSet<usize>,
     /// Where a net was entered before, so that branches begin at one place.
     entered: BTreeMap<(NetId, Vec<usize>), SpotId>,
+    /// Segments of copper that is solved once all are known.
+    unsolved: Vec<Unsolved>,
 }
 
 /// Finds the supply path and cuts it into segments.
@@ -142,6 +144,7 @@ pub fn draft(layout: &Layout, request: &Request) -> Result<Draft, ImportError> {
         joined: BTreeSet::new(),
         ends: from.iter().chain(&ret).copied().collect(),
         entered: BTreeMap::new(),
+        unsolved: Vec::new(),
     };
     let mut supply_nets = BTreeSet::from([from_net]);
     let mut loads = Vec::new();
@@ -457,7 +460,6 @@ impl Builder<'_> {
                 let used = sheet::layers(net, stretch);
                 let inner =
                     !used.is_empty() && used.iter().all(|layer| *layer != 0 && *layer != layout.back());
-                let solved = sheet::solve(layout, net, stretch, sheet::RELATIVE, ASSUMED_LOAD);
                 if let Some([one, other]) = cut::two_ways(net, stretch) {
                     let name = |spots: &[SpotId]| ways(layout, net, spots);
                     comments.push(match one.is_empty() && other.is_empty() {
@@ -472,27 +474,16 @@ impl Builder<'_> {
                         ));
                     }
                 }
-                match solved {
-                    Ok(solved) => {
-                        let percent = 100.0 * (solved.error.0 / solved.resistance.0).abs();
-                        comments.push(format!("solved over its copper, within {percent:.2} %"));
-                        comments.extend(solved.neck.map(|neck| neck_words(layout, net, stretch, &neck)));
-                        DraftKind::Pour { typical: Some(solved.resistance), inner }
-                    }
-                    Err(error) => {
-                        comments.push(format!("NOT WORKED OUT: {error}"));
-                        questions.push(format!(
-                            "What does the copper from {} to {} read? It could not be worked out ({error}). Measure it on a good \
-                             board and write `typical`: without it the file does not pass `check`.",
-                            ends[0], ends[1]
-                        ));
-                        DraftKind::Pour { typical: None, inner }
-                    }
-                }
+                DraftKind::Pour { typical: None, inner }
             }
         };
+        let unsolved = matches!(kind, DraftKind::Pour { typical: None, .. });
         self.draft.questions.extend(questions);
-        self.segment(&wanted, ends, kind, comments)
+        let segment = self.segment(&wanted, ends, kind, comments)?;
+        if unsolved {
+            self.unsolved.push(Unsolved { segment, net: id, stretch: stretch.clone() });
+        }
+        Ok(())
     }
 
     /// Notes that two points are joined; false if they were.
@@ -507,15 +498,15 @@ impl Builder<'_> {
         ends: [String; 2],
         kind: DraftKind,
         comments: Vec<String>,
-    ) -> Result<(), ImportError> {
+    ) -> Result<String, ImportError> {
         let taken: BTreeSet<&str> = self.draft.segments.iter().map(|segment| segment.name.as_str()).collect();
         // Where parts alone do not tell two apart, the pads do.
         let full = format!("{} to {}", ends[0], ends[1]);
         let name = if taken.contains(wanted) { free_name(&full, &taken) } else { free_name(wanted, &taken) };
-        self.draft.segments.push(DraftSegment { name, ends, kind, comments });
+        self.draft.segments.push(DraftSegment { name: name.clone(), ends, kind, comments });
         match self.draft.segments.len() {
             count if count > MOST_SEGMENTS => Err(ImportError::TooLong { count, most: MOST_SEGMENTS }),
-            _ => Ok(()),
+            _ => Ok(name),
         }
     }
 
@@ -660,6 +651,7 @@ impl Builder<'_> {
     }
 
     fn finish(mut self) -> Result<Draft, ImportError> {
+        pours::solve(self.layout, &self.nets, &self.unsolved, &mut self.draft);
         let mut seen = BTreeSet::new();
         self.draft.questions.retain(|question| seen.insert(question.clone()));
         self.draft.switches.dedup();
@@ -671,7 +663,7 @@ fn front_um(layout: &Layout) -> f64 {
     layout.layers.first().map_or(super::layout::COPPER_UM, |layer| layer.copper_um)
 }
 
-fn quoted(text: &str) -> String {
+pub(super) fn quoted(text: &str) -> String {
     format!("`{}`", clean(text))
 }
 
@@ -734,15 +726,4 @@ fn tracks_alone(net: &Net, stretch: &Stretch) -> bool {
         super::net::PieceKind::Copper { elements, .. } => elements.iter().all(|element| !element.area),
         super::net::PieceKind::Barrels { .. } => true,
     })
-}
-
-fn neck_words(layout: &Layout, net: &Net, stretch: &Stretch, neck: &Neck) -> String {
-    let layer = sheet::layers(net, stretch).get(neck.layer).and_then(|layer| layout.layers.get(*layer));
-    let [x, y] = neck.at;
-    format!(
-        "narrowest at ({x:.1}, {y:.1}) on {}: {:.2} mm for {:.0} % of the current",
-        quoted(layer.map_or("", |layer| layer.name.as_str())),
-        neck.width_mm,
-        100.0 * neck.share
-    )
 }

@@ -3,8 +3,8 @@
 //! Read [`layout`] first (what every format is read into), then in the order data flows: [`sexpr`] and [`kicad`], [`ipc356`],
 //! [`attribute`] and [`coordinate`] with [`drill`] and [`gerber`] (readers), [`edge`] (the outline),
 //! [`parts`] and [`path`] (which parts the supply passes), [`net`] (the copper of a net as a graph over [`region`]s), [`cut`]
-//! (where it is cut into segments), [`sheet`] (what they read), [`draft`] (the board), [`text`] (the file). What a layout does not
-//! tell is asked at the end of the file and never guessed. `docs/importing-a-board.md` explains it to those who use it.
+//! (where it is cut into segments), [`draft`] (the board), [`sheet`] and `pours` (what its copper reads), [`text`] (the file). What
+//! a layout does not tell is asked at the end of the file and never guessed. `docs/importing-a-board.md` explains it to those who use it.
 
 pub mod attribute;
 pub mod coordinate;
@@ -20,6 +20,7 @@ pub mod layout;
 pub mod net;
 pub mod parts;
 pub mod path;
+mod pours;
 pub mod region;
 pub mod sexpr;
 pub mod sheet;
