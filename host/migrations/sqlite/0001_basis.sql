@@ -1,7 +1,7 @@
 -- What a measurement stands on: the files its plan was compiled from, and the names people ask for.
 
 -- "CwRu": marks the file as a record store, so that another program's database is not taken for one.
-PRAGMA application_id = 1131893365;
+PRAGMA application_id = 1131893366;
 
 -- A board file, by its content. A changed file is another board; old measurements keep the one they were made with.
 CREATE TABLE board (

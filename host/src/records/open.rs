@@ -29,9 +29,9 @@ const QUICK_CHECK_BYTES: u64 = 32 << 20;
 pub(super) const PAGE_BYTES: u32 = 2048;
 
 /// `application_id` of a record store, set by the first migration.
-const APPLICATION_ID: i32 = 0x4377_5275;
+const APPLICATION_ID: i32 = 0x4377_5276;
 /// The same of stores that trial versions kept, whose layouts were given up before the first release.
-const TRIAL_IDS: [i32; 4] = [0x4377_5263, 0x4377_5265, 0x4377_5273, 0x4377_5274];
+const TRIAL_IDS: [i32; 5] = [0x4377_5263, 0x4377_5265, 0x4377_5273, 0x4377_5274, 0x4377_5275];
 
 /// Opens the store at `path`, which must be absolute; creates it and the folders above it where they are missing.
 pub(super) async fn open(path: &Path, options: SqliteConnectOptions) -> Result<Pool, Error> {

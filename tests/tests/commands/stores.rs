@@ -302,6 +302,7 @@ fn newer_older_and_foreign_stores_are_named_and_left_as_they_are() {
         ("trial.sqlite", "PRAGMA application_id = 0x43775263", "were kept by a trial version"),
         ("trial2.sqlite", "PRAGMA application_id = 0x43775265", "were kept by a trial version"),
         ("trial3.sqlite", "PRAGMA application_id = 0x43775274", "were kept by a trial version"),
+        ("trial4.sqlite", "PRAGMA application_id = 0x43775275", "were kept by a trial version"),
         ("foreign.sqlite", "PRAGMA application_id = 7", "it is the database of another program"),
     ] {
         assert_eq!(place.run(&["records", "save", name]).code, 0);
