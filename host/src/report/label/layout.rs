@@ -126,9 +126,12 @@ fn with_square(serial: &str, square: &qr::Square, inner: [f32; 2]) -> Option<Lay
                     (width.min(height - GAP - high(lines.len(), size)), lines)
                 }
                 Text::Beside => {
-                    let side = height.min(width - GAP - column(serial, size, width)).min(largest);
-                    let lines = text(serial, size, (width - GAP - side).max(1.0));
-                    (if high(lines.len(), size) <= height { side } else { 0.0 }, lines)
+                    let room = height.min(width - GAP - column(serial, size, width)).min(largest);
+                    let beside = |side: f32| text(serial, size, (width - GAP - side).max(1.0));
+                    // A smaller code leaves the text a wider column.
+                    let fits = |side: &f32| *side <= room && high(beside(*side).len(), size) <= height;
+                    let side = [room, smallest].into_iter().find(fits).unwrap_or(0.0);
+                    (side, beside(side))
                 }
             };
             let side = side.min(largest);
@@ -266,6 +269,17 @@ mod tests {
                 Err(other) => prop_assert!(false, "{other}"),
             }
         }
+    }
+
+    /// The code may have to be smaller than its height allows, for the text beside it. Drawn by the test above.
+    #[test]
+    fn a_long_text_beside_a_code_gets_the_column_it_was_promised() {
+        let serial = "A0!<A00D0W0\"MAakA00 AAA0!0!!a0Aa   AAA00AA 0 0000";
+        let needs = match Layout::of(serial, Code::Qr, [31.616_276, 3.0]) {
+            Err(LabelError::TooSmall { needs, .. }) => needs,
+            _ => panic!("a label of 3 mm has no room"),
+        };
+        assert!(Layout::of(serial, Code::Qr, needs).is_ok(), "{needs:?}");
     }
 
     #[test]
