@@ -62,8 +62,8 @@ impl Bed {
         EXAMPLES.iter().map(|name| Self::example(name, sampling)).collect()
     }
 
-    /// Two boards that nobody drew for this program, from Debian's `kicad-demos`: each imported as its layout is, with every figure that a layout
-    /// does not tell as the import assumes it, on the bed that is proposed for it.
+    /// Two boards that nobody drew for this program, from Debian's `kicad-demos`: each imported as its layout is, with every
+    /// figure that a layout does not tell as the import assumes it, on the bed that is proposed for it.
     ///
     /// # Panics
     /// If the package is not installed, or a layout becomes no bed.

@@ -5,6 +5,7 @@
 //! `docs/what-is-promised.md`.
 
 use copperwalk::{
+    board::SegmentId,
     evidence::{Evidence, Observation},
     plan::Sampling,
     sweep::Sweep,
@@ -87,13 +88,16 @@ fn stated_intervals_cover_the_truth() {
     }
 }
 
+/// Lies this segment's true value within its limits?
+fn is_within(bed: &Bed, truth: &Truth, id: SegmentId) -> bool {
+    let (limits, ohms) = (bed.plan.limits.of(id), truth.segment_at_20c(id));
+    ohms <= limits.max && limits.min.is_none_or(|min| ohms >= min)
+}
+
 /// Is everything of the unit within its limits?
 fn is_good(bed: &Bed, truth: &Truth) -> bool {
     let board = &bed.fixture.board;
-    let conducts = board.segment_ids().zip(&truth.at_20c).all(|(id, ohms)| {
-        let limits = bed.plan.limits.of(id);
-        *ohms <= limits.max && limits.min.is_none_or(|min| *ohms >= min)
-    });
+    let conducts = board.segment_ids().all(|id| is_within(bed, truth, id));
     conducts && board.isolation.iter().zip(&truth.isolation).all(|(entry, ohms)| *ohms >= entry.min)
 }
 
@@ -205,10 +209,8 @@ fn single_faults_are_found(beds: &[Bed], parts: Parts, units: usize) {
         };
         let (sweep, truth) = bed.sweep(&spec(parts, number).fault(fault.clone()));
         // A unit drawn over its whole band may have a second piece outside its limits.
-        let others = bed.fixture.board.segment_ids().zip(&truth.at_20c).any(|(other, ohms)| {
-            let limits = bed.plan.limits.of(other);
-            other != id && (*ohms > limits.max || limits.min.is_some_and(|min| *ohms < min))
-        });
+        let mut ids = bed.fixture.board.segment_ids();
+        let others = ids.any(|other| other != id && !is_within(bed, &truth, other));
         let named = sweep.judgement.faults.first().is_some_and(|fault| fault.place == *name);
         if !named && !others {
             let faults: Vec<_> =
