@@ -113,17 +113,20 @@ export class Photos {
       words.textContent = mode === "corners"
         ? marks.length < 4 ? `Click the ${names[marks.length]} corner of the board, as you see it here. Clicks go to the middle of what lies under them; with Alt they stay.` : "Four corners are marked. More places or lengths make it surer."
         : mode === "place" ? "Click a place whose millimetres you know, then write them in the list." : pending ? "Click the other end." : "Click one end of a known length: a ruler, a caliper measure, two holes of a raster.";
-      const residual = (index) => (placed ? ` · off by ${placed.residuals_mm[index].toFixed(2)} mm` : "");
+      const residual = (index) => (placed ? `off by ${placed.residuals_mm[index].toFixed(2)} mm` : "");
       const refined = ({ px, clicked, found, exact }) => {
-        if (exact || found === undefined) return exact ? " · exactly where it was clicked" : "";
+        if (exact || found === undefined) return exact ? "exactly where it was clicked" : "";
         const mm = placed && found ? apart(apply(placed.to_mm, clicked), apply(placed.to_mm, px)) : 0;
-        return placed || !found ? ` · ${moved(found, mm)}` : "";
+        return placed || !found ? moved(found, mm) : "";
       };
-      list.replaceChildren(
-        ...marks.map((mark, index) => element("li", {}, number("x, mm", mark.mm[0], (value) => { mark.mm[0] = value; }), number("y, mm", mark.mm[1], (value) => { mark.mm[1] = value; }),
-          element("span", {}, residual(index) + refined(mark.click)), element("button", { type: "button", "aria-label": `Take mark ${index + 1} out`, onclick: () => { marks.splice(index, 1); refresh(); } }, "×"))),
-        ...lengths.map((length, index) => element("li", {}, number("length, mm", length.mm, (value) => { length.mm = value; }),
-          element("span", {}, residual(marks.length + index) + length.clicks.map(refined).join("")), element("button", { type: "button", "aria-label": `Take length ${index + 1} out`, onclick: () => { lengths.splice(index, 1); refresh(); } }, "×"))));
+      const all = [
+        ...marks.map((mark, index) => ({ of: marks, index, clicks: [mark.click], fields: ["x, mm", "y, mm"].map((label, axis) => number(label, mark.mm[axis], (value) => { mark.mm[axis] = value; })) })),
+        ...lengths.map((length, index) => ({ of: lengths, index, clicks: length.clicks, fields: [number("length, mm", length.mm, (value) => { length.mm = value; })] })),
+      ];
+      list.replaceChildren(...all.map(({ of, index, clicks, fields }, place) => element("li", {},
+        element("b", {}, String(place + 1)), ...fields,
+        element("button", { type: "button", "aria-label": `Take ${of === marks ? "mark" : "length"} ${index + 1} out`, onclick: () => { of.splice(index, 1); refresh(); } }, "×"),
+        element("span", { class: "small" }, [residual(place), ...clicks.map(refined)].filter((text) => text).join(" · ")))));
       const scale = image.naturalWidth ? image.clientWidth / image.naturalWidth : 1;
       const dot = (px, text) => {
         const [x, y] = px.map((value) => value * scale);
@@ -201,12 +204,14 @@ export class Photos {
     const scaleTo = (value) => {
       zoom = Math.min(8, Math.max(1, value));
       canvas.style.width = `${zoom * 100}%`;
-      show();
     };
-    image.addEventListener("load", show);
+    // Loaded, zoomed or in a window of another size: the marks go with the photo.
+    const seen = new ResizeObserver(show);
+    seen.observe(image);
     image.addEventListener("error", () => { trouble.textContent = "This is no photo that can be shown: take a JPEG or a PNG file."; trouble.hidden = false; });
 
     const close = () => {
+      seen.disconnect();
       URL.revokeObjectURL(url);
       dialog.close();
       dialog.replaceChildren();
@@ -223,15 +228,19 @@ export class Photos {
         done.disabled = false;
       }
     });
+    // What grows as marks come lies beside or beneath the photo: nothing above it changes, so that the next place stays under the hand.
     dialog.replaceChildren(
-      element("h2", { id: "marking-title" }, `Where does the photo of the ${side} lie?`),
-      element("div", { class: "sizes" },
-        number("Board's width, mm", size[0], (value) => { size[0] = value; marks.slice(0, 4).forEach((mark, index) => { mark.mm = corner(index); }); this.resized?.(size); }),
-        number("Board's height, mm", size[1], (value) => { size[1] = value; marks.slice(0, 4).forEach((mark, index) => { mark.mm = corner(index); }); this.resized?.(size); }),
-        element("button", { type: "button", onclick: () => scaleTo(zoom * 1.5) }, "Larger"),
-        element("button", { type: "button", onclick: () => scaleTo(zoom / 1.5) }, "Smaller")),
-      choice, words, trouble, roll, list,
-      element("div", { class: "kit" }, done, element("button", { type: "button", onclick: close }, "Leave the photo out")));
+      element("div", { class: "above" },
+        element("h2", { id: "marking-title" }, `Where does the photo of the ${side} lie?`),
+        element("div", { class: "sizes" },
+          number("Board's width, mm", size[0], (value) => { size[0] = value; marks.slice(0, 4).forEach((mark, index) => { mark.mm = corner(index); }); this.resized?.(size); }),
+          number("Board's height, mm", size[1], (value) => { size[1] = value; marks.slice(0, 4).forEach((mark, index) => { mark.mm = corner(index); }); this.resized?.(size); }),
+          element("button", { type: "button", onclick: () => scaleTo(zoom * 1.5) }, "Larger"),
+          element("button", { type: "button", onclick: () => scaleTo(zoom / 1.5) }, "Smaller")),
+        choice),
+      roll,
+      element("div", { class: "beside" }, words, trouble, list,
+        element("div", { class: "kit" }, done, element("button", { type: "button", onclick: close }, "Leave the photo out"))));
     dialog.showModal();
     show();
   }
