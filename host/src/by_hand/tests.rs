@@ -1,7 +1,5 @@
 //! Whole hunts by a simulated person with a two-wire meter, beside the two ways people go without advice.
 
-use std::time::{Duration, Instant};
-
 use super::{
     answer::{Instrument, Said},
     choose::probe_at,
@@ -75,14 +73,10 @@ impl Unit<'_> {
 }
 
 /// A hunt to its end: what was read, why it ended, and what it cost.
-fn hunt(unit: &Unit<'_>, limits: &LimitSet, rng: &mut Rng) -> (ByHand, Done, Effort, Duration) {
+fn hunt(unit: &Unit<'_>, limits: &LimitSet, rng: &mut Rng) -> (ByHand, Done, Effort) {
     let mut session = Session::new(unit.board, limits, Rates::table(), Instrument::typed(), false);
-    let mut slowest = Duration::ZERO;
     loop {
-        let began = Instant::now();
-        let next = session.next();
-        slowest = slowest.max(began.elapsed());
-        match next {
+        match session.next() {
             Next::Zero => session.zeroed(Said::parse("0.2 ohm").unwrap()).unwrap(),
             Next::Ask(asking) => {
                 let shown = unit.shows(asking.probe.state, asking.probe.points, rng);
@@ -90,7 +84,7 @@ fn hunt(unit: &Unit<'_>, limits: &LimitSet, rng: &mut Rng) -> (ByHand, Done, Eff
             }
             Next::Done(done) => {
                 let effort = session.effort();
-                return (session.finish(false), done, effort, slowest);
+                return (session.finish(false), done, effort);
             }
         }
     }
@@ -228,7 +222,7 @@ fn advice_halves_the_touches_of_a_walk_and_turns_the_board_less_than_halving_doe
         let board = board::parse("board.toml", BOARDS[number % BOARDS.len()]).unwrap();
         let limits = LimitSet::of_board(&board);
         let unit = Unit { board: &board, fault: Some(drawn(&board, &mut draws)), short: None };
-        let (by_hand, _, effort, _) = hunt(&unit, &limits, &mut rng);
+        let (by_hand, _, effort) = hunt(&unit, &limits, &mut rng);
         let judgement = judge(&board, &limits, &measurement(&board, by_hand)).unwrap();
         let name = &board.segment(unit.fault.unwrap().0).name;
         right += u32::from(judgement.faults.first().is_some_and(|fault| fault.place == *name));
@@ -281,18 +275,16 @@ fn long_board(segments: usize) -> String {
 }
 
 #[test]
-fn the_next_question_of_128_segments_with_pairs_of_faults_is_there_at_once() {
+fn one_open_of_128_segments_is_located_among_pairs_of_faults() {
     let board = board::parse("board.toml", &long_board(128)).unwrap();
     let limits = LimitSet::of_board(&board);
     let mut rng = Rng::new(3);
     let unit = Unit { board: &board, fault: Some((SegmentId::new(77), f64::INFINITY)), short: None };
-    let (by_hand, done, effort, slowest) = hunt(&unit, &limits, &mut rng);
-    println!("slowest next question {slowest:?}, {effort:?}");
+    let (by_hand, done, effort) = hunt(&unit, &limits, &mut rng);
+    println!("{effort:?}");
     assert_eq!(done, Done::Located);
     let judgement = judge(&board, &limits, &measurement(&board, by_hand)).unwrap();
     assert_eq!(judgement.faults[0].place, "s77");
-    // Well below what a person notices, also where little is optimised and other tests run beside it.
-    assert!(slowest < Duration::from_millis(200), "{slowest:?}");
 }
 
 fn gauge() -> Board {

@@ -8,11 +8,12 @@ use super::layout::{Layout, NetId, PLATING_UM, PartId};
 use super::net::{Net, SpotId};
 use super::parts::Conductor;
 use super::path::{self, Link, Parts};
-use super::pours::{self, Unsolved};
+use super::pours;
 use super::region::At;
 use super::sheet::{self, Geometry};
 use crate::board::Side;
 use crate::board::expected::trace_resistance;
+use crate::parallel;
 use crate::plane::apart;
 use crate::quantity::{Amps, Ohms};
 use crate::visible::clean;
@@ -111,6 +112,13 @@ struct Builder<'l> {
     entered: BTreeMap<(NetId, Vec<usize>), SpotId>,
     /// Segments of copper that is solved once all are known.
     unsolved: Vec<Unsolved>,
+}
+
+/// A segment whose copper is still to be solved.
+struct Unsolved {
+    segment: String,
+    net: NetId,
+    stretch: Stretch,
 }
 
 /// Finds the supply path and cuts it into segments.
@@ -650,8 +658,36 @@ impl Builder<'_> {
         Ok(())
     }
 
+    /// Solves the copper that is left, all of it at once, because that is most of an import's time.
+    fn solve(&mut self) {
+        let (layout, nets) = (self.layout, &self.nets);
+        let worked = parallel::map(&self.unsolved, |Unsolved { net, stretch, .. }| {
+            Some(pours::worked_out(layout, nets.get(net)?, stretch, ASSUMED_LOAD))
+        });
+        for (Unsolved { segment, .. }, worked) in self.unsolved.iter().zip(worked) {
+            let drafted = self.draft.segments.iter_mut().find(|drafted| drafted.name == *segment);
+            let (Some(drafted), Some(worked)) = (drafted, worked) else { continue };
+            match worked {
+                Ok(worked) => {
+                    drafted.comments.extend(worked.comments);
+                    if let DraftKind::Pour { typical, .. } = &mut drafted.kind {
+                        *typical = Some(worked.resistance);
+                    }
+                }
+                Err(error) => {
+                    drafted.comments.push(format!("NOT WORKED OUT: {error}"));
+                    self.draft.questions.push(format!(
+                        "What does the copper from {} to {} read? It could not be worked out ({error}). Measure it on a \
+                         good board and write `typical`: without it the file does not pass `check`.",
+                        drafted.ends[0], drafted.ends[1]
+                    ));
+                }
+            }
+        }
+    }
+
     fn finish(mut self) -> Result<Draft, ImportError> {
-        pours::solve(self.layout, &self.nets, &self.unsolved, &mut self.draft);
+        self.solve();
         let mut seen = BTreeSet::new();
         self.draft.questions.retain(|question| seen.insert(question.clone()));
         self.draft.switches.dedup();
@@ -663,7 +699,7 @@ fn front_um(layout: &Layout) -> f64 {
     layout.layers.first().map_or(super::layout::COPPER_UM, |layer| layer.copper_um)
 }
 
-pub(super) fn quoted(text: &str) -> String {
+fn quoted(text: &str) -> String {
     format!("`{}`", clean(text))
 }
 

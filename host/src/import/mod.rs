@@ -3,7 +3,7 @@
 //! Read [`layout`] first (what every format is read into), then in the order data flows: [`sexpr`] and [`kicad`], [`ipc356`],
 //! [`attribute`] and [`coordinate`] with [`drill`] and [`gerber`] (readers), [`edge`] (the outline),
 //! [`parts`] and [`path`] (which parts the supply passes), [`net`] (the copper of a net as a graph over [`region`]s), [`cut`]
-//! (where it is cut into segments), [`draft`] (the board), [`sheet`] and `pours` (what its copper reads), [`text`] (the file). What
+//! (where it is cut into segments), [`sheet`] and `pours` (what its copper reads), [`draft`] (the board), [`text`] (the file). What
 //! a layout does not tell is asked at the end of the file and never guessed. `docs/importing-a-board.md` explains it to those who use it.
 
 pub mod attribute;

@@ -1,8 +1,6 @@
 //! Do nine of ten lots fall into the stated intervals? A lot from some world is worked through and sold; what is learnt of it forecasts
 //! the next lot from the same world.
 
-use std::sync::Mutex;
-
 use super::super::book::{Book, Came, Cost, Sale, Stand, Tried, UnitBook, Work};
 use super::super::market::{Arrivals, Kind, Prices};
 use super::super::odds::Odds;
@@ -10,7 +8,7 @@ use super::super::plan::Stake;
 use super::super::worth::{Lane, Model};
 use super::usual;
 use super::worlds::{From, STATED, World};
-use crate::{quantity::Money, random::Rng};
+use crate::{parallel, quantity::Money, random::Rng};
 
 /// What a unit's spares are worth: said, and so.
 const SPARES: f64 = 4.0;
@@ -128,23 +126,15 @@ fn nine_of_ten_lots_fall_into_their_intervals() {
     let long = std::env::var_os("COPPERWALK_LONG").is_some();
     let (sizes, lots, slack): (&[u32], _, _) =
         if long { (&[5, 10, 20, 50, 100, 200], 2000, 0.0) } else { (&[5, 20, 60], 250, 0.057) };
-    let all = Mutex::new(Vec::new());
-    std::thread::scope(|scope| {
-        for from in From::ALL {
-            let all = &all;
-            scope.spawn(move || {
-                for &units in sizes {
-                    let Found { inside, below, above, width } = found(from, units, lots);
-                    println!(
-                        "{from:?}, lots of {units}: {inside:.4} inside, {below:.4} below, {above:.4} above; {width:.2} a unit wide"
-                    );
-                    all.lock().unwrap().push((from, units, inside));
-                }
-            });
-        }
+    let cases: Vec<(From, u32)> =
+        From::ALL.into_iter().flat_map(|from| sizes.iter().map(move |units| (from, *units))).collect();
+    let mut all = parallel::map(&cases, |&(from, units)| {
+        let Found { inside, below, above, width } = found(from, units, lots);
+        println!(
+            "{from:?}, lots of {units}: {inside:.4} inside, {below:.4} below, {above:.4} above; {width:.2} a unit wide"
+        );
+        (from, units, inside)
     });
-    let mut all = all.into_inner().unwrap();
-    assert_eq!(all.len(), From::ALL.len() * sizes.len());
     all.retain(|(.., inside)| !(0.88 - slack..=0.95 + slack).contains(inside));
     assert!(all.is_empty(), "{all:?}");
 }
