@@ -192,7 +192,7 @@ impl Store {
             }
             Dealing::Work { .. } => Ok(()),
             Dealing::Sale { .. } if history.status == Status::Scrapped => Err(Error::NotForSale { serial }),
-            Dealing::Sale { instead, .. } => match (sold_for(history), instead) {
+            Dealing::Sale { instead, .. } => match (history.sold_for(), instead) {
                 (Some(price), false) => Err(Error::SoldAlready { serial, price: price.to_string() }),
                 (None, true) => Err(Error::NotSold { serial }),
                 _ => Ok(()),
@@ -201,7 +201,7 @@ impl Store {
                 if !because.is_empty() {
                     text::line("reason", because, text::CAPTION_CHARACTERS)?;
                 }
-                if sold_for(history).is_some() { Ok(()) } else { Err(Error::NotSold { serial }) }
+                if history.sold_for().is_some() { Ok(()) } else { Err(Error::NotSold { serial }) }
             }
             Dealing::Spare { part, unit, put_back } => {
                 text::line("part", part, text::CAPTION_CHARACTERS)?;
@@ -297,13 +297,15 @@ fn dealings(history: &UnitHistory) -> impl Iterator<Item = &Dealing> {
     })
 }
 
-/// The price of the latest sale, unless the buyer gave the unit back since.
-fn sold_for(history: &UnitHistory) -> Option<&Money> {
-    dealings(history).fold(None, |sold, dealing| match dealing {
-        Dealing::Sale { price, .. } => Some(price),
-        Dealing::Return { .. } => None,
-        Dealing::Work { .. } | Dealing::Spare { .. } => sold,
-    })
+impl UnitHistory {
+    /// The price of the latest sale, unless the buyer gave the unit back since.
+    pub fn sold_for(&self) -> Option<&Money> {
+        dealings(self).fold(None, |sold, dealing| match dealing {
+            Dealing::Sale { price, .. } => Some(price),
+            Dealing::Return { .. } => None,
+            Dealing::Work { .. } | Dealing::Spare { .. } => sold,
+        })
+    }
 }
 
 /// Was such a part taken off it, and not put back since?

@@ -9,7 +9,10 @@ use crate::{
     daemon::News,
     proposed::{self, Experience, Proposed},
     records::{Coming, PhotoId, SweepId, now_us, status::Said, text},
-    trade::Book,
+    trade::{
+        Book,
+        book::{Dealing, SaidOfLot},
+    },
 };
 
 /// Most units received in one go: more than come in on one day.
@@ -163,6 +166,27 @@ impl App {
         let serial = text::serial(serial)?;
         let id = self.store.photo(&serial, now_us(), caption, file).await?;
         Ok((self.written(serial).await, id))
+    }
+
+    /// Writes down what concerns a unit's trade.
+    ///
+    /// # Errors
+    /// A serial number that cannot be kept, and what [`Store::deal`](crate::records::Store::deal) says.
+    pub async fn deal(&self, serial: &str, dealing: &Dealing) -> Result<String, Problem> {
+        let serial = text::serial(serial)?;
+        self.store.deal(&serial, now_us(), dealing).await?;
+        Ok(self.written(serial).await)
+    }
+
+    /// Writes down what is said of a lot as a whole; gives its name as it is kept.
+    ///
+    /// # Errors
+    /// A name that cannot be kept, and what [`Store::say_of_lot`](crate::records::Store::say_of_lot) says.
+    pub async fn say_of_lot(&self, lot: &str, said: &[SaidOfLot]) -> Result<String, Problem> {
+        let lot = text::lot(lot)?;
+        self.store.say_of_lot(&lot, now_us(), said).await?;
+        self.take_in().await;
+        Ok(lot)
     }
 
     async fn written(&self, serial: String) -> String {

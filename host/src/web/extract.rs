@@ -20,6 +20,20 @@ pub struct Path<T>(pub T);
 #[derive(Clone, Copy, Debug)]
 pub struct Query<T>(pub T);
 
+/// What a form sends.
+#[derive(Clone, Copy, Debug)]
+pub struct Form<T>(pub T);
+
+impl<T: DeserializeOwned, S: Send + Sync> FromRequest<S> for Form<T> {
+    type Rejection = Problem;
+
+    async fn from_request(request: Request, state: &S) -> Result<Self, Problem> {
+        let read = axum::Form::from_request(request, state).await;
+        read.map(|axum::Form(value)| Self(value))
+            .map_err(|refusal| Problem::new(refusal.status(), refusal.body_text()))
+    }
+}
+
 impl<T: DeserializeOwned, S: Send + Sync> FromRequest<S> for Json<T> {
     type Rejection = Problem;
 

@@ -6,4 +6,5 @@ mod serve;
 mod serve_killed;
 mod serve_listeners;
 mod serve_port;
+mod serve_trade;
 mod serve_troubles;

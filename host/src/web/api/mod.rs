@@ -14,6 +14,7 @@ mod photographs;
 mod photos;
 mod refusals;
 mod sweeps;
+mod trade;
 mod units;
 
 pub use jobs::no_fixture;
@@ -52,6 +53,7 @@ fn resources() -> OpenApiRouter<App> {
         .merge(photographs::router())
         .merge(units::router())
         .merge(lots::router())
+        .merge(trade::router())
         .merge(sweeps::router())
         .merge(photos::router())
         .merge(labels::router())

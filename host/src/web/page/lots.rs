@@ -1,7 +1,6 @@
 //! The pages of lots.
 
 use axum::{
-    Form,
     extract::State,
     response::{Html, Redirect},
 };
@@ -13,14 +12,14 @@ use super::{
     paged::Wanted,
     roster,
     sheet::{self, Head, heads},
-    spread,
+    spread, trade,
 };
 use crate::{
     records::text,
     report::{figures, html as report},
     web::{
         app::App,
-        extract::{Path, Query},
+        extract::{Form, Path, Query},
         gather::MOST_UNITS,
         problem::Problem,
         trade::Asked,
@@ -121,6 +120,7 @@ pub async fn lot(
                 (roster::filter(&wanted, false))
                 (roster::roster(&units, &wanted, &here, false))
             }
+            (trade::of_lot(&name))
         }
     };
     Ok(sheet::page("/lots", &name, None, &body))

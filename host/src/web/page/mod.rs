@@ -16,6 +16,7 @@ mod roster;
 mod sheet;
 mod sign_in;
 mod spread;
+mod trade;
 mod units;
 
 use axum::{
@@ -40,11 +41,16 @@ pub fn router() -> Router<App> {
         .route("/units/{serial}/voids", post(units::void))
         .route("/units/{serial}/status", post(units::status))
         .route("/units/{serial}/checks", post(units::tick))
+        .route("/units/{serial}/work", post(trade::work))
+        .route("/units/{serial}/sales", post(trade::sale))
+        .route("/units/{serial}/returns", post(trade::returned))
+        .route("/units/{serial}/spares", post(trade::spare))
         .route("/units/{serial}/photos", post(units::photo).layer(DefaultBodyLimit::max(LONGEST_UPLOAD)))
         .route("/units/{serial}/compare", get(compare::compare))
         .route("/sweeps/{id}", get(units::sweep))
         .route("/lots", get(lots::list).post(lots::receive))
         .route("/lots/{lot}", get(lots::lot))
+        .route("/lots/{lot}/costs", post(trade::costs))
         .route("/lots/{lot}/readings", get(lots::readings))
         .route("/boards", get(boards::list))
         .route("/boards/{fixture}", get(boards::board))

@@ -1,6 +1,6 @@
 //! A list of units on a page: found by a form, a screenful at a time, with boxes to do something with several at once.
 
-use axum::{Form, extract::State, response::Redirect};
+use axum::{extract::State, response::Redirect};
 use maud::{Markup, html};
 
 use super::{
@@ -14,7 +14,7 @@ use crate::{
         summary::UnitLine,
     },
     report::{figures, html as report, words},
-    web::{app::App, problem::Problem},
+    web::{app::App, extract::Form, problem::Problem},
 };
 
 /// The form that says which units are shown; `lots` is false where the page is a lot's own.

@@ -1,7 +1,6 @@
 //! Where a browser hands its token in, once.
 
 use axum::{
-    Form,
     extract::State,
     http::{StatusCode, header},
     response::{Html, IntoResponse, Redirect, Response},
@@ -12,6 +11,7 @@ use serde::Deserialize;
 use super::sheet;
 use crate::web::{
     app::App,
+    extract::Form,
     guard::{COOKIE, SIGN_IN, later},
     problem::Problem,
     token::Worth,

@@ -1,7 +1,6 @@
 //! The pages of units and of single sweeps: the reports, with what a person can add to them.
 
 use axum::{
-    Form,
     extract::State,
     http::{StatusCode, header},
     response::{Html, IntoResponse, Redirect, Response},
@@ -13,7 +12,7 @@ use super::{
     backdrop,
     link::{self, LINKS},
     paged::Wanted,
-    roster, sheet,
+    roster, sheet, trade,
 };
 use crate::{
     board::{self, Board},
@@ -25,7 +24,7 @@ use crate::{
     },
     web::{
         app::App,
-        extract::{Path, Query},
+        extract::{Form, Path, Query},
         problem::Problem,
         upload::Upload,
     },
@@ -62,6 +61,7 @@ pub async fn unit(State(app): State<App>, Path(serial): Path<String>) -> Result<
             (photos(&history))
             @if let Some(board) = board.as_ref().filter(|board| !board.checks.is_empty()) { (checks(&history, board)) }
             (adding(&history, board.as_ref()))
+            (trade::of_unit(&history))
             p class="ways-out" {
                 a href={ "/api/v1" (here) "/certificate.pdf" } { "Certificate as PDF, A4" } " "
                 a href={ "/api/v1" (here) "/certificate.pdf?paper=letter" } { "letter" } " "
