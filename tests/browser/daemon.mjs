@@ -192,7 +192,7 @@ if (!/sold/.test(await page.locator("dl.facts").first().innerText())) complain("
 if (!/sold for 45.00 EUR/.test(await page.locator("main").innerText())) complain("unit", "the sale is not in the history");
 await page.goto(`${home}/lots/browser%20lot`);
 await page.locator('form[action$="/costs"] input[name="paid"]').fill("120.00 EUR");
-await leads(page, page.locator('form[action$="/costs"] button'), "**/lots/browser%20lot");
+await leads(page, page.getByRole("button", { name: "Write the costs down" }), "**/lots/browser%20lot");
 if (!/120.00 EUR/.test(await page.locator("main").innerText())) complain("lot", "what it cost is not shown");
 for (const way of [`/api/v1/units/${faulty}/certificate.pdf`, "/api/v1/lots/browser%20lot/report.pdf"]) {
   const answer = await page.request.get(home + way);

@@ -112,8 +112,13 @@ async function onSheet(page, side, [x, y], [width, height]) {
 
 /** Counts what a hand does: a click, a key, a field filled in and left. */
 function hands(page, size) {
-  const count = { actions: 0 };
-  const one = async (act) => { count.actions += 1; await act(); await drawn(page); };
+  const count = { actions: 0, tops: new Set() };
+  const one = async (act) => {
+    count.actions += 1;
+    await act();
+    await drawn(page);
+    count.tops.add(await page.evaluate(() => document.querySelector("#sheet-front").getBoundingClientRect().top + scrollY));
+  };
   return {
     count,
     click: (side, place) => one(async () => page.mouse.click(...(await onSheet(page, side, place, size)))),
@@ -184,6 +189,7 @@ expect(/15 points, 12 segments/.test(state) || /14 points, 12 segments/.test(sta
 expect(/passes the check/.test(state), "first board", `${state}: ${await first.evaluate(() => document.querySelector("#form-problems")?.innerText)}`);
 hand.count.actions += 1;
 await save(first, "first board");
+expect(hand.count.tops.size === 1, "first board", `the drawing moves under the hand: ${[...hand.count.tops].join(", ")} px from the top`);
 expect(hand.count.actions <= 60, "first board", `took ${hand.count.actions} actions`);
 const path = join(boards, "snow-depth-logger-a");
 const files = ["board.toml", "fixture.toml"].map((name) => join(path, name));

@@ -20,8 +20,8 @@ pub const TRIAGE_BASIS: &str = "Chances: the table of repair methods (common pra
 pub const WORTH_BASIS: &str = "Taken for granted: the next lot is like this one, every good unit finds a buyer, and units are repaired as the list \
                                above would have it. A small lot teaches little, so its interval is wide.";
 /// What is to be done before anything can be forecast.
-pub const NO_PRICE: &str = "What the units may bring is not known: say what a good one sells for with `copperwalk cost LOT --price`, or write down the \
-                            first sale with `copperwalk sold`.";
+pub const NO_PRICE: &str = "What the units may bring is not known: say what a good one sells for (`copperwalk cost LOT --price`, or the lot's page), \
+                            or write down the first sale (`copperwalk sold`, or the unit's page).";
 
 /// The lines of an account: what, and how much; what nothing was written down of is left out.
 pub fn account(account: &Account) -> Vec<(&'static str, String)> {
@@ -134,7 +134,7 @@ pub fn stop(stop: &Stop, first: Option<&Item>) -> String {
     }
     match &stop.hour {
         Some(hour) => said += &format!(" An hour costs {hour}."),
-        None => said += " What an hour costs was not said (`--hour`), so time counts for nothing here.",
+        None => said += " What an hour costs was not said, so time counts for nothing here.",
     }
     said
 }

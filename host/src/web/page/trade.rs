@@ -96,10 +96,15 @@ pub fn of_lot(lot: &str) -> Markup {
                     (amount("other", "Another cost", "4.00 EUR", false))
                     label { span { "What the other cost was for" } input name="other_name" placeholder="customs"; }
                     label { span { "Units bought" } input name="units" type="number" min="1" step="1"; }
-                    (amount("price", "What a good unit may sell for, fees taken off", "45.00 EUR", false))
-                    (amount("spares", "What the spares of a unit are worth", "3.00 EUR", false))
-                    button type="submit" { "Write it down" }
+                    button type="submit" { "Write the costs down" }
                     p class="small" { "What is left empty stays as it was. Of each item the latest statement counts." }
+                }
+                form method="post" action={ (link::lot(lot)) "/costs" } {
+                    h3 { "What its units may bring" }
+                    (amount("price", "A good unit, fees taken off", "45.00 EUR", false))
+                    (amount("spares", "The spares of a unit", "3.00 EUR", false))
+                    button type="submit" { "Write the worth down" }
+                    p class="small" { "Sales outweigh it as they come in." }
                 }
             }
         }
