@@ -117,7 +117,7 @@ function hands(page, size) {
     count.actions += 1;
     await act();
     await drawn(page);
-    count.tops.add(await page.evaluate(() => document.querySelector("#sheet-front").getBoundingClientRect().top + scrollY));
+    count.tops.add(await page.evaluate(() => Math.round(document.querySelector("#sheet-front").getBoundingClientRect().top + scrollY)));
   };
   return {
     count,

@@ -309,8 +309,8 @@ pub enum Error {
     },
     /// The sale of a unit that is sold.
     #[error(
-        "unit {serial:?} is sold already, for {price}; to correct that price say --instead, and if the buyer gave it back, \
-         `copperwalk returned` first"
+        "unit {serial:?} is sold already, for {price}; to correct that price say so (`--instead`, or the unit's page), and \
+         if the buyer gave it back, `copperwalk returned` first"
     )]
     SoldAlready {
         /// The unit.

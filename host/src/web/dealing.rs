@@ -1,6 +1,8 @@
 //! What is written down about trade: the same fields in the body of the API and in a form of a page. Amounts are text, such as
 //! `45.00 EUR`; what a form leaves empty is not said.
 
+use std::num::ParseIntError;
+
 use serde::{Deserialize, Deserializer, de::Error};
 use utoipa::ToSchema;
 
@@ -41,6 +43,7 @@ pub struct NewReturn {
 #[serde(deny_unknown_fields)]
 pub struct NewWork {
     /// Minutes worked.
+    #[serde(deserialize_with = "minutes")]
     minutes: u32,
     /// Cost of the parts that were used up.
     parts: Option<String>,
@@ -78,7 +81,7 @@ pub struct NewCosts {
     /// What the other cost was for.
     other_name: Option<String>,
     /// Units that were bought.
-    #[serde(default, deserialize_with = "count")]
+    #[serde(default, deserialize_with = "units")]
     units: Option<u32>,
     /// What a good unit is thought to sell for, fees taken off.
     price: Option<String>,
@@ -171,23 +174,38 @@ fn said_amount(field: &str, text: Option<String>) -> Result<Option<Money>, Probl
     said(text).map(|text| amount(field, &text)).transpose()
 }
 
-/// A count: a number in a body, text in a form.
-fn count<'de, D: Deserializer<'de>>(from: D) -> Result<Option<u32>, D::Error> {
-    #[derive(Deserialize)]
-    #[serde(untagged)]
-    enum Count {
-        Number(u32),
-        Text(String),
-    }
-    match Option::<Count>::deserialize(from) {
-        Ok(None) => Ok(None),
-        Ok(Some(Count::Number(number))) => Ok(Some(number)),
-        Ok(Some(Count::Text(text))) if text.trim().is_empty() => Ok(None),
-        Ok(Some(Count::Text(text))) => text.trim().parse().map(Some).map_err(|_| no_count()),
-        Err(_) => Err(no_count()),
-    }
+/// How many units were bought.
+fn units<'de, D: Deserializer<'de>>(from: D) -> Result<Option<u32>, D::Error> {
+    const WANTED: &str = "it is no whole number; give how many units were bought, such as 40";
+    Count::deserialize(from)
+        .map_err(|_| D::Error::custom(WANTED))?
+        .read()
+        .map_err(|_| D::Error::custom(WANTED))
 }
 
-fn no_count<E: Error>() -> E {
-    E::custom("it is no whole number; give how many units were bought, such as 40")
+/// Minutes of work.
+fn minutes<'de, D: Deserializer<'de>>(from: D) -> Result<u32, D::Error> {
+    const WANTED: &str = "it is no whole number; give whole minutes, such as 25";
+    let count = Count::deserialize(from).map_err(|_| D::Error::custom(WANTED))?;
+    count.read().ok().flatten().ok_or_else(|| D::Error::custom(WANTED))
+}
+
+/// A count: a number in a body, text in a form.
+#[derive(Deserialize)]
+#[serde(untagged)]
+enum Count {
+    Number(u32),
+    Text(String),
+    Nothing(()),
+}
+
+impl Count {
+    /// The number, if one is said.
+    fn read(self) -> Result<Option<u32>, ParseIntError> {
+        match self {
+            Self::Number(number) => Ok(Some(number)),
+            Self::Text(text) => said(Some(text)).map(|text| text.parse()).transpose(),
+            Self::Nothing(()) => Ok(None),
+        }
+    }
 }

@@ -29,8 +29,12 @@ impl<T: DeserializeOwned, S: Send + Sync> FromRequest<S> for Form<T> {
 
     async fn from_request(request: Request, state: &S) -> Result<Self, Problem> {
         let read = axum::Form::from_request(request, state).await;
-        read.map(|axum::Form(value)| Self(value))
-            .map_err(|refusal| Problem::new(refusal.status(), refusal.body_text()))
+        read.map(|axum::Form(value)| Self(value)).map_err(|refusal| {
+            // For a person: the field and what is wrong with it, without how that was found.
+            let text = refusal.body_text();
+            let detail = text.strip_prefix("Failed to deserialize form body: ").unwrap_or(&text);
+            Problem::new(refusal.status(), detail)
+        })
     }
 }
 

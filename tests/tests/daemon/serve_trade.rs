@@ -93,7 +93,7 @@ fn what_cannot_be_is_refused_in_words_and_nothing_is_written_down() {
         ("units/S-1/sales", json!({ "price": "45 EUR", "prize": 1 }), 422, "prize"),
         ("units/none/sales", json!({ "price": "45 EUR" }), 404, "none"),
         ("units/S-1/returns", json!({}), 409, "S-1"),
-        ("units/S-1/work", json!({ "minutes": -5 }), 422, "minutes"),
+        ("units/S-1/work", json!({ "minutes": -5 }), 422, "give whole minutes"),
         ("units/S-1/work", json!({ "minutes": 99_999 }), 400, "99999"),
         ("units/S-1/work", json!({ "minutes": 5, "method": "hope" }), 400, "there are: leave, clean"),
         ("units/S-1/spares", json!({ "part": "" }), 400, "part"),
@@ -119,7 +119,7 @@ fn what_cannot_be_is_refused_in_words_and_nothing_is_written_down() {
     }
     // A person reads the same on a page.
     for (path, body, status, said) in [
-        ("units/S-1/work", "minutes=soon", 422, "minutes"),
+        ("units/S-1/work", "minutes=soon", 422, ">minutes: it is no whole number; give whole minutes"),
         ("units/S-1/sales", "price=45&fees=", 400, "has no currency"),
         ("lots/spring%20lot/costs", "units=many", 422, "no whole number"),
     ] {

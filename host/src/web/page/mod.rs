@@ -26,7 +26,11 @@ use axum::{
     routing::{get, post},
 };
 
-use super::{app::App, upload::LONGEST_UPLOAD};
+use super::{
+    app::App,
+    dealing::{NewReturn, NewSale, NewSpare, NewWork},
+    upload::LONGEST_UPLOAD,
+};
 
 /// The pages and what they are made of.
 pub fn router() -> Router<App> {
@@ -41,10 +45,10 @@ pub fn router() -> Router<App> {
         .route("/units/{serial}/voids", post(units::void))
         .route("/units/{serial}/status", post(units::status))
         .route("/units/{serial}/checks", post(units::tick))
-        .route("/units/{serial}/work", post(trade::work))
-        .route("/units/{serial}/sales", post(trade::sale))
-        .route("/units/{serial}/returns", post(trade::returned))
-        .route("/units/{serial}/spares", post(trade::spare))
+        .route("/units/{serial}/work", post(trade::deal::<NewWork>))
+        .route("/units/{serial}/sales", post(trade::deal::<NewSale>))
+        .route("/units/{serial}/returns", post(trade::deal::<NewReturn>))
+        .route("/units/{serial}/spares", post(trade::deal::<NewSpare>))
         .route("/units/{serial}/photos", post(units::photo).layer(DefaultBodyLimit::max(LONGEST_UPLOAD)))
         .route("/units/{serial}/compare", get(compare::compare))
         .route("/sweeps/{id}", get(units::sweep))

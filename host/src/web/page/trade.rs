@@ -2,15 +2,17 @@
 
 use axum::{extract::State, response::Redirect};
 use maud::{Markup, html};
+use serde::de::DeserializeOwned;
 
 use super::link;
 use crate::{
     fault::method::Method,
     records::{status::Status, summary::UnitHistory},
     report::remedies,
+    trade::Dealing,
     web::{
         app::App,
-        dealing::{NewCosts, NewReturn, NewSale, NewSpare, NewWork},
+        dealing::NewCosts,
         extract::{Form, Path},
         problem::Problem,
     },
@@ -111,42 +113,15 @@ pub fn of_lot(lot: &str) -> Markup {
     }
 }
 
-/// Writes down work on a unit.
-pub async fn work(
+/// Writes down what concerns a unit's trade: work, a sale, a return or a spare.
+pub async fn deal<Sent>(
     State(app): State<App>,
     Path(serial): Path<String>,
-    Form(sent): Form<NewWork>,
-) -> Result<Redirect, Problem> {
-    let serial = app.deal(&serial, &sent.try_into()?).await?;
-    Ok(Redirect::to(&link::unit(&serial)))
-}
-
-/// Writes down a sale.
-pub async fn sale(
-    State(app): State<App>,
-    Path(serial): Path<String>,
-    Form(sent): Form<NewSale>,
-) -> Result<Redirect, Problem> {
-    let serial = app.deal(&serial, &sent.try_into()?).await?;
-    Ok(Redirect::to(&link::unit(&serial)))
-}
-
-/// Writes down that a unit came back.
-pub async fn returned(
-    State(app): State<App>,
-    Path(serial): Path<String>,
-    Form(sent): Form<NewReturn>,
-) -> Result<Redirect, Problem> {
-    let serial = app.deal(&serial, &sent.try_into()?).await?;
-    Ok(Redirect::to(&link::unit(&serial)))
-}
-
-/// Writes down a part that was taken off, or put back.
-pub async fn spare(
-    State(app): State<App>,
-    Path(serial): Path<String>,
-    Form(sent): Form<NewSpare>,
-) -> Result<Redirect, Problem> {
+    Form(sent): Form<Sent>,
+) -> Result<Redirect, Problem>
+where
+    Sent: DeserializeOwned + TryInto<Dealing, Error = Problem>,
+{
     let serial = app.deal(&serial, &sent.try_into()?).await?;
     Ok(Redirect::to(&link::unit(&serial)))
 }
